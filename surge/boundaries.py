@@ -1,0 +1,260 @@
+"""What happens at points: junctions, tanks, dead ends, valves, pumps and lumped short elements.
+
+Every pipe end brings one number to its point, the head ``x`` that would stand there if nothing
+flowed; the flow from the point into the pipe is then ``(H - x) * y`` with ``y = 1/B`` [m2/s].
+So a point with pipes is a source of head ``E = sum(x*y)/sum(y)`` behind an impedance
+``Z = 1/sum(y)`` [s/m2], a tank is the same with ``Z = 0``, and a link (an element without a
+length) between two points is one equation ``H_a - H_b = law(Q)``.
+
+Heads [m], flows [m3/s], everything else SI. No names, no units, no files, no exceptions: a
+solution that does not converge comes back as a status. Points, ends, links and clusters (points
+joined by links) are rows of an integer and a float array each; their columns are named here.
+"""
+
+from __future__ import annotations
+
+from numba import njit
+
+from . import curves
+
+# Kinds of link. An orifice is a valve or a passage: Q = c*sqrt(dH).
+ORIFICE, PUMP, LUMPED = 0, 1, 2
+# Kinds of point.
+FREE, FIXED = 0, 1
+# What a march ends with.
+OK, NOT_CONVERGED, NOT_FINITE, STOPPED_AT_VAPOUR = 0, 1, 2, 3
+
+# Columns of points: kind, first and last end; fixed head, Z, sum(y), y of storage, what the
+# storage brings, head, sum(x*y).
+P_KIND, P_FIRST, P_LAST, P_INTS = 0, 1, 2, 3
+P_FIXED, P_Z, P_Y, P_STUB_Y, P_STUB, P_H, P_XY, P_FLOATS = 0, 1, 2, 3, 4, 5, 6, 7
+# Columns of ends: node, whether it is the pipe's far end, row of its loss table, point;
+# 1/B, loss coefficient, x, loss still to come on arrival.
+E_NODE, E_FAR, E_ROW, E_POINT, E_INTS = 0, 1, 2, 3, 4
+E_Y, E_R, E_X, E_LOSS, E_FLOATS = 0, 1, 2, 3, 4
+# Columns of links: kind, start and end point, their places in the cluster, non-return valve,
+# held shut by it, first and last row of the pump's curve, row of the lumped element's loss table;
+# c fully open, c*c now, flow, speed, tail of the curve, 2I/dt, 1/step of the loss table, memory.
+(L_KIND, L_A, L_B, L_SLOT_A, L_SLOT_B, L_CHECK, L_HELD, L_CURVE, L_CURVE_END, L_TABLE, L_INTS) = range(11)
+(L_C, L_C2, L_Q, L_SPEED, L_TAIL0, L_TAIL2, L_Z, L_STEP, L_MEMORY, L_FLOATS) = range(10)
+# Columns of clusters: first and last link and point in the list of members; whether closed form.
+C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_PLAIN, C_INTS = 0, 1, 2, 3, 4, 5
+
+_TINY_FLOW = 1e-7  # [m3/s] keeps a Newton slope off zero; it does not enter the solution
+_MOST_FLOW = 1e6  # [m3/s] bracket of a single link's flow
+_MAX_ITERATIONS = 60
+
+jit = njit(cache=True, nogil=True, error_model="numpy")
+pump_head = jit(curves.pump_head)
+
+
+@jit
+def orifice_flow(drive, impedance, c2):
+    """Flow through an orifice between two sources ``drive`` [m] apart, ``c2`` = c*c.
+
+    Solves ``impedance*Q + Q|Q|/c2 = drive`` in the form that stays exact for a nearly shut valve.
+    """
+    if c2 <= 0.0:
+        return 0.0
+    size = abs(drive)
+    zc = impedance * c2
+    bottom = zc + (zc * zc + 4.0 * size * c2) ** 0.5
+    if bottom <= 0.0:
+        return 0.0
+    flow = 2.0 * size * c2 / bottom
+    return flow if drive >= 0.0 else -flow
+
+
+@jit
+def table_loss(size, inverse_step, row, table):
+    """Loss and slope from row ``row`` at equal steps of ``size``; beyond it the loss goes on squared."""
+    last = table.shape[1] - 1
+    u = size * inverse_step
+    if u >= last:
+        scale = u / last
+        return table[row, last] * scale * scale, 2.0 * table[row, last] * scale / last * inverse_step
+    k = int(u)
+    rise = table[row, k + 1] - table[row, k]
+    return table[row, k] + (u - k) * rise, rise * inverse_step
+
+
+@jit
+def link_law(e, q, li, lf, knots, coef, tables):
+    """Head lost over link ``e`` from its start to its end at flow ``q``, and the slope."""
+    kind = li[e, L_KIND]
+    if kind == ORIFICE:
+        c2 = lf[e, L_C2]
+        return q * abs(q) / c2, 2.0 * (abs(q) + _TINY_FLOW) / c2
+    if kind == PUMP:
+        a = li[e, L_CURVE]
+        b = li[e, L_CURVE_END]
+        head, slope = pump_head(q, lf[e, L_SPEED], knots[a:b], coef[a:b], lf[e, L_TAIL0], lf[e, L_TAIL2])
+        return -head, -slope + 1e-9
+    loss, slope = table_loss(abs(q), lf[e, L_STEP], li[e, L_TABLE], tables)
+    if q < 0.0:
+        loss = -loss
+    return lf[e, L_Z] * q + loss - lf[e, L_MEMORY], lf[e, L_Z] + slope
+
+
+@jit
+def is_shut(e, li, lf):
+    """Whether link ``e`` lets nothing through now."""
+    return li[e, L_HELD] != 0 or (li[e, L_KIND] == ORIFICE and lf[e, L_C2] <= 0.0)
+
+
+@jit
+def single_link(e, drive, impedance, li, lf, knots, coef, tables):
+    """Flow of a link that shares its points with no other: ``impedance*Q + law(Q) = drive``.
+
+    Newton inside a bracket; the law rises with the flow, so there is one solution.
+    """
+    if li[e, L_KIND] == ORIFICE:
+        return orifice_flow(drive, impedance, lf[e, L_C2]), OK
+    q = lf[e, L_Q]
+    low = -_MOST_FLOW
+    high = _MOST_FLOW
+    status = NOT_CONVERGED
+    for _ in range(_MAX_ITERATIONS):
+        loss, slope = link_law(e, q, li, lf, knots, coef, tables)
+        miss = impedance * q + loss - drive
+        if miss > 0.0:
+            high = min(high, q)
+        else:
+            low = max(low, q)
+        new = q - miss / (impedance + slope)
+        if not (low <= new <= high):
+            new = 0.5 * (low + high)
+        settled = abs(new - q) <= 1e-14 + 1e-13 * abs(q)
+        q = new
+        if settled:
+            status = OK
+            break
+    if q < 0.0 and li[e, L_CHECK]:
+        q = 0.0
+    return q, status
+
+
+@jit
+def solve_dense(matrix, rhs, n):
+    """Solve ``matrix x = rhs`` in place (Gauss, partial pivoting); the answer is in ``rhs``."""
+    for i in range(n):
+        p = i
+        for k in range(i + 1, n):
+            if abs(matrix[k, i]) > abs(matrix[p, i]):
+                p = k
+        if matrix[p, i] == 0.0:
+            return False
+        if p != i:
+            for j in range(n):
+                matrix[i, j], matrix[p, j] = matrix[p, j], matrix[i, j]
+            rhs[i], rhs[p] = rhs[p], rhs[i]
+        for k in range(i + 1, n):
+            factor = matrix[k, i] / matrix[i, i]
+            if factor != 0.0:
+                for j in range(i, n):
+                    matrix[k, j] -= factor * matrix[i, j]
+                rhs[k] -= factor * rhs[i]
+    for i in range(n - 1, -1, -1):
+        total = rhs[i]
+        for j in range(i + 1, n):
+            total -= matrix[i, j] * rhs[j]
+        rhs[i] = total / matrix[i, i]
+    return True
+
+
+@jit
+def _assemble(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
+    """Newton's matrix and misfit of one cluster: balances of its points, then laws of its links."""
+    n_points = ci[C_POINT_END] - ci[C_POINT]
+    n_links = ci[C_LINK_END] - ci[C_LINK]
+    n = n_points + n_links
+    matrix[:n, :n] = 0.0
+    for i in range(n_points):
+        p = members[ci[C_POINT] + i]
+        if pi[p, P_KIND] == FIXED:
+            matrix[i, i] = 1.0
+            rhs[i] = pf[p, P_H] - pf[p, P_FIXED]
+        else:
+            matrix[i, i] = -pf[p, P_Y]
+            rhs[i] = pf[p, P_XY] - pf[p, P_Y] * pf[p, P_H]
+    for j in range(n_links):
+        e = members[ci[C_LINK] + j]
+        row = n_points + j
+        q = lf[e, L_Q]
+        pa = li[e, L_A]
+        pb = li[e, L_B]
+        a = li[e, L_SLOT_A]
+        b = li[e, L_SLOT_B]
+        if is_shut(e, li, lf):
+            matrix[row, row] = 1.0
+            rhs[row] = 0.0
+            lf[e, L_Q] = 0.0
+            continue
+        if pi[pa, P_KIND] == FREE:
+            matrix[a, row] -= 1.0
+            rhs[a] -= q
+        if pi[pb, P_KIND] == FREE:
+            matrix[b, row] += 1.0
+            rhs[b] += q
+        loss, slope = link_law(e, q, li, lf, knots, coef, tables)
+        matrix[row, a] += 1.0
+        matrix[row, b] -= 1.0
+        matrix[row, row] = -slope
+        rhs[row] = pf[pa, P_H] - pf[pb, P_H] - loss
+    for i in range(n_points):
+        # No pipe and every link shut: the head stays what it was.
+        empty = True
+        for j in range(n):
+            if matrix[i, j] != 0.0:
+                empty = False
+        if empty:
+            matrix[i, i] = 1.0
+            rhs[i] = 0.0
+    return n_points, n_links
+
+
+@jit
+def _newton(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
+    """Newton on one cluster from its last state; True when it has converged."""
+    change = 1.0
+    for count in range(_MAX_ITERATIONS):
+        n_points, n_links = _assemble(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs)
+        if not solve_dense(matrix, rhs, n_points + n_links):
+            return False
+        # Quadratic losses can make Newton swing between two flows: later steps are halved.
+        weight = 1.0 if count < 20 else 0.5
+        change = 0.0
+        for i in range(n_points):
+            p = members[ci[C_POINT] + i]
+            pf[p, P_H] -= weight * rhs[i]
+            change = max(change, abs(rhs[i]) / (1.0 + abs(pf[p, P_H])))
+        for j in range(n_links):
+            e = members[ci[C_LINK] + j]
+            lf[e, L_Q] -= weight * rhs[n_points + j]
+            change = max(change, abs(rhs[n_points + j]) / (1e-3 + abs(lf[e, L_Q])))
+        if change < 1e-11:
+            return True
+    return change < 1e-7
+
+
+@jit
+def solve_cluster(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
+    """Heads and flows of points joined by several links; non-return valves shut as needed.
+
+    ``ci`` is one row of the clusters. Every non-return valve is tried open first; one whose flow
+    would turn is held shut, and the rest solved again.
+    """
+    for j in range(ci[C_LINK], ci[C_LINK_END]):
+        li[members[j], L_HELD] = 0
+    for _ in range(1 + ci[C_LINK_END] - ci[C_LINK]):
+        if not _newton(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
+            return NOT_CONVERGED
+        changed = False
+        for j in range(ci[C_LINK], ci[C_LINK_END]):
+            e = members[j]
+            if li[e, L_CHECK] and not li[e, L_HELD] and lf[e, L_Q] < 0.0:
+                li[e, L_HELD] = 1
+                changed = True
+        if not changed:
+            break
+    return OK

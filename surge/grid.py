@@ -1,0 +1,546 @@
+"""From a line-up and a time step to the arrays of the kernel.
+
+The step is chosen by the misfit that it leaves: what a common step cannot fit goes into the
+length of an element and nowhere else. Elements shorter than a reach are lumped: their inertia,
+storage and loss are kept in one link between two points.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import boundaries as b
+from .boundaries import FIXED, FREE, LUMPED, ORIFICE, PUMP
+from .curves import PumpCurve
+from .errors import GridError
+from .kernel import LANES, Net
+from .lineup import LineUp, Pump, Table, Valve
+from .steady import PipeLoss, Steady
+
+Array = NDArray[np.float64]
+
+OWN_MISFIT = 0.005  # of an element's own travel time
+PERIOD_MISFIT = 0.001  # of the longest pipeline period, for short elements
+STROKE_MISFIT = 0.005  # of the shortest stroke, for short elements
+LEAST_REACHES = 100  # in the longest element, and steps in the shortest stroke
+MOST_REACHES = 200_000  # in all: 1.6 MB an array
+TABLE_SIZE = 1024  # steps of a loss table: its error is a millionth of the loss at its end
+MOST_LOSS_OF_WAVE = 0.1  # of the wave itself in one reach; the method is stable far beyond
+TOP_VELOCITY = 10.0  # [m/s] a loss table reaches at least this
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reaches:
+    """How the pipes of a line-up are divided.
+
+    Attributes
+    ----------
+    dt : float
+        Time step [s].
+    count : tuple of int
+        Reaches of each pipe; 0 is a lumped one.
+    misfit : tuple of float
+        Travel time on the grid less the true one [s], 0 for lumped ones.
+    parts : int
+        Links in series that a lumped element is made of (2 only for the error estimate).
+    """
+
+    dt: float
+    count: tuple[int, ...]
+    misfit: tuple[float, ...]
+    parts: int = 1
+
+    @property
+    def nodes(self) -> int:
+        """Number of nodes on all pipes."""
+        return sum(n + 1 for n in self.count if n)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Laws:
+    """What moves: Kv ratio of valves and speed of pumps, as tables of (time [s], value [-])."""
+
+    ratio: dict[str, Table]
+    speed: dict[str, Table]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """The kernel's arrays and what their positions mean.
+
+    Attributes
+    ----------
+    net : Net
+    reaches : Reaches
+    nodes : tuple of int arrays
+        Positions of each pipe's nodes in the long array, shape (reaches + 1,); empty if lumped.
+    points, links, ends : tuple of str
+        Names in the order of the kernel's points and links; ``ends`` are (pipe, far) pairs.
+    """
+
+    net: Net
+    reaches: Reaches
+    nodes: tuple[NDArray[np.intp], ...]
+    points: tuple[str, ...]
+    links: tuple[str, ...]
+    ends: tuple[tuple[str, bool], ...]
+
+
+def divide(times: Array, dt: float) -> Reaches:
+    """Divide pipes of travel ``times`` [s], shape (n,), into reaches of ``dt`` [s]."""
+    count = np.where(times < dt * (1 - 1e-9), 0, np.maximum(np.rint(times / dt), 1)).astype(int)
+    misfit = np.where(count > 0, count * dt - times, 0.0)
+    return Reaches(dt=dt, count=tuple(count.tolist()), misfit=tuple(misfit.tolist()))
+
+
+def fits(times: Array, dt: float, *, slack: float) -> bool:
+    """Whether every pipe's misfit is within its own bound or the absolute ``slack`` [s]."""
+    misfit = np.abs(np.array(divide(times, dt).misfit))
+    return bool(np.all(misfit <= np.maximum(OWN_MISFIT * times, slack) * (1 + 1e-9)))
+
+
+def choose_step(times: Array, *, period: float, stroke: float, finest: float = 0.0) -> float:
+    """Return the largest time step whose misfit is allowed [s].
+
+    Parameters
+    ----------
+    times : ndarray of shape (n,)
+        Travel times of the pipes [s].
+    period : float
+        Longest pipeline period [s].
+    stroke : float
+        Shortest stroke or run-down [s]; infinite when there are only steps.
+    finest : float
+        Only steps at or below this are considered [s]; 0 is no bound.
+
+    Raises
+    ------
+    GridError
+        When it would take more than ``MOST_REACHES`` reaches.
+    """
+    longest = float(times.max())
+    slack = min(PERIOD_MISFIT * period, STROKE_MISFIT * stroke)
+    cap = min(longest / LEAST_REACHES, stroke / LEAST_REACHES)
+    if finest:
+        cap = min(cap, finest)
+    first = int(np.ceil(longest / cap * (1 - 1e-9)))
+    last = max(first, int(np.ceil(longest / slack)) + 1)
+    if first * times.sum() / longest > MOST_REACHES:
+        raise GridError(_too_fine(first, longest, stroke))
+    for n in range(first, min(last, first + 20_000) + 1):
+        if fits(times, longest / n, slack=slack):
+            return longest / n
+    raise GridError(_too_fine(last, longest, stroke))
+
+
+def _too_fine(reaches: int, longest: float, stroke: float) -> str:
+    return (
+        f"this line-up would need {reaches} reaches in its longest element (travel time {longest:.3g} s, "
+        f"shortest stroke {stroke:.3g} s); at most {MOST_REACHES} in all are possible. "
+        'Write a stroke of no time as law = "step", or check the longest length.'
+    )
+
+
+def other_rounding(times: Array, dt: float, *, slack: float) -> float:
+    """A step near ``dt`` [s] whose misfits differ most from those of ``dt``, itself allowed."""
+    base = np.array(divide(times, dt).misfit) / times
+    best, found = -1.0, dt * 0.93
+    for share in np.linspace(0.80, 0.985, 75):
+        trial = dt * float(share)
+        if fits(times, trial, slack=slack):
+            score = float(np.abs(np.array(divide(times, trial).misfit) / times - base).sum())
+            if score > best:
+                best, found = score, trial
+    return found
+
+
+def aligned(size: int) -> Array:
+    """A float64 array of zeros, shape (size,), that begins on a cache line."""
+    raw = np.zeros(size * 8 + 64, np.uint8)
+    start = (-raw.ctypes.data) % 64
+    return raw[start : start + size * 8].view(np.float64)
+
+
+class _Builder:
+    """Collects points and links while the arrays take shape."""
+
+    def __init__(self, lineup: LineUp, steady: Steady, reaches: Reaches) -> None:
+        self.lineup, self.steady, self.reaches = lineup, steady, reaches
+        self.points = [p.name for p in lineup.points]
+        self.heads = [steady.head[p] for p in self.points]
+        self.fixed = dict(steady.fixed)
+        self.links: list[dict] = []
+        self.stub = [0.0] * len(self.points)
+        self.loss = PipeLoss(lineup)
+        self.flow = np.array([steady.flow[p.name] for p in lineup.pipes])
+        self._add_links()
+        self._add_supplies()
+        self._add_lumped()
+
+    def point(self, name: str, head: float) -> str:
+        """Add a point that the line-up does not name."""
+        self.points.append(name)
+        self.heads.append(head)
+        self.stub.append(0.0)
+        return name
+
+    def _add_links(self) -> None:
+        for link in self.lineup.links:
+            item = {"name": link.name, "a": link.start, "b": link.end, "q": self.steady.flow[link.name]}
+            if isinstance(link, Pump):
+                item |= {"kind": PUMP, "curve": self.steady.curve[link.name], "check": link.non_return}
+                item["speed"] = self.steady.speed[link.name]
+            else:
+                item |= {"kind": ORIFICE, "c": self.steady.conductance[link.name]}
+                if isinstance(link, Valve):
+                    x, y = zip(*link.characteristic, strict=True)
+                    item["ratio"] = float(np.interp(self.steady.opening[link.name], x, y))
+            self.links.append(item)
+
+    def _add_supplies(self) -> None:
+        """A supply with a shut-off pressure: a fixed head behind a falling curve."""
+        for s in self.lineup.supplies:
+            if s.name not in self.steady.supply:
+                continue
+            h0, c = self.steady.supply[s.name]
+            z = self.lineup.points_by_name[s.point].elevation
+            hidden = self.point(f"behind {s.name}", z)
+            self.fixed[hidden] = z
+            flow = sum(
+                ((e.start == s.point) - (e.end == s.point)) * self.steady.flow[e.name]
+                for e in self.lineup.elements
+            )
+            self.links.append(
+                {
+                    "name": s.name,
+                    "a": hidden,
+                    "b": s.point,
+                    "q": flow,
+                    "kind": PUMP,
+                    "curve": PumpCurve(
+                        knots=np.array([0.0, np.inf]), coef=np.array([[h0, 0.0, -c, 0.0]]), tail0=h0, tail2=c
+                    ),
+                }
+            )
+
+    def _add_lumped(self) -> None:
+        g, dt = self.lineup.gravity, self.reaches.dt
+        for k, pipe in enumerate(self.lineup.pipes):
+            if self.reaches.count[k]:
+                continue
+            parts = self.reaches.parts
+            inertia = pipe.length / (g * pipe.area) / parts
+            storage = g * pipe.area * pipe.length / pipe.wave_speed**2 / parts
+            ends = [pipe.start, pipe.end]
+            h0, h1 = self.steady.head[pipe.start], self.steady.head[pipe.end]
+            for j in range(1, parts):
+                head = h0 + (h1 - h0) * j / parts
+                ends.insert(j, self.point(f"inside {pipe.name} {j}", head))
+            for j in range(parts):
+                a, z = ends[j], ends[j + 1]
+                self.stub[self.points.index(a)] += storage / dt
+                self.stub[self.points.index(z)] += storage / dt
+                self.links.append(
+                    {"name": pipe.name, "a": a, "b": z, "q": self.flow[k], "kind": LUMPED, "pipe": k,
+                     "z": 2 * inertia / dt}
+                )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LossTables:
+    """Head lost over each whole pipe [m] at equal steps of flow; row k is pipe k.
+
+    The steady flow falls on a point of its row, so a steady line stays steady to rounding.
+    """
+
+    loss: Array
+    step: Array
+
+
+def loss_tables(lineup: LineUp, flow: Array) -> LossTables:
+    """Tabulate the losses of all pipes; ``flow`` is the steady one [m3/s], shape (pipes,)."""
+    loss = PipeLoss(lineup)
+    size = np.abs(flow)
+    rough = np.maximum(TOP_VELOCITY * loss.area, 4 * size) / TABLE_SIZE
+    step = np.where(size > 0, size / np.maximum(np.rint(size / rough), 1), rough)
+    q = step * np.arange(TABLE_SIZE + 1)[:, None]
+    if lineup.frozen_friction:
+        factor = loss.factor(flow) * loss.length / loss.diameter + loss.minor
+        values = factor * q * q / (2 * loss.gravity * loss.area**2)
+    else:
+        values = loss(q)
+    return LossTables(loss=np.ascontiguousarray(values.T), step=step)
+
+
+def _of_wave_difference(loss: Array, step: float, b: float, steady: float) -> tuple[Array, float]:
+    """Loss of a reach against d = P - M as it arrives at a node, at equal steps of d.
+
+    The waves carry the flow before half of the loss is taken off each, so d = 2BQ + loss(Q):
+    friction at the middle of the reach. ``steady`` [m3/s] is kept on a point of the table.
+    """
+    q = step * np.arange(loss.size)
+    d = 2 * b * q + loss
+    at = round(steady / step)
+    new = d[at] / at if at > 0 else d[-1] / (loss.size - 1)
+    grid = new * np.arange(loss.size)
+    if at > 0:
+        grid[at] = d[at]
+    return np.interp(grid, d, loss), float(new)
+
+
+class _Arrays(_Builder):
+    """Turns what was collected into the kernel's arrays."""
+
+    def __init__(
+        self, lineup: LineUp, steady: Steady, reaches: Reaches, laws: Laws, tables: LossTables
+    ) -> None:
+        super().__init__(lineup, steady, reaches)
+        self.tables = tables
+        self.laws = laws
+        self.index = {name: i for i, name in enumerate(self.points)}
+        self.gridded = [k for k, n in enumerate(reaches.count) if n]
+        self.rows = max(1, -(-reaches.nodes // LANES))
+        self.b = np.array([p.wave_speed / (lineup.gravity * p.area) for p in lineup.pipes])
+        factor = self.loss.factor(self.flow) * self.loss.length / self.loss.diameter + self.loss.minor
+        heads = [(steady.head[p.start], steady.head[p.end]) for p in lineup.pipes]
+        self.drop = np.array([h0 - h1 for h0, h1 in heads])
+        self.frozen = factor / (2 * self.loss.gravity * self.loss.area**2)
+        self.nodes = self._positions()
+
+    def _positions(self) -> tuple[NDArray[np.intp], ...]:
+        first, found = 0, []
+        for n in self.reaches.count:
+            i = np.arange(first, first + n + 1 if n else first, dtype=np.intp)
+            found.append((i % self.rows) * LANES + i // self.rows)
+            first += i.size
+        return tuple(found)
+
+    def friction(self) -> dict[str, NDArray]:
+        """Coefficients and tables of the loss of a reach, half of it at the ends."""
+        size, pipes = self.rows * LANES, len(self.lineup.pipes)
+        r, row = aligned(size), np.full(size, 2 * pipes, dtype=np.int64)
+        table, per_d = np.zeros((2 * pipes + 1, TABLE_SIZE + 1)), np.zeros(2 * pipes + 1)
+        for k in self.gridded:
+            at, wave, n = self.nodes[k], self.b[k], self.reaches.count[k]
+            q, loss, step = abs(self.flow[k]), self.tables.loss[k] / n, self.tables.step[k]
+            table[2 * k], d_step = _of_wave_difference(loss, step, wave, q)
+            table[2 * k + 1] = loss / 2
+            per_d[2 * k : 2 * k + 2] = 1 / d_step, 1 / (2 * wave * step)
+            row[at], row[at[[0, -1]]] = 2 * k, 2 * k + 1
+            steady = loss[round(q / step)]
+            r[at] = self._coefficient(k, steady, 2 * wave * q + steady)
+            r[at[[0, -1]]] = self._coefficient(k, steady / 2, 2 * wave * q)
+        return {"r": r, "node_row": row, "table": table, "table_step": per_d}
+
+    def _coefficient(self, k: int, loss: float, d: float) -> float:
+        """Coefficient r with which d*e*(1-2e), e = r*d, is exactly ``loss`` [m]."""
+        if d <= 0.0 or loss <= 0.0:
+            return float(self.frozen[k]) / self.reaches.count[k] / (4 * self.b[k] ** 2)
+        if loss > MOST_LOSS_OF_WAVE * d:
+            raise GridError(
+                f'pipe "{self.lineup.pipes[k].name}" loses too much head in one reach for this method; '
+                "give its losses as a passage of their own"
+            )
+        return (1 - (1 - 8 * loss / d) ** 0.5) / 4 / d
+
+    def ends(self) -> None:
+        """Pipe ends, in the order of their points, at the steady flow."""
+        items = []
+        for k in self.gridded:
+            pipe = self.lineup.pipes[k]
+            items.append((self.index[pipe.start], k, False))
+            items.append((self.index[pipe.end], k, True))
+        items.sort()
+        self.end_names = tuple((self.lineup.pipes[k].name, far) for _, k, far in items)
+        self.ei = np.zeros((len(items), b.E_INTS), dtype=np.int64)
+        self.ef = np.zeros((len(items), b.E_FLOATS))
+        for e, (point, k, far) in enumerate(items):
+            into = -self.flow[k] if far else self.flow[k]
+            half = abs(self.drop[k]) / self.reaches.count[k] / 2
+            r = self.frozen[k] / self.reaches.count[k] / (8 * self.b[k] ** 2)
+            self.ei[e] = self.nodes[k][-1 if far else 0], far, 2 * k + 1, point
+            self.ef[e] = 1 / self.b[k], r, self.heads[point] - self.b[k] * into, half if into > 0 else -half
+
+    def point_arrays(self) -> None:
+        """Kind, fixed head, impedance and ends of every point."""
+        n = len(self.points)
+        self.pi = np.zeros((n, b.P_INTS), dtype=np.int64)
+        self.pf = np.zeros((n, b.P_FLOATS))
+        owner = self.ei[:, b.E_POINT]
+        self.pi[:, b.P_KIND] = [FIXED if p in self.fixed else FREE for p in self.points]
+        self.pi[:, b.P_FIRST] = np.searchsorted(owner, np.arange(n))
+        self.pi[:, b.P_LAST] = np.searchsorted(owner, np.arange(n), side="right")
+        y = np.array(self.stub)
+        np.add.at(y, owner, self.ef[:, b.E_Y])
+        free = (self.pi[:, b.P_KIND] == FREE) & (y > 0)
+        self.pf[:, b.P_Z] = np.where(free, 1 / np.where(y > 0, y, 1.0), 0.0)
+        self.pf[:, b.P_FIXED] = [self.fixed.get(p, 0.0) for p in self.points]
+        self.pf[:, b.P_Y] = y
+        self.pf[:, b.P_STUB_Y] = self.stub
+        self.pf[:, b.P_STUB] = self.pf[:, b.P_H] = self.heads
+
+    def clusters(self) -> None:
+        """Points joined by links, and the points that no link touches."""
+        group = list(range(len(self.points)))
+
+        def root(i: int) -> int:
+            while group[i] != i:
+                i = group[i]
+            return i
+
+        for link in self.links:
+            group[root(self.index[link["a"]])] = root(self.index[link["b"]])
+        touched = sorted({root(self.index[k["a"]]) for k in self.links})
+        members: list[int] = []
+        self.ci = np.zeros((len(touched), b.C_INTS), dtype=np.int64)
+        self.slot: dict[int, int] = {}
+        for c, head in enumerate(touched):
+            links = [j for j, k in enumerate(self.links) if root(self.index[k["a"]]) == head]
+            points = [i for i in range(len(group)) if root(i) == head]
+            self.slot |= {i: at for at, i in enumerate(points)}
+            sources = all(self.pi[i, b.P_KIND] == FIXED or self.pf[i, b.P_Y] > 0 for i in points)
+            plain = len(links) == 1 and len(points) == 2 and sources
+            first = len(members)
+            members += [*links, *points]
+            self.ci[c] = first, first + len(links), first + len(links), len(members), plain
+        self.members = np.array(members, dtype=np.int64)
+        self.plain = np.array([i for i in range(len(group)) if i not in self.slot], dtype=np.int64)
+
+    def link_arrays(self) -> None:
+        """Kind, ends, coefficients and steady flow of every link, and the curves of pumps."""
+        n = len(self.links)
+        self.li = np.zeros((n, b.L_INTS), dtype=np.int64)
+        self.lf = np.zeros((n, b.L_FLOATS))
+        knots: list[float] = []
+        coef = [np.zeros((0, 4))]
+        for e, k in enumerate(self.links):
+            first, tail = len(knots), (0.0, 0.0)
+            if curve := k.get("curve"):
+                knots += curve.knots.tolist()
+                coef += [curve.coef, np.zeros((1, 4))]
+                tail = curve.tail0, curve.tail2
+            i, j, pipe = self.index[k["a"]], self.index[k["b"]], k.get("pipe", 0)
+            c, z = k.get("c", 0.0), k.get("z", 0.0)
+            self.li[e] = (
+                k["kind"], i, j, self.slot[i], self.slot[j], k.get("check", False), False, first, len(knots), pipe
+            )  # fmt: skip
+            step = 1 / self.tables.step[pipe]
+            now = (c * k.get("ratio", 1.0)) ** 2
+            self.lf[e] = c, now, k["q"], k.get("speed", 1.0), *tail, z, step, z * k["q"]
+        self.knots, self.coef = np.array(knots), np.vstack(coef)
+
+    def law_arrays(self) -> dict[str, NDArray]:
+        """Kv ratios and speeds against time."""
+        names = [k["name"] for k in self.links]
+        laws = [(names.index(n), False, t) for n, t in self.laws.ratio.items()]
+        laws += [(names.index(n), True, t) for n, t in self.laws.speed.items()]
+        ends = np.cumsum([0, *(len(t) for _, _, t in laws)])
+        rows = [(e, speed, ends[i], ends[i + 1]) for i, (e, speed, _) in enumerate(laws)]
+        return {
+            "law_i": np.array(rows, dtype=np.int64).reshape(len(laws), 4),
+            "law_t": np.array([t for _, _, law in laws for t, _ in law], dtype=float),
+            "law_v": np.array([v for _, _, law in laws for _, v in law], dtype=float),
+        }
+
+    def floor(self) -> Array:
+        """Twice the head at which the liquid boils at each node; minus infinity beyond the pipes."""
+        rho_g = self.lineup.liquid.density * self.lineup.gravity
+        floor = np.full(self.rows * LANES, -np.inf)
+        for k, pipe in enumerate(self.lineup.pipes):
+            if self.nodes[k].size:
+                z0, z1 = (self.lineup.points_by_name[p].elevation for p in (pipe.start, pipe.end))
+                z = z0 + (z1 - z0) * np.linspace(0, 1, self.nodes[k].size)
+                floor[self.nodes[k]] = 2 * (z + self.lineup.vapour_gauge / rho_g)
+        return floor
+
+    def waves(self) -> dict[str, NDArray]:
+        """The steady flow as the kernel's first instant, and an empty envelope."""
+        size = self.rows * LANES
+        p, m = aligned(size + max(size, 32 * LANES)), aligned(size + max(size, 32 * LANES))
+        window = np.array([p.size - size, 0], dtype=np.int64)
+        for k in self.gridded:
+            at = self.nodes[k]
+            share = np.linspace(0, 1, at.size)
+            head = self.steady.head[self.lineup.pipes[k].start] - self.drop[k] * share
+            # Waves arrive at inner nodes with half a reach's loss still to come, at ends with none.
+            wave = np.full(at.size, self.b[k] * self.flow[k] + 0.5 * self.drop[k] / (at.size - 1))
+            wave[[0, -1]] = self.b[k] * self.flow[k]
+            p[window[0] + at] = head + wave
+            m[window[1] + at] = head - wave
+        hi, lo = aligned(size), aligned(size)
+        hi[:], lo[:] = -1e300, 1e300
+        return {"p": p, "m": m, "window": window, "hi": hi, "lo": lo}
+
+    def room(self) -> dict[str, NDArray]:
+        """Matrix and right side for the largest cluster."""
+        n = int(max((c[b.C_POINT_END] - c[b.C_LINK] for c in self.ci), default=1))
+        return {"matrix": np.zeros((n, n)), "rhs": np.zeros(n), "found": np.zeros(1, dtype=np.int64)}
+
+
+def build_grid(
+    lineup: LineUp,
+    steady: Steady,
+    *,
+    reaches: Reaches,
+    laws: Laws,
+    tables: LossTables,
+    probes: dict[str, Sequence[float]] | None = None,
+) -> Grid:
+    """Return the kernel's arrays for a line-up at its steady flow.
+
+    Parameters
+    ----------
+    lineup, steady, reaches, laws, tables
+        As made by the functions of this package.
+    probes : dict of str to sequence of float
+        Pipe name -> shares of its length (0 to 1) whose nearest node is recorded.
+
+    Raises
+    ------
+    GridError
+        When the loss of one reach is too large a part of the wave.
+    """
+    work = _Arrays(lineup, steady, reaches, laws, tables)
+    friction = work.friction()
+    work.ends()
+    work.point_arrays()
+    work.clusters()
+    work.link_arrays()
+    names = [p.name for p in lineup.pipes]
+    probe = [
+        work.nodes[names.index(pipe)][round(share * (work.nodes[names.index(pipe)].size - 1))]
+        for pipe, shares in (probes or {}).items()
+        for share in shares
+    ]
+    net = Net(
+        floor=work.floor(),
+        probe=np.array(probe, dtype=np.int64),
+        pi=work.pi,
+        pf=work.pf,
+        ei=work.ei,
+        ef=work.ef,
+        li=work.li,
+        lf=work.lf,
+        ci=work.ci,
+        members=work.members,
+        plain=work.plain,
+        knots=work.knots,
+        coef=work.coef,
+        lump_table=tables.loss / reaches.parts,
+        **work.waves(),
+        **friction,
+        **work.law_arrays(),
+        **work.room(),
+    )
+    return Grid(
+        net=net,
+        reaches=reaches,
+        nodes=work.nodes,
+        points=tuple(work.points),
+        links=tuple(k["name"] for k in work.links),
+        ends=work.end_names,
+    )

@@ -1,0 +1,123 @@
+"""How the line-up hangs together: what is joined to what, and how long a wave travels."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from .lineup import LineUp, Pipe, Valve
+
+
+@dataclass(frozen=True, kw_only=True)
+class PipelinePeriod:
+    """Twice the travel time from a valve to the end that reflects.
+
+    Attributes
+    ----------
+    valve : str
+    upstream, downstream : float or None
+        Period on the side the flow comes from and on the other [s]; None where no tank or
+        supply can be reached on that side.
+    reflects_at : str
+        Name of the tank or supply that reflects upstream, "" where there is none.
+    """
+
+    valve: str
+    upstream: float | None
+    downstream: float | None
+    reflects_at: str
+
+    @property
+    def longest(self) -> float:
+        """The longer side [s], 0 where neither side has a tank."""
+        return max(self.upstream or 0.0, self.downstream or 0.0)
+
+
+def neighbours(lineup: LineUp, *, without: Collection[str] = ()) -> dict[str, list[tuple[str, str, float]]]:
+    """Points joined by an element: point -> [(other point, element, travel time [s])]."""
+    joined: dict[str, list[tuple[str, str, float]]] = {p.name: [] for p in lineup.points}
+    for element in lineup.elements:
+        if element.name in without:
+            continue
+        time = element.travel_time if isinstance(element, Pipe) else 0.0
+        joined[element.start].append((element.end, element.name, time))
+        joined[element.end].append((element.start, element.name, time))
+    return joined
+
+
+def components(lineup: LineUp, *, without: Collection[str] = ()) -> list[set[str]]:
+    """Sets of points that are joined once the elements ``without`` are taken out."""
+    joined = neighbours(lineup, without=without)
+    left = dict.fromkeys(joined)
+    found: list[set[str]] = []
+    while left:
+        stack = [next(iter(left))]
+        part: set[str] = set()
+        while stack:
+            point = stack.pop()
+            if point in part:
+                continue
+            part.add(point)
+            left.pop(point)
+            stack.extend(other for other, _, _ in joined[point])
+        found.append(part)
+    return found
+
+
+def pressure_points(lineup: LineUp) -> dict[str, str]:
+    """Points where a tank or supply holds the pressure: point -> its name."""
+    return {t.point: t.name for t in lineup.tanks} | {s.point: s.name for s in lineup.supplies}
+
+
+def travel_times(lineup: LineUp, start: str, *, without: Collection[str] = ()) -> dict[str, float]:
+    """Shortest travel time of a wave from ``start`` to every point it reaches [s] (Dijkstra)."""
+    joined = neighbours(lineup, without=without)
+    times: dict[str, float] = {}
+    queue = [(0.0, start)]
+    while queue:
+        time, point = heapq.heappop(queue)
+        if point in times:
+            continue
+        times[point] = time
+        for other, _, step in joined[point]:
+            if other not in times:
+                heapq.heappush(queue, (time + step, other))
+    return times
+
+
+def _nearest(lineup: LineUp, point: str, valve: str) -> tuple[float | None, str]:
+    holders = pressure_points(lineup)
+    times = travel_times(lineup, point, without=(valve,))
+    reached = [(t, holders[p]) for p, t in times.items() if p in holders]
+    if not reached:
+        return None, ""
+    time, name = min(reached)
+    return 2 * time, name
+
+
+def pipeline_period(lineup: LineUp, valve: Valve, *, flow: float = 0.0) -> PipelinePeriod:
+    """Pipeline period of a valve, to the nearest tank or supply on each side.
+
+    ``flow`` [m3/s] through the valve tells which side is upstream; at rest it is the ``start``.
+    """
+    up, down = (valve.start, valve.end) if flow >= 0 else (valve.end, valve.start)
+    above, name = _nearest(lineup, up, valve.name)
+    below, _ = _nearest(lineup, down, valve.name)
+    return PipelinePeriod(valve=valve.name, upstream=above, downstream=below, reflects_at=name)
+
+
+def longest_period(lineup: LineUp, flows: Mapping[str, float]) -> float:
+    """Longest pipeline period of the line-up [s].
+
+    The greater of every valve's, and of twice the way between the two pressure-holding ends
+    farthest apart (what a pump stop goes by); without either, twice the whole length.
+    """
+    best = max(
+        (pipeline_period(lineup, v, flow=flows.get(v.name, 0.0)).longest for v in lineup.valves), default=0.0
+    )
+    holders = pressure_points(lineup)
+    for point in holders:
+        times = travel_times(lineup, point)
+        best = max(best, max((2 * t for p, t in times.items() if p in holders and p != point), default=0.0))
+    return best or 2 * sum(p.travel_time for p in lineup.pipes)

@@ -13,6 +13,8 @@ joined by links) are rows of an integer and a float array each; their columns ar
 
 from __future__ import annotations
 
+import math
+
 from numba import njit
 
 from . import curves
@@ -24,21 +26,21 @@ FREE, FIXED = 0, 1
 # What a march ends with.
 OK, NOT_CONVERGED, NOT_FINITE, STOPPED_AT_VAPOUR = 0, 1, 2, 3
 
-# Columns of points: kind, first and last end; fixed head, Z, sum(y), y of storage, what the
-# storage brings, head, sum(x*y).
-P_KIND, P_FIRST, P_LAST, P_INTS = 0, 1, 2, 3
-P_FIXED, P_Z, P_Y, P_STUB_Y, P_STUB, P_H, P_XY, P_FLOATS = 0, 1, 2, 3, 4, 5, 6, 7
-# Columns of ends: node, whether it is the pipe's far end, row of its loss table, point;
+# Columns of points: kind; fixed head (0 where it is free), Z (0 where it is fixed), sum(y), y of
+# storage, what the storage brings, head, sum(x*y), highest and lowest head.
+P_KIND, P_INTS = 0, 1
+P_FIXED, P_Z, P_Y, P_STUB_Y, P_STUB, P_H, P_XY, P_HI, P_LO, P_FLOATS = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
+# Columns of ends, all starts of pipes before all far ends: node, row of the loss table, point;
 # 1/B, loss coefficient, x, loss still to come on arrival.
-E_NODE, E_FAR, E_ROW, E_POINT, E_INTS = 0, 1, 2, 3, 4
+E_NODE, E_ROW, E_POINT, E_INTS = 0, 1, 2, 3
 E_Y, E_R, E_X, E_LOSS, E_FLOATS = 0, 1, 2, 3, 4
 # Columns of links: kind, start and end point, their places in the cluster, non-return valve,
 # held shut by it, first and last row of the pump's curve, row of the lumped element's loss table;
 # c fully open, c*c now, flow, speed, tail of the curve, 2I/dt, 1/step of the loss table, memory.
 (L_KIND, L_A, L_B, L_SLOT_A, L_SLOT_B, L_CHECK, L_HELD, L_CURVE, L_CURVE_END, L_TABLE, L_INTS) = range(11)
 (L_C, L_C2, L_Q, L_SPEED, L_TAIL0, L_TAIL2, L_Z, L_STEP, L_MEMORY, L_FLOATS) = range(10)
-# Columns of clusters: first and last link and point in the list of members; whether closed form.
-C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_PLAIN, C_INTS = 0, 1, 2, 3, 4, 5
+# Columns of clusters: first and last link and point in the list of members.
+C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_INTS = 0, 1, 2, 3, 4
 
 _TINY_FLOW = 1e-7  # [m3/s] keeps a Newton slope off zero; it does not enter the solution
 _MOST_FLOW = 1e6  # [m3/s] bracket of a single link's flow
@@ -58,7 +60,7 @@ def orifice_flow(drive, impedance, c2):
         return 0.0
     size = abs(drive)
     zc = impedance * c2
-    bottom = zc + (zc * zc + 4.0 * size * c2) ** 0.5
+    bottom = zc + math.sqrt(zc * zc + 4.0 * size * c2)
     if bottom <= 0.0:
         return 0.0
     flow = 2.0 * size * c2 / bottom
@@ -104,12 +106,10 @@ def is_shut(e, li, lf):
 
 @jit
 def single_link(e, drive, impedance, li, lf, knots, coef, tables):
-    """Flow of a link that shares its points with no other: ``impedance*Q + law(Q) = drive``.
+    """Flow of a pump or lumped element alone between its points: ``impedance*Q + law(Q) = drive``.
 
     Newton inside a bracket; the law rises with the flow, so there is one solution.
     """
-    if li[e, L_KIND] == ORIFICE:
-        return orifice_flow(drive, impedance, lf[e, L_C2]), OK
     q = lf[e, L_Q]
     low = -_MOST_FLOW
     high = _MOST_FLOW
@@ -163,14 +163,14 @@ def solve_dense(matrix, rhs, n):
 
 
 @jit
-def _assemble(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
+def _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
     """Newton's matrix and misfit of one cluster: balances of its points, then laws of its links."""
-    n_points = ci[C_POINT_END] - ci[C_POINT]
-    n_links = ci[C_LINK_END] - ci[C_LINK]
+    n_points = ci[c, C_POINT_END] - ci[c, C_POINT]
+    n_links = ci[c, C_LINK_END] - ci[c, C_LINK]
     n = n_points + n_links
     matrix[:n, :n] = 0.0
     for i in range(n_points):
-        p = members[ci[C_POINT] + i]
+        p = members[ci[c, C_POINT] + i]
         if pi[p, P_KIND] == FIXED:
             matrix[i, i] = 1.0
             rhs[i] = pf[p, P_H] - pf[p, P_FIXED]
@@ -178,7 +178,7 @@ def _assemble(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
             matrix[i, i] = -pf[p, P_Y]
             rhs[i] = pf[p, P_XY] - pf[p, P_Y] * pf[p, P_H]
     for j in range(n_links):
-        e = members[ci[C_LINK] + j]
+        e = members[ci[c, C_LINK] + j]
         row = n_points + j
         q = lf[e, L_Q]
         pa = li[e, L_A]
@@ -214,22 +214,22 @@ def _assemble(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
 
 
 @jit
-def _newton(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
+def _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
     """Newton on one cluster from its last state; True when it has converged."""
     change = 1.0
     for count in range(_MAX_ITERATIONS):
-        n_points, n_links = _assemble(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs)
+        n_points, n_links = _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs)
         if not solve_dense(matrix, rhs, n_points + n_links):
             return False
         # Quadratic losses can make Newton swing between two flows: later steps are halved.
         weight = 1.0 if count < 20 else 0.5
         change = 0.0
         for i in range(n_points):
-            p = members[ci[C_POINT] + i]
+            p = members[ci[c, C_POINT] + i]
             pf[p, P_H] -= weight * rhs[i]
             change = max(change, abs(rhs[i]) / (1.0 + abs(pf[p, P_H])))
         for j in range(n_links):
-            e = members[ci[C_LINK] + j]
+            e = members[ci[c, C_LINK] + j]
             lf[e, L_Q] -= weight * rhs[n_points + j]
             change = max(change, abs(rhs[n_points + j]) / (1e-3 + abs(lf[e, L_Q])))
         if change < 1e-11:
@@ -238,19 +238,19 @@ def _newton(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
 
 
 @jit
-def solve_cluster(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
+def solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
     """Heads and flows of points joined by several links; non-return valves shut as needed.
 
-    ``ci`` is one row of the clusters. Every non-return valve is tried open first; one whose flow
+    Every non-return valve is tried open first; one whose flow
     would turn is held shut, and the rest solved again.
     """
-    for j in range(ci[C_LINK], ci[C_LINK_END]):
+    for j in range(ci[c, C_LINK], ci[c, C_LINK_END]):
         li[members[j], L_HELD] = 0
-    for _ in range(1 + ci[C_LINK_END] - ci[C_LINK]):
-        if not _newton(ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
+    for _ in range(1 + ci[c, C_LINK_END] - ci[c, C_LINK]):
+        if not _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
             return NOT_CONVERGED
         changed = False
-        for j in range(ci[C_LINK], ci[C_LINK_END]):
+        for j in range(ci[c, C_LINK], ci[c, C_LINK_END]):
             e = members[j]
             if li[e, L_CHECK] and not li[e, L_HELD] and lf[e, L_Q] < 0.0:
                 li[e, L_HELD] = 1

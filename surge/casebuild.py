@@ -10,9 +10,10 @@ import math
 from collections.abc import Iterator
 
 from surge import casespec as spec
+from surge.casenotes import IN_CASE, Notes
 from surge.casescenario import ScenarioBuilder
-from surge.errors import Fault
-from surge.formulas import hose_wave_speed, loss_factor_to_kv, restraint_factor, wave_speed
+from surge.casewalls import hose_speed, pipe_speed
+from surge.formulas import loss_factor_to_kv
 from surge.leaves import hint, shown
 from surge.lineup import (
     ATMOSPHERE,
@@ -35,10 +36,9 @@ from surge.units import Reading
 
 HOSE_LOWEST = 0.0  # [Pa gauge]
 HOSE_LOWEST_SOURCE = "a cargo hose may not take vacuum; common practice, no source"
-IN_CASE = "given in the case"
 
 
-class Builder(ScenarioBuilder):
+class Builder:
     """Builds one line-up.
 
     Parameters
@@ -50,21 +50,26 @@ class Builder(ScenarioBuilder):
     """
 
     def __init__(self, case: spec.CaseSpec, *, pick: int) -> None:
-        super().__init__(pick=pick)
         self.case = case
         barometer = case.site.barometer
-        self.atmosphere = ATMOSPHERE if barometer is None else barometer.value
-        self.density = case.liquid.density.value
-        self.sound_speed = self._sound_speed(case.liquid)
+        self.notes = Notes(
+            pick=pick,
+            atmosphere=ATMOSPHERE if barometer is None else barometer.value,
+            density=case.liquid.density.value,
+        )
+        self.notes.sound_speed = self._sound_speed(case.liquid)
 
     def lineup(self) -> LineUp:
-        """Build the line-up; read :attr:`faults` afterwards."""
+        """Build the line-up; the faults stand in :attr:`notes` afterwards."""
+        scenarios = ScenarioBuilder(self.notes)
         case = self.case
-        top = self.pressure(case.limits.cargo_pump_top, ("limits", "cargo_pump_top"))
+        top = self.notes.pressure(case.limits.cargo_pump_top, ("limits", "cargo_pump_top"))
         top_source = case.limits.cargo_pump_top_source or IN_CASE
         given = {} if top is None else {"pump_top_limit": top, "pump_top_source": top_source}
         if top is None and case.limits.cargo_pump_top_source:
-            self._needs(("limits", "cargo_pump_top_source"), "the limit that it belongs to", "cargo_pump_top")
+            self.notes.needs(
+                ("limits", "cargo_pump_top_source"), "the limit that it belongs to", "cargo_pump_top"
+            )
         return LineUp(
             title=case.title,
             note=case.note,
@@ -77,45 +82,30 @@ class Builder(ScenarioBuilder):
             tanks=tuple(self._tank(t, ("tank", i)) for i, t in enumerate(case.tank)),
             supplies=tuple(self._supply(s, ("supply", i)) for i, s in enumerate(case.supply)),
             rate=self._rate(case.rate) if case.rate else None,
-            scenarios=tuple(self.scenario(s, ("scenario", i)) for i, s in enumerate(case.scenario)),
-            atmosphere=self.atmosphere,
+            scenarios=tuple(scenarios.scenario(s, ("scenario", i)) for i, s in enumerate(case.scenario)),
+            atmosphere=self.notes.atmosphere,
             frozen_friction=case.calculation.friction == "frozen",
             **given,  # type: ignore[arg-type]
         )
 
-    def _needs(self, path: Origin, expected: str, key: str) -> None:
-        """Note that a key makes sense only beside another one."""
-        self.fault(path, f"{path[-1]} without {key}", expected, f"add the key {key}, or take {path[-1]} out")
-
-    def _alternatives(self, path: Origin, **values: object) -> None:
-        """Note the fault if not exactly one of the keys is given."""
-        given = [key for key, value in values.items() if value is not None]
-        listed = " or ".join(values)
-        if not given:
-            self.fault((*path, next(iter(values))), "nothing", f"{listed}", f"add the key {listed}")
-        for key in given[1:]:
-            self.fault(
-                (*path, key), f"{key} beside {given[0]}", f"only one of {listed}", f"take one of {listed} out"
-            )
-
     # Liquid and places
 
     def _sound_speed(self, liquid: spec.Liquid) -> float:
-        self._alternatives(("liquid",), sound_speed=liquid.sound_speed, bulk_modulus=liquid.bulk_modulus)
+        self.notes.exactly_one(("liquid",), sound_speed=liquid.sound_speed, bulk_modulus=liquid.bulk_modulus)
         if liquid.sound_speed is not None:
             return liquid.sound_speed.value
         if liquid.bulk_modulus is not None:
-            return math.sqrt(liquid.bulk_modulus.value / self.density)
-        return (300.0, 3000.0)[self.pick]
+            return math.sqrt(liquid.bulk_modulus.value / self.notes.density)
+        return (300.0, 3000.0)[self.notes.pick]
 
     def _liquid(self, liquid: spec.Liquid) -> Liquid:
         viscosity = liquid.viscosity.value
         if liquid.viscosity.kind == "dynamic viscosity":
-            viscosity /= self.density
+            viscosity /= self.notes.density
         return Liquid(
             name=liquid.name,
-            density=self.density,
-            sound_speed=self.sound_speed,
+            density=self.notes.density,
+            sound_speed=self.notes.sound_speed,
             viscosity=viscosity,
             vapour_pressure=liquid.vapour_pressure.value,
         )
@@ -123,13 +113,13 @@ class Builder(ScenarioBuilder):
     def _point(self, name: str, point: spec.Point) -> Point:
         origin = ("points", name)
         if point.limit is None and point.limit_source:
-            self._needs((*origin, "limit_source"), "the limit that it belongs to", "limit")
+            self.notes.needs((*origin, "limit_source"), "the limit that it belongs to", "limit")
         return Point(
             name=name,
             elevation=self._elevation(name, point),
             closed=point.closed,
             pump_top=point.cargo_pump_top,
-            limit=self.pressure(point.limit, (*origin, "limit")),
+            limit=self.notes.pressure(point.limit, (*origin, "limit")),
             limit_source="" if point.limit is None else point.limit_source or IN_CASE,
             origin=origin,
         )
@@ -137,24 +127,24 @@ class Builder(ScenarioBuilder):
     def _elevation(self, name: str, point: spec.Point) -> float:
         """Return the elevation of a point [m], through any chain of ``same_elevation_as``."""
         origin = ("points", name)
-        self._alternatives(
-            origin, elevation=point.elevation, same_elevation_as=point.same_elevation_as
-        )
+        self.notes.exactly_one(origin, elevation=point.elevation, same_elevation_as=point.same_elevation_as)
         seen = [name]
         while point.elevation is None and point.same_elevation_as is not None:
             other = point.same_elevation_as
             if other not in self.case.points:
                 if len(seen) == 1:
                     near = hint(other, [n for n in self.case.points if n != name])
-                    remedy = f'did you mean "{near}"?' if near else f'add [points."{other}"] or give elevation'
-                    self.fault(
+                    remedy = (
+                        f'did you mean "{near}"?' if near else f'add [points."{other}"] or give elevation'
+                    )
+                    self.notes.fault(
                         (*origin, "same_elevation_as"), shown(other), "the name of a point", remedy
                     )
                 break
             if other in seen:
-                if other == name:
+                if other == name == min(seen):  # once for the whole circle
                     chain = " -> ".join((*seen, other))
-                    self.fault(
+                    self.notes.fault(
                         (*origin, "same_elevation_as"),
                         f"a circle: {chain}",
                         "a chain of points that ends at an elevation",
@@ -163,7 +153,7 @@ class Builder(ScenarioBuilder):
                 break
             seen.append(other)
             point = self.case.points[other]
-        return point.elevation.value if point.elevation is not None else (0.0, 10.0)[self.pick]
+        return point.elevation.value if point.elevation is not None else (0.0, 10.0)[self.notes.pick]
 
     def _tank(self, tank: spec.Tank, origin: Origin) -> Tank:
         return Tank(
@@ -171,30 +161,29 @@ class Builder(ScenarioBuilder):
             point=tank.at,
             side=tank.side,
             level=tank.level.value,
-            blanket=self.pressure(tank.blanket, (*origin, "blanket")) or 0.0,
+            blanket=self.notes.pressure(tank.blanket, (*origin, "blanket")) or 0.0,
             origin=origin,
         )
 
     def _supply(self, supply: spec.Supply, origin: Origin) -> Supply:
         by_rate = self.case.rate is not None and self.case.rate.means == "supply pressure"
         if supply.pressure is None and not by_rate:
-            self.fault(
+            self.notes.missing(
                 (*origin, "pressure"),
-                "nothing",
                 'the pressure at the agreed rate, such as "6 bar(g)"',
                 'add the key pressure, or state in [rate]: means = "supply pressure"',
             )
         return Supply(
             name=supply.name,
             point=supply.at,
-            pressure=self.pressure(supply.pressure, (*origin, "pressure")),
-            shut_off=self.pressure(supply.shut_off_pressure, (*origin, "shut_off_pressure")),
+            pressure=self.notes.pressure(supply.pressure, (*origin, "pressure")),
+            shut_off=self.notes.pressure(supply.shut_off_pressure, (*origin, "shut_off_pressure")),
             origin=origin,
         )
 
     def _rate(self, rate: spec.Rate) -> Rate:
         return Rate(
-            agreed=self.flow(rate.agreed),
+            agreed=self.notes.flow(rate.agreed),
             means=rate.means,
             at=rate.at,
             through=rate.through or self._through(rate),
@@ -211,7 +200,7 @@ class Builder(ScenarioBuilder):
             elements = [e.name for e in self._elements() if place in (e.start, e.end)]
             at = elements[0] if len(elements) == 1 else ""
         if sources != 1 or not at:
-            self.fault(
+            self.notes.fault(
                 ("rate", "through"),
                 f"nothing, with {sources} shore tanks and supplies",
                 "the element in which the rate is counted",
@@ -227,13 +216,13 @@ class Builder(ScenarioBuilder):
     # Elements
 
     def _limits(self, element: spec.Element, origin: Origin, *, hose: bool = False) -> Limits:
-        lowest = self.pressure(element.lowest_pressure, (*origin, "lowest_pressure"))
+        lowest = self.notes.pressure(element.lowest_pressure, (*origin, "lowest_pressure"))
         source = "" if lowest is None else IN_CASE
         if lowest is None and hose:
             lowest, source = HOSE_LOWEST, HOSE_LOWEST_SOURCE
         return Limits(
-            rating=self.pressure(element.rating, (*origin, "rating")),
-            test_pressure=self.pressure(element.test_pressure, (*origin, "test_pressure")),
+            rating=self.notes.pressure(element.rating, (*origin, "rating")),
+            test_pressure=self.notes.pressure(element.test_pressure, (*origin, "test_pressure")),
             allowance=element.allowance,
             lowest=lowest,
             lowest_source=source,
@@ -242,9 +231,9 @@ class Builder(ScenarioBuilder):
     def _lines(self) -> Iterator[Pipe]:
         for kind, group in (("pipe", self.case.pipe), ("arm", self.case.arm)):
             for i, line in enumerate(group):
-                yield self._line(line, kind, (kind, i), self._pipe_speed(line, (kind, i)))
+                yield self._line(line, kind, (kind, i), pipe_speed(line, (kind, i), self.notes))
         for i, hose in enumerate(self.case.hose):
-            yield self._line(hose, "hose", ("hose", i), self._hose_speed(hose, ("hose", i)))
+            yield self._line(hose, "hose", ("hose", i), hose_speed(hose, ("hose", i), self.notes))
 
     def _line(self, line: spec.Line, kind: str, origin: Origin, speed: tuple[float, str]) -> Pipe:
         length, length_range = self._length(line, origin)
@@ -272,7 +261,7 @@ class Builder(ScenarioBuilder):
             return line.length.value, None
         low, high = (reading.value for reading in line.length)
         if low >= high:
-            self.fault(
+            self.notes.fault(
                 (*origin, "length"),
                 f'"{line.length[0].text}" to "{line.length[1].text}"',
                 "a range, the shorter length first",
@@ -280,105 +269,8 @@ class Builder(ScenarioBuilder):
             )
         return high, (low, high)
 
-    def _pipe_speed(self, pipe: spec.Pipe, origin: Origin) -> tuple[float, str]:
-        """Return the wave speed [m/s] of a pipe or arm and how it was found."""
-        wall_keys = ("wall", "material", "modulus", "poisson", "restraint", "restraint_factor")
-        given = [key for key in wall_keys if getattr(pipe, key) is not None]
-        if pipe.wave_speed is not None:
-            for key in given:
-                if key != "material":  # that also says whether the wall is brittle
-                    remedy = f"take {key} or wave_speed out"
-                    self.fault((*origin, key), f"{key} beside wave_speed", "one way to the wave speed", remedy)
-            return pipe.wave_speed.value, "given"
-        if not given:
-            self._no_speed(origin, "wall with material or modulus, and restraint")
-            return self._some_speed, ""
-        self._alternatives(origin, material=pipe.material, modulus=pipe.modulus)
-        self._alternatives(origin, restraint=pipe.restraint, restraint_factor=pipe.restraint_factor)
-        modulus, poisson, words = self._wall(pipe, origin)
-        c1 = self._restraint(pipe, origin, poisson)
-        if pipe.wall is None:
-            self.fault((*origin, "wall"), "nothing", 'a wall thickness such as "9.53 mm"', "add the key wall")
-        if pipe.wall is None or modulus is None or c1 is None:
-            return self._some_speed, ""
-        speed = wave_speed(
-            density=self.density,
-            sound_speed=self.sound_speed,
-            diameter=pipe.inside_diameter.value,
-            wall=pipe.wall.value,
-            modulus=modulus,
-            c1=c1,
-        )
-        return speed, f"from wall {pipe.wall.text}, {words}, {pipe.restraint or f'restraint factor {c1:g}'}"
-
-    @property
-    def _some_speed(self) -> float:
-        return (100.0, 1400.0)[self.pick]
-
-    def _no_speed(self, origin: Origin, instead: str) -> None:
-        self.fault(
-            (*origin, "wave_speed"),
-            "nothing",
-            f'a wave speed such as "1100 m/s", or {instead}',
-            f"add the key wave_speed, or {instead}",
-        )
-
-    def _wall(self, pipe: spec.Pipe, origin: Origin) -> tuple[float | None, float | None, str]:
-        """Return modulus [Pa], Poisson's ratio and words for the wall."""
-        if pipe.modulus is not None:
-            return pipe.modulus.value, pipe.poisson, f"modulus {pipe.modulus.text}"
-        if pipe.material is None:
-            return None, pipe.poisson, ""
-        if pipe.poisson is not None:
-            self.fault(
-                (*origin, "poisson"),
-                "poisson beside material",
-                "poisson only beside modulus: the material has its own",
-                "take poisson out, or write modulus instead of material",
-            )
-        wall = MATERIALS[pipe.material]
-        return wall.modulus, wall.poisson, f"{wall.name} {wall.modulus / 1e9:g} GPa ({wall.source})"
-
-    def _restraint(self, pipe: spec.Pipe, origin: Origin, poisson: float | None) -> float | None:
-        """Return the restraint factor c1 [-]."""
-        if pipe.restraint_factor is not None or pipe.restraint is None:
-            return pipe.restraint_factor
-        if poisson is None and pipe.modulus is not None and pipe.restraint != "expansion joints":
-            self.fault(
-                (*origin, "poisson"),
-                "nothing",
-                f'Poisson\'s ratio, which restraint "{pipe.restraint}" needs',
-                "add poisson = 0.3 (steel), or write restraint_factor instead of restraint",
-            )
-            return None
-        return restraint_factor(pipe.restraint, poisson=poisson or 0.0)
-
-    def _hose_speed(self, hose: spec.Hose, origin: Origin) -> tuple[float, str]:
-        """Return the wave speed [m/s] of a hose and how it was found."""
-        if hose.wave_speed is not None:
-            for key in ("swell", "swell_at"):
-                if getattr(hose, key) is not None:
-                    remedy = f"take {key} or wave_speed out"
-                    self.fault((*origin, key), f"{key} beside wave_speed", "one way to the wave speed", remedy)
-            return hose.wave_speed.value, "given"
-        if hose.swell is None and hose.swell_at is None:
-            self._no_speed(origin, "swell and swell_at from the hose's pressure test")
-        elif hose.swell is None:
-            self._needs((*origin, "swell_at"), 'a swell such as "0.5 %"', "swell")
-        elif hose.swell_at is None:
-            self._needs((*origin, "swell"), 'the pressure of the test such as "10 bar"', "swell_at")
-        if hose.swell is None or hose.swell_at is None:
-            return self._some_speed, ""
-        speed = hose_wave_speed(
-            density=self.density,
-            sound_speed=self.sound_speed,
-            swell=hose.swell.value,
-            pressure=hose.swell_at.value,
-        )
-        return speed, f"from a swell of {hose.swell.text} at {hose.swell_at.text}"
-
     def _valve(self, valve: spec.Valve, origin: Origin) -> Valve:
-        self._alternatives(origin, kv=valve.kv, cv=valve.cv)
+        self.notes.exactly_one(origin, kv=valve.kv, cv=valve.cv)
         kv = valve.kv or valve.cv
         table: Table
         if isinstance(valve.characteristic, str):
@@ -390,7 +282,7 @@ class Builder(ScenarioBuilder):
             name=valve.name,
             start=valve.start,
             end=valve.end,
-            kv=kv.value if kv else (1.0, 1e4)[self.pick],
+            kv=kv.value if kv else (1.0, 1e4)[self.notes.pick],
             characteristic=table,
             characteristic_source=source,
             opening=valve.opening,
@@ -399,14 +291,18 @@ class Builder(ScenarioBuilder):
         )
 
     def _passage(self, passage: spec.Passage, origin: Origin) -> Passage:
-        self._alternatives(origin, kv=passage.kv, loss_factor=passage.loss_factor)
-        kv = passage.kv.value if passage.kv else (1.0, 1e4)[self.pick]
+        self.notes.exactly_one(origin, kv=passage.kv, loss_factor=passage.loss_factor)
+        kv = passage.kv.value if passage.kv else (1.0, 1e4)[self.notes.pick]
         if passage.loss_factor is not None and passage.inside_diameter is not None:
             kv = loss_factor_to_kv(passage.loss_factor, diameter=passage.inside_diameter.value)
         elif passage.loss_factor is not None:
-            self._needs((*origin, "loss_factor"), "the bore that the loss factor counts on", "inside_diameter")
+            self.notes.needs(
+                (*origin, "loss_factor"), "the bore that the loss factor counts on", "inside_diameter"
+            )
         elif passage.inside_diameter is not None:
-            self._needs((*origin, "inside_diameter"), "inside_diameter beside loss_factor only", "loss_factor")
+            self.notes.needs(
+                (*origin, "inside_diameter"), "inside_diameter beside loss_factor only", "loss_factor"
+            )
         return Passage(
             name=passage.name,
             start=passage.start,
@@ -422,7 +318,7 @@ class Builder(ScenarioBuilder):
             name=pump.name,
             start=pump.start,
             end=pump.end,
-            curve=tuple((self.flow(flow), head.value) for flow, head in pump.curve),
+            curve=tuple((self.notes.flow(flow), head.value) for flow, head in pump.curve),
             non_return=pump.non_return_valve,
             speed=pump.speed,
             limits=self._limits(pump, origin),

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from surge import casespec as spec
-from surge.errors import Fault
+from surge.casenotes import Notes
 from surge.leaves import hint, shown
-from surge.lineup import ATMOSPHERE, Origin, PumpMove, Scenario, Table, ValveMove
+from surge.lineup import Origin, PumpMove, Scenario, Table, ValveMove
 from surge.units import Reading
 
 Move = ValveMove | PumpMove
@@ -23,37 +23,10 @@ _PUMP_KEY = {"stop": "run_down", "start": "run_up"}
 
 
 class ScenarioBuilder:
-    """The part of :class:`surge.casebuild.Builder` that knows scenarios, and what both parts share."""
+    """Builds the scenarios of one line-up, and notes their faults in ``notes``."""
 
-    density: float
-    atmosphere: float = ATMOSPHERE
-
-    def __init__(self, *, pick: int) -> None:
-        self.pick = pick
-        self.faults: list[Fault] = []
-
-    def fault(self, path: Origin, found: str, expected: str, remedy: str) -> None:
-        """Note a fault."""
-        self.faults.append(Fault(path=path, found=found, expected=expected, remedy=remedy))
-
-    def flow(self, reading: Reading) -> float:
-        """Return a volume flow [m3/s]."""
-        return reading.value / self.density if reading.kind == "mass flow" else reading.value
-
-    def pressure(self, reading: Reading | None, path: Origin) -> float | None:
-        """Return a gauge pressure [Pa gauge]; None stays None."""
-        if reading is None:
-            return None
-        absolute = reading.kind == "absolute pressure"
-        gauge = reading.value - self.atmosphere if absolute else reading.value
-        if gauge < -self.atmosphere:
-            lowest = f"{-self.atmosphere / 1e5:.5g} bar(g)"
-            self.fault(path, shown(reading.text), f"at least {lowest}", "no pressure is below vacuum: check it")
-        elif gauge <= 0 and absolute and path[-1] in ("rating", "test_pressure", "limit", "cargo_pump_top"):
-            self.fault(
-                path, shown(reading.text), "more than the atmosphere", "write a gauge pressure such as 10 bar(g)"
-            )
-        return gauge
+    def __init__(self, notes: Notes) -> None:
+        self.notes = notes
 
     def scenario(self, scenario: spec.Scenario, origin: Origin) -> Scenario:
         """Build one scenario."""
@@ -63,13 +36,13 @@ class ScenarioBuilder:
         if scenario.shutdown:
             moves += self._shutdown(scenario.shutdown, (*origin, "shutdown"))
         trapped = (
-            (name, self.pressure(reading, (*origin, "trapped_pressure", name)) or 0.0)
+            (name, self.notes.pressure(reading, (*origin, "trapped_pressure", name)) or 0.0)
             for name, reading in scenario.trapped_pressure.items()
         )
         return Scenario(
             name=scenario.name,
             note=scenario.note,
-            rate=None if scenario.rate is None else self.flow(scenario.rate),
+            rate=None if scenario.rate is None else self.notes.flow(scenario.rate),
             levels=tuple((name, level.value) for name, level in scenario.levels.items()),
             openings=tuple(scenario.openings.items()),
             shut_at_start=tuple(scenario.shut_at_start),
@@ -90,11 +63,13 @@ class ScenarioBuilder:
         listed = ", ".join(verbs)
         if not given:
             remedy = f'add one, such as {verbs[0]} = "manifold valve"'
-            self.fault((*origin, verbs[0]), "nothing that happens", f"one of the keys {listed}", remedy)
+            self.notes.fault((*origin, verbs[0]), "nothing that happens", f"one of the keys {listed}", remedy)
             return None
         for verb in given[1:]:
             remedy = f"write one entry for {given[0]} and one for {verb}"
-            self.fault((*origin, verb), f"{verb} beside {given[0]}", f"one of the keys {listed}", remedy)
+            self.notes.fault(
+                (*origin, verb), f"{verb} beside {given[0]}", f"one of the keys {listed}", remedy
+            )
         return given[0]
 
     def _movement(self, entry: spec.Movement, verb: str, start: float, what: str, origin: Origin) -> Move:
@@ -112,7 +87,7 @@ class ScenarioBuilder:
         """Return the whole stroke, (time [s], opening)."""
         kind = entry.law or ("table" if verb == "move" else "linear")
         if verb == "move" and kind != "table":
-            self.fault(
+            self.notes.fault(
                 (*origin, "law"),
                 shown(kind),
                 'law = "table", which says where the valve moves to',
@@ -122,13 +97,13 @@ class ScenarioBuilder:
         self._unused(entry, (*_LAW_KEYS[kind], "law"), f'law = "{kind}"', origin)
         missing = [key for key in _LAW_KEYS[kind] if not _given(entry, key)]
         for key in missing:
-            self.fault((*origin, key), "nothing", f'{key}, which law "{kind}" needs', f"add the key {key}")
+            self.notes.missing((*origin, key), f'{key}, which law "{kind}" needs', f"add the key {key}")
         if missing:
             return self._some_law(verb)
         law = self._stroke(entry, kind, verb, origin)
         ends_at = {"close": 0.0, "open": 1.0}.get(verb)
         if ends_at is not None and law[-1][1] != ends_at:
-            self.fault(
+            self.notes.fault(
                 (*origin, "table"),
                 f"a table that ends at opening {law[-1][1]:g}",
                 f"{verb}: the last opening is {ends_at:g}",
@@ -147,7 +122,7 @@ class ScenarioBuilder:
         if kind == "linear" or entry.break_time is None or entry.break_opening is None:
             return ((0.0, first), end)
         if entry.break_time.value >= entry.stroke.value:
-            self.fault(
+            self.notes.fault(
                 (*origin, "break_time"),
                 shown(entry.break_time.text),
                 f"less than the whole stroke of {entry.stroke.text}",
@@ -162,30 +137,30 @@ class ScenarioBuilder:
         self._unused(entry, (key,), verb, origin)
         run = getattr(entry, key)
         if run is None:
-            self.fault((*origin, key), "nothing", f'{key}, such as {key} = "8 s"', f"add the key {key}")
+            self.notes.missing((*origin, key), f'{key}, such as {key} = "8 s"', f"add the key {key}")
             return ((0.0, first), (1.0, last))
         if isinstance(run, Reading):
             return ((0.0, first), (run.value, last))
         law = tuple((time.value, speed) for time, speed in run)
         if not law or (law[0][1], law[-1][1]) != (first, last):
-            self.fault(
+            self.notes.fault(
                 (*origin, key),
                 shown(run),
                 f"a table from speed {first:g} to speed {last:g}",
-                f"begin at [\"0 s\", {first:.1f}] and end at {last:.1f}; speeds are shares of the pump's speed",
+                f'begin at ["0 s", {first:.1f}] and end at {last:.1f}; speeds are shares of the pump\'s speed',
             )
             return ((0.0, first), (1.0, last))
         return law
 
     def _some_law(self, verb: str) -> Table:
-        span = (0.01, 3600.0)[self.pick]
+        span = (0.01, 3600.0)[self.notes.pick]
         return ((0.0, 0.0), (span, 1.0)) if verb == "open" else ((0.0, 1.0), (span, 0.0))
 
     def _unused(self, entry: spec.Movement, used: Sequence[str], why: str, origin: Origin) -> None:
         """Note keys that would be read by nobody: the writer meant something by them."""
         for key in ("law", "stroke", "break_opening", "break_time", "table", "run_down", "run_up"):
             if key not in used and _given(entry, key):
-                self.fault((*origin, key), f"{key} beside {why}", f"no {key} here", f"take {key} out")
+                self.notes.fault((*origin, key), f"{key} beside {why}", f"no {key} here", f"take {key} out")
 
     # Shutdown
 
@@ -197,14 +172,16 @@ class ScenarioBuilder:
         earlier step is over (whole, although a valve that stood part open is shut sooner).
         """
         if not shutdown.linked and shutdown.voice_delay is None:
-            self.fault(
+            self.notes.fault(
                 (*origin, "voice_delay"),
                 "nothing, with linked = false",
                 'the time until the other side acts on a call, such as "20 s"',
                 "add the key voice_delay",
             )
         if not shutdown.step:
-            self.fault((*origin, "step"), "no step", "[[scenario.shutdown.step]]", "add what closes or stops")
+            self.notes.fault(
+                (*origin, "step"), "no step", "[[scenario.shutdown.step]]", "add what closes or stops"
+            )
         base = shutdown.at.value + shutdown.detection.value + shutdown.signal.value
         voice = 0.0 if shutdown.linked or shutdown.voice_delay is None else shutdown.voice_delay.value
         moves: list[Move] = []
@@ -227,9 +204,11 @@ class ScenarioBuilder:
             return 0.0
         if step.after not in ends:
             near = hint(step.after, list(ends))
-            remedy = f'did you mean "{near}"?' if near else "write the steps in their order, earlier ones first"
+            remedy = (
+                f'did you mean "{near}"?' if near else "write the steps in their order, earlier ones first"
+            )
             expected = "the valve or pump of an earlier step"
-            self.fault((*origin, "after"), shown(step.after), expected, remedy)
+            self.notes.fault((*origin, "after"), shown(step.after), expected, remedy)
         return ends.get(step.after, 0.0)
 
 

@@ -86,7 +86,9 @@ class Calculation(Table):
 class Liquid(Table):
     """The cargo at loading temperature."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=_one_of("sound_speed", "bulk_modulus"))
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, json_schema_extra=_one_of("sound_speed", "bulk_modulus")
+    )
 
     name: Name
     density: Annotated[Reading, Quantity("density", "300 kg/m3", "3000 kg/m3")]

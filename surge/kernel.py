@@ -22,11 +22,6 @@ from collections import namedtuple
 import numpy as np
 
 from .boundaries import (
-    C_LINK,
-    C_PLAIN,
-    C_POINT,
-    C_POINT_END,
-    E_FAR,
     E_LOSS,
     E_NODE,
     E_POINT,
@@ -34,7 +29,6 @@ from .boundaries import (
     E_ROW,
     E_X,
     E_Y,
-    FIXED,
     L_A,
     L_B,
     L_C,
@@ -49,17 +43,17 @@ from .boundaries import (
     LUMPED,
     NOT_FINITE,
     OK,
-    P_FIRST,
     P_FIXED,
     P_H,
-    P_KIND,
-    P_LAST,
+    P_HI,
+    P_LO,
     P_STUB,
     P_STUB_Y,
     P_XY,
     P_Z,
     STOPPED_AT_VAPOUR,
     jit,
+    orifice_flow,
     single_link,
     solve_cluster,
     table_loss,
@@ -72,7 +66,7 @@ LANES = 8
 # surge.boundaries, the laws of what moves, curves, nodes to record, room for Newton.
 Net = namedtuple(
     "Net",
-    "p m window hi lo r node_row table table_step floor pi pf ei ef li lf ci members plain "
+    "p m window hi lo r node_row table table_step floor pi pf ei ef li lf ci members plain pairs singles "
     "law_i law_t law_v knots coef lump_table probe matrix rhs found",
 )
 
@@ -81,8 +75,8 @@ Net = namedtuple(
 def pass_frozen(p, m, r, hi, lo):
     """Envelope at this instant, then the friction of a reach, with a fixed coefficient ``r``.
 
-    Friction belongs to the flow at the middle of the reach, ``(d - w)/2B`` with ``d`` the
-    difference of the waves that arrive; ``d*e*(1 - 2e)`` solves that to third order.
+    ``r`` is such that the loss is exact at the steady flow; elsewhere it is off by the part
+    that one reach's loss is of the wave, a thousandth of the loss and less.
     All arrays have shape (rows * LANES,); ``hi`` and ``lo`` hold twice the head.
     """
     for i in range(p.size):
@@ -92,8 +86,7 @@ def pass_frozen(p, m, r, hi, lo):
         hi[i] = max(hi[i], s)
         lo[i] = min(lo[i], s)
         d = a - b
-        e = r[i] * abs(d)
-        w = d * e * (1.0 - 2.0 * e)
+        w = r[i] * d * abs(d)
         p[i] = a - w
         m[i] = b + w
 
@@ -145,38 +138,41 @@ def _slide(p, m, window, size):
 
 
 @jit
-def _gather(point, p, m, at_p, at_m, pi, pf, ei, ef):
-    """Bring the waves that arrive at ``point`` into its source; returns sum(x*y)."""
-    total = pf[point, P_STUB_Y] * pf[point, P_STUB]
-    for e in range(pi[point, P_FIRST], pi[point, P_LAST]):
-        node = ei[e, E_NODE]
-        x = (p[at_p + node] if ei[e, E_FAR] else m[at_m + node]) + ef[e, E_LOSS]
+def _arrive(p, m, at_p, at_m, n_start, pf, ei, ef):
+    """Bring the waves that arrive at pipe ends to their points: ``x`` of every end, sum(x*y)."""
+    for i in range(pf.shape[0]):
+        pf[i, P_XY] = 0.0
+    for e in range(n_start):
+        x = m[at_m + ei[e, E_NODE]] + ef[e, E_LOSS]
         ef[e, E_X] = x
-        total += x * ef[e, E_Y]
-    return total
+        pf[ei[e, E_POINT], P_XY] += x * ef[e, E_Y]
+    for e in range(n_start, ei.shape[0]):
+        x = p[at_p + ei[e, E_NODE]] + ef[e, E_LOSS]
+        ef[e, E_X] = x
+        pf[ei[e, E_POINT], P_XY] += x * ef[e, E_Y]
 
 
 @jit
-def _scatter(point, head, p, m, at_p, at_m, pi, pf, ei, ef, frozen, step, table):
-    """Send the waves of a point at ``head`` into its pipes; keep the losses still to come."""
-    pf[point, P_H] = head
-    pf[point, P_STUB] = 2.0 * head - pf[point, P_STUB]
-    for e in range(pi[point, P_FIRST], pi[point, P_LAST]):
-        node = ei[e, E_NODE]
+def _leave(p, m, at_p, at_m, n_start, pf, ei, ef, frozen, step, table):
+    """Send the waves of all points into their pipes, less half a reach's loss; keep the other half."""
+    for i in range(pf.shape[0]):
+        head = pf[i, P_H]
+        pf[i, P_HI] = max(pf[i, P_HI], head)
+        pf[i, P_LO] = min(pf[i, P_LO], head)
+    for e in range(ei.shape[0]):
         x = ef[e, E_X]
-        g = 2.0 * (head - x)
-        if ei[e, E_FAR]:
-            p[at_p + node] = x
-            m[at_m + node] = x + g
-        else:
-            m[at_m + node] = x
-            p[at_p + node] = x + g
+        g = 2.0 * (pf[ei[e, E_POINT], P_H] - x)
         if frozen:
-            ef[e, E_LOSS] = ef[e, E_R] * g * abs(g)
+            loss = ef[e, E_R] * g * abs(g)
         else:
             t = ei[e, E_ROW]
             loss, _ = table_loss(abs(g), step[t], t, table)
-            ef[e, E_LOSS] = loss if g >= 0.0 else -loss
+            loss = loss if g >= 0.0 else -loss
+        ef[e, E_LOSS] = loss
+        if e < n_start:
+            p[at_p + ei[e, E_NODE]] = x + g - loss
+        else:
+            m[at_m + ei[e, E_NODE]] = x + g - loss
 
 
 @jit
@@ -204,6 +200,14 @@ def _move(time, law_i, times, values, lf):
 
 
 @jit
+def _store(pf):
+    """What the storage of lumped elements brings to their points (trapezoidal, like a short stub)."""
+    for i in range(pf.shape[0]):
+        pf[i, P_STUB] = 2.0 * pf[i, P_H] - pf[i, P_STUB]
+        pf[i, P_XY] += pf[i, P_STUB_Y] * pf[i, P_STUB]
+
+
+@jit
 def _remember(pf, li, lf, tables):
     """Keep what lumped elements need for the next step (trapezoidal inertia and loss)."""
     for e in range(li.shape[0]):
@@ -217,52 +221,45 @@ def _remember(pf, li, lf, tables):
 
 
 @jit
-def _linked(net, at_p, at_m, frozen):
-    """All clusters: a single link between two sources in closed form, others by Newton."""
-    p, m, pi, pf, ei, ef, li, lf = net.p, net.m, net.pi, net.pf, net.ei, net.ef, net.li, net.lf
-    knots, coef, tables, members = net.knots, net.coef, net.lump_table, net.members
+def _orifices(pairs, pf, li, lf):
+    """Valves and passages that share their two points with no other link: closed form."""
+    for i in range(pairs.size):
+        e = pairs[i]
+        a = li[e, L_A]
+        b = li[e, L_B]
+        za = pf[a, P_Z]
+        zb = pf[b, P_Z]
+        ea = pf[a, P_FIXED] + pf[a, P_XY] * za
+        eb = pf[b, P_FIXED] + pf[b, P_XY] * zb
+        q = orifice_flow(ea - eb, za + zb, lf[e, L_C2])
+        lf[e, L_Q] = q
+        pf[a, P_H] = ea - za * q
+        pf[b, P_H] = eb + zb * q
+
+
+@jit
+def _singles(singles, pf, li, lf, knots, coef, lumps):
+    """Pumps and lumped elements that share their two points with no other link."""
     status = OK
-    for c in range(net.ci.shape[0]):
-        ci = net.ci[c]
-        for i in range(ci[C_POINT], ci[C_POINT_END]):
-            point = members[i]
-            pf[point, P_XY] = _gather(point, p, m, at_p, at_m, pi, pf, ei, ef)
-        if ci[C_PLAIN]:
-            e = members[ci[C_LINK]]
-            a = li[e, L_A]
-            b = li[e, L_B]
-            ea = pf[a, P_FIXED] if pi[a, P_KIND] == FIXED else pf[a, P_XY] * pf[a, P_Z]
-            eb = pf[b, P_FIXED] if pi[b, P_KIND] == FIXED else pf[b, P_XY] * pf[b, P_Z]
-            q, bad = single_link(e, ea - eb, pf[a, P_Z] + pf[b, P_Z], li, lf, knots, coef, tables)
-            lf[e, L_Q] = q
-            pf[a, P_H] = ea - pf[a, P_Z] * q
-            pf[b, P_H] = eb + pf[b, P_Z] * q
-        else:
-            bad = solve_cluster(ci, members, pi, pf, li, lf, knots, coef, tables, net.matrix, net.rhs)
+    for i in range(singles.size):
+        e = singles[i]
+        a = li[e, L_A]
+        b = li[e, L_B]
+        za = pf[a, P_Z]
+        zb = pf[b, P_Z]
+        ea = pf[a, P_FIXED] + pf[a, P_XY] * za
+        eb = pf[b, P_FIXED] + pf[b, P_XY] * zb
+        q, bad = single_link(e, ea - eb, za + zb, li, lf, knots, coef, lumps)
         status = max(status, bad)
-        for i in range(ci[C_POINT], ci[C_POINT_END]):
-            point = members[i]
-            _scatter(
-                point, pf[point, P_H], p, m, at_p, at_m, pi, pf, ei, ef, frozen, net.table_step, net.table
-            )
+        lf[e, L_Q] = q
+        pf[a, P_H] = ea - za * q
+        pf[b, P_H] = eb + zb * q
     return status
 
 
 @jit
-def _plain(net, at_p, at_m, frozen):
-    """All points that no link touches: junctions, dead ends, tanks on a pipe."""
-    p, m, pi, pf, ei, ef = net.p, net.m, net.pi, net.pf, net.ei, net.ef
-    for i in range(net.plain.size):
-        k = net.plain[i]
-        xy = _gather(k, p, m, at_p, at_m, pi, pf, ei, ef)
-        head = pf[k, P_FIXED] if pi[k, P_KIND] == FIXED else xy * pf[k, P_Z]
-        _scatter(k, head, p, m, at_p, at_m, pi, pf, ei, ef, frozen, net.table_step, net.table)
-
-
-@jit
-def _record(k, net, at_p, at_m, heads, flows, probes):
+def _record(k, p, m, at_p, at_m, pf, lf, ei, ef, probe, heads, flows, probes):
     """Write point heads, link flows, flows into pipe ends and named nodes of this instant."""
-    pf, lf, ei, ef = net.pf, net.lf, net.ei, net.ef
     for i in range(pf.shape[0]):
         heads[k, i] = pf[i, P_H]
     links = lf.shape[0]
@@ -270,9 +267,9 @@ def _record(k, net, at_p, at_m, heads, flows, probes):
         flows[k, i] = lf[i, L_Q]
     for i in range(ef.shape[0]):
         flows[k, links + i] = (pf[ei[i, E_POINT], P_H] - ef[i, E_X]) * ef[i, E_Y]
-    for i in range(net.probe.size):
-        node = net.probe[i]
-        probes[k, i] = 0.5 * (net.p[at_p + node] + net.m[at_m + node])
+    for i in range(probe.size):
+        node = probe[i]
+        probes[k, i] = 0.5 * (p[at_p + node] + m[at_m + node])
 
 
 @jit
@@ -304,35 +301,62 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
     status, done : int, int
         A status of :mod:`surge.boundaries`, and the steps done.
     """
-    p, m, window, hi, lo = net.p, net.m, net.window, net.hi, net.lo
+    p, m, window, hi, lo, r, node_row = net.p, net.m, net.window, net.hi, net.lo, net.r, net.node_row
+    pi, pf, ei, ef, li, lf, ci = net.pi, net.pf, net.ei, net.ef, net.li, net.lf, net.ci
+    table, step, lumps, knots, coef = net.table, net.table_step, net.lump_table, net.knots, net.coef
+    members, plain, pairs, probe, matrix, rhs = (
+        net.members,
+        net.plain,
+        net.pairs,
+        net.probe,
+        net.matrix,
+        net.rhs,
+    )
+    law_i, law_t, law_v, floor = net.law_i, net.law_t, net.law_v, net.floor
+    singles = net.singles
+    n_singles = singles.size
+    n_lumped = np.sum(li[:, L_KIND] == LUMPED)
+    n_start = ei.shape[0] // 2
     size = hi.size
     record = heads.shape[0] > 0
+    a = window[0]
+    b = window[1]
     for k in range(steps):
-        a = window[0]
-        b = window[1]
         if frozen:
-            pass_frozen(p[a : a + size], m[b : b + size], net.r, hi, lo)
+            pass_frozen(p[a : a + size], m[b : b + size], r, hi, lo)
         else:
-            pass_local(p[a : a + size], m[b : b + size], net.node_row, net.table_step, net.table, hi, lo)
+            pass_local(p[a : a + size], m[b : b + size], node_row, step, table, hi, lo)
+        # Written after the pass and not before: a vector load right behind a scalar store stalls.
+        _leave(p, m, a, b, n_start, pf, ei, ef, frozen, step, table)
         _slide(p, m, window, size)
-        # A law point that falls on this instant holds although n*dt may be rounded below it.
-        _move((first + k + 1) * dt * (1.0 + 1e-12), net.law_i, net.law_t, net.law_v, net.lf)
         a = window[0]
         b = window[1]
-        _plain(net, a, b, frozen)
-        status = _linked(net, a, b, frozen)
-        _remember(net.pf, net.li, net.lf, net.lump_table)
+        # A law point that falls on this instant holds although n*dt may be rounded below it.
+        _move((first + k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
+        _arrive(p, m, a, b, n_start, pf, ei, ef)
+        if n_lumped > 0:
+            _store(pf)
+        for i in range(plain.size):
+            pf[plain[i], P_H] = pf[plain[i], P_FIXED] + pf[plain[i], P_XY] * pf[plain[i], P_Z]
+        _orifices(pairs, pf, li, lf)
+        # Asked here and not inside: handing so many arrays to a function costs as much as a junction.
+        status = _singles(singles, pf, li, lf, knots, coef, lumps) if n_singles > 0 else OK
+        for c in range(ci.shape[0]):
+            bad = solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, lumps, matrix, rhs)
+            status = max(status, bad)
+        if n_lumped > 0:
+            _remember(pf, li, lf, lumps)
         if record:
-            _record(k, net, a, b, heads, flows, probes)
+            _record(k, p, m, a, b, pf, lf, ei, ef, probe, heads, flows, probes)
         if status != OK:
             return status, k
         if watch_vapour:
-            node = _first_below(p[a : a + size], m[b : b + size], net.floor)
+            node = _first_below(p[a : a + size], m[b : b + size], floor)
             if node >= 0:
                 net.found[0] = node
                 return STOPPED_AT_VAPOUR, k + 1
-        if k % 256 == 255 and not np.isfinite(net.pf[:, P_H].sum()):
+        if k % 256 == 255 and not np.isfinite(pf[:, P_H].sum()):
             return NOT_FINITE, k + 1
-    if not np.isfinite(net.pf[:, P_H].sum()):
+    if not np.isfinite(pf[:, P_H].sum()):
         return NOT_FINITE, steps
     return OK, steps

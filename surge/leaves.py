@@ -54,25 +54,31 @@ class Leaf(ABC):
     def accept(self, value: object) -> object:
         """Return the value as the program uses it, or raise QuantityError."""
 
+    @property
+    @abstractmethod
+    def expected(self) -> str:
+        """What should be written, in words."""
+
+    @property
+    @abstractmethod
+    def example(self) -> str:
+        """What may be written, as TOML."""
+
+    @abstractmethod
+    def stand_in(self, pick: int) -> object:
+        """Return a permitted value in place of a bad one."""
+
     @abstractmethod
     def schema(self) -> dict[str, Any]:
         """Return the JSON Schema of what may be written."""
-
-    def stand_in(self, pick: int) -> object:
-        """Return a permitted value in place of a bad one; leaves that have none raise."""
-        message = f"no value stands in for {type(self).__name__}, pick {pick}"
-        raise LookupError(message)
 
     def validate(self, value: object, info: core_schema.ValidationInfo) -> object:
         """Validate for pydantic."""
         try:
             return self.accept(value)
         except QuantityError as refusal:
-            try:
-                if info.context is not None:
-                    return self.stand_in(info.context["pick"])
-            except LookupError:
-                pass  # a name has no stand-in: it stays refused
+            if info.context is not None:
+                return self.stand_in(info.context["pick"])
             words = {"found": refusal.found, "expected": refusal.expected, "remedy": refusal.remedy}
             raise PydanticCustomError(FAULT_KIND, "{remedy}", words) from None
 
@@ -103,6 +109,16 @@ class Quantity(Leaf):
     def __init__(self, dimension: str, low: str, high: str) -> None:
         self.dimension, self.low, self.high = dimension, low, high
         self._low, self._high = read(low, dimension=dimension), read(high, dimension=dimension)
+
+    @property
+    def expected(self) -> str:
+        """The dimension in words, with its units."""
+        return DIMENSIONS[self.dimension].expected
+
+    @property
+    def example(self) -> str:
+        """A quantity in quotes."""
+        return f'"{DIMENSIONS[self.dimension].example}"'
 
     def accept(self, value: object) -> Reading:
         """Return the reading; the exact check of an absolute level has to wait for the barometer."""
@@ -146,9 +162,19 @@ class Number(Leaf):
     def __init__(self, words: str, low: float, high: float) -> None:
         self.words, self.low, self.high = words, low, high
 
+    @property
+    def expected(self) -> str:
+        """The words with the bounds."""
+        return f"{self.words}, a number from {self.low:g} to {self.high:g}"
+
+    @property
+    def example(self) -> str:
+        """A number."""
+        return f"{min(max(0.5, self.low), self.high):g}"
+
     def accept(self, value: object) -> float:
         """Return the number."""
-        expected = f"{self.words}, a number from {self.low:g} to {self.high:g}"
+        expected = self.expected
         if isinstance(value, bool) or not isinstance(value, int | float):
             remedy = f"write a plain number without quotes or unit, from {self.low:g} to {self.high:g}"
             raise QuantityError(shown(value), expected, remedy)
@@ -175,15 +201,28 @@ class Choice(Leaf):
     def __init__(self, words: str, *options: str | int) -> None:
         self.words, self.options = words, options
 
+    @property
+    def expected(self) -> str:
+        """The words with the options."""
+        return f"{self.words}: {self._listed}"
+
+    @property
+    def example(self) -> str:
+        """The first option."""
+        return self._listed.split(", ")[0]
+
+    @property
+    def _listed(self) -> str:
+        return ", ".join(f'"{o}"' if isinstance(o, str) else str(o) for o in self.options)
+
     def accept(self, value: object) -> str | int:
         """Return the option."""
         for option in self.options:
             if type(value) is type(option) and value == option:
                 return option
-        listed = ", ".join(f'"{o}"' if isinstance(o, str) else str(o) for o in self.options)
         near = hint(value, [str(o) for o in self.options]) if isinstance(value, str) else None
-        remedy = f'did you mean "{near}"?' if near else f"write {listed}".replace(", ", " or ")
-        raise QuantityError(shown(value), f"{self.words}: {listed}", remedy)
+        remedy = f'did you mean "{near}"?' if near else f"write {self._listed.replace(', ', ' or ')}"
+        raise QuantityError(shown(value), self.expected, remedy)
 
     def stand_in(self, pick: int) -> str | int:
         """Return the first or the last option."""
@@ -200,10 +239,20 @@ class Flag(Leaf):
     def __init__(self, words: str) -> None:
         self.words = words
 
+    @property
+    def expected(self) -> str:
+        """The words."""
+        return f"{self.words}: true or false"
+
+    @property
+    def example(self) -> str:
+        """The word true."""
+        return "true"
+
     def accept(self, value: object) -> bool:
         """Return the flag."""
         if not isinstance(value, bool):
-            raise QuantityError(shown(value), f"{self.words}: true or false", "write true or false, no quotes")
+            raise QuantityError(shown(value), self.expected, "write true or false, without quotes")
         return value
 
     def stand_in(self, pick: int) -> bool:
@@ -221,9 +270,23 @@ class Text(Leaf):
     def __init__(self, words: str, longest: int, *, lines: bool = False) -> None:
         self.words, self.longest, self.lines = words, longest, lines
 
+    @property
+    def expected(self) -> str:
+        """The words with the greatest length."""
+        return f"{self.words}, text of 1 to {self.longest} characters"
+
+    @property
+    def example(self) -> str:
+        """Dots in quotes."""
+        return '"..."'
+
+    def stand_in(self, pick: int) -> str:
+        """Return a text that no writer would choose."""
+        return "?"
+
     def accept(self, value: object) -> str:
         """Return the text as it stands."""
-        expected = f"{self.words}, text of 1 to {self.longest} characters"
+        expected = self.expected
         if not isinstance(value, str):
             raise QuantityError(shown(value), expected, "write it in quotes")
         if not value.strip():
@@ -260,6 +323,16 @@ class OneOrList(Leaf):
     def __init__(self, one: Leaf, many: Any) -> None:
         self.one, self.many = one, many
 
+    @property
+    def expected(self) -> str:
+        """The leaf's own words, or a list."""
+        return f"{self.one.expected}, or a list"
+
+    @property
+    def example(self) -> str:
+        """The leaf's own."""
+        return self.one.example
+
     def accept(self, value: object) -> object:
         """Return the single value."""
         return self.one.accept(value)
@@ -288,4 +361,4 @@ class OneOrList(Leaf):
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
         """Either of both."""
-        return {"anyOf": [self.one.schema(), handler(schema["schema"])]}  # type: ignore[typeddict-item]
+        return {"anyOf": [self.one.schema(), handler(schema["schema"])]}

@@ -97,7 +97,7 @@ def locate(text: str) -> Positions:
     Parameters
     ----------
     text : str
-        A text that ``tomllib.loads`` accepts; for any other the result is without meaning.
+        A text that ``tomllib.loads`` accepts; with any other the result means nothing, if there is one.
     """
     walker = _Walker(Positions(text.replace("\r\n", "\n")))
     walker.document()
@@ -192,7 +192,6 @@ class _Walker:
             if match:
                 self.at = match.end()
                 return
-        self.at += 1  # not valid TOML: go on, do not hang
 
     def _value(self, path: Path) -> None:
         """Read any value."""
@@ -222,3 +221,4 @@ class _Walker:
             if self.text.startswith(",", self.at):
                 self.at += 1
                 self._skip(_SPACE)
+        self.at += 1  # the closing bracket

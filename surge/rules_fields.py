@@ -50,12 +50,16 @@ class Range:
         """Return the value in the unit of the range."""
         return f"{value / self.factor:g} {self.unit}".rstrip()
 
+    def allows(self, value: float) -> bool:
+        """Return whether the value is inside; one that is not a number never is."""
+        return value <= self.high and (value > self.low or (value == self.low and not self.above))
+
     def faults(self, path: Origin, value: float) -> Iterator[Fault]:
-        """Yield the fault of a value outside, or of one that is not a number."""
-        if value <= self.high and (value > self.low or (value == self.low and not self.above)):
-            return
-        expected = f"{'above' if self.above else 'from'} {self.show(self.low)}, to {self.show(self.high)}"
-        yield Fault(path=path, found=self.show(value), expected=expected, remedy=self.remedy)
+        """Yield the fault of a value outside."""
+        if not self.allows(value):
+            low, high = self.show(self.low), self.show(self.high)
+            expected = f"above {low}, up to {high}" if self.above else f"from {low} to {high}"
+            yield Fault(path=path, found=self.show(value), expected=expected, remedy=self.remedy)
 
 
 def pressure_range(remedy: str, *, above: float = 0.0, highest: float = 1000.0 * BAR) -> Range:
@@ -120,7 +124,9 @@ def choice_faults(path: Origin, value: str, *, choices: Iterable[str]) -> Iterat
 def outlet_faults(lineup: LineUp, tank: Tank, *, level: float, path: Origin) -> Iterator[Fault]:
     """Yield the fault of a shore tank whose surface is below its outlet."""
     point = lineup.points_by_name.get(tank.point)
-    if tank.side == "shore" and point is not None and level < point.elevation:
+    if tank.side != "shore" or point is None or not ELEVATION.allows(point.elevation):
+        return
+    if LEVEL.allows(level) and level < point.elevation:
         yield Fault(
             path=path,
             found=f"{level:g} m, below the outlet of the tank at {point.elevation:g} m",
@@ -199,9 +205,11 @@ def _height_faults(lineup: LineUp, pipe: Pipe) -> Iterator[Fault]:
     start, end = (lineup.points_by_name.get(name) for name in (pipe.start, pipe.end))
     if start is None or end is None:
         return
+    if not (ELEVATION.allows(start.elevation) and ELEVATION.allows(end.elevation)):
+        return
     height = abs(end.elevation - start.elevation)
     shortest = pipe.length if pipe.length_range is None else pipe.length_range[0]
-    if 0.0 < shortest < height * (1.0 - ROUNDING) < math.inf:
+    if LENGTH.low <= shortest < height * (1.0 - ROUNDING):
         yield Fault(
             path=(*pipe.origin, "length"),
             found=f"{shortest:g} m, between points {height:g} m apart in height",
@@ -217,7 +225,7 @@ def _roughness_faults(pipe: Pipe) -> Iterator[Fault]:
     yield Fault(
         path=(*pipe.origin, "roughness"),
         found=f"{pipe.roughness / MILLIMETRE:g} mm",
-        expected=f"from 0 mm, to {highest / MILLIMETRE:g} mm: the law of friction is known up to "
+        expected=f"from 0 mm to {highest / MILLIMETRE:g} mm: the law of friction is known up to "
         f"{RELATIVE_ROUGHNESS:g} of the inside diameter",
         remedy="give the roughness of the wall itself, usually 0.01 to 1 mm",
     )

@@ -92,7 +92,7 @@ def _law_faults(move: ValveMove | PumpMove) -> Iterator[Fault]:
             yield Fault(
                 path=(*path, k, 0),
                 found=f"{time:g} s after {before:g} s",
-                expected=f"times that never fall, {SHORTEST:g} s apart at least; the same time twice is a step",
+                expected=f"times rising by {SHORTEST:g} s at least; the same time twice is a step",
                 remedy="put the points in order of time",
             )
 
@@ -125,7 +125,8 @@ def _valve_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
         if move.start < ends.get(move.valve, 0.0) - CLOSE:
             yield _overlap_fault(move, name=move.valve, end=ends[move.valve])
         opening = openings[move.valve]
-        yield from _join_faults(move, opening=opening)
+        if opening is None or OPENING.allows(opening):
+            yield from _join_faults(move, opening=opening)
         joined = move.law if opening is None else join(move.law, opening) or move.law
         ends[move.valve] = move.start + joined[-1][0]
         openings[move.valve] = move.law[-1][1]

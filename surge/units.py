@@ -112,12 +112,8 @@ DIMENSIONS: dict[str, Dimension] = {
     "length": Dimension(kinds=("length",), words="a length", example="1200 m"),
     "diameter": Dimension(kinds=("length",), words="a diameter", example="254.5 mm"),
     "level": Dimension(kinds=_LEVELS, words="a pressure level", example="7 bar(g)"),
-    "absolute": Dimension(
-        kinds=("absolute pressure",), words="an absolute pressure", example="0.35 bar(a)"
-    ),
-    "difference": Dimension(
-        kinds=("pressure difference",), words="a pressure difference", example="10 bar"
-    ),
+    "absolute": Dimension(kinds=("absolute pressure",), words="an absolute pressure", example="0.35 bar(a)"),
+    "difference": Dimension(kinds=("pressure difference",), words="a pressure difference", example="10 bar"),
     "flow": Dimension(kinds=("volume flow", "mass flow"), words="a flow", example="600 m3/h"),
     "time": Dimension(kinds=("time",), words="a time", example="20 s"),
     "density": Dimension(kinds=("density",), words="a density", example="740 kg/m3"),
@@ -247,7 +243,7 @@ def _unit_remedy(number: str, unit: str, want: Dimension) -> str:
         return f'unknown unit {quoted(unit)}; did you mean "{number} {near}"?'
     if re.match(r"[0-9.,'_+*/()-]", unit):
         return f'write the number without spaces, fractions or formulas, as in "{want.example}"'
-    return f'unknown unit {quoted(unit)}; write one of {", ".join(list(want.units)[:9])}'
+    return f"unknown unit {quoted(unit)}; write one of {', '.join(list(want.units)[:9])}"
 
 
 def _kind_remedy(number: str, unit: str, kind: str, want: Dimension) -> str:
@@ -292,12 +288,14 @@ SHOWN: dict[str, tuple[str, ...]] = {
 }
 
 # Decimals in every table, so that the last digit means about the same in all units of a kind.
-DECIMALS: dict[str, int] = {
-    **{"bar": 2, "psi": 1, "kPa": 0, "kg/cm2": 2, "kgf/cm2": 2, "MPa": 3, "mbar": 0, "hPa": 0, "Pa": 0},
-    **{"m3/h": 1, "bbl/h": 0, "t/h": 1, "L/s": 2, "L/min": 0, "m3/min": 3, "m3/s": 4, "gpm": 0},
-    **{"kg/s": 2, "kg/h": 0, "m": 2, "ft": 1, "mm": 1, "inch": 2, "in": 2, "cm": 1, "km": 3},
-    **{"s": 2, "min": 2, "h": 3, "ms": 0, "m/s": 1, "km/s": 3, "ft/s": 0, "%": 1, "kg/m3": 1},
+_BY_DECIMALS = {
+    0: ("kPa", "mbar", "hPa", "Pa", "bbl/h", "L/min", "gpm", "kg/h", "ms", "ft/s"),
+    1: ("psi", "m3/h", "t/h", "ft", "mm", "cm", "m/s", "%", "kg/m3"),
+    2: ("bar", "kg/cm2", "kgf/cm2", "L/s", "kg/s", "m", "inch", "in", "s", "min"),
+    3: ("MPa", "m3/min", "km", "h", "km/s"),
+    4: ("m3/s", "kg/L", "t/m3", "g/cm3", "kg/dm3"),
 }
+DECIMALS: dict[str, int] = {unit: decimals for decimals, units in _BY_DECIMALS.items() for unit in units}
 _SHOW_KINDS = ("length", "pressure difference", "volume flow", "mass flow", "time", "speed", "density")
 
 
@@ -362,7 +360,7 @@ def show(
     if not math.isfinite(number):
         message = f"cannot show {number} {unit}"
         raise ValueError(message)
-    plain = unit if unit in DECIMALS else unit.removesuffix("(g)").removesuffix("g")
-    text = f"{number:.{DECIMALS[plain] if decimals is None else decimals}f}"
+    places = DECIMALS[_BARE.get(unit, unit)] if decimals is None else decimals
+    text = f"{number:.{places}f}"
     text = text.removeprefix("-") if float(text) == 0 else text
     return f"{text} {unit}" if with_unit else text

@@ -26,18 +26,19 @@ FREE, FIXED = 0, 1
 # What a march ends with.
 OK, NOT_CONVERGED, NOT_FINITE, STOPPED_AT_VAPOUR = 0, 1, 2, 3
 
-# Columns of points: kind; fixed head (0 where it is free), Z (0 where it is fixed), sum(y), y of
+# Columns of points: kind, place among the dry points of its cluster (no pipe, no storage, no
+# tank) or -1; fixed head (0 where it is free), Z (0 where it is fixed), sum(y), y of
 # storage, what the storage brings, head, sum(x*y), highest and lowest head.
-P_KIND, P_INTS = 0, 1
+P_KIND, P_DRY, P_INTS = 0, 1, 2
 P_FIXED, P_Z, P_Y, P_STUB_Y, P_STUB, P_H, P_XY, P_HI, P_LO, P_FLOATS = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
 # Columns of ends, all starts of pipes before all far ends: node, row of the loss table, point;
 # 1/B, loss coefficient, x, loss still to come on arrival.
 E_NODE, E_ROW, E_POINT, E_INTS = 0, 1, 2, 3
 E_Y, E_R, E_X, E_LOSS, E_FLOATS = 0, 1, 2, 3, 4
-# Columns of links: kind, start and end point, their places in the cluster, non-return valve,
+# Columns of links: kind, start and end point, non-return valve,
 # held shut by it, first and last row of the pump's curve, row of the lumped element's loss table;
 # c fully open, c*c now, flow, speed, tail of the curve, 2I/dt, 1/step of the loss table, memory.
-(L_KIND, L_A, L_B, L_SLOT_A, L_SLOT_B, L_CHECK, L_HELD, L_CURVE, L_CURVE_END, L_TABLE, L_INTS) = range(11)
+(L_KIND, L_A, L_B, L_CHECK, L_HELD, L_CURVE, L_CURVE_END, L_TABLE, L_INTS) = range(9)
 (L_C, L_C2, L_Q, L_SPEED, L_TAIL0, L_TAIL2, L_Z, L_STEP, L_MEMORY, L_FLOATS) = range(10)
 # Columns of clusters: first and last link and point in the list of members.
 C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_INTS = 0, 1, 2, 3, 4
@@ -163,54 +164,72 @@ def solve_dense(matrix, rhs, n):
 
 
 @jit
-def _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
-    """Newton's matrix and misfit of one cluster: balances of its points, then laws of its links."""
-    n_points = ci[c, C_POINT_END] - ci[c, C_POINT]
-    n_links = ci[c, C_LINK_END] - ci[c, C_LINK]
-    n = n_points + n_links
-    matrix[:n, :n] = 0.0
-    for i in range(n_points):
-        p = members[ci[c, C_POINT] + i]
-        if pi[p, P_KIND] == FIXED:
-            matrix[i, i] = 1.0
-            rhs[i] = pf[p, P_H] - pf[p, P_FIXED]
-        else:
-            matrix[i, i] = -pf[p, P_Y]
-            rhs[i] = pf[p, P_XY] - pf[p, P_Y] * pf[p, P_H]
-    for j in range(n_links):
-        e = members[ci[c, C_LINK] + j]
-        row = n_points + j
-        q = lf[e, L_Q]
-        pa = li[e, L_A]
-        pb = li[e, L_B]
-        a = li[e, L_SLOT_A]
-        b = li[e, L_SLOT_B]
+def _misfit(c, ci, members, pi, pf, li, lf):
+    """Heads of the points of cluster ``c`` that follow from its flows (all but dry points)."""
+    for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
+        p = members[i]
+        if pi[p, P_DRY] < 0:
+            pf[p, P_H] = pf[p, P_FIXED] + pf[p, P_XY] * pf[p, P_Z]
+    for j in range(ci[c, C_LINK], ci[c, C_LINK_END]):
+        e = members[j]
         if is_shut(e, li, lf):
-            matrix[row, row] = 1.0
-            rhs[row] = 0.0
             lf[e, L_Q] = 0.0
+        elif pi[li[e, L_A], P_DRY] < 0:
+            pf[li[e, L_A], P_H] -= pf[li[e, L_A], P_Z] * lf[e, L_Q]
+        if pi[li[e, L_B], P_DRY] < 0:
+            pf[li[e, L_B], P_H] += pf[li[e, L_B], P_Z] * lf[e, L_Q]
+
+
+@jit
+def _side(e, point, li):
+    """+1 where the link leaves the point, -1 where it enters, 0 elsewhere."""
+    if li[e, L_A] == point:
+        return 1.0
+    return -1.0 if li[e, L_B] == point else 0.0
+
+
+@jit
+def _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
+    """Newton's matrix and misfit: a row for every link's law, one for every dry point's balance."""
+    _misfit(c, ci, members, pi, pf, li, lf)
+    first = ci[c, C_LINK]
+    links = ci[c, C_LINK_END] - first
+    n = links
+    for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
+        if pi[members[i], P_DRY] >= 0:
+            n += 1
+    matrix[:n, :n] = 0.0
+    rhs[:n] = 0.0
+    for j in range(links):
+        e = members[first + j]
+        if is_shut(e, li, lf):
+            matrix[j, j] = 1.0
             continue
-        if pi[pa, P_KIND] == FREE:
-            matrix[a, row] -= 1.0
-            rhs[a] -= q
-        if pi[pb, P_KIND] == FREE:
-            matrix[b, row] += 1.0
-            rhs[b] += q
-        loss, slope = link_law(e, q, li, lf, knots, coef, tables)
-        matrix[row, a] += 1.0
-        matrix[row, b] -= 1.0
-        matrix[row, row] = -slope
-        rhs[row] = pf[pa, P_H] - pf[pb, P_H] - loss
-    for i in range(n_points):
-        # No pipe and every link shut: the head stays what it was.
+        loss, slope = link_law(e, lf[e, L_Q], li, lf, knots, coef, tables)
+        rhs[j] = pf[li[e, L_A], P_H] - pf[li[e, L_B], P_H] - loss
+        matrix[j, j] -= slope
+        for end in range(2):
+            point = li[e, L_A] if end == 0 else li[e, L_B]
+            side = 1.0 if end == 0 else -1.0
+            dry = pi[point, P_DRY]
+            if dry >= 0:
+                matrix[j, links + dry] += side
+                matrix[links + dry, j] += side
+                rhs[links + dry] += side * lf[e, L_Q]
+                continue
+            for k in range(links):
+                other = members[first + k]
+                if not is_shut(other, li, lf):
+                    matrix[j, k] -= side * _side(other, point, li) * pf[point, P_Z]
+    for d in range(links, n):
+        # Every link of a dry point is shut: its head stays what it was.
         empty = True
-        for j in range(n):
-            if matrix[i, j] != 0.0:
+        for j in range(links):
+            if matrix[d, j] != 0.0:
                 empty = False
         if empty:
-            matrix[i, i] = 1.0
-            rhs[i] = 0.0
-    return n_points, n_links
+            matrix[d, d] = 1.0
+    return links, n
 
 
 @jit
@@ -218,42 +237,55 @@ def _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
     """Newton on one cluster from its last state; True when it has converged."""
     change = 1.0
     for count in range(_MAX_ITERATIONS):
-        n_points, n_links = _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs)
-        if not solve_dense(matrix, rhs, n_points + n_links):
+        links, n = _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs)
+        if not solve_dense(matrix, rhs, n):
             return False
         # Quadratic losses can make Newton swing between two flows: later steps are halved.
         weight = 1.0 if count < 20 else 0.5
         change = 0.0
-        for i in range(n_points):
-            p = members[ci[c, C_POINT] + i]
-            pf[p, P_H] -= weight * rhs[i]
-            change = max(change, abs(rhs[i]) / (1.0 + abs(pf[p, P_H])))
-        for j in range(n_links):
+        for j in range(links):
             e = members[ci[c, C_LINK] + j]
-            lf[e, L_Q] -= weight * rhs[n_points + j]
-            change = max(change, abs(rhs[n_points + j]) / (1e-3 + abs(lf[e, L_Q])))
-        if change < 1e-11:
+            lf[e, L_Q] -= weight * rhs[j]
+            change = max(change, abs(rhs[j]) / (1e-2 + abs(lf[e, L_Q])))
+        for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
+            p = members[i]
+            if pi[p, P_DRY] >= 0:
+                pf[p, P_H] -= weight * rhs[links + pi[p, P_DRY]]
+                change = max(change, abs(rhs[links + pi[p, P_DRY]]) / (1.0 + abs(pf[p, P_H])))
+        # Convergence is quadratic: after a change of 1e-7 what is left is rounding.
+        if change < 1e-7:
+            _misfit(c, ci, members, pi, pf, li, lf)
             return True
-    return change < 1e-7
+    return False
+
+
+@jit
+def _wants_open(e, pf, li, lf, knots, coef, tables):
+    """Whether a non-return valve that is shut has more head before it than behind."""
+    loss, _ = link_law(e, 0.0, li, lf, knots, coef, tables)
+    return pf[li[e, L_A], P_H] - pf[li[e, L_B], P_H] > loss
 
 
 @jit
 def solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
-    """Heads and flows of points joined by several links; non-return valves shut as needed.
+    """Heads and flows of points joined by several links; non-return valves shut or open as needed.
 
-    Every non-return valve is tried open first; one whose flow
-    would turn is held shut, and the rest solved again.
+    Non-return valves start as they were; one whose flow would turn is shut, one with more head
+    before it is opened, and the rest solved again.
     """
-    for j in range(ci[c, C_LINK], ci[c, C_LINK_END]):
-        li[members[j], L_HELD] = 0
-    for _ in range(1 + ci[c, C_LINK_END] - ci[c, C_LINK]):
+    for _ in range(2 + ci[c, C_LINK_END] - ci[c, C_LINK]):
         if not _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
             return NOT_CONVERGED
         changed = False
         for j in range(ci[c, C_LINK], ci[c, C_LINK_END]):
             e = members[j]
-            if li[e, L_CHECK] and not li[e, L_HELD] and lf[e, L_Q] < 0.0:
+            if li[e, L_CHECK] == 0:
+                continue
+            if li[e, L_HELD] == 0 and lf[e, L_Q] < 0.0:
                 li[e, L_HELD] = 1
+                changed = True
+            elif li[e, L_HELD] != 0 and _wants_open(e, pf, li, lf, knots, coef, tables):
+                li[e, L_HELD] = 0
                 changed = True
         if not changed:
             break

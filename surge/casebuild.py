@@ -202,7 +202,7 @@ class Builder:
         if sources != 1 or not at:
             self.notes.fault(
                 ("rate", "through"),
-                f"nothing, with {sources} shore tanks and supplies",
+                f"no key through; shore tanks and supplies: {sources}",
                 "the element in which the rate is counted",
                 'add the key through, such as through = "shore line"',
             )

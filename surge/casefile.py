@@ -153,7 +153,7 @@ def _built(specs: list[CaseSpec], faults: list[Fault], *, connected: bool) -> Li
 
 def _add(faults: list[Fault], found: list[list[Fault]]) -> None:
     """Add the faults that stand in every list and do not repeat or follow from a known one."""
-    known = [fault.path for fault in faults]
+    known = [fault.path for fault in faults if fault.path]
     for fault in found[0]:
         if all(fault in others for others in found[1:]) and not any(_follows(fault.path, k) for k in known):
             faults.append(fault)

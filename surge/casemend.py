@@ -18,7 +18,7 @@ from surge.errors import Fault
 from surge.leaves import FAULT_KIND
 from surge.lineup import Origin
 
-MOST = 200  # faults of one kind that are worked on: nobody mends more at a time
+MOST = 200  # faults of shape that are worked on: nobody mends more at a time
 _ROUNDS = 6
 _STRUCTURE = ("points", "tank", "supply", "pump", "pipe", "hose", "arm", "valve", "passage")
 _JOINTS = ("name", "from", "to", "at")
@@ -100,13 +100,25 @@ def mend(data: dict[str, Any]) -> Mended:
         try:
             CaseSpec.model_validate(mended.data)
         except ValidationError as error:
-            errors: list[Any] = list(error.errors(include_url=False))[:MOST]
+            errors: list[Any] = list(error.errors(include_url=False))
+            if len(errors) > MOST:
+                mended.faults.append(_more(len(errors)))
+                errors = errors[:MOST]
         else:
             break
         seen |= {tuple(e["loc"]) for e in errors} - _one_round(mended, errors, seen)
-        if all(e["type"] == FAULT_KIND for e in errors):
+        if len(errors) == MOST or all(e["type"] == FAULT_KIND for e in errors):
             break
     return mended
+
+
+def _more(count: int) -> Fault:
+    return Fault(
+        path=(),
+        found=f"{count} faults of shape, of which {MOST} are listed",
+        expected="a case file with few faults",
+        remedy="mend the listed ones first, or begin again from the starter case of `surge new`",
+    )
 
 
 def _one_round(mended: Mended, errors: list[Any], seen: set[Origin]) -> set[Origin]:

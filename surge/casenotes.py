@@ -10,7 +10,6 @@ from surge.lineup import Origin
 from surge.units import Reading
 
 IN_CASE = "given in the case"
-_ABOVE_ATMOSPHERE = ("rating", "test_pressure", "limit", "cargo_pump_top")
 
 
 @dataclass(kw_only=True)
@@ -72,6 +71,4 @@ class Notes:
         if gauge < -self.atmosphere:
             lowest = f"at least {-self.atmosphere / 1e5:.5g} bar(g), which is vacuum"
             self.fault(path, found, lowest, "no pressure is below vacuum: check the number and the unit")
-        elif absolute and gauge <= 0 and path[-1] in _ABOVE_ATMOSPHERE:
-            self.fault(path, found, "more than the atmosphere", 'write it as gauge, such as "10 bar(g)"')
         return gauge

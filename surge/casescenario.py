@@ -128,6 +128,7 @@ class ScenarioBuilder:
                 f"less than the whole stroke of {entry.stroke.text}",
                 "both count from the beginning of the stroke: make break_time the shorter one",
             )
+            return self._some_law(verb)
         return ((0.0, first), (entry.break_time.value, entry.break_opening), end)
 
     def _pump_law(self, entry: spec.Movement, verb: str, origin: Origin) -> Table:
@@ -174,7 +175,7 @@ class ScenarioBuilder:
         if not shutdown.linked and shutdown.voice_delay is None:
             self.notes.fault(
                 (*origin, "voice_delay"),
-                "nothing, with linked = false",
+                "no key voice_delay, and linked = false",
                 'the time until the other side acts on a call, such as "20 s"',
                 "add the key voice_delay",
             )

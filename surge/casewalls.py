@@ -42,10 +42,12 @@ def pipe_speed(pipe: spec.Pipe, origin: Origin, notes: Notes) -> tuple[float, st
 
 def _only_wave_speed(line: spec.Line, keys: tuple[str, ...], origin: Origin, notes: Notes) -> None:
     """Note keys that would lead to a second wave speed."""
-    for key in keys:
-        if getattr(line, key) is not None:
-            remedy = f"take {key} or wave_speed out"
-            notes.fault((*origin, key), f"{key} beside wave_speed", "one way to the wave speed", remedy)
+    given = " and ".join(key for key in keys if getattr(line, key) is not None)
+    if given:
+        remedy = f"take wave_speed out, or {given}"
+        notes.fault(
+            (*origin, "wave_speed"), f"wave_speed beside {given}", "one way to the wave speed", remedy
+        )
 
 
 def _no_speed(origin: Origin, instead: str, notes: Notes) -> None:

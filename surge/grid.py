@@ -80,6 +80,8 @@ class Grid:
         Positions of each pipe's nodes in the long array, shape (reaches + 1,); empty if lumped.
     points, links, ends : tuple of str
         Names in the order of the kernel's points and links; ``ends`` are (pipe, far) pairs.
+    pipe_points : tuple of (int, int)
+        Positions of each pipe's start and end among the points.
     """
 
     net: Net
@@ -88,6 +90,7 @@ class Grid:
     points: tuple[str, ...]
     links: tuple[str, ...]
     ends: tuple[tuple[str, bool], ...]
+    pipe_points: tuple[tuple[int, int], ...]
 
 
 def divide(times: Array, dt: float) -> Reaches:
@@ -383,6 +386,7 @@ class _Arrays(_Builder):
         self.pi = np.zeros((n, b.P_INTS), dtype=np.int64)
         self.pf = np.zeros((n, b.P_FLOATS))
         owner = self.ei[:, b.E_POINT]
+        self.pi[:, b.P_DRY] = -1
         self.pi[:, b.P_KIND] = [FIXED if p in self.fixed else FREE for p in self.points]
         y = np.array(self.stub)
         np.add.at(y, owner, self.ef[:, b.E_Y])
@@ -409,13 +413,14 @@ class _Arrays(_Builder):
         pairs: list[int] = []
         singles: list[int] = []
         rows: list[tuple[int, int, int, int]] = []
-        self.slot: dict[int, int] = {}
+        linked: set[int] = set()
         for head in touched:
             links = [j for j, k in enumerate(self.links) if root(self.index[k["a"]]) == head]
             points = [i for i in range(len(group)) if root(i) == head]
-            self.slot |= {i: at for at, i in enumerate(points)}
-            sources = all(self.pi[i, b.P_KIND] == FIXED or self.pf[i, b.P_Y] > 0 for i in points)
-            if len(links) == 1 and len(points) == 2 and sources:
+            linked |= set(points)
+            dry = [i for i in points if self.pi[i, b.P_KIND] == FREE and self.pf[i, b.P_Y] == 0]
+            self.pi[dry, b.P_DRY] = range(len(dry))
+            if len(links) == 1 and len(points) == 2 and not dry:
                 (pairs if self.links[links[0]]["kind"] == ORIFICE else singles).extend(links)
                 continue
             first = len(members)
@@ -424,7 +429,7 @@ class _Arrays(_Builder):
         self.ci = np.array(rows, dtype=np.int64).reshape(len(rows), b.C_INTS)
         self.pairs, self.singles = np.array(pairs, dtype=np.int64), np.array(singles, dtype=np.int64)
         self.members = np.array(members, dtype=np.int64)
-        self.plain = np.array([i for i in range(len(group)) if i not in self.slot], dtype=np.int64)
+        self.plain = np.array([i for i in range(len(group)) if i not in linked], dtype=np.int64)
 
     def link_arrays(self) -> None:
         """Kind, ends, coefficients and steady flow of every link, and the curves of pumps."""
@@ -441,9 +446,9 @@ class _Arrays(_Builder):
                 tail = curve.tail0, curve.tail2
             i, j, pipe = self.index[k["a"]], self.index[k["b"]], k.get("pipe", 0)
             c, z = k.get("c", 0.0), k.get("z", 0.0)
-            self.li[e] = (
-                k["kind"], i, j, self.slot[i], self.slot[j], k.get("check", False), False, first, len(knots), pipe
-            )  # fmt: skip
+            self.li[e] = k["kind"], i, j, k.get("check", False), k["q"] == 0, first, len(knots), pipe
+            if not k.get("check"):
+                self.li[e, b.L_HELD] = 0
             step = 1 / self.tables.step[pipe]
             now = (c * k.get("ratio", 1.0)) ** 2
             self.lf[e] = c, now, k["q"], k.get("speed", 1.0), *tail, z, step, z * k["q"]
@@ -463,15 +468,22 @@ class _Arrays(_Builder):
         }
 
     def floor(self) -> Array:
-        """Twice the head at which the liquid boils at each node; minus infinity beyond the pipes."""
+        """Twice the head at which the liquid boils at inner nodes; minus infinity elsewhere."""
         rho_g = self.lineup.liquid.density * self.lineup.gravity
         floor = np.full(self.rows * LANES, -np.inf)
         for k, pipe in enumerate(self.lineup.pipes):
             if self.nodes[k].size:
                 z0, z1 = (self.lineup.points_by_name[p].elevation for p in (pipe.start, pipe.end))
                 z = z0 + (z1 - z0) * np.linspace(0, 1, self.nodes[k].size)
-                floor[self.nodes[k]] = 2 * (z + self.lineup.vapour_gauge / rho_g)
+                floor[self.nodes[k][1:-1]] = 2 * (z + self.lineup.vapour_gauge / rho_g)[1:-1]
         return floor
+
+    def point_floor(self) -> Array:
+        """Head at which the liquid boils at each point; minus infinity at points of our own."""
+        rho_g = self.lineup.liquid.density * self.lineup.gravity
+        named = self.lineup.points_by_name
+        boil = self.lineup.vapour_gauge / rho_g
+        return np.array([named[p].elevation + boil if p in named else -np.inf for p in self.points])
 
     def waves(self) -> dict[str, NDArray]:
         """The steady flow as the kernel's first instant, and an empty envelope."""
@@ -495,7 +507,7 @@ class _Arrays(_Builder):
     def room(self) -> dict[str, NDArray]:
         """Matrix and right side for the largest cluster."""
         n = int(max((c[b.C_POINT_END] - c[b.C_LINK] for c in self.ci), default=1))
-        return {"matrix": np.zeros((n, n)), "rhs": np.zeros(n), "found": np.zeros(1, dtype=np.int64)}
+        return {"matrix": np.zeros((n, n)), "rhs": np.zeros(n), "found": np.zeros(2, dtype=np.int64)}
 
 
 def build_grid(
@@ -528,13 +540,15 @@ def build_grid(
     work.clusters()
     work.link_arrays()
     names = [p.name for p in lineup.pipes]
-    probe = [
-        work.nodes[names.index(pipe)][round(share * (work.nodes[names.index(pipe)].size - 1))]
-        for pipe, shares in (probes or {}).items()
-        for share in shares
-    ]
+    probe = []
+    for pipe, shares in (probes or {}).items():
+        at = work.nodes[names.index(pipe)]
+        # Ends are points; a lumped or two-node pipe has no node of its own to look at.
+        inner = [min(max(round(s * (at.size - 1)), 1), at.size - 2) for s in shares]
+        probe += [at[i] if at.size > 2 else 0 for i in inner]
     net = Net(
         floor=work.floor(),
+        point_floor=work.point_floor(),
         probe=np.array(probe, dtype=np.int64),
         pi=work.pi,
         pf=work.pf,
@@ -562,4 +576,5 @@ def build_grid(
         points=tuple(work.points),
         links=tuple(k["name"] for k in work.links),
         ends=work.end_names,
+        pipe_points=tuple((work.index[p.start], work.index[p.end]) for p in lineup.pipes),
     )

@@ -66,7 +66,7 @@ LANES = 8
 # surge.boundaries, the laws of what moves, curves, nodes to record, room for Newton.
 Net = namedtuple(
     "Net",
-    "p m window hi lo r node_row table table_step floor pi pf ei ef li lf ci members plain pairs singles "
+    "p m window hi lo r node_row table table_step floor point_floor pi pf ei ef li lf ci members plain pairs singles "
     "law_i law_t law_v knots coef lump_table probe matrix rhs found",
 )
 
@@ -273,12 +273,19 @@ def _record(k, p, m, at_p, at_m, pf, lf, ei, ef, probe, heads, flows, probes):
 
 
 @jit
-def _first_below(p, m, floor):
-    """First node whose doubled head is at or below ``floor``, or -1."""
+def _boils(p, m, floor, pf, point_floor, found):
+    """Whether any node (doubled head) or point is at or below its floor; ``found`` is the first."""
+    found[0] = -1
+    found[1] = -1
     for i in range(p.size):
         if p[i] + m[i] <= floor[i]:
-            return i
-    return -1
+            found[0] = i
+            return True
+    for i in range(pf.shape[0]):
+        if pf[i, P_H] <= point_floor[i]:
+            found[1] = i
+            return True
+    return False
 
 
 @jit
@@ -292,7 +299,8 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
     frozen : bool
         Friction coefficient fixed per pipe, or from the tables of ``net``.
     watch_vapour : bool
-        Stop at the first instant at which a node is at or below its ``floor``; ``found[0]`` is it.
+        Stop at the first instant at which a node or point is at or below its floor; ``found`` has
+        the node, or -1 and the point.
     heads, flows, probes : float64 arrays, shape (steps, ...) or (0, ...)
         Histories, one row a step; nothing is recorded into arrays of no rows.
 
@@ -312,7 +320,8 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
         net.matrix,
         net.rhs,
     )
-    law_i, law_t, law_v, floor = net.law_i, net.law_t, net.law_v, net.floor
+    law_i, law_t, law_v = net.law_i, net.law_t, net.law_v
+    floor, point_floor, found = net.floor, net.point_floor, net.found
     singles = net.singles
     n_singles = singles.size
     n_lumped = np.sum(li[:, L_KIND] == LUMPED)
@@ -351,9 +360,7 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
         if status != OK:
             return status, k
         if watch_vapour:
-            node = _first_below(p[a : a + size], m[b : b + size], floor)
-            if node >= 0:
-                net.found[0] = node
+            if _boils(p[a : a + size], m[b : b + size], floor, pf, point_floor, found):
                 return STOPPED_AT_VAPOUR, k + 1
         if k % 256 == 255 and not np.isfinite(pf[:, P_H].sum()):
             return NOT_FINITE, k + 1

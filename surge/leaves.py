@@ -44,7 +44,7 @@ def hint(word: str, known: list[str]) -> str | None:
         return None
     folded = {k.lower().replace(" ", "_").replace("-", "_"): k for k in reversed(known)}
     exact = folded.get(word.lower().replace(" ", "_").replace("-", "_"))
-    return exact or next(iter(difflib.get_close_matches(word, known, n=1, cutoff=0.6)), None)
+    return exact or next(iter(difflib.get_close_matches(word, known, n=1, cutoff=0.7)), None)
 
 
 class Leaf(ABC):
@@ -135,8 +135,11 @@ class Quantity(Leaf):
             rough /= 1000.0
         if not self._low.value <= rough <= self._high.value:
             bounds = f"{want.words} from {self.low} to {self.high}"
-            below = rough < 0 <= self._low.value
-            remedy = "it cannot be negative" if below else "check the number, the point and the unit"
+            remedy = "check the number, the point and the unit"
+            if reading.value < 0 <= self._low.value:
+                remedy = "it cannot be negative"
+            elif rough < self._low.value and rough < reading.value:
+                remedy = "that is absolute, and so less than the atmosphere: is it meant as gauge, (g)?"
             raise QuantityError(quoted(value), bounds, remedy)
         return reading
 

@@ -170,10 +170,9 @@ def test_arm_passage_supply_and_valve_table() -> None:
         (STARTER[STARTER.index("[[tank]]") : STARTER.index('name = "no. 3 port"')], "[[tank]]\n"),
         ('at = "shore control valve"', 'at = "terminal supply"'),
         ('means = "throttle"', 'means = "supply pressure"'),
-        ('[points."tank outlet"]\n', '[points."tank outlet"]\nclosed = true\n'),
         (
             "# ---- Ship",
-            '[[supply]]\nname = "terminal supply"\nat = "pump discharge"\nshut_off_pressure = "9 bar(g)"\n'
+            '[[supply]]\nname = "terminal supply"\nat = "tank outlet"\nshut_off_pressure = "9 bar(g)"\n'
             '[[passage]]\nname = "strainer"\nfrom = "tank outlet"\nto = "pump discharge"\nkind = "fixed loss"\n'
             'loss_factor = 12\ninside_diameter = "250 mm"\n# ',
         ),
@@ -188,7 +187,7 @@ def test_arm_passage_supply_and_valve_table() -> None:
     valve = next(v for v in lineup.valves if v.name == "manifold valve")
     assert valve.characteristic == ((0, 0), (0.5, 0.2), (1, 1))
     assert lineup.rate is not None
-    assert lineup.rate.through == "shore control valve"  # the only element at the supply that runs on
+    assert lineup.rate.through == "strainer"  # the only element at the supply that runs on
 
 
 def test_cv_is_turned_into_kv() -> None:
@@ -301,14 +300,14 @@ BAD: list[tuple[str, list[tuple[str, str]], str, str, str]] = [
     ("negative", [('length = "80 m"', 'length = "-80 m"')], 'pipe "deck line": length', "-80 m", "cannot be negative"),
     ("too long", [('length = "80 m"', 'length = "8e9 m"')], 'pipe "deck line": length', "8e9", "check the number"),
     ("below vacuum", [('blanket = "0.05 bar(g)"', 'blanket = "-1.1 bar(g)"')], 'tank "no. 3 port": blanket', "-1.1", "vacuum"),
-    ("absolute rating", [('rating = "16 bar(g)"', 'rating = "1 bar(a)"')], 'valve "shore control valve": rating', "1 bar(a)", "as gauge"),
+    ("absolute rating", [('rating = "16 bar(g)"', 'rating = "1 bar(a)"')], 'valve "shore control valve": rating', "1 bar(a)", "meant as gauge"),
     ("unknown key", [('length = "80 m"', 'lenght = "80 m"')], 'pipe "deck line": lenght', "lenght", 'did you mean "length"'),
     ("odd key", [('length = "80 m"', 'length = "80 m"\ncolour = 1')], 'pipe "deck line": colour', "colour", "take it out"),
     ("missing key", [('length = "80 m"', "")], 'pipe "deck line": length', "[[pipe]]", 'add length = "'),
     ("missing flag", [("non_return_valve = true", "")], 'pump "shore pump": non_return_valve', "[[pump]]", "= true"),
     ("one bracket", [("[[pump]]", "[pump]")], "pump", "[pump]", "two brackets: [[pump]]"),
     ("two brackets", [("[liquid]", "[[liquid]]")], 'liquid "motor gasoline"', "[[liquid]]", "single brackets"),
-    ("scalar for table", [("[liquid]", "liquid = 1\n[show2]")], "liquid", "liquid = 1", "under the header"),
+    ("scalar for table", [("[show] ", "liquid = 1\n[show] "), ("[liquid]", "[liquit]")], "liquid", "liquid = 1", "under the header"),
     ("text for flag", [("linked = true ", 'linked = "yes" ')], 'scenario "emergency shutdown": shutdown: linked', "yes", "without quotes"),
     ("opening", [('opening = 0', "")] if "opening = 0" in STARTER else [('kv = "2400 m3/h"', 'kv = "2400 m3/h"\nopening = 1.5')], 'valve "manifold valve": opening', "1.5", "from 0 to 1"),
     ("quoted factor", [("minor_loss = 3", 'minor_loss = "3"')], 'pipe "deck line": minor_loss', '"3"', "without quotes"),
@@ -329,12 +328,12 @@ BAD: list[tuple[str, list[tuple[str, str]], str, str, str]] = [
     ("two elevations", [('elevation = "8 m"', 'elevation = "8 m"\nsame_elevation_as = "berth"')], 'point "drop line valve inlet": same_elevation_as', "berth", "out"),
     ("elevation of none", [('same_elevation_as = "manifold"', 'same_elevation_as = "manifol"')], 'point "deck line inlet": same_elevation_as', "manifol", 'did you mean "manifold"'),
     ("elevation circle", [('elevation = "3 m"', 'same_elevation_as = "pump discharge"')], 'point "pump discharge": same_elevation_as', "same_elevation_as", "give one of these"),
-    ("two sound speeds", [('sound_speed = "1180 m/s"', 'sound_speed = "1180 m/s"\nbulk_modulus = "1 GPa"')], 'liquid "motor gasoline": bulk_modulus', "bulk_modulus", "out"),
-    ("no sound speed", [('sound_speed = "1180 m/s"', "")], 'liquid "motor gasoline": sound_speed', "[liquid]", "bulk_modulus"),
+    ("two sound speeds", [('sound_speed = "1180 m/s"', 'sound_speed = "1180 m/s"\nbulk_modulus = "1 GPa"')], 'liquid: bulk_modulus', "bulk_modulus", "out"),
+    ("no sound speed", [('sound_speed = "1180 m/s"', "")], 'liquid: sound_speed', "[liquid]", "bulk_modulus"),
     ("two kv", [('kv = "2400 m3/h"', 'kv = "2400 m3/h"\ncv = "2775 gpm"')], 'valve "manifold valve": cv', "2775", "out"),
     ("range", [('length = "80 m"', 'length = ["90 m", "80 m"]')], 'pipe "deck line": length', "90 m", "shorter length first"),
     ("no wall", [('wall = "9.53 mm"', "#")], 'pipe "shore line": wall', "[[pipe]]", "add the key wall"),
-    ("wall and speed", [('wall = "9.53 mm"', 'wave_speed = "1100 m/s"\nwall = "9.53 mm"')], 'pipe "shore line": wall', "wall =", "take wall or wave_speed out"),
+    ("wall and speed", [('wall = "9.53 mm"', 'wave_speed = "1100 m/s"\nwall = "9.53 mm"')], 'pipe "shore line": wave_speed', "wave_speed =", "or wall and restraint"),
     ("no poisson", [('material = "steel"', 'modulus = "207 GPa"')], 'pipe "shore line": poisson', "[[pipe]]", "poisson = 0.3"),
     ("poisson twice", [('material = "steel"', 'material = "steel"\npoisson = 0.3')], 'pipe "shore line": poisson', "poisson", "take poisson out"),
     ("half a swell", [("swell_at =", "# swell_at =")], 'hose "cargo hose": swell', "swell", "add the key swell_at"),
@@ -375,7 +374,7 @@ def test_bad(changes: list[tuple[str, str]], key: str, on_line: str, remedy: str
 @pytest.mark.parametrize(("changes", "key"), [(row[1], row[2]) for row in BAD], ids=[r[0] for r in BAD])
 def test_one_slip_gives_one_fault(changes: list[tuple[str, str]], key: str) -> None:
     """A single slip must not be buried under faults that follow from it."""
-    several = {"scalar for table": 2, "supply": 3, "elevation circle": 1}  # these are more than one slip
+    several = {"scalar for table": 2, "supply": 3}  # these are more than one slip
     found = records(changed(*changes))
     allowed = next((n for row in BAD if row[1] == changes for k, n in several.items() if row[0] == k), 1)
     assert len(found) <= allowed, [(r.key, r.found) for r in found]
@@ -395,7 +394,7 @@ def test_all_kinds_of_fault_in_one_go() -> None:
     found = records(text)
     keys = [record.key for record in found]
     for key in (
-        'liquid "motor gasoline": vapour_pressure',
+        'liquid: vapour_pressure',
         'point "drop line valve inlet": elevation',
         'pipe "shore line": lenght',
         'valve "manifold valve": from',
@@ -416,7 +415,7 @@ def test_a_lost_connection_brings_no_guesses() -> None:
 
 def test_misspelt_table_is_followed() -> None:
     found = records(changed(("[liquid]", "[liqid]"), ('density = "740 kg/m3"', 'density = "740"')))
-    assert [r.key for r in found] == ["liqid", 'liqid "motor gasoline": density'] or len(found) == 2
+    assert [r.key for r in found] == ["liqid", 'liqid: density']
     assert "did you mean" in found[0].remedy
     assert "740" in found[1].source
 

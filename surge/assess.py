@@ -1,0 +1,173 @@
+"""Check a whole case: static pressures, every scenario, every length a shore line may have."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+from .errors import CaseError, Fault
+from .lineup import LineUp, Pipe, Scenario
+from .result import ScenarioResult
+from .run import simulate
+from .static import static_findings
+from .verdict import EXIT_CODE, Finding, findings_of, weakest, worst_of
+
+LENGTH_SAMPLES = 17  # over a range of lengths, both ends among them
+FULL_RUNS = 4  # lengths at which the worst cases are run with error estimates
+THREADS = 2
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Assessment:
+    """The answer to a case.
+
+    Attributes
+    ----------
+    static : tuple of Finding
+        Held before any scenario.
+    scenarios : tuple of ScenarioResult
+        With a range of lengths, one for each length that is worst for some limit.
+    findings : tuple of Finding
+        Of all scenarios, static ones first. With a range of lengths, each at its worst length.
+    verdict : str
+    weakest : Finding or None
+        What governs.
+    """
+
+    lineup: LineUp
+    static: tuple[Finding, ...]
+    scenarios: tuple[ScenarioResult, ...]
+    findings: tuple[Finding, ...]
+    verdict: str
+    weakest: Finding | None
+
+    @property
+    def exit_code(self) -> int:
+        """0 every limit kept, 3 a limit exceeded, 4 cannot be decided."""
+        return EXIT_CODE[self.verdict]
+
+
+Tell = Callable[[str], None]
+
+
+def assess(lineup: LineUp, *, tell: Tell | None = None) -> Assessment:
+    """Check every scenario of a line-up against every limit.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        Checked; lengths may be ranges.
+    tell : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Raises
+    ------
+    CaseError
+        All faults that the scenarios show, not only the first.
+    GridError, SolveError
+    """
+    say = tell or (lambda _: None)
+
+    def one(scenario: Scenario) -> list[tuple[ScenarioResult, tuple[Finding, ...]]] | CaseError:
+        try:
+            return _over_lengths(lineup, scenario, say)
+        except CaseError as error:
+            return error
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        answers = list(pool.map(one, lineup.scenarios))
+    faults: list[Fault] = []
+    runs: list[ScenarioResult] = []
+    found: list[Finding] = []
+    for answer in answers:
+        if isinstance(answer, CaseError):
+            faults += [f for f in answer.faults if f not in faults]
+        else:
+            runs += [run for run, _ in answer]
+            found += _worst_each([f for _, fs in answer for f in fs])
+    if faults:
+        raise CaseError(faults)
+    static = static_findings(lineup)
+    findings = (*static, *found)
+    return Assessment(
+        lineup=lineup,
+        static=static,
+        scenarios=tuple(runs),
+        findings=findings,
+        verdict=worst_of(f.verdict for f in findings),
+        weakest=weakest(findings),
+    )
+
+
+def _key(f: Finding) -> tuple[str, str, str, str, str]:
+    return f.scenario, f.subject, f.name, f.check, f.limit_source
+
+
+def _worst_each(findings: list[Finding]) -> list[Finding]:
+    """Of findings that differ only in the length they were made at, the worst one."""
+    groups: dict[tuple[str, str, str, str, str], list[Finding]] = {}
+    for f in findings:
+        groups.setdefault(_key(f), []).append(f)
+    return [weakest(group) or min(group, key=_margin) for group in groups.values()]
+
+
+def _margin(f: Finding) -> float:
+    return f.margin if f.margin is not None else 0.0
+
+
+def at_share(lineup: LineUp, share: float) -> LineUp:
+    """The line-up with every ranged length at ``share`` of its range, 0 shortest to 1 longest."""
+
+    def fix(pipe: Pipe) -> Pipe:
+        if pipe.length_range is None:
+            return pipe
+        low, high = pipe.length_range
+        return replace(pipe, length=low + share * (high - low), length_range=None)
+
+    return lineup.with_(pipes=tuple(fix(p) for p in lineup.pipes))
+
+
+def _over_lengths(
+    lineup: LineUp, scenario: Scenario, say: Tell
+) -> list[tuple[ScenarioResult, tuple[Finding, ...]]]:
+    ranged = [p for p in lineup.pipes if p.length_range is not None]
+    if not ranged:
+        run = simulate(lineup, scenario, tell=say)
+        return [(run, findings_of(lineup, run))]
+    answers = []
+    for share in _worst_shares(lineup, scenario, say):
+        fixed = at_share(lineup, share)
+        run = simulate(fixed, scenario, tell=say)
+        lengths = {p.name: p.length for p in fixed.pipes if p.name in {r.name for r in ranged}}
+        run = replace(run, lengths=lengths)
+        answers.append((run, findings_of(fixed, run)))
+    return answers
+
+
+def _worst_shares(lineup: LineUp, scenario: Scenario, say: Tell) -> list[float]:
+    """Shares of the range at which some limit is nearest, by quick runs, refined once."""
+    scans: dict[float, dict[tuple[str, str, str, str, str], Finding]] = {}
+
+    def scan(share: float) -> None:
+        if share not in scans:
+            say(f"length {share:.2f} of the range")
+            fixed = at_share(lineup, share)
+            scans[share] = {_key(f): f for f in findings_of(fixed, simulate(fixed, scenario, quick=True))}
+
+    def worst_first() -> list[float]:
+        keys = {k for found in scans.values() for k in found}
+        best: dict[float, float] = {}
+        for key in keys:
+            share = max(scans, key=lambda s: scans[s][key].load if key in scans[s] else -1.0)
+            best[share] = max(best.get(share, 0.0), scans[share][key].load if key in scans[share] else 0.0)
+        return sorted(best, key=lambda s: -best[s])
+
+    step = 1 / (LENGTH_SAMPLES - 1)
+    for i in range(LENGTH_SAMPLES):
+        scan(i * step)
+    for share in worst_first()[:2]:
+        for near in (share - step / 2, share - step / 4, share + step / 4, share + step / 2):
+            if 0.0 <= near <= 1.0:
+                scan(near)
+    return worst_first()[:FULL_RUNS]

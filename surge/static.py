@@ -1,0 +1,102 @@
+"""Static pressure with the shore pump running against shut valves, before any transient.
+
+Whatever the stroke, a valve that is shut against a running pump ends with shut-off head behind
+it. So every part of the line-up that valves can shut off from the ship's tanks is held against
+that head, at its lowest point.
+"""
+
+from __future__ import annotations
+
+from .curves import pump_curve
+from .lineup import Element, LineUp, Point
+from .steady import head_of_tank
+from .topology import components
+from .verdict import Finding, judge_value, missing, place_limits
+
+
+def shut_off_heads(lineup: LineUp, *, speed: dict[str, float] | None = None) -> dict[str, float]:
+    """Highest head that can stand at every point with no flow [m].
+
+    Parameters
+    ----------
+    lineup : LineUp
+    speed : dict of str to float, optional
+        Speeds of pumps; full speed without it.
+
+    Notes
+    -----
+    Tanks and supplies at their heads; each pump adds its shut-off head to what stands before it;
+    pumps behind one another add up, each once.
+    """
+    rho_g = lineup.liquid.density * lineup.gravity
+    source = {t.point: head_of_tank(lineup, t) for t in lineup.tanks}
+    for s in lineup.supplies:
+        pressure = s.shut_off if s.shut_off is not None else (s.pressure or 0.0)
+        source[s.point] = lineup.points_by_name[s.point].elevation + pressure / rho_g
+    parts = components(lineup, without={p.name for p in lineup.pumps})
+    part_of = {point: i for i, part in enumerate(parts) for point in part}
+    heads = [max((source[p] for p in part if p in source), default=float("-inf")) for part in parts]
+    for _ in lineup.pumps:
+        before = list(heads)
+        for pump in lineup.pumps:
+            n = (speed or {}).get(pump.name, pump.speed)
+            lift = n * n * float(pump_curve(pump.curve).coef[0, 0])
+            here, there = part_of[pump.start], part_of[pump.end]
+            if here != there:
+                heads[there] = max(heads[there], before[here] + lift)
+    return {point: heads[i] for point, i in part_of.items()}
+
+
+def exposed_points(lineup: LineUp) -> set[str]:
+    """Points that valves can shut off from every ship's tank."""
+    open_ended = {t.point for t in lineup.tanks if t.side == "ship"}
+    parts = components(lineup, without={v.name for v in lineup.valves})
+    return set().union(*(part for part in parts if not part & open_ended))
+
+
+def _low_end(lineup: LineUp, element: Element, exposed: set[str], heads: dict[str, float]) -> float | None:
+    """Highest static pressure at an exposed end of an element [Pa gauge]."""
+    rho_g = lineup.liquid.density * lineup.gravity
+    ends = [p for p in (element.start, element.end) if p in exposed]
+    return max((rho_g * (heads[p] - lineup.points_by_name[p].elevation) for p in ends), default=None)
+
+
+def static_findings(lineup: LineUp, *, speed: dict[str, float] | None = None) -> tuple[Finding, ...]:
+    """Hold shut-off pressure against every rating and place limit that it can reach.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    speed : dict of str to float, optional
+        Speeds at which the pumps are set.
+    """
+    heads, exposed = shut_off_heads(lineup, speed=speed), exposed_points(lineup)
+    found = [
+        missing(
+            "", subject="element", name=s.name, check="static", reason="no shut_off_pressure given for this supply"
+        )
+        for s in lineup.supplies
+        if s.shut_off is None
+    ]
+    for element in lineup.elements:
+        value = _low_end(lineup, element, exposed, heads)
+        rating = element.limits.rating
+        if value is not None and rating is not None:
+            found.append(
+                judge_value(
+                    "", value, subject="element", name=element.name, check="static", limit=rating, source="rating"
+                )
+            )
+    for point in lineup.points:
+        found += _at_place(lineup, point, exposed, heads)
+    return tuple(found)
+
+
+def _at_place(lineup: LineUp, point: Point, exposed: set[str], heads: dict[str, float]) -> list[Finding]:
+    if point.name not in exposed:
+        return []
+    value = lineup.liquid.density * lineup.gravity * (heads[point.name] - point.elevation)
+    return [
+        judge_value("", value, subject="place", name=point.name, check="static", limit=limit, source=source)
+        for limit, source in place_limits(lineup, point)
+    ]

@@ -7,8 +7,10 @@ that head, at its lowest point.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from .curves import pump_curve
-from .lineup import Element, LineUp, Point
+from .lineup import Element, LineUp, Point, Tank
 from .steady import head_of_tank
 from .topology import components
 from .verdict import Finding, judge_value, missing, place_limits
@@ -29,7 +31,7 @@ def shut_off_heads(lineup: LineUp, *, speed: dict[str, float] | None = None) -> 
     pumps behind one another add up, each once.
     """
     rho_g = lineup.liquid.density * lineup.gravity
-    source = {t.point: head_of_tank(lineup, t) for t in lineup.tanks}
+    source = {t.point: head_of_tank(lineup, _fullest(lineup, t)) for t in lineup.tanks}
     for s in lineup.supplies:
         pressure = s.shut_off if s.shut_off is not None else (s.pressure or 0.0)
         source[s.point] = lineup.points_by_name[s.point].elevation + pressure / rho_g
@@ -45,6 +47,12 @@ def shut_off_heads(lineup: LineUp, *, speed: dict[str, float] | None = None) -> 
             if here != there:
                 heads[there] = max(heads[there], before[here] + lift)
     return {point: heads[i] for point, i in part_of.items()}
+
+
+def _fullest(lineup: LineUp, tank: Tank) -> Tank:
+    """The tank at the highest level that any scenario gives it."""
+    levels = [level for s in lineup.scenarios for name, level in s.levels if name == tank.name]
+    return replace(tank, level=max([tank.level, *levels]))
 
 
 def exposed_points(lineup: LineUp) -> set[str]:

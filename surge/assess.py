@@ -6,12 +6,12 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
-from .errors import CaseError, Fault
-from .lineup import LineUp, Pipe, Scenario
-from .result import ScenarioResult
-from .run import simulate
-from .static import static_findings
-from .verdict import EXIT_CODE, Finding, findings_of, weakest, worst_of
+from surge.errors import CaseError, Fault
+from surge.lineup import LineUp, Pipe, Scenario
+from surge.result import ScenarioResult
+from surge.run import simulate
+from surge.static import static_findings
+from surge.verdict import EXIT_CODE, Finding, findings_of, weakest, worst_of
 
 LENGTH_SAMPLES = 17  # over a range of lengths, both ends among them
 FULL_RUNS = 4  # lengths at which the worst cases are run with error estimates

@@ -17,7 +17,7 @@ import math
 
 from numba import njit
 
-from . import curves
+from surge import curves
 
 # Kinds of link. An orifice is a valve or a passage: Q = c*sqrt(dH).
 ORIFICE, PUMP, LUMPED = 0, 1, 2
@@ -189,6 +189,18 @@ def _side(e, point, li):
 
 
 @jit
+def _hold_shut_in(links, n, matrix):
+    """A dry point all of whose links are shut: its head stays what it was."""
+    for d in range(links, n):
+        empty = True
+        for j in range(links):
+            if matrix[d, j] != 0.0:
+                empty = False
+        if empty:
+            matrix[d, d] = 1.0
+
+
+@jit
 def _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
     """Newton's matrix and misfit: a row for every link's law, one for every dry point's balance."""
     _misfit(c, ci, members, pi, pf, li, lf)
@@ -221,14 +233,7 @@ def _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
                 other = members[first + k]
                 if not is_shut(other, li, lf):
                     matrix[j, k] -= side * _side(other, point, li) * pf[point, P_Z]
-    for d in range(links, n):
-        # Every link of a dry point is shut: its head stays what it was.
-        empty = True
-        for j in range(links):
-            if matrix[d, j] != 0.0:
-                empty = False
-        if empty:
-            matrix[d, d] = 1.0
+    _hold_shut_in(links, n, matrix)
     return links, n
 
 

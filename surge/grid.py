@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import boundaries as b
-from .boundaries import FIXED, FREE, LUMPED, ORIFICE, PUMP
-from .curves import PumpCurve
-from .errors import GridError
-from .kernel import LANES, Net
-from .lineup import LineUp, Pump, Table, Valve
-from .steady import PipeLoss, Steady
+from surge import boundaries as b
+from surge.boundaries import FIXED, FREE, LUMPED, ORIFICE, PUMP
+from surge.curves import PumpCurve
+from surge.errors import GridError
+from surge.kernel import LANES, Net
+from surge.lineup import LineUp, Pump, Table, Valve
+from surge.steady import PipeLoss, Steady
 
 Array = NDArray[np.float64]
 

@@ -21,7 +21,7 @@ from collections import namedtuple
 
 import numpy as np
 
-from .boundaries import (
+from surge.boundaries import (
     E_LOSS,
     E_NODE,
     E_POINT,
@@ -66,8 +66,8 @@ LANES = 8
 # surge.boundaries, the laws of what moves, curves, nodes to record, room for Newton.
 Net = namedtuple(
     "Net",
-    "p m window hi lo r node_row table table_step floor point_floor pi pf ei ef li lf ci members plain pairs singles "
-    "law_i law_t law_v knots coef lump_table probe matrix rhs found",
+    "p m window hi lo r node_row table table_step floor point_floor pi pf ei ef li lf ci members plain pairs "
+    "singles law_i law_t law_v knots coef lump_table probe matrix rhs found",
 )
 
 
@@ -312,17 +312,10 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
     p, m, window, hi, lo, r, node_row = net.p, net.m, net.window, net.hi, net.lo, net.r, net.node_row
     pi, pf, ei, ef, li, lf, ci = net.pi, net.pf, net.ei, net.ef, net.li, net.lf, net.ci
     table, step, lumps, knots, coef = net.table, net.table_step, net.lump_table, net.knots, net.coef
-    members, plain, pairs, probe, matrix, rhs = (
-        net.members,
-        net.plain,
-        net.pairs,
-        net.probe,
-        net.matrix,
-        net.rhs,
-    )
+    members, plain, pairs, singles = net.members, net.plain, net.pairs, net.singles
+    probe, matrix, rhs = net.probe, net.matrix, net.rhs
     law_i, law_t, law_v = net.law_i, net.law_t, net.law_v
     floor, point_floor, found = net.floor, net.point_floor, net.found
-    singles = net.singles
     n_singles = singles.size
     n_lumped = np.sum(li[:, L_KIND] == LUMPED)
     n_start = ei.shape[0] // 2
@@ -359,9 +352,8 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
             _record(k, p, m, a, b, pf, lf, ei, ef, probe, heads, flows, probes)
         if status != OK:
             return status, k
-        if watch_vapour:
-            if _boils(p[a : a + size], m[b : b + size], floor, pf, point_floor, found):
-                return STOPPED_AT_VAPOUR, k + 1
+        if watch_vapour and _boils(p[a : a + size], m[b : b + size], floor, pf, point_floor, found):
+            return STOPPED_AT_VAPOUR, k + 1
         if k % 256 == 255 and not np.isfinite(pf[:, P_H].sum()):
             return NOT_FINITE, k + 1
     if not np.isfinite(pf[:, P_H].sum()):

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from .boundaries import NOT_CONVERGED, NOT_FINITE, OK, P_H, STOPPED_AT_VAPOUR
-from .errors import SolveError
-from .grid import Grid
-from .kernel import march
+from surge.boundaries import NOT_CONVERGED, NOT_FINITE, OK, P_H, STOPPED_AT_VAPOUR
+from surge.errors import SolveError
+from surge.grid import Grid
+from surge.kernel import march
 
 Array = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .topology import PipelinePeriod
+from surge.topology import PipelinePeriod
 
 Array = NDArray[np.float64]
 

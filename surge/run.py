@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .grid import (
+from surge.grid import (
     PERIOD_MISFIT,
     STROKE_MISFIT,
     Grid,
@@ -26,13 +26,13 @@ from .grid import (
     loss_tables,
     other_rounding,
 )
-from .lineup import LineUp, Scenario
-from .march import KEPT, Marched
-from .result import ScenarioResult, Vapour
-from .scenario_result import Comparison, Summary, summarise
-from .steady import Steady, steady_state
-from .stroke import follow, follow_speed, last_event, shortest_movement, through_characteristic
-from .topology import longest_period
+from surge.lineup import LineUp, Scenario
+from surge.march import KEPT, Marched
+from surge.result import ScenarioResult, Vapour
+from surge.scenario_result import Comparison, Summary, summarise
+from surge.steady import Steady, steady_state
+from surge.stroke import follow, follow_speed, last_event, shortest_movement, through_characteristic
+from surge.topology import longest_period
 
 Array = NDArray[np.float64]
 

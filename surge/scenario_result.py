@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from .formulas import joukowsky
-from .lineup import LineUp, Link, Passage, Pipe, Pump, Valve
-from .march import KEPT, Marched
-from .result import (
+from surge.formulas import joukowsky
+from surge.lineup import LineUp, Link, Passage, Pipe, Pump, Valve
+from surge.march import KEPT, Marched
+from surge.result import (
     ElementResult,
     Envelope,
     Extreme,
@@ -22,10 +22,10 @@ from .result import (
     ScenarioResult,
     Vapour,
 )
-from .topology import pipeline_period
+from surge.topology import pipeline_period
 
 if TYPE_CHECKING:
-    from .run import Plan
+    from surge.run import Plan
 
 Array = NDArray[np.float64]
 Key = tuple[str, str, str]  # "element" or "place", name, "high" or "low"
@@ -318,7 +318,8 @@ class _Results:
             )
             if np.min(into) < -BACK_FLOW:
                 said.append(
-                    f"flow turns back out of the free outfall at {tank.point}: in truth the line drains and air enters"
+                    f"flow turns back out of the free outfall at {tank.point}: "
+                    "in truth the line drains and air enters"
                 )
         return said
 

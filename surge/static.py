@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from .curves import pump_curve
-from .lineup import Element, LineUp, Point, Tank
-from .steady import head_of_tank
-from .topology import components
-from .verdict import Finding, judge_value, missing, place_limits
+from surge.curves import pump_curve
+from surge.lineup import Element, LineUp, Point, Tank
+from surge.steady import head_of_tank
+from surge.topology import components
+from surge.verdict import Finding, judge_value, missing, place_limits
 
 
 def shut_off_heads(lineup: LineUp, *, speed: dict[str, float] | None = None) -> dict[str, float]:
@@ -81,7 +81,11 @@ def static_findings(lineup: LineUp, *, speed: dict[str, float] | None = None) ->
     heads, exposed = shut_off_heads(lineup, speed=speed), exposed_points(lineup)
     found = [
         missing(
-            "", subject="element", name=s.name, check="static", reason="no shut_off_pressure given for this supply"
+            "",
+            subject="element",
+            name=s.name,
+            check="static",
+            reason="no shut_off_pressure given for this supply",
         )
         for s in lineup.supplies
         if s.shut_off is None
@@ -92,7 +96,13 @@ def static_findings(lineup: LineUp, *, speed: dict[str, float] | None = None) ->
         if value is not None and rating is not None:
             found.append(
                 judge_value(
-                    "", value, subject="element", name=element.name, check="static", limit=rating, source="rating"
+                    "",
+                    value,
+                    subject="element",
+                    name=element.name,
+                    check="static",
+                    limit=rating,
+                    source="rating",
                 )
             )
     for point in lineup.points:

@@ -12,12 +12,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .curves import PumpCurve, pump_curve
-from .curves import head as head_of_pump
-from .errors import CaseError, Fault, SolveError
-from .formulas import friction_factor, fully_rough_factor, head_loss, kv_loss
-from .lineup import LineUp, Passage, Pipe, Pump, Scenario, Supply, Tank, Valve
-from .topology import components, pressure_points
+from surge.curves import PumpCurve, pump_curve
+from surge.curves import head as head_of_pump
+from surge.errors import CaseError, Fault, SolveError
+from surge.formulas import friction_factor, fully_rough_factor, head_loss, kv_loss
+from surge.lineup import LineUp, Passage, Pump, Scenario, Supply, Tank, Valve
+from surge.topology import components, pressure_points
 
 Array = NDArray[np.float64]
 
@@ -294,7 +294,7 @@ def _trapped(net: _Net, scenario: Scenario, held: set[str]) -> dict[str, float]:
                         path=(*scenario.origin, "trapped_pressure"),
                         found=f"at the start the part around {names} is shut in: nothing tells its pressure",
                         expected="a pressure for every part that is shut in on all sides",
-                        remedy=f'write trapped_pressure = {{ {_first(part, lineup)} = "0 bar(g)" }} with the real one',
+                        remedy=f'write trapped_pressure = {{ {_first(part, lineup)} = "..." }} with it',
                     )
                 ]
             )
@@ -467,7 +467,7 @@ def _refuse_idle_pumps(net: _Net, flows: dict[str, float]) -> None:
                 [
                     Fault(
                         path=(*pump.origin, "curve"),
-                        found=f"the head curve cannot cross the system: shut-off head {h0:.1f} m lifts nothing",
+                        found=f"the curve cannot cross the system: shut-off head {h0:.1f} m lifts nothing",
                         expected="a pump that moves liquid from the shore tank to the ship's tank",
                         remedy="check the curve, the tank levels and the elevations (all above one datum)",
                     )

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import bisect
 
-from .errors import CaseError, Fault
-from .lineup import Origin, PumpMove, Table, ValveMove
+from surge.errors import CaseError, Fault
+from surge.lineup import Origin, PumpMove, Table, ValveMove
 
 SAME = 1e-6  # [-] openings nearer than this are the same
 
@@ -72,7 +72,7 @@ def _cannot_join(origin: Origin, valve: str, opening: float, law: Table) -> Faul
     low, high = min(x for _, x in law), max(x for _, x in law)
     return Fault(
         path=origin,
-        found=f'the law of valve "{valve}" runs between openings {low:.3g} and {high:.3g}; it stands at {opening:.3g}',
+        found=f'the law of "{valve}" runs from {low:.3g} to {high:.3g}; the valve stands at {opening:.3g}',
         expected="a law that passes the opening at which the valve stands",
         remedy=f"begin the table at {opening:.3g}, or set the valve's opening before",
     )

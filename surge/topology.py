@@ -6,7 +6,7 @@ import heapq
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from .lineup import LineUp, Pipe, Valve
+from surge.lineup import LineUp, Pipe, Valve
 
 
 @dataclass(frozen=True, kw_only=True)

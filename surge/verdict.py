@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from .lineup import Element, LineUp, Pipe, Point
-from .result import ElementResult, Extreme, PlaceResult, ScenarioResult
+from surge.lineup import Element, LineUp, Pipe, Point
+from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 
 WITHIN = "limit kept"
 EXCEEDED = "limit exceeded"
@@ -180,7 +180,9 @@ def place_limits(lineup: LineUp, point: Point) -> list[tuple[float, str]]:
     return limits
 
 
-def _element_findings(lineup: LineUp, element: Element, got: ElementResult, run: ScenarioResult) -> list[Finding]:
+def _element_findings(
+    lineup: LineUp, element: Element, got: ElementResult, run: ScenarioResult
+) -> list[Finding]:
     whose = {"subject": "element", "name": element.name}
     boiled = run.vapour is not None
     found = []
@@ -191,7 +193,14 @@ def _element_findings(lineup: LineUp, element: Element, got: ElementResult, run:
         value, source = limit
         found.append(
             judge_extreme(
-                run.name, got.highest, check="peak", limit=value, source=source, upper=True, boiled=boiled, **whose
+                run.name,
+                got.highest,
+                check="peak",
+                limit=value,
+                source=source,
+                upper=True,
+                boiled=boiled,
+                **whose,
             )
         )
         rating = element.limits.rating
@@ -233,7 +242,9 @@ def _place_findings(lineup: LineUp, point: Point, got: PlaceResult, run: Scenari
         whose = {"subject": "place", "name": point.name, "limit": limit, "source": source}
         found.append(judge_value(run.name, got.steady, check="steady", **whose))
         found.append(
-            judge_extreme(run.name, got.highest, check="peak", upper=True, boiled=run.vapour is not None, **whose)
+            judge_extreme(
+                run.name, got.highest, check="peak", upper=True, boiled=run.vapour is not None, **whose
+            )
         )
     return found
 

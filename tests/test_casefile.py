@@ -137,7 +137,13 @@ def test_wave_speed_of_a_pipe_from_its_wall() -> None:
     lineup = case().lineup
     steel = MATERIALS["steel"]
     c1 = restraint_factor("anchored throughout", poisson=steel.poisson)
-    fields = {"density": 740.0, "sound_speed": 1180.0, "diameter": 0.3048, "wall": 9.53e-3, "modulus": steel.modulus}
+    fields = {
+        "density": 740.0,
+        "sound_speed": 1180.0,
+        "diameter": 0.3048,
+        "wall": 9.53e-3,
+        "modulus": steel.modulus,
+    }
     assert lineup.pipes[0].wave_speed == pytest.approx(wave_speed(**fields, c1=c1), rel=1e-14)
     assert "9.53 mm" in lineup.pipes[0].wave_speed_source
     own = case(
@@ -153,7 +159,8 @@ def test_wave_speed_of_a_pipe_from_its_wall() -> None:
 
 def test_brittle_material_and_length_range() -> None:
     lineup = case(
-        ('material = "steel"', 'material = "cast iron"'), ('length = "1200 m"', 'length = ["800 m", "1500 m"]')
+        ('material = "steel"', 'material = "cast iron"'),
+        ('length = "1200 m"', 'length = ["800 m", "1500 m"]'),
     ).lineup
     assert lineup.pipes[0].brittle
     assert lineup.pipes[0].length_range == (800, 1500)
@@ -177,8 +184,14 @@ def test_arm_passage_supply_and_valve_table() -> None:
             'loss_factor = 12\ninside_diameter = "250 mm"\n# ',
         ),
         ('characteristic = "butterfly"', "characteristic = [[0, 0], [0.5, 0.2], [1, 1]]"),
-        (STARTER[STARTER.index('name = "emergency') : STARTER.index("[scenario.shutdown]")], 'name = "stop"\n'),
-        (STARTER[STARTER.index("[scenario.shutdown]") :], '[[scenario.event]]\nat = "1 s"\nclose = "manifold valve"\nlaw = "step"\n'),
+        (
+            STARTER[STARTER.index('name = "emergency') : STARTER.index("[scenario.shutdown]")],
+            'name = "stop"\n',
+        ),
+        (
+            STARTER[STARTER.index("[scenario.shutdown]") :],
+            '[[scenario.event]]\nat = "1 s"\nclose = "manifold valve"\nlaw = "step"\n',
+        ),
     ).lineup
     assert next(p for p in lineup.pipes if p.kind == "arm").wave_speed_source == "given"
     supply = lineup.supplies[0]
@@ -198,7 +211,10 @@ def test_elevations_are_inherited() -> None:
     points = case().lineup.points_by_name
     assert points["shore line inlet"].elevation == points["tank outlet"].elevation == 3.0
     chained = case(
-        ('[points."shore line inlet"]\nsame_elevation_as = "tank outlet"', '[points."shore line inlet"]\nsame_elevation_as = "pump discharge"')
+        (
+            '[points."shore line inlet"]\nsame_elevation_as = "tank outlet"',
+            '[points."shore line inlet"]\nsame_elevation_as = "pump discharge"',
+        )
     )
     assert chained.lineup.points_by_name["shore line inlet"].elevation == 3.0
 
@@ -241,7 +257,11 @@ STROKE = 'stroke = "25 s"           # time of the whole stroke\nlaw = "linear"  
     ],
 )
 def test_stroke_laws(keys: str, law: tuple[tuple[float, float], ...]) -> None:
-    shut = 'shut_at_start = ["manifold valve"]\n\n[[scenario.event]]' if keys.startswith("open") else "\n[[scenario.event]]"
+    shut = (
+        'shut_at_start = ["manifold valve"]\n\n[[scenario.event]]'
+        if keys.startswith("open")
+        else "\n[[scenario.event]]"
+    )
     scenario = case(
         ('close = "manifold valve"  # close, open or move a valve; stop or start a pump', keys),
         (STROKE, ""),
@@ -255,7 +275,10 @@ def test_stroke_laws(keys: str, law: tuple[tuple[float, float], ...]) -> None:
     ("keys", "law"),
     [
         ('stop = "shore pump"\nrun_down = "8 s"', ((0, 1), (8, 0))),
-        ('stop = "shore pump"\nrun_down = [["0 s", 1.0], ["3 s", 0.5], ["9 s", 0.0]]', ((0, 1), (3, 0.5), (9, 0))),
+        (
+            'stop = "shore pump"\nrun_down = [["0 s", 1.0], ["3 s", 0.5], ["9 s", 0.0]]',
+            ((0, 1), (3, 0.5), (9, 0)),
+        ),
         ('start = "shore pump"\nrun_up = "6 s"', ((0, 0), (6, 1))),
     ],
 )
@@ -270,7 +293,10 @@ def test_shutdown_chain_linked() -> None:
     """Closed form: 5 + 2 + 1 = 8 s; the valve after 8 s of run-down; the last after 25 s of stroke."""
     scenario = case().lineup.scenarios[1]
     assert [(m.pump, m.start, m.what) for m in scenario.pump_moves] == [("shore pump", 8.0, "shutdown")]
-    assert [(m.valve, m.start) for m in scenario.moves] == [("manifold valve", 16.0), ("shore control valve", 41.0)]
+    assert [(m.valve, m.start) for m in scenario.moves] == [
+        ("manifold valve", 16.0),
+        ("shore control valve", 41.0),
+    ]
     assert scenario.timing == (("detection", 2.0), ("signal", 1.0))
 
 
@@ -282,7 +308,10 @@ def test_shutdown_chain_by_voice() -> None:
         ('after = "manifold valve"', 'after = "manifold valve"\nwait = "3 s"'),
     ).lineup.scenarios[1]
     assert scenario.pump_moves[0].start == 28.0
-    assert [(m.valve, m.start) for m in scenario.moves] == [("manifold valve", 10.0), ("shore control valve", 38.0)]
+    assert [(m.valve, m.start) for m in scenario.moves] == [
+        ("manifold valve", 10.0),
+        ("shore control valve", 38.0),
+    ]
     assert scenario.timing == (("detection", 2.0), ("signal", 1.0), ("voice", 20.0))
 
 
@@ -359,7 +388,9 @@ BAD: list[tuple[str, list[tuple[str, str]], str, str, str]] = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("changes", "key", "on_line", "remedy"), [row[1:] for row in BAD], ids=[r[0] for r in BAD])
+@pytest.mark.parametrize(
+    ("changes", "key", "on_line", "remedy"), [row[1:] for row in BAD], ids=[r[0] for r in BAD]
+)
 def test_bad(changes: list[tuple[str, str]], key: str, on_line: str, remedy: str) -> None:
     text = changed(*changes)
     matching = [r for r in records(text) if r.key == key]
@@ -394,7 +425,7 @@ def test_all_kinds_of_fault_in_one_go() -> None:
     found = records(text)
     keys = [record.key for record in found]
     for key in (
-        'liquid: vapour_pressure',
+        "liquid: vapour_pressure",
         'point "drop line valve inlet": elevation',
         'pipe "shore line": lenght',
         'valve "manifold valve": from',
@@ -415,7 +446,7 @@ def test_a_lost_connection_brings_no_guesses() -> None:
 
 def test_misspelt_table_is_followed() -> None:
     found = records(changed(("[liquid]", "[liqid]"), ('density = "740 kg/m3"', 'density = "740"')))
-    assert [r.key for r in found] == ["liqid", 'liqid: density']
+    assert [r.key for r in found] == ["liqid", "liqid: density"]
     assert "did you mean" in found[0].remedy
     assert "740" in found[1].source
 
@@ -427,8 +458,8 @@ def test_misspelt_table_is_followed() -> None:
     ("text", "line", "found", "remedy"),
     [
         ("a = \n", 1, "Invalid value", "missing quote"),
-        ('x = 1\nlevel = 14 m\n', 2, "Expected newline", 'write level = "14 m"'),
-        ('x = 1\nlevel = 3,5\n', 2, "Expected newline", 'write level = "3,5"'),
+        ("x = 1\nlevel = 14 m\n", 2, "Expected newline", 'write level = "14 m"'),
+        ("x = 1\nlevel = 3,5\n", 2, "Expected newline", 'write level = "3,5"'),
         ("a = 1\na = 2\n", 2, 'the key "a" for a second time', "take one of the two out"),
         ("[a]\nb = 1\n[a]\n", 3, "twice", "take one out"),
         ('a = "x', 1, "Unterminated string", "missing quote"),
@@ -550,7 +581,15 @@ def test_schema_is_sound_and_accepts_the_starter() -> None:
     jsonschema.Draft202012Validator.check_schema(schema)
     validator = jsonschema.Draft202012Validator(schema)
     assert not list(validator.iter_errors(tomllib.loads(STARTER)))
-    for name in ("decimal comma", "unknown key", "missing key", "no sound speed", "two verbs", "opening", "row of one"):
+    for name in (
+        "decimal comma",
+        "unknown key",
+        "missing key",
+        "no sound speed",
+        "two verbs",
+        "opening",
+        "row of one",
+    ):
         changes = next(row[1] for row in BAD if row[0] == name)
         assert list(validator.iter_errors(tomllib.loads(changed(*changes)))), name
 

@@ -177,8 +177,40 @@ def test_random_text(text: str) -> None:
 @given(
     text=st.lists(
         st.sampled_from(
-            ["[", "]", "[[", "]]", "{", "}", "=", ".", ",", '"', "'", '"""', "\n", " ", "#", "a", "pipe", "points"]
-            + ["name", "1", "1e9", "nan", '"1 m"', "schema = 1\n", "scenario", "liquid", "\\", "\r", "\t", "1979-05-27"]
+            [
+                "[",
+                "]",
+                "[[",
+                "]]",
+                "{",
+                "}",
+                "=",
+                ".",
+                ",",
+                '"',
+                "'",
+                '"""',
+                "\n",
+                " ",
+                "#",
+                "a",
+                "pipe",
+                "points",
+            ]
+            + [
+                "name",
+                "1",
+                "1e9",
+                "nan",
+                '"1 m"',
+                "schema = 1\n",
+                "scenario",
+                "liquid",
+                "\\",
+                "\r",
+                "\t",
+                "1979-05-27",
+            ]
         ),
         max_size=40,
     ).map("".join)

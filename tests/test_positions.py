@@ -139,7 +139,11 @@ def _basic(text: str) -> str:
 
 
 def _multi(text: str) -> str:
-    return '"""' + text.replace("\\", "\\\\").replace('"""', '""\\"') + ('\\""""' if text.endswith('"') else '"""')
+    return (
+        '"""'
+        + text.replace("\\", "\\\\").replace('"""', '""\\"')
+        + ('\\""""' if text.endswith('"') else '"""')
+    )
 
 
 _SCALARS = st.one_of(
@@ -152,7 +156,7 @@ _SCALARS = st.one_of(
     _WILD.filter(lambda t: not t.endswith('"')).map(lambda t: _multi(t)),
     st.just('"""\n""two""" "'.replace(' "', "")),
 )
-_GAP = st.sampled_from(["", " ", "\n", "  # note ] } \"\n", "\t"])
+_GAP = st.sampled_from(["", " ", "\n", '  # note ] } "\n', "\t"])
 
 
 @st.composite

@@ -227,7 +227,9 @@ def test_shows_mass_flow_with_density_only() -> None:
         show(1.0, unit="t/h")
 
 
-@pytest.mark.parametrize(("value", "unit"), [(1.0, "furlong"), (1.0, "bar(a)"), (math.nan, "m"), (math.inf, "m")])
+@pytest.mark.parametrize(
+    ("value", "unit"), [(1.0, "furlong"), (1.0, "bar(a)"), (math.nan, "m"), (math.inf, "m")]
+)
 def test_shows_nothing_doubtful(value: float, unit: str) -> None:
     with pytest.raises(ValueError, match="no unit|cannot show"):
         show(value, unit=unit)

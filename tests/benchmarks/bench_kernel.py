@@ -69,9 +69,7 @@ def grid_for(lineup: LineUp, reaches: Reaches, steps: int) -> Grid:
     steady = steady_state(lineup, Scenario(name="s"))
     flow = np.array([steady.flow[p.name] for p in lineup.pipes])
     laws = Laws(ratio={"v": ((0.0, 1.0), (0.25 * steps * reaches.dt, 0.0))}, speed={})
-    return build_grid(
-        lineup, steady, reaches=reaches, laws=laws, tables=loss_tables(lineup, flow)
-    )
+    return build_grid(lineup, steady, reaches=reaches, laws=laws, tables=loss_tables(lineup, flow))
 
 
 def ours(reaches: int, steps: int, *, frozen: bool) -> float:
@@ -100,7 +98,9 @@ def build(source: Path) -> Path:
 
 def theirs(program: Path, reaches: int, steps: int) -> float:
     """Node updates a second of the yardstick."""
-    done = subprocess.run([program, str(reaches), str(steps), "1"], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [program, str(reaches), str(steps), "1"], capture_output=True, text=True, check=True
+    )
     found = re.search(r"node-updates/s ([0-9.e+]+)", done.stdout)
     assert found
     return float(found.group(1))

@@ -1,4 +1,4 @@
-"""What all parts of the case builder share: the noted faults, and units that need the barometer or density."""
+"""What the parts of the case builder share: noted faults, units that need barometer or density."""
 
 from __future__ import annotations
 

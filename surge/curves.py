@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from surge.lineup import Table
+Table = tuple[tuple[float, float], ...]
 
 Array = NDArray[np.float64]
 

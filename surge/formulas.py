@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 
 LAMINAR_END = 2000.0  # [-] Reynolds number up to which 64/Re holds
 TURBULENT_START = 4000.0  # [-] Reynolds number from which Colebrook-White holds
+SMOOTH = 1e-300  # [-] a relative roughness below this cannot be divided without loss: smooth
 KV_PRESSURE = 1e5  # [Pa] pressure drop in the definition of Kv
 KV_DENSITY = 1000.0  # [kg/m3] density of water in the definition of Kv
 SECONDS_PER_HOUR = 3600.0
@@ -193,8 +194,8 @@ def fully_rough_factor(relative_roughness: ArrayLike) -> Any:
         Of the shape of the argument.
     """
     rough = np.asarray(relative_roughness, dtype=float)
-    safe = np.where(rough > 0.0, rough, 1.0)
-    return np.where(rough > 0.0, (2.0 * np.log10(safe / 3.7)) ** -2.0, 0.0)[()]
+    safe = np.where(rough > SMOOTH, rough, 1.0)
+    return np.where(rough > SMOOTH, (2.0 * np.log10(safe / 3.7)) ** -2.0, 0.0)[()]
 
 
 def colebrook(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Any:
@@ -257,11 +258,11 @@ def friction_factor(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Any:
 def head_loss(
     flow: ArrayLike,
     *,
-    length: float,
-    diameter: float,
-    roughness: float,
+    length: float | Array,
+    diameter: float | Array,
+    roughness: float | Array,
     viscosity: float,
-    minor_loss: float,
+    minor_loss: float | Array,
     gravity: float,
 ) -> Any:
     """Return the head lost along a pipe [m], with the sign of the flow.
@@ -270,11 +271,11 @@ def head_loss(
     ----------
     flow : array_like
         [m3/s]
-    length, diameter, roughness : float
+    length, diameter, roughness : float or ndarray
         [m]
     viscosity : float
         Kinematic [m2/s]; 0 takes the fully rough factor, which is 0 for a smooth wall.
-    minor_loss : float
+    minor_loss : float or ndarray
         Sum of loss factors K on the pipe's own velocity head [-].
     gravity : float
         [m/s2]
@@ -282,7 +283,7 @@ def head_loss(
     Returns
     -------
     float or ndarray
-        Of the shape of ``flow``. Darcy-Weisbach; up to Re 2000 exactly Hagen-Poiseuille, so that it
+        Of the broadcast shape. Darcy-Weisbach; up to Re 2000 exactly Hagen-Poiseuille, so that it
         and its slope are right at zero flow.
     """
     velocity = np.asarray(flow, dtype=float) / (math.pi / 4.0 * diameter**2)

@@ -7,8 +7,9 @@ storage and loss are kept in one link between two points.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -188,7 +189,7 @@ class _Builder:
         self.points = [p.name for p in lineup.points]
         self.heads = [steady.head[p] for p in self.points]
         self.fixed = dict(steady.fixed)
-        self.links: list[dict] = []
+        self.links: list[dict[str, Any]] = []
         self.stub = [0.0] * len(self.points)
         self.loss = PipeLoss(lineup)
         self.flow = np.array([steady.flow[p.name] for p in lineup.pipes])
@@ -334,7 +335,7 @@ class _Arrays(_Builder):
             first += i.size
         return tuple(found)
 
-    def friction(self) -> dict[str, NDArray]:
+    def friction(self) -> dict[str, NDArray[Any]]:
         """Coefficients and tables of the loss of a reach, half of it at the ends."""
         size, pipes = self.rows * LANES, len(self.lineup.pipes)
         r, row = np.zeros(size), np.full(size, 2 * pipes, dtype=np.int64)
@@ -354,13 +355,13 @@ class _Arrays(_Builder):
     def _coefficient(self, k: int, loss: float, d: float) -> float:
         """Coefficient r with which r*d*d is exactly ``loss`` [m] at the steady flow."""
         if d <= 0.0 or loss <= 0.0:
-            return float(self.frozen[k]) / self.reaches.count[k] / (4 * self.b[k] ** 2)
+            return float(self.frozen[k] / self.reaches.count[k] / (4 * self.b[k] ** 2))
         if loss > MOST_LOSS_OF_WAVE * d:
             raise GridError(
                 f'pipe "{self.lineup.pipes[k].name}" loses too much head in one reach for this method; '
                 "give its losses as a passage of their own"
             )
-        return loss / d**2
+        return float(loss / d**2)
 
     def ends(self) -> None:
         """Pipe ends at the steady flow: the starts of all pipes, then their far ends."""
@@ -454,7 +455,7 @@ class _Arrays(_Builder):
             self.lf[e] = c, now, k["q"], k.get("speed", 1.0), *tail, z, step, z * k["q"]
         self.knots, self.coef = np.array(knots), np.vstack(coef)
 
-    def law_arrays(self) -> dict[str, NDArray]:
+    def law_arrays(self) -> dict[str, NDArray[Any]]:
         """Kv ratios and speeds against time."""
         names = [k["name"] for k in self.links]
         laws = [(names.index(n), False, t) for n, t in self.laws.ratio.items()]
@@ -485,7 +486,7 @@ class _Arrays(_Builder):
         boil = self.lineup.vapour_gauge / rho_g
         return np.array([named[p].elevation + boil if p in named else -np.inf for p in self.points])
 
-    def waves(self) -> dict[str, NDArray]:
+    def waves(self) -> dict[str, NDArray[Any]]:
         """The steady flow as the kernel's first instant, and an empty envelope."""
         size = self.rows * LANES
         window = size + max(size, 32 * LANES)
@@ -504,7 +505,7 @@ class _Arrays(_Builder):
         hi[:], lo[:] = -1e300, 1e300
         return {"p": p, "m": m, "window": start, "hi": hi, "lo": lo, "r": r}
 
-    def room(self) -> dict[str, NDArray]:
+    def room(self) -> dict[str, NDArray[Any]]:
         """Matrix and right side for the largest cluster."""
         n = int(max((c[b.C_POINT_END] - c[b.C_LINK] for c in self.ci), default=1))
         return {"matrix": np.zeros((n, n)), "rhs": np.zeros(n), "found": np.zeros(2, dtype=np.int64)}
@@ -517,7 +518,7 @@ def build_grid(
     reaches: Reaches,
     laws: Laws,
     tables: LossTables,
-    probes: dict[str, Sequence[float]] | None = None,
+    probes: Mapping[str, Sequence[float]] | None = None,
 ) -> Grid:
     """Return the kernel's arrays for a line-up at its steady flow.
 

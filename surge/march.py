@@ -10,7 +10,17 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from surge.boundaries import NOT_CONVERGED, NOT_FINITE, OK, P_H, STOPPED_AT_VAPOUR
+from surge.boundaries import (
+    E_POINT,
+    E_X,
+    E_Y,
+    L_Q,
+    NOT_CONVERGED,
+    NOT_FINITE,
+    OK,
+    P_H,
+    STOPPED_AT_VAPOUR,
+)
 from surge.errors import SolveError
 from surge.grid import Grid
 from surge.kernel import march
@@ -67,13 +77,13 @@ class Marched:
 
     def _flows_now(self) -> Array:
         net = self.grid.net
-        ends = (net.pf[net.ei[:, 2], P_H] - net.ef[:, 2]) * net.ef[:, 0]
-        return np.concatenate([net.lf[:, 2], ends])
+        ends = (net.pf[net.ei[:, E_POINT], P_H] - net.ef[:, E_X]) * net.ef[:, E_Y]
+        return np.concatenate([net.lf[:, L_Q], ends])
 
     def probe_heads(self) -> Array:
         """Heads at the probes now [m]."""
         net = self.grid.net
-        return 0.5 * (net.p[net.window[0] + net.probe] + net.m[net.window[1] + net.probe])
+        return np.asarray(0.5 * (net.p[net.window[0] + net.probe] + net.m[net.window[1] + net.probe]))
 
     def advance(self, steps: int, *, to_vapour: bool = False) -> None:
         """March ``steps`` more, or only to the instant at which the liquid first boils.

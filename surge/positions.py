@@ -37,12 +37,12 @@ class Spot:
 
 @dataclass
 class Positions:
-    """The places of all keys and values of one text.
+    r"""The places of all keys and values of one text.
 
     Attributes
     ----------
     text : str
-        With every line end as ``\\n``.
+        With every line end as ``\n``.
     keys, values : dict
         Path -> stretch. A table's key is in its header; a table has no value unless it is inline.
     """

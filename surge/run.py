@@ -204,8 +204,7 @@ def simulate(
     first, duration, ended = _first_march(work, divide(work.times, dt))
     coarse = Summary.of(lineup, first)
     if quick:
-        done = {"duration": duration, "ended": ended, "tolerance": 0.0, "runs": 1}
-        return summarise(work, coarse, None, None, **done)
+        return summarise(work, coarse, None, None, duration=duration, ended=ended, tolerance=0.0, runs=1)
     runs = 1
     while True:
         say(f"step {dt:.2g} s")

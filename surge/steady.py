@@ -8,6 +8,7 @@ elements. Heads [m], flows [m3/s].
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,7 @@ from surge.formulas import friction_factor, fully_rough_factor, head_loss, kv_lo
 from surge.lineup import LineUp, Passage, Pump, Scenario, Supply, Tank, Valve
 from surge.topology import components, pressure_points
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 
 _EPS_FLOW = 1e-6  # [m3/s] keeps slopes off zero at rest; not part of any solution
 _REST = 1e-9  # [m3/s] below this a pump does not load
@@ -307,7 +308,9 @@ def _first(part: set[str], lineup: LineUp) -> str:
     return next(f'"{p.name}"' for p in lineup.points if p.name in part)
 
 
-def _solve(net: _Net, scenario: Scenario, *, means: _Means | None = None) -> tuple[dict, dict, float]:
+def _solve(
+    net: _Net, scenario: Scenario, *, means: _Means | None = None
+) -> tuple[dict[str, float], dict[str, float], float]:
     """Heads, flows and the means' head, with non-return valves shut where flow would turn."""
     held: set[str] = set()
     free = {s.name for s in net.lineup.supplies}
@@ -341,7 +344,8 @@ def _prepare(lineup: LineUp, scenario: Scenario) -> _Net:
     for s in lineup.supplies:
         if s.pressure is not None:
             fixed[s.point] = lineup.points_by_name[s.point].elevation + s.pressure / rho_g
-    c = {e.name: kv_loss(e.kv, gravity=lineup.gravity) ** -0.5 for e in (*lineup.valves, *lineup.passages)}
+    orifices: list[Valve | Passage] = [*lineup.valves, *lineup.passages]
+    c = {e.name: kv_loss(e.kv, gravity=lineup.gravity) ** -0.5 for e in orifices}
     return _Net(
         lineup=lineup,
         opening={v.name: openings.get(v.name, v.opening) for v in lineup.valves},
@@ -475,7 +479,7 @@ def _refuse_idle_pumps(net: _Net, flows: dict[str, float]) -> None:
             )
 
 
-def _reach_rate(net: _Net, scenario: Scenario) -> tuple[dict, dict, list[str]]:
+def _reach_rate(net: _Net, scenario: Scenario) -> tuple[dict[str, float], dict[str, float], list[str]]:
     """Heads, flows and words of the state in which the agreed rate is set."""
     lineup, rate = net.lineup, net.lineup.rate
     if rate is None:

@@ -239,11 +239,28 @@ def _element_findings(
 def _place_findings(lineup: LineUp, point: Point, got: PlaceResult, run: ScenarioResult) -> list[Finding]:
     found = []
     for limit, source in place_limits(lineup, point):
-        whose = {"subject": "place", "name": point.name, "limit": limit, "source": source}
-        found.append(judge_value(run.name, got.steady, check="steady", **whose))
+        found.append(
+            judge_value(
+                run.name,
+                got.steady,
+                subject="place",
+                name=point.name,
+                check="steady",
+                limit=limit,
+                source=source,
+            )
+        )
         found.append(
             judge_extreme(
-                run.name, got.highest, check="peak", upper=True, boiled=run.vapour is not None, **whose
+                run.name,
+                got.highest,
+                subject="place",
+                name=point.name,
+                check="peak",
+                limit=limit,
+                source=source,
+                upper=True,
+                boiled=run.vapour is not None,
             )
         )
     return found

@@ -1,0 +1,93 @@
+"""An import may only point to a lower ring; units, files and plots stay at the edge."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "surge"
+
+RINGS: tuple[tuple[str, ...], ...] = (
+    ("errors",),
+    ("formulas", "curves", "boundaries", "kernel"),
+    ("lineup", "stroke", "topology", "reference"),
+    ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
+    ("steady", "grid"),
+    ("march", "result", "scenario_result", "run"),
+    ("verdict", "static", "assess", "advice"),
+    ("units", "positions"),
+    ("leaves", "casespec", "casefaults", "casenotes", "casemend", "casewalls", "casescenario", "casebuild"),
+    ("casefile",),
+    ("report_text", "report_json", "report"),
+    ("cli", "__main__", "__init__"),
+)
+RING_OF = {name: i for i, ring in enumerate(RINGS) for name in ring}
+# Within a ring: a module may import those that stand before it in its ring.
+PLACE = {name: k for ring in RINGS for k, name in enumerate(ring)}
+ONLY = {
+    "pint": {"units"},
+    "matplotlib": {"plots"},
+    "click": {"cli"},
+    "rich": {"cli", "report", "report_text"},
+    "pydantic": {"casespec", "casefaults", "casefile", "leaves", "casemend"},
+    "numba": {"boundaries", "kernel"},
+    "scipy": set(),
+}
+MODULES = sorted(p.stem for p in PACKAGE.glob("*.py"))
+
+
+def imports(module: str) -> set[tuple[str, str]]:
+    """Pairs of (top package, sub-module) that a module imports anywhere, type checking apart."""
+    tree = ast.parse((PACKAGE / f"{module}.py").read_text(encoding="utf-8"))
+    skipped = {
+        id(inner)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
+        for inner in ast.walk(node)
+    }
+    found: set[tuple[str, str]] = set()
+    for node in ast.walk(tree):
+        if id(node) in skipped:
+            continue
+        if isinstance(node, ast.Import):
+            found |= {(a.name.split(".")[0], a.name.partition(".")[2]) for a in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
+            top, _, rest = node.module.partition(".")
+            if top == "surge" and not rest:
+                found |= {("surge", a.name) for a in node.names if (PACKAGE / f"{a.name}.py").exists()}
+            else:
+                found.add((top, rest))
+        elif isinstance(node, ast.ImportFrom):
+            pytest.fail(f"{module}: relative import")
+    return found
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_imports_point_down(module: str) -> None:
+    assert module in RING_OF, f"{module} stands in no ring: put it into RINGS"
+    for top, name in imports(module):
+        if top != "surge" or not name:
+            continue
+        other = name.split(".")[0]
+        below = RING_OF[other] < RING_OF[module]
+        beside = RING_OF[other] == RING_OF[module] and PLACE[other] < PLACE[module]
+        assert below or beside, f"{module} imports {other}, which does not stand below it"
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_edge_packages_stay_at_the_edge(module: str) -> None:
+    for top, _ in imports(module):
+        if top in ONLY:
+            assert module in ONLY[top], f"{module} imports {top}"
+
+
+def test_kernel_knows_only_numbers() -> None:
+    allowed = {"numpy", "numba", "math", "collections", "__future__", "surge", "dataclasses"}
+    for module in ("kernel", "boundaries"):
+        assert {top for top, _ in imports(module)} <= allowed
+    assert {name for top, name in imports("kernel") | imports("boundaries") if top == "surge"} <= {
+        "boundaries",
+        "curves",
+    }

@@ -213,10 +213,11 @@ def simulate(
         runs += 3 if compared.lumping else 2
         tolerance = fine.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
         reaches = fine.marched.grid.reaches
-        if compared.worst() <= tolerance or 4 * reaches.nodes * duration / reaches.dt > MOST_WORK:
+        boiled = _boiling(work, fine.marched, duration)
+        # Beyond boiling the pressures are not valid, and a finer step does not make them so.
+        if boiled or compared.worst() <= tolerance or 4 * reaches.nodes * duration / reaches.dt > MOST_WORK:
             break
         dt, coarse = reaches.dt, fine
-    boiled = _boiling(work, fine.marched, duration)
     return summarise(
         work, fine, compared, boiled, duration=duration, ended=ended, tolerance=tolerance, runs=runs
     )

@@ -95,10 +95,14 @@ def judge_extreme(
     """Hold an extreme against a limit; after the liquid has boiled only what came before counts."""
     sign = 1.0 if upper else -1.0
     margin = sign * (limit - extreme.pressure)
-    if boiled and check != "vapour":
-        before, _ = _judge(sign * (limit - extreme.before_vapour), extreme.error)
-        verdict = EXCEEDED if before == EXCEEDED else UNDECIDED
-        reason = "" if verdict == EXCEEDED else "the liquid boils: pressures after that are not valid"
+    if boiled:
+        before = sign * (limit - extreme.before_vapour)
+        # What boils is below its limit by no more than one step's fall: the whole run tells by how much.
+        exceeded = _judge(before, extreme.error)[0] == EXCEEDED
+        if check == "vapour":
+            exceeded = before <= 0.0 and margin < -extreme.error
+        verdict = EXCEEDED if exceeded else UNDECIDED
+        reason = "" if exceeded else "the liquid boils: pressures after that are not valid"
     else:
         verdict, reason = _judge(margin, extreme.error)
     return Finding(

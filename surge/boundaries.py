@@ -257,8 +257,8 @@ def _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
             if pi[p, P_DRY] >= 0:
                 pf[p, P_H] -= weight * rhs[links + pi[p, P_DRY]]
                 change = max(change, abs(rhs[links + pi[p, P_DRY]]) / (1.0 + abs(pf[p, P_H])))
-        # Convergence is quadratic: after a change of 1e-7 what is left is rounding.
-        if change < 1e-7:
+        # Convergence is quadratic: after a change of 1e-5 what is left is some 1e-10.
+        if change < 1e-5:
             _misfit(c, ci, members, pi, pf, li, lf)
             return True
     return False

@@ -51,7 +51,9 @@ class CaseError(SurgeError):
 
 
 class GridError(SurgeError):
-    """A line-up that no grid within the stated bounds can carry."""
+    """A line-up that no grid within the stated bounds can carry: the answer is "cannot be decided"."""
+
+    exit_code = 4
 
 
 class SolveError(SurgeError):

@@ -350,7 +350,14 @@ class _Arrays(_Builder):
             steady = loss[round(q / step)]
             r[at[1:-1]] = self._coefficient(k, steady, 2 * wave * q + steady)
         self.coefficients = r
-        return {"node_row": row, "table": table, "table_step": per_d}
+        return {
+            "node_row": (row * table.shape[1]).astype(np.int32),
+            "node_step": per_d[row],
+            "place": np.zeros(size, dtype=np.int32),
+            "share": np.zeros(size),
+            "table": table,
+            "table_step": per_d,
+        }
 
     def _coefficient(self, k: int, loss: float, d: float) -> float:
         """Coefficient r with which r*d*d is exactly ``loss`` [m] at the steady flow."""

@@ -66,7 +66,7 @@ LANES = 8
 # surge.boundaries, the laws of what moves, curves, nodes to record, room for Newton.
 Net = namedtuple(
     "Net",
-    "p m window hi lo r node_row table table_step floor point_floor pi pf ei ef li lf ci members plain pairs "
+    "p m window hi lo r node_row node_step place share table table_step floor point_floor pi pf ei ef li lf ci members plain pairs "
     "singles law_i law_t law_v knots coef lump_table probe matrix rhs found",
 )
 
@@ -92,24 +92,32 @@ def pass_frozen(p, m, r, hi, lo):
 
 
 @jit
-def pass_local(p, m, row, step, table, hi, lo):
-    """As :func:`pass_frozen`, the loss from a table per pipe (a factor that follows the flow)."""
-    last = table.shape[1] - 1
-    for i in range(p.size):
+def pass_local(p, m, row, step, table, hi, lo, place, share):
+    """As :func:`pass_frozen`, the loss from a table per pipe (a factor that follows the flow).
+
+    In two loops, because only the first can go several nodes at a time: ``place`` and ``share``
+    carry what it found. Beyond its table a loss goes on along the last straight piece.
+    """
+    n = p.size
+    last = table.shape[1] - 2.0
+    for i in range(n):
         a = p[i]
         b = m[i]
         s = a + b
         hi[i] = max(hi[i], s)
         lo[i] = min(lo[i], s)
-        d = a - b
-        t = row[i]
-        u = abs(d) * step[t]
-        if u < last:
-            k = np.intp(u)
-            w = table[t, k] + (u - k) * (table[t, k + 1] - table[t, k])
-        else:
-            w = table[t, last] * (u / last) * (u / last)
-        w = w if d >= 0.0 else -w
+        u = abs(a - b) * step[i]
+        k = np.int32(u if u < last else last)
+        place[i] = row[i] + k
+        share[i] = u - k
+    flat = table.ravel()
+    for i in range(n):
+        j = np.uint32(place[i])
+        a = flat[j]
+        w = a + share[i] * (flat[j + np.uint32(1)] - a)
+        a = p[i]
+        b = m[i]
+        w = w if a >= b else -w
         p[i] = a - w
         m[i] = b + w
 
@@ -314,6 +322,7 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
     table, step, lumps, knots, coef = net.table, net.table_step, net.lump_table, net.knots, net.coef
     members, plain, pairs, singles = net.members, net.plain, net.pairs, net.singles
     probe, matrix, rhs = net.probe, net.matrix, net.rhs
+    node_step, place, share = net.node_step, net.place, net.share
     law_i, law_t, law_v = net.law_i, net.law_t, net.law_v
     floor, point_floor, found = net.floor, net.point_floor, net.found
     n_singles = singles.size
@@ -327,7 +336,7 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
         if frozen:
             pass_frozen(p[a : a + size], m[b : b + size], r, hi, lo)
         else:
-            pass_local(p[a : a + size], m[b : b + size], node_row, step, table, hi, lo)
+            pass_local(p[a : a + size], m[b : b + size], node_row, node_step, table, hi, lo, place, share)
         # Written after the pass and not before: a vector load right behind a scalar store stalls.
         _leave(p, m, a, b, n_start, pf, ei, ef, frozen, step, table)
         _slide(p, m, window, size)

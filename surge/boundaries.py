@@ -43,7 +43,7 @@ E_Y, E_R, E_X, E_LOSS, E_FLOATS = 0, 1, 2, 3, 4
 # Columns of clusters: first and last link and point in the list of members.
 C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_INTS = 0, 1, 2, 3, 4
 
-_TINY_FLOW = 1e-7  # [m3/s] keeps a Newton slope off zero; it does not enter the solution
+_ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; not in the solution
 _MOST_FLOW = 1e6  # [m3/s] bracket of a single link's flow
 _MAX_ITERATIONS = 60
 
@@ -87,7 +87,7 @@ def link_law(e, q, li, lf, knots, coef, tables):
     kind = li[e, L_KIND]
     if kind == ORIFICE:
         c2 = lf[e, L_C2]
-        return q * abs(q) / c2, 2.0 * (abs(q) + _TINY_FLOW) / c2
+        return q * abs(q) / c2, 2.0 * (abs(q) / c2 + _ROOT_HEAD / math.sqrt(c2))
     if kind == PUMP:
         a = li[e, L_CURVE]
         b = li[e, L_CURVE_END]
@@ -265,6 +265,18 @@ def _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
 
 
 @jit
+def _wake(c, ci, members, pf, li, lf):
+    """A first guess for orifices that stood still: Newton from rest would have far to go."""
+    for j in range(ci[c, C_LINK], ci[c, C_LINK_END]):
+        e = members[j]
+        if li[e, L_KIND] == ORIFICE and lf[e, L_C2] > 0.0:
+            drop = pf[li[e, L_A], P_H] - pf[li[e, L_B], P_H]
+            free = math.sqrt(lf[e, L_C2] * abs(drop))
+            if abs(lf[e, L_Q]) < 1e-3 * free:
+                lf[e, L_Q] = free if drop > 0.0 else -free
+
+
+@jit
 def _wants_open(e, pf, li, lf, knots, coef, tables):
     """Whether a non-return valve that is shut has more head before it than behind."""
     loss, _ = link_law(e, 0.0, li, lf, knots, coef, tables)
@@ -278,6 +290,7 @@ def solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, r
     Non-return valves start as they were; one whose flow would turn is shut, one with more head
     before it is opened, and the rest solved again.
     """
+    _wake(c, ci, members, pf, li, lf)
     for _ in range(2 + ci[c, C_LINK_END] - ci[c, C_LINK]):
         if not _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
             return NOT_CONVERGED

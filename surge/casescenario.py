@@ -148,7 +148,7 @@ class ScenarioBuilder:
                 (*origin, key),
                 shown(run),
                 f"a table from speed {first:g} to speed {last:g}",
-                f'begin at ["0 s", {first:.1f}] and end at {last:.1f}; speeds are shares of the pump\'s speed',
+                f'begin at ["0 s", {first:.1f}] and end at {last:.1f}; speeds are shares of its speed',
             )
             return ((0.0, first), (1.0, last))
         return law

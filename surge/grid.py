@@ -270,7 +270,8 @@ class _Builder:
 class LossTables:
     """Head lost over each whole pipe [m] at equal steps of flow; row k is pipe k.
 
-    The steady flow falls on a point of its row, so a steady line stays steady to rounding.
+    The steady flow falls on a point of its row (from half a step up, some 5 mm/s), so a steady line
+    stays steady to rounding.
     """
 
     loss: Array
@@ -282,7 +283,9 @@ def loss_tables(lineup: LineUp, flow: Array) -> LossTables:
     loss = PipeLoss(lineup)
     size = np.abs(flow)
     rough = np.maximum(TOP_VELOCITY * loss.area, 4 * size) / TABLE_SIZE
-    step = np.where(size > 0, size / np.maximum(np.rint(size / rough), 1), rough)
+    whole = np.rint(size / rough)
+    # A pipe as good as at rest keeps the common step: a table for its flow would end at once.
+    step = np.where(whole > 0, size / np.maximum(whole, 1), rough)
     q = step * np.arange(TABLE_SIZE + 1)[:, None]
     if lineup.frozen_friction:
         factor = loss.factor(flow) * loss.length / loss.diameter + loss.minor

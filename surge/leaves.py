@@ -283,7 +283,7 @@ class Text(Leaf):
         """Dots in quotes."""
         return '"..."'
 
-    def stand_in(self, pick: int) -> str:
+    def stand_in(self, pick: int) -> str:  # noqa: ARG002
         """Return a text that no writer would choose."""
         return "?"
 

@@ -23,6 +23,7 @@ from surge.topology import components, pressure_points
 Array = NDArray[Any]
 
 _EPS_FLOW = 1e-6  # [m3/s] keeps slopes off zero at rest; not part of any solution
+_ROOT_HEAD = 1e-3  # [m0.5] of the head that does so for an orifice
 _REST = 1e-9  # [m3/s] below this a pump does not load
 
 
@@ -158,7 +159,7 @@ class PipeLoss:
 
 
 def _orifice(c: float, q: float) -> tuple[float, float]:
-    return q * abs(q) / c**2, 2 * (abs(q) + _EPS_FLOW) / c**2
+    return q * abs(q) / c**2, 2 * (abs(q) / c + _ROOT_HEAD) / c
 
 
 def _link_law(net: _Net, element: Valve | Passage | Pump, q: float) -> tuple[float, float] | None:

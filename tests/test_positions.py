@@ -163,11 +163,13 @@ _GAP = st.sampled_from(["", " ", "\n", '  # note ] } "\n', "\t"])
 def _values(draw: st.DrawFn, depth: int = 0) -> str:
     kind = draw(st.integers(0, 3 if depth < 3 else 0))
     if kind < 2:
-        return draw(_SCALARS)
+        scalar: str = draw(_SCALARS)
+        return scalar
     count = draw(st.integers(0, 3))
     if kind == 2:
         items = [draw(_GAP) + draw(_values(depth + 1)) + draw(_GAP) for _ in range(count)]
-        tail = "," if items and draw(st.booleans()) else ""
+        comma: bool = draw(st.booleans())
+        tail = "," if items and comma else ""
         return f"[{','.join(items)}{tail}{draw(_GAP)}]"
     pairs = [f"{draw(_keys(n))} = {draw(_values(depth + 1))}" for n in range(count)]
     return "{ " + ", ".join(pairs) + " }"
@@ -179,8 +181,9 @@ def _keys(draw: st.DrawFn, number: int) -> str:
     text = draw(_WILD) + str(number)
     quoted_free = text.replace("'", "").replace("\n", "").replace("\t", "") or "k"
     first = draw(st.sampled_from([f"k-{number}", _basic(text), f"'{quoted_free}!{number}'"]))
-    rest = draw(st.lists(st.sampled_from(["a", '"b.c"', "''"]), max_size=2, unique=True))
-    return draw(st.sampled_from([".", " . "])).join([first, *rest])
+    rest: list[str] = draw(st.lists(st.sampled_from(["a", '"b.c"', "''"]), max_size=2, unique=True))
+    joint: str = draw(st.sampled_from([".", " . "]))
+    return joint.join([first, *rest])
 
 
 @st.composite

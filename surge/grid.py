@@ -28,6 +28,7 @@ OWN_MISFIT = 0.005  # of an element's own travel time
 PERIOD_MISFIT = 0.001  # of the longest pipeline period, for short elements
 STROKE_MISFIT = 0.005  # of the shortest stroke, for short elements
 LEAST_REACHES = 100  # in the longest element, and steps in the shortest stroke
+LOOK_FINER = 1.3  # a step up to so much below the largest allowed is taken when lengths fit it better
 MOST_REACHES = 200_000  # in all: 1.6 MB an array
 TABLE_SIZE = 1024  # steps of a loss table: its error is a millionth of the loss at its end
 MOST_LOSS_OF_WAVE = 0.1  # of the wave itself in one reach; the method is stable far beyond
@@ -108,7 +109,7 @@ def fits(times: Array, dt: float, *, slack: float) -> bool:
 
 
 def choose_step(times: Array, *, period: float, stroke: float, finest: float = 0.0) -> float:
-    """Return the largest time step whose misfit is allowed [s].
+    """Return the time step [s]: of the allowed ones near the largest, the one that fits best.
 
     Parameters
     ----------
@@ -135,10 +136,24 @@ def choose_step(times: Array, *, period: float, stroke: float, finest: float = 0
     last = max(first, int(np.ceil(longest / slack)) + 1)
     if first * times.sum() / longest > MOST_REACHES:
         raise GridError(_too_fine(first, longest, stroke))
-    for n in range(first, min(last, first + 20_000) + 1):
-        if fits(times, longest / n, slack=slack):
-            return longest / n
-    raise GridError(_too_fine(last, longest, stroke))
+    steps = longest / np.arange(first, min(last, first + 20_000) + 1)
+    misfit, lumped = _misfits(times, steps)
+    allowed = np.all(misfit <= np.maximum(OWN_MISFIT * times, slack) * (1 + 1e-9), axis=1)
+    if not allowed.any():
+        raise GridError(_too_fine(last, longest, stroke))
+    largest = steps[int(np.argmax(allowed))]
+    near = allowed & (steps >= largest / LOOK_FINER)
+    # A lumped element counts as misfit by its whole travel time: rather a reach than a lump.
+    left = np.sum(misfit + lumped * times, axis=1)
+    return float(steps[int(np.argmin(np.where(near, left, np.inf)))])
+
+
+def _misfits(times: Array, steps: Array) -> tuple[Array, Array]:
+    """Misfit [s] and whether it is lumped, of every pipe at every step: shape (steps, pipes)."""
+    dt = steps[:, None]
+    lumped = times < dt * (1 - 1e-9)
+    count = np.maximum(np.rint(times / dt), 1)
+    return np.where(lumped, 0.0, np.abs(count * dt - times)), lumped
 
 
 def _too_fine(reaches: int, longest: float, stroke: float) -> str:

@@ -8,15 +8,17 @@ Joukowsky). SI inside: heads [m], flows [m3/s], pressures [Pa gauge].
 
 from __future__ import annotations
 
+import functools
 import math
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import fluids
 import numpy as np
 from scipy.interpolate import PchipInterpolator
-from scipy.optimize import fsolve
+from scipy.optimize import brentq, fsolve
 
 G = 9.80665  # standard gravity, CGPM 1901
 ATMOSPHERE = 101325.0  # standard atmosphere, CGPM 1954
@@ -138,12 +140,14 @@ class Oracle:
         # dp [bar] = rho/1000 (Q/Kv)^2 with Q and Kv in m3/h: the definition of Kv.
         return 1e5 * (self.rho / 1000) * (q * 3600 / kv) * abs(q * 3600 / kv) / (self.rho * G)
 
+    @functools.cached_property
+    def _pump_curve(self) -> Callable[[float], Any]:
+        flow, head = np.array([(si(a), si(b)) for a, b in self.pumps[0]["curve"]]).T
+        return np.poly1d(np.polyfit(flow, head, 2)) if flow.size == 3 else PchipInterpolator(flow, head)
+
     def pump_head(self, q: float) -> float:
         """Head of the pump at full speed: parabola through three points, else monotone cubic [m]."""
-        flow, head = np.array([(si(a), si(b)) for a, b in self.pumps[0]["curve"]]).T
-        if flow.size == 3:
-            return float(np.polyval(np.polyfit(flow, head, 2), q))
-        return float(PchipInterpolator(flow, head)(q))
+        return float(self._pump_curve(q))
 
     def steady(self, scenario: str) -> tuple[dict[str, float], dict[str, float]]:
         """Heads of all points [m] and flows of all elements [m3/s] while loading at the rate.
@@ -216,7 +220,7 @@ class Oracle:
         elements = [*self.lines, *self.valves, *self.passages, *self.pumps]
         sources = [t["at"] for t in self.tanks if t["side"] == "shore"]
         point = (sources + [s["at"] for s in self.data.get("supply", [])])[0]
-        found = []
+        found: list[dict[str, Any]] = []
         while True:
             following = [e for e in elements if e["from"] == point]
             if not following:
@@ -300,18 +304,18 @@ class Chain:
             low, high = (middle, high) if made < lift else (low, middle)
         return high
 
-    def _loss(self, group: list[dict[str, Any]], q: float, time: float) -> float:
+    def _orifices(self, group: list[dict[str, Any]], time: float) -> float:
+        """Sum of the loss coefficients of the valves at a joint, as far open as they are at ``time``."""
         total = 0.0
         for element in group:
             if element in self.o.pumps:
-                total -= self._pump(q, time)
                 continue
             k = self.k[element["name"]]
             if element["name"] in self.shut:
                 begin, stroke = self.shut[element["name"]]
                 opening = min(max(1 - (time - begin) / stroke, 0.0), 1.0)
                 k /= max(kv_ratio(element["characteristic"], opening), 1e-9) ** 2
-            total += k * q * abs(q)
+            total += k
         return total
 
     def _pump(self, q: float, time: float) -> float:
@@ -328,14 +332,19 @@ class Chain:
         return speed**2 * (self.o.pump_head(end) + tail * end**2) - tail * q * abs(q)
 
     def _flow(self, group: list[dict[str, Any]], drive: float, b: float, time: float) -> float:
-        """Flow q with b*q + loss(q) = drive, by halving: the left side rises with q."""
-        low, high = (0.0 if any(e in self.o.pumps for e in group) else -2.0), 2.0
-        if not group:
-            return drive / b
-        for _ in range(60):
-            q = (low + high) / 2
-            low, high = (q, high) if b * q + self._loss(group, q, time) < drive else (low, q)
-        return (low + high) / 2
+        """Flow q with b*q + losses(q) - pump(q) = drive."""
+        k = self._orifices(group, time)
+        if not any(e in self.o.pumps for e in group):
+            if k == 0.0:
+                return drive / b
+            size = 2 * abs(drive) / (b + math.sqrt(b * b + 4 * k * abs(drive)))
+            return math.copysign(size, drive)
+
+        def miss(q: float) -> float:
+            return b * q + k * q * abs(q) - self._pump(q, time) - drive
+
+        # The pumps of these cases have non-return valves: nothing flows back.
+        return 0.0 if miss(0.0) >= 0.0 else float(brentq(miss, 0.0, 2.0, xtol=1e-12))
 
     def _march(self, dt: float, duration: float) -> None:
         o = self.o
@@ -343,17 +352,15 @@ class Chain:
         count = [max(1, round(o.travel_time(p["name"]) / dt)) for p in self.pipes]
         b = [o.wave_speed(p["name"]) / (G * o.area(p["name"])) for p in self.pipes]
         sizes = np.linspace(0.0, 4 * self.q0, 401)
-        table = [
-            np.array([o._loss(p, q) / n for q in sizes]) for p, n in zip(self.pipes, count, strict=True)
-        ]
+        table = [np.array([o._loss(p, q) / n for q in sizes]) for p, n in zip(self.pipes, count, strict=True)]
         h = [
             np.linspace(self.head[p["from"]], self.head[p["to"]], n + 1)
             for p, n in zip(self.pipes, count, strict=True)
         ]
         q = [np.full(n + 1, self.q0) for n in count]
         points = [p[key] for p in self.pipes for key in ("from", "to")]
-        self.highest = {p: -math.inf for p in points}
-        self.lowest = {p: math.inf for p in points}
+        self.highest = dict.fromkeys(points, -math.inf)
+        self.lowest = dict.fromkeys(points, math.inf)
         self.when: dict[str, float] = {}
         for step in range(1, round(duration / dt) + 1):
             time = step * dt

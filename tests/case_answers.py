@@ -1,0 +1,64 @@
+"""The demo cases of ``cases/`` and what the program answers to them, each computed once a session."""
+
+from __future__ import annotations
+
+import functools
+from pathlib import Path
+
+from case_oracles import Oracle
+
+from surge.assess import Assessment, assess
+from surge.casefile import Case, load_case
+from surge.result import Extreme, ScenarioResult
+from surge.verdict import EXCEEDED, WITHIN, Finding
+
+CASES = Path(__file__).parent.parent / "cases"
+VERDICTS = {
+    "crude-sea-line": EXCEEDED,
+    "gas-oil-release-coupling": EXCEEDED,
+    "gasoline-drop-lines": WITHIN,
+    "gasoline-through-cargo-pumps": EXCEEDED,
+    "kerosene-shutdown-linked-and-not": EXCEEDED,
+    "methanol-closed-branches": EXCEEDED,
+    "restart-into-a-shut-deck-line": WITHIN,
+    "shore-line-of-unknown-length": WITHIN,
+}
+
+
+@functools.cache
+def case(name: str) -> Case:
+    return load_case(CASES / f"{name}.toml")
+
+
+@functools.cache
+def answer(name: str) -> Assessment:
+    return assess(case(name).lineup)
+
+
+@functools.cache
+def oracle(name: str) -> Oracle:
+    made = Oracle(CASES / f"{name}.toml")
+    for line in made.lines:
+        if isinstance(line["length"], list):
+            line["length"] = line["length"][1]
+    return made
+
+
+def run_of(name: str, scenario: str) -> ScenarioResult:
+    return next(r for r in answer(name).scenarios if r.name == scenario)
+
+
+def peak_at(run: ScenarioResult, point: str) -> Extreme:
+    return next(p.highest for p in run.places if p.name == point)
+
+
+def peak_in(run: ScenarioResult, element: str) -> Extreme:
+    return next(e.highest for e in run.elements if e.name == element)
+
+
+def steady_at(run: ScenarioResult, point: str) -> float:
+    return next(p.steady for p in run.places if p.name == point)
+
+
+def findings_in(name: str, scenario: str) -> list[Finding]:
+    return [f for f in answer(name).findings if f.scenario == scenario]

@@ -20,46 +20,13 @@ from surge.curves import PumpCurve
 from surge.errors import GridError
 from surge.kernel import LANES, Net
 from surge.lineup import LineUp, Pump, Table, Valve
-from surge.steady import PipeLoss, Steady
+from surge.losses import TABLE_SIZE, LossTables, PipeLoss, of_wave_difference
+from surge.reaches import Reaches
+from surge.steady import Steady
 
 Array = NDArray[np.float64]
 
-OWN_MISFIT = 0.005  # of an element's own travel time
-PERIOD_MISFIT = 0.001  # of the longest pipeline period, for short elements
-STROKE_MISFIT = 0.005  # of the shortest stroke, for short elements
-LEAST_REACHES = 100  # in the longest element, and steps in the shortest stroke
-LOOK_FINER = 1.3  # a step up to so much below the largest allowed is taken when lengths fit it better
-MOST_REACHES = 200_000  # in all: 1.6 MB an array
-TABLE_SIZE = 1024  # steps of a loss table: its error is a millionth of the loss at its end
 MOST_LOSS_OF_WAVE = 0.1  # of the wave itself in one reach; the method is stable far beyond
-TOP_VELOCITY = 10.0  # [m/s] a loss table reaches at least this
-
-
-@dataclass(frozen=True, kw_only=True)
-class Reaches:
-    """How the pipes of a line-up are divided.
-
-    Attributes
-    ----------
-    dt : float
-        Time step [s].
-    count : tuple of int
-        Reaches of each pipe; 0 is a lumped one.
-    misfit : tuple of float
-        Travel time on the grid less the true one [s], 0 for lumped ones.
-    parts : int
-        Links in series that a lumped element is made of (2 only for the error estimate).
-    """
-
-    dt: float
-    count: tuple[int, ...]
-    misfit: tuple[float, ...]
-    parts: int = 1
-
-    @property
-    def nodes(self) -> int:
-        """Number of nodes on all pipes."""
-        return sum(n + 1 for n in self.count if n)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,88 +60,6 @@ class Grid:
     links: tuple[str, ...]
     ends: tuple[tuple[str, bool], ...]
     pipe_points: tuple[tuple[int, int], ...]
-
-
-def divide(times: Array, dt: float) -> Reaches:
-    """Divide pipes of travel ``times`` [s], shape (n,), into reaches of ``dt`` [s]."""
-    count = np.where(times < dt * (1 - 1e-9), 0, np.maximum(np.rint(times / dt), 1)).astype(int)
-    misfit = np.where(count > 0, count * dt - times, 0.0)
-    return Reaches(dt=dt, count=tuple(count.tolist()), misfit=tuple(misfit.tolist()))
-
-
-def fits(times: Array, dt: float, *, slack: float) -> bool:
-    """Whether every pipe's misfit is within its own bound or the absolute ``slack`` [s]."""
-    misfit = np.abs(np.array(divide(times, dt).misfit))
-    return bool(np.all(misfit <= np.maximum(OWN_MISFIT * times, slack) * (1 + 1e-9)))
-
-
-def choose_step(times: Array, *, period: float, stroke: float, finest: float = 0.0) -> float:
-    """Return the time step [s]: of the allowed ones near the largest, the one that fits best.
-
-    Parameters
-    ----------
-    times : ndarray of shape (n,)
-        Travel times of the pipes [s].
-    period : float
-        Longest pipeline period [s].
-    stroke : float
-        Shortest stroke or run-down [s]; infinite when there are only steps.
-    finest : float
-        Only steps at or below this are considered [s]; 0 is no bound.
-
-    Raises
-    ------
-    GridError
-        When it would take more than ``MOST_REACHES`` reaches.
-    """
-    longest = float(times.max())
-    slack = min(PERIOD_MISFIT * period, STROKE_MISFIT * stroke)
-    cap = min(longest / LEAST_REACHES, stroke / LEAST_REACHES)
-    if finest:
-        cap = min(cap, finest)
-    first = int(np.ceil(longest / cap * (1 - 1e-9)))
-    last = max(first, int(np.ceil(longest / slack)) + 1)
-    if first * times.sum() / longest > MOST_REACHES:
-        raise GridError(_too_fine(first, longest, stroke))
-    steps = longest / np.arange(first, min(last, first + 20_000) + 1)
-    misfit, lumped = _misfits(times, steps)
-    allowed = np.all(misfit <= np.maximum(OWN_MISFIT * times, slack) * (1 + 1e-9), axis=1)
-    if not allowed.any():
-        raise GridError(_too_fine(last, longest, stroke))
-    largest = steps[int(np.argmax(allowed))]
-    near = allowed & (steps >= largest / LOOK_FINER)
-    # A lumped element counts as misfit by its whole travel time: rather a reach than a lump.
-    left = np.sum(misfit + lumped * times, axis=1)
-    return float(steps[int(np.argmin(np.where(near, left, np.inf)))])
-
-
-def _misfits(times: Array, steps: Array) -> tuple[Array, Array]:
-    """Misfit [s] and whether it is lumped, of every pipe at every step: shape (steps, pipes)."""
-    dt = steps[:, None]
-    lumped = times < dt * (1 - 1e-9)
-    count = np.maximum(np.rint(times / dt), 1)
-    return np.where(lumped, 0.0, np.abs(count * dt - times)), lumped
-
-
-def _too_fine(reaches: int, longest: float, stroke: float) -> str:
-    return (
-        f"this line-up would need {reaches} reaches in its longest element (travel time {longest:.3g} s, "
-        f"shortest stroke {stroke:.3g} s); at most {MOST_REACHES} in all are possible. "
-        'Write a stroke of no time as law = "step", or check the longest length.'
-    )
-
-
-def other_rounding(times: Array, dt: float, *, slack: float) -> float:
-    """A step near ``dt`` [s] whose misfits differ most from those of ``dt``, itself allowed."""
-    base = np.array(divide(times, dt).misfit) / times
-    best, found = -1.0, dt * 0.93
-    for share in np.linspace(0.80, 0.985, 75):
-        trial = dt * float(share)
-        if fits(times, trial, slack=slack):
-            score = float(np.abs(np.array(divide(times, trial).misfit) / times - base).sum())
-            if score > best:
-                best, found = score, trial
-    return found
 
 
 def staggered(*sizes: int) -> list[Array]:
@@ -281,51 +166,6 @@ class _Builder:
                 )  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class LossTables:
-    """Head lost over each whole pipe [m] at equal steps of flow; row k is pipe k.
-
-    The steady flow falls on a point of its row (from half a step up, some 5 mm/s), so a steady line
-    stays steady to rounding.
-    """
-
-    loss: Array
-    step: Array
-
-
-def loss_tables(lineup: LineUp, flow: Array) -> LossTables:
-    """Tabulate the losses of all pipes; ``flow`` is the steady one [m3/s], shape (pipes,)."""
-    loss = PipeLoss(lineup)
-    size = np.abs(flow)
-    rough = np.maximum(TOP_VELOCITY * loss.area, 4 * size) / TABLE_SIZE
-    whole = np.rint(size / rough)
-    # A pipe as good as at rest keeps the common step: a table for its flow would end at once.
-    step = np.where(whole > 0, size / np.maximum(whole, 1), rough)
-    q = step * np.arange(TABLE_SIZE + 1)[:, None]
-    if lineup.frozen_friction:
-        factor = loss.factor(flow) * loss.length / loss.diameter + loss.minor
-        values = factor * q * q / (2 * loss.gravity * loss.area**2)
-    else:
-        values = loss(q)
-    return LossTables(loss=np.ascontiguousarray(values.T), step=step)
-
-
-def _of_wave_difference(loss: Array, step: float, b: float, steady: float) -> tuple[Array, float]:
-    """Loss of a reach against d = P - M as it arrives at a node, at equal steps of d.
-
-    The waves carry the flow before half of the loss is taken off each, so d = 2BQ + loss(Q):
-    friction at the middle of the reach. ``steady`` [m3/s] is kept on a point of the table.
-    """
-    q = step * np.arange(loss.size)
-    d = 2 * b * q + loss
-    at = round(steady / step)
-    new = d[at] / at if at > 0 else d[-1] / (loss.size - 1)
-    grid = new * np.arange(loss.size)
-    if at > 0:
-        grid[at] = d[at]
-    return np.interp(grid, d, loss), float(new)
-
-
 class _Arrays(_Builder):
     """Turns what was collected into the kernel's arrays."""
 
@@ -361,7 +201,7 @@ class _Arrays(_Builder):
         for k in self.gridded:
             at, wave, n = self.nodes[k], self.b[k], self.reaches.count[k]
             q, loss, step = abs(self.flow[k]), self.tables.loss[k] / n, self.tables.step[k]
-            table[2 * k], d_step = _of_wave_difference(loss, step, wave, q)
+            table[2 * k], d_step = of_wave_difference(loss, step, wave, q)
             table[2 * k + 1] = loss / 2
             per_d[2 * k : 2 * k + 2] = 1 / d_step, 1 / (2 * wave * step)
             row[at[1:-1]] = 2 * k

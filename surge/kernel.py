@@ -66,8 +66,8 @@ LANES = 8
 # surge.boundaries, the laws of what moves, curves, nodes to record, room for Newton.
 Net = namedtuple(
     "Net",
-    "p m window hi lo r node_row node_step place share table table_step floor point_floor pi pf ei ef li lf ci "
-    "members plain pairs singles law_i law_t law_v knots coef lump_table probe matrix rhs found",
+    "p m window hi lo r node_row node_step place share table table_step floor point_floor pi pf ei ef li lf "
+    "ci members plain pairs singles law_i law_t law_v knots coef lump_table probe matrix rhs found",
 )
 
 

@@ -28,6 +28,7 @@ from surge.kernel import march
 Array = NDArray[np.float64]
 
 CHUNK = 2048  # steps between two looks at the histories
+ROUNDING = 1e-9  # [m] a head that beats an extreme by less is the same
 KEPT = 3000  # samples of a thinned history, about
 
 _WHY = {
@@ -122,12 +123,13 @@ class Marched:
         """Take the extremes of ``rows`` into the running ones, the first instant of each."""
         if rows.shape[1] == 0:
             return
-        for best, step, at, better in (
-            (hi, hi_step, rows.argmax(axis=0), np.greater),
-            (lo, lo_step, rows.argmin(axis=0), np.less),
+        for best, step, at, sign in (
+            (hi, hi_step, rows.argmax(axis=0), 1.0),
+            (lo, lo_step, rows.argmin(axis=0), -1.0),
         ):
             value = rows[at, np.arange(rows.shape[1])]
-            new = better(value, best)
+            # Rounding about a steady value is no extreme: it would only move its time.
+            new = sign * (value - best) > ROUNDING
             best[new] = value[new]
             step[new] = self.done + 1 + at[new]
 

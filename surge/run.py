@@ -13,21 +13,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from surge.grid import (
-    PERIOD_MISFIT,
-    STROKE_MISFIT,
-    Grid,
-    Laws,
-    LossTables,
-    Reaches,
-    build_grid,
-    choose_step,
-    divide,
-    loss_tables,
-    other_rounding,
-)
+from surge.grid import Grid, Laws, build_grid
 from surge.lineup import LineUp, Scenario
+from surge.losses import LossTables, loss_tables
 from surge.march import KEPT, Marched
+from surge.reaches import PERIOD_MISFIT, STROKE_MISFIT, Reaches, choose_step, divide, other_rounding
 from surge.result import ScenarioResult, Vapour
 from surge.scenario_result import Comparison, Summary, summarise
 from surge.steady import Steady, steady_state

@@ -310,6 +310,16 @@ class _Results:
             runs=runs,
         )
 
+    def accuracy(self, tolerance: float) -> list[str]:
+        """Words when the error allowed was not reached."""
+        worst = self.compared.worst() if self.compared else 0.0
+        if worst <= tolerance:
+            return []
+        return [
+            f"numerical error up to {worst / 1e5:.2f} bar, above the {tolerance / 1e5:.2f} bar aimed at: "
+            "the movement is too sudden for the short elements of this line-up to be told more exactly"
+        ]
+
     def back_flow(self, history: History) -> list[str]:
         """Words about flow out of a tank that a free outfall cannot give back."""
         levels = dict(self.work.scenario.levels)
@@ -380,7 +390,7 @@ def summarise(
         ),
         vapour=boiled[0] if boiled else None,
         undecided=tuple(undecided),
-        notes=work.steady.set_up,
+        notes=(*work.steady.set_up, *made.accuracy(tolerance)),
         timing=work.scenario.timing,
         last_event=work.last_event,
         opening=work.steady.opening,

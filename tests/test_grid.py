@@ -8,21 +8,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surge.errors import GridError
-from surge.grid import (
+from surge.grid import staggered
+from surge.lineup import LineUp, Liquid, Pipe, Point
+from surge.losses import TABLE_SIZE, TOP_VELOCITY, loss_tables
+from surge.reaches import (
     LEAST_REACHES,
     OWN_MISFIT,
     PERIOD_MISFIT,
     STROKE_MISFIT,
-    TABLE_SIZE,
-    TOP_VELOCITY,
     choose_step,
     divide,
     fits,
-    loss_tables,
     other_rounding,
-    staggered,
 )
-from surge.lineup import LineUp, Liquid, Pipe, Point
 
 TIMES = st.lists(st.floats(1e-3, 20.0), min_size=1, max_size=8)
 

@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 from surge.boundaries import orifice_flow, solve_dense, table_loss
-from surge.grid import Laws, Reaches, build_grid, loss_tables
+from surge.grid import Laws, build_grid
 from surge.lineup import LineUp, Liquid, Pipe, Point, Pump, Scenario, Tank, Valve
+from surge.losses import loss_tables
 from surge.march import Marched
+from surge.reaches import Reaches
 from surge.steady import steady_state
 
 LIQUID = Liquid(name="water", density=1000.0, sound_speed=1480.0, viscosity=1e-6, vapour_pressure=2300.0)
@@ -24,7 +26,13 @@ def lineup() -> LineUp:
 
     def pipe(name: str, start: str, end: str, length: float, wave_speed: float) -> Pipe:
         return Pipe(
-            name=name, start=start, end=end, length=length, diameter=0.3, wave_speed=wave_speed, roughness=5e-5
+            name=name,
+            start=start,
+            end=end,
+            length=length,
+            diameter=0.3,
+            wave_speed=wave_speed,
+            roughness=5e-5,
         )
 
     return LineUp(

@@ -13,11 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from scipy.special import i0, i1
-
-from surge.lineup import GRAVITY as G
-from surge.lineup import LineUp, Liquid, Pump
-from tests.lines import (
+from lines import (
     THIN,
     Run,
     line_up,
@@ -29,6 +25,10 @@ from tests.lines import (
     step_at,
     valve,
 )
+from scipy.special import i0, i1
+
+from surge.lineup import GRAVITY as G
+from surge.lineup import LineUp, Liquid, Pump
 
 ROUNDING = 1e-9  # relative to the wave, frictionless at Courant number 1
 

@@ -18,6 +18,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 IMPORTS = [sys.executable, "-c", "import numpy, numba, pint, click"]
+WORDS = "import numpy, numba, pint, click"
 BARE = [sys.executable, "-c", "pass"]
 
 
@@ -53,7 +54,7 @@ def main() -> None:
     for case in options.cases:
         command = [*surge, "check", str(case)]
         wall(command)
-        compare(f"surge check {case.stem}", command, IMPORTS, "import numpy, numba, pint, click", options.turns)
+        compare(f"surge check {case.stem}", command, IMPORTS, WORDS, options.turns)
     with tempfile.TemporaryDirectory() as folder:
         spent = wall([*surge, "check", str(options.cases[0])], NUMBA_CACHE_DIR=folder)
         print(f"first run ever (cold compile cache): {spent:.1f} s")

@@ -1,0 +1,152 @@
+"""Hunt for pressures that the program puts too low: python tests/benchmarks/hunt.py [LINE-UPS] [SEED].
+
+Every generated line-up is run as ``surge check`` would, then marched once more at an eighth of the
+reported step. Printed: how often an extreme lies outside its reported error, and how far on the unsafe
+side (a highest too low, a lowest too high), as a share of the line-up's greatest rise. Not collected.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from surge.errors import SurgeError
+from surge.grid import build_grid
+from surge.lineup import LineUp, Scenario
+from surge.march import Marched
+from surge.reaches import divide
+from surge.run import plan, simulate
+from surge.scenario_result import Summary
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from generated import generated  # noqa: E402 (tests are no package)
+
+FINER = 8
+MOST_WORK = 6e9  # nodes times steps of the finer march; larger ones are skipped and counted
+
+
+@dataclass(frozen=True, kw_only=True)
+class Missed:
+    """One extreme against the finer march; pressures [Pa]."""
+
+    seed: int
+    what: str
+    unsafe: float
+    error: float
+    parts: tuple[float, float, float]
+    rise: float
+    settled: bool
+
+    @property
+    def outside(self) -> bool:
+        return abs(self.unsafe) > self.error
+
+    @property
+    def share(self) -> float:
+        return self.unsafe / self.rise
+
+
+def finer(lineup: LineUp, scenario: Scenario, dt: float, duration: float) -> Summary | None:
+    """The same run at ``dt`` [s]; None when it would be too much work."""
+    work = plan(lineup, scenario)
+    reaches = divide(work.times, dt)
+    if reaches.nodes * duration / dt > MOST_WORK:
+        return None
+    grid = build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
+    marched = Marched(grid=grid, frozen=False, stride=10**6)
+    marched.advance(int(np.ceil(duration / dt)))
+    return Summary.of(lineup, marched)
+
+
+def compare(seed: int, size: float) -> Iterator[Missed] | None:
+    """Every extreme of a seed's line-up against the finer march; None when that was skipped."""
+    lineup, scenario = generated(seed, size=size)
+    result = simulate(lineup, scenario)
+    reference = finer(lineup, scenario, result.method.dt / FINER, result.method.duration)
+    if reference is None:
+        return None
+    rise = max(reference.greatest_rise(), 1e4)
+    items = [("element", e) for e in result.elements] + [("place", p) for p in result.places]
+
+    def all_of() -> Iterator[Missed]:
+        for what, item in items:
+            for way, found in (("high", item.highest), ("low", item.lowest)):
+                exact = reference.found[what, item.name, way].pressure
+                unsafe = exact - found.pressure if way == "high" else found.pressure - exact
+                yield Missed(
+                    seed=seed,
+                    what=f"{what} {item.name} {way}",
+                    unsafe=unsafe,
+                    error=found.error,
+                    parts=(found.step_part, found.misfit_part, found.lumping_part),
+                    rise=rise,
+                    settled=result.method.worst_error <= result.method.tolerance,
+                )
+
+    return all_of()
+
+
+def main() -> None:
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    size = float(sys.argv[3]) if len(sys.argv) > 3 else 1.0
+    found: list[Missed] = []
+    skipped, refused = 0, 0
+    begin = time.perf_counter()
+    for seed in range(first, first + count):
+        try:
+            compared = compare(seed, size)
+        except SurgeError as error:
+            refused += 1
+            print(f"seed {seed}: {str(error)[:150]}")
+            continue
+        if compared is None:
+            skipped += 1
+            continue
+        found += compared
+    report(found, count - skipped - refused, skipped, refused, time.perf_counter() - begin)
+
+
+def report(found: list[Missed], done: int, skipped: int, refused: int, seconds: float) -> None:
+    """Print what was found."""
+    print(f"{done} line-ups, {len(found)} extremes, {skipped} skipped (work), {refused} refused, {seconds:.0f} s")
+    if not found:
+        return
+    outside = [m for m in found if m.outside]
+    unsafe = [m for m in outside if m.unsafe > 0]
+    print(
+        f"outside the reported error: {len(outside)} ({100 * len(outside) / len(found):.2f} %), "
+        f"on the unsafe side {len(unsafe)} ({100 * len(unsafe) / len(found):.2f} %)"
+    )
+    shares = np.array([m.share for m in found]) * 100
+    cuts = (0, 1, 5, 25, 50, 75, 95, 99, 100)
+    print("unsafe side, % of the greatest rise, percentiles " + ", ".join(f"{c}" for c in cuts))
+    print("   " + ", ".join(f"{v:.4f}" for v in np.percentile(shares, cuts)))
+    ratio = np.array([abs(m.unsafe) / max(m.error, 1.0) for m in found])
+    print("difference over reported error, percentiles 50, 90, 95, 99, 99.9, 100")
+    print("   " + ", ".join(f"{v:.3f}" for v in np.percentile(ratio, (50, 90, 95, 99, 99.9, 100))))
+    print("largest underestimates:")
+    for m in sorted(found, key=lambda m: -m.share)[:12]:
+        print(_line(m))
+    print("farthest outside their error, unsafe side:")
+    for m in sorted(unsafe, key=lambda m: -(m.unsafe - m.error) / m.rise)[:25]:
+        print(_line(m))
+
+
+def _line(m: Missed) -> str:
+    step, misfit, lump = m.parts
+    return (
+        f"  seed {m.seed:5d} {m.what:34s} {100 * m.share:8.4f} % of rise {m.rise / 1e5:7.3f} bar; {m.unsafe:9.1f} Pa, "
+        f"error {m.error:9.1f} (step {step:.1f}, misfit {misfit:.1f}, lump {lump:.1f})"
+        f"{'' if m.settled else ' not settled'}"
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -86,24 +86,28 @@ def travel_times(lineup: LineUp, start: str, *, without: Collection[str] = ()) -
     return times
 
 
-def _nearest(lineup: LineUp, point: str, valve: str) -> tuple[float | None, str]:
+def _nearest(lineup: LineUp, point: str, valve: str, *, shore: bool) -> tuple[float | None, str]:
+    """Twice the way to the nearest end of the wanted side that holds a pressure; else of any side."""
     holders = pressure_points(lineup)
+    ship = {t.point for t in lineup.tanks if t.side == "ship"}
     times = travel_times(lineup, point, without=(valve,))
-    reached = [(t, holders[p]) for p, t in times.items() if p in holders]
+    reached = sorted(((p in ship) == shore, t, holders[p]) for p, t in times.items() if p in holders)
     if not reached:
         return None, ""
-    time, name = min(reached)
+    _, time, name = reached[0]
     return 2 * time, name
 
 
 def pipeline_period(lineup: LineUp, valve: Valve, *, flow: float = 0.0) -> PipelinePeriod:
-    """Pipeline period of a valve, to the nearest tank or supply on each side.
+    """Pipeline period of a valve: to the shore tank or supply that feeds it, and on to a ship's tank.
 
+    Other open ship's tanks are nearer to a drop line valve, but send back only part of a wave, and
+    none once they are shut; so they count only where no shore tank can be reached.
     ``flow`` [m3/s] through the valve tells which side is upstream; at rest it is the ``start``.
     """
     up, down = (valve.start, valve.end) if flow >= 0 else (valve.end, valve.start)
-    above, name = _nearest(lineup, up, valve.name)
-    below, _ = _nearest(lineup, down, valve.name)
+    above, name = _nearest(lineup, up, valve.name, shore=True)
+    below, _ = _nearest(lineup, down, valve.name, shore=False)
     return PipelinePeriod(valve=valve.name, upstream=above, downstream=below, reflects_at=name)
 
 

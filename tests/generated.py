@@ -58,7 +58,7 @@ class Berth:
         )
 
     def valve(self, name: str, start: str, end: str) -> None:
-        kv = 3600 * math.pi / 4 * self.bore**2 * self.between(8.0, 40.0)
+        kv = 3600 * math.pi / 4 * self.bore**2 * self.between(1.5, 10.0)
         shape = GATE if self.likely(0.5) else STRAIGHT
         self.elements.append(Valve(name=name, start=start, end=end, kv=kv, characteristic=shape))
 
@@ -91,7 +91,7 @@ class Berth:
     def _end(self, k: int) -> None:
         here = f"bottom {k}"
         if self.likely(0.4):
-            kv = 3600 * math.pi / 4 * self.bore**2 * self.between(4.0, 20.0)
+            kv = 3600 * math.pi / 4 * self.bore**2 * self.between(1.5, 8.0)
             self.elements.append(Passage(name=f"stack {k}", start=here, end=f"inside {k}", kv=kv))
             here = f"inside {k}"
         elif self.likely(0.5):
@@ -104,7 +104,7 @@ class Berth:
         """The line-up; it cannot boil, so that what is judged is the calculation and not the model."""
         rng = self.rng
         pumped = any(isinstance(e, Pump) for e in self.elements)
-        level = float(rng.uniform(5, 20) if pumped else rng.uniform(25, 70))
+        level = float(rng.uniform(5, 20) if pumped else rng.uniform(15, 40))
         tanks = (Tank(name="shore", point="shore tank", side="shore", level=level), *self.tanks)
         ends = [p for e in self.elements for p in (e.start, e.end)]
         held = {t.point for t in tanks}

@@ -16,11 +16,11 @@ RINGS: tuple[tuple[str, ...], ...] = (
     ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
     ("losses", "flownet", "steady", "reaches", "grid"),
     ("march", "result", "scenario_result", "run"),
-    ("verdict", "static", "assess", "advice"),
+    ("verdict", "static", "assess"),
     ("units", "positions"),
     ("leaves", "casespec", "casefaults", "casenotes", "casemend", "casewalls", "casescenario", "casebuild"),
     ("casefile",),
-    ("report_text", "report_json", "report"),
+    ("words", "advice", "report_text", "report_json"),
     ("cli", "__main__", "__init__"),
 )
 RING_OF = {name: i for i, ring in enumerate(RINGS) for name in ring}
@@ -30,7 +30,6 @@ ONLY = {
     "pint": {"units"},
     "matplotlib": {"plots"},
     "click": {"cli"},
-    "rich": {"cli", "report", "report_text"},
     "pydantic": {"casespec", "casefaults", "casefile", "leaves", "casemend"},
     "numba": {"boundaries", "kernel"},
     "scipy": set(),

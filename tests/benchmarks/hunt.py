@@ -1,12 +1,13 @@
-"""Hunt for pressures that the program puts too low: python tests/benchmarks/hunt.py [LINE-UPS] [SEED].
+"""Hunt for pressures that the program puts too low: python tests/benchmarks/hunt.py [-n LINE-UPS] [--seed SEED] [--finer 8] [--size 1].
 
 Every generated line-up is run as ``surge check`` would, then marched once more at an eighth of the
-reported step. Printed: how often an extreme lies outside its reported error, and how far on the unsafe
+reported step (or ``--finer``). Printed: how often an extreme lies outside its reported error, and how far on the unsafe
 side (a highest too low, a lowest too high), as a share of the line-up's greatest rise. Not collected.
 """
 
 from __future__ import annotations
 
+import argparse
 import sys
 import time
 from collections.abc import Iterator
@@ -27,8 +28,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from generated import generated  # noqa: E402 (tests are no package)
 
-FINER = 8
-MOST_WORK = 6e9  # nodes times steps of the finer march; larger ones are skipped and counted
+MOST_WORK = 4e9  # nodes times steps of the finer march; larger ones are skipped and counted
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,11 +64,11 @@ def finer(lineup: LineUp, scenario: Scenario, dt: float, duration: float) -> Sum
     return Summary.of(lineup, marched)
 
 
-def compare(seed: int, size: float) -> Iterator[Missed] | None:
+def compare(seed: int, size: float, share: int) -> Iterator[Missed] | None:
     """Every extreme of a seed's line-up against the finer march; None when that was skipped."""
     lineup, scenario = generated(seed, size=size)
     result = simulate(lineup, scenario)
-    reference = finer(lineup, scenario, result.method.dt / FINER, result.method.duration)
+    reference = finer(lineup, scenario, result.method.dt / share, result.method.duration)
     if reference is None:
         return None
     rise = max(reference.greatest_rise(), 1e4)
@@ -93,15 +93,19 @@ def compare(seed: int, size: float) -> Iterator[Missed] | None:
 
 
 def main() -> None:
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
-    first = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    size = float(sys.argv[3]) if len(sys.argv) > 3 else 1.0
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("-n", type=int, default=40, help="line-ups")
+    parser.add_argument("--seed", type=int, default=1, help="of the first")
+    parser.add_argument("--finer", type=int, default=8, help="how many times finer the other march is")
+    parser.add_argument("--size", type=float, default=1.0, help="scale of the shore line's length")
+    asked = parser.parse_args()
+    count, first = asked.n, asked.seed
     found: list[Missed] = []
     skipped, refused = 0, 0
     begin = time.perf_counter()
     for seed in range(first, first + count):
         try:
-            compared = compare(seed, size)
+            compared = compare(seed, asked.size, asked.finer)
         except SurgeError as error:
             refused += 1
             print(f"seed {seed}: {str(error)[:150]}")

@@ -1,0 +1,243 @@
+"""The command line: parse, one call, print, exit code. Heavy imports are made where they are needed."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from surge import __version__
+
+if TYPE_CHECKING:
+    from surge.assess import Assessment
+    from surge.casefile import Case
+    from surge.errors import SurgeError
+    from surge.units import ShowUnits
+
+CODES = """\b
+Exit codes, for scripts:
+  0  every limit kept
+  2  bad input: usage, case file, a path that cannot be read or written
+  3  a limit exceeded
+  4  cannot be decided
+  1  the program crashed or was interrupted: never an answer
+"""
+COLOURS = {"limit kept": "cyan", "limit exceeded": "yellow", "cannot be decided": "magenta"}
+
+
+@click.group(epilog=CODES, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="surge")
+def main() -> None:
+    """Check a tanker's loading line-up against pressure surge.
+
+    Begin with "surge new berth.toml", put in your own figures, then "surge check berth.toml".
+    A calculation, not a permit: local codes, procedures and qualified persons decide.
+    """
+
+
+@main.command()
+@click.argument("file", default="case.toml", type=click.Path(dir_okay=False, allow_dash=True))
+@click.option("--force", is_flag=True, help="Overwrite an existing file.")
+def new(file: str, force: bool) -> None:
+    """Write a commented starter case to FILE (default case.toml; - is standard output)."""
+    from surge.casefile import starter_case
+
+    text = starter_case()
+    if file == "-":
+        click.echo(text, nl=False)
+        return
+    if Path(file).exists() and not force:
+        _fail(f"{file} exists already: choose another name, or add --force to overwrite it")
+    try:
+        write_whole(Path(file), text)
+    except OSError as error:
+        _fail(f"{file} cannot be written: {error.strerror}")
+    click.echo(f"{file} written. Put in your own figures, then: surge check {file}", err=True)
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file whole or not at all."""
+    import tempfile
+
+    with tempfile.NamedTemporaryFile(
+        "w", encoding="utf-8", dir=path.parent, prefix=f".{path.name}.", delete=False
+    ) as file:
+        try:
+            file.write(text)
+            file.close()
+            Path(file.name).replace(path)
+        except BaseException:
+            Path(file.name).unlink(missing_ok=True)
+            raise
+
+
+@main.command()
+@click.argument("case", type=click.Path())
+@click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
+@click.option("--histories", is_flag=True, help="With --json: add histories and envelopes.")
+@click.option("--details", is_flag=True, help="All places, sources, and how it was computed.")
+@click.option("--pressure", help="Unit of pressures: bar, psi, kPa, kg/cm2, MPa.")
+@click.option("--flow", help="Unit of flows: m3/h, bbl/h, t/h, L/s ...")
+@click.option("--length", help="Unit of lengths: m, ft.")
+@click.option("--diameter", help="Unit of diameters: mm, inch, m.")
+def check(case: str, as_json: bool, histories: bool, details: bool, **units: str | None) -> None:
+    """Check every scenario of CASE and print the verdict.
+
+    The answer goes to standard output, everything else to standard error. See "surge --help" for
+    the exit codes.
+    """
+    show = _units(units)
+    with _lighter_start():
+        from surge.casefile import load_case
+        from surge.errors import CaseError, SurgeError
+
+        try:
+            loaded = load_case(case)
+            assessment = _assess(loaded)
+        except CaseError as error:
+            _refuse(case, error, as_json)
+        except SurgeError as error:
+            _undecided(case, error)
+    _print(loaded, assessment, show(loaded.show), as_json, histories, details)
+    sys.exit(assessment.exit_code)
+
+
+@main.command()
+@click.argument("which", type=click.Choice(["case", "result"]))
+def schema(which: str) -> None:
+    """Print the JSON Schema of case files or of results."""
+    from importlib.resources import files
+
+    click.echo((files("surge") / "schema" / f"{which}.schema.json").read_text(encoding="utf-8"), nl=False)
+
+
+def _fail(message: str) -> None:
+    click.echo(f"surge: {message}", err=True)
+    sys.exit(2)
+
+
+def _units(wanted: dict[str, str | None]) -> Any:
+    """Check the unit options now; give a function that lays them over a case's own."""
+    from dataclasses import replace
+
+    from surge.units import SHOWN
+
+    given = {k: v for k, v in wanted.items() if v is not None}
+    for kind, unit in given.items():
+        if unit not in SHOWN[kind]:
+            _fail(f"--{kind} {unit}: no such unit; write one of {', '.join(SHOWN[kind])}")
+
+    def over(own: ShowUnits) -> ShowUnits:
+        return replace(own, **given)
+
+    return over
+
+
+@contextmanager
+def _lighter_start() -> Iterator[None]:
+    """Do without what nothing here needs, while the solver loads.
+
+    The compiler's runtime asks for scipy's linear algebra wherever scipy is installed (0.14 s), the
+    case reader's library looks for plugins, and the collector walks over modules that stay.
+    """
+    import gc
+
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
+    hidden = "scipy" not in sys.modules
+    if hidden:
+        sys.modules["scipy"] = None  # type: ignore[assignment]
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
+        if hidden and sys.modules.get("scipy", 0) is None:
+            del sys.modules["scipy"]
+
+
+def _assess(case: Case) -> Assessment:
+    """Run the case, with a word on standard error when the solver must be compiled first."""
+    from surge.assess import assess
+    from surge.kernel import march
+
+    if not _compiled_before(march):
+        click.echo("surge: compiling the solver for this machine, once; some ten seconds ...", err=True)
+    return assess(case.lineup)
+
+
+def _compiled_before(function: Any) -> bool:
+    """Whether the compiler's cache holds the march; when in doubt, no."""
+    cache = getattr(getattr(function, "_cache", None), "cache_path", None)
+    return cache is not None and any(Path(cache).glob("kernel.march*.nbi"))
+
+
+def _refuse(path: str, error: Any, as_json: bool) -> None:
+    """Print all faults and leave with 2."""
+    import hashlib
+    import json
+
+    from surge.casefile import describe, format_faults, read_text
+    from surge.errors import CaseError
+
+    try:
+        text = read_text(path)
+    except CaseError:
+        text = ""
+    click.echo(format_faults(error.faults, filename=path, text=text), err=True)
+    if as_json:
+        from surge.report_json import refusal
+
+        records = describe(error.faults, filename=path, text=text)
+        digest = hashlib.sha256(text.encode()).hexdigest()
+        document = refusal(records, version=__version__, filename=path, sha256=digest)
+        click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+    sys.exit(2)
+
+
+def _undecided(path: str, error: SurgeError) -> None:
+    click.echo(f"surge: {path}: cannot be decided: {error}", err=True)
+    sys.exit(error.exit_code)
+
+
+def _print(
+    case: Case, assessment: Assessment, units: ShowUnits, as_json: bool, histories: bool, details: bool
+) -> None:
+    """Print the answer."""
+    import json
+
+    from surge.words import CAUTIONS, Shown, sentence
+
+    say = Shown(units=units, density=case.lineup.liquid.density)
+    if as_json:
+        from surge.advice import advice
+        from surge.report_json import answer
+
+        document = answer(
+            case,
+            assessment,
+            version=__version__,
+            sentence=sentence(assessment.weakest, say) if assessment.weakest else "",
+            advice=advice(assessment, say),
+            cautions=CAUTIONS,
+            histories=histories,
+        )
+        click.echo(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))
+        return
+    from surge.report_text import TextReport, plain
+
+    bare = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
+    report = TextReport(assessment, say, details=details, style=plain if bare else _coloured)
+    click.echo("\n".join([*report.lines(), "", _signature(case)]))
+
+
+def _signature(case: Case) -> str:
+    return f"surge {__version__}, case {case.filename}, sha256 {case.sha256[:16]}"
+
+
+def _coloured(text: str, verdict: str) -> str:
+    return click.style(text, fg=COLOURS[verdict], bold=True)

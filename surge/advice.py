@@ -52,9 +52,9 @@ def _lower(lineup: LineUp, run: ScenarioResult | None, say: Shown) -> list[str]:
     moves = "; ".join(gentleness(lineup, run, say)) if run else ""
     return [
         "Lower the rate: the fall of pressure behind a closing valve or a stopping pump falls with it.",
-        "Let what stops the flow from the shore (pump, shore valve) act more slowly, or shut the ship's valve "
-        "so that the line does not run empty behind it" + (f" ({moves})." if moves else "."),
-        "Raise the pressure on that part before (level or blanket pressure), or ask what vacuum its maker allows.",
+        "Let what stops the flow from the shore (pump, shore valve) act more slowly, or shut the ship's "
+        "valve so that the line does not run empty behind it" + (f" ({moves})." if moves else "."),
+        "Raise the pressure on that part (level or blanket pressure), or ask what vacuum its maker allows.",
     ]
 
 
@@ -62,8 +62,8 @@ def _static(say: Shown, finding: Finding) -> list[str]:
     assert finding.margin is not None
     return [
         "No stroke time helps: any valve shut against the running pump ends at this pressure.",
-        f"Bring the shut-off pressure down by {say.difference(-finding.margin)} at least: another pump, a lower "
-        "pump speed, a lower tank, or a pump that is stopped before a valve shuts and cannot start against it.",
+        f"Bring the shut-off pressure down by {say.difference(-finding.margin)} at least: another pump, a "
+        "lower pump speed, a lower tank, or a pump that stops before a valve shuts and stays stopped.",
         "Or use a part with a rating above it.",
     ]
 

@@ -13,7 +13,7 @@ from surge.errors import Fault
 from surge.leaves import FAULT_KIND, Leaf, hint, shown
 from surge.lineup import Origin
 from surge.positions import Positions, locate
-from surge.units import quoted
+from surge.units import printable, quoted
 
 DEEPEST = 30  # levels of nesting; the format has 8
 _WIDEST = 120  # characters of a source line that are shown
@@ -72,7 +72,7 @@ class FaultRecord:
         before = "".join("\t" if c == "\t" else " " for c in self.source[start : self.column - 1])
         marks = "^" * max(1, min(self.width, len(part) - len(before)))
         number = str(self.line)
-        place = f"{quoted(self.file)[1:-1]}:{self.line}:{self.column}"
+        place = f"{printable(self.file)}:{self.line}:{self.column}"
         lines = [f"{place}: {self.key}" if self.key else place]
         if self.source:
             lines += [f"  {number} | {part}", f"  {' ' * len(number)} | {before}{marks}"]
@@ -101,7 +101,7 @@ def format_faults(faults: Sequence[Fault], *, filename: str, text: str) -> str:
     """Return all faults as plain text for stderr; parameters as for :func:`describe`."""
     records = describe(faults, filename=filename, text=text)
     count = "1 fault" if len(records) == 1 else f"{len(records)} faults"
-    head = f"{quoted(filename)[1:-1]}: {count}; nothing was calculated or written"
+    head = f"{printable(filename)}: {count}; nothing was calculated or written"
     return "\n\n".join([head, *(record.as_text() for record in records)])
 
 

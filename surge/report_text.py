@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 from surge.advice import advice, gentleness
 from surge.assess import Assessment
@@ -142,7 +142,7 @@ class TextReport:
             where = f"{self.say.length(v.distance)} from the start of {where}"
         text = (
             f"VAPOUR PRESSURE IS REACHED, first at {where}, {self.say.time(v.time)} s. Pressures after that "
-            "are not valid in this model: a cavity opens, and its collapse can be worse than any figure below."
+            "are not valid in this model: a cavity opens, and its collapse can be worse than any figure."
         )
         return [self.style(paragraph(text), EXCEEDED)]
 
@@ -217,7 +217,7 @@ class TextReport:
         )
         return self._shortened(head, rows, SHOWN_LOWEST)
 
-    def _shortened(self, head: Row, rows: list[Row], most: int) -> list[str]:
+    def _shortened(self, head: Row, rows: Sequence[Row], most: int) -> list[str]:
         """A table without the rows that have most room, unless details are wanted."""
         kept = sum(row[-2] in (SHORT[EXCEEDED], SHORT[UNDECIDED]) for row in rows)
         show = len(rows) if self.details else max(most, kept)
@@ -239,7 +239,7 @@ class TextReport:
             found = limits.get(p.name, [])
             if not found and not self.details:
                 continue
-            f = max(found, key=lambda f: (f.verdict != WITHIN, f.load), default=None)
+            own = max(found, key=lambda f: (f.verdict != WITHIN, f.load), default=None)
             rows.append(
                 (
                     p.name,
@@ -248,9 +248,9 @@ class TextReport:
                     self.say.time(p.highest.time),
                     f"{self.say.pressure(p.lowest.pressure)} ±{self.say.pressure(p.lowest.error)}",
                     self.say.time(p.lowest.time),
-                    self.say.pressure(f.limit) if f and f.limit is not None else "-",
-                    SHORT[f.verdict] if f else "",
-                    f.limit_source if f else ", ".join(p.roles),
+                    self.say.pressure(own.limit) if own and own.limit is not None else "-",
+                    SHORT[own.verdict] if own else "",
+                    own.limit_source if own else ", ".join(p.roles),
                 )
             )
         head = (
@@ -293,8 +293,8 @@ class TextReport:
             )
             for p in run.periods
         ]
-        head = ("valve", "pipeline period upstream", "reflects at", "downstream")
-        return [*out, "", *table(head, periods)] if periods else out
+        titles = ("valve", "pipeline period upstream", "reflects at", "downstream")
+        return [*out, "", *table(titles, periods)] if periods else out
 
     def assumptions(self) -> list[str]:
         """Where figures come from, and how the numbers were computed."""

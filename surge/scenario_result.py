@@ -318,7 +318,7 @@ class _Results:
             return []
         return [
             f"numerical error up to {worst / 1e5:.2f} bar, above the {tolerance / 1e5:.2f} bar aimed at: "
-            "the movement is too sudden for the short elements of this line-up to be told more exactly"
+            "quick changes in short elements cannot be told more exactly with the work allowed"
         ]
 
     def back_flow(self, history: History) -> list[str]:

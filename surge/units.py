@@ -197,9 +197,16 @@ def read(text: str, *, dimension: str) -> Reading:
     return Reading(value=value, kind=kind, text=stripped)
 
 
+def printable(text: str) -> str:
+    """Return a text with every character that would not print written as its escape."""
+    return "".join(
+        c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode() for c in text
+    )
+
+
 def quoted(text: str) -> str:
     """Return a text in quotes as a message shows it: printable, and shortened if it is long."""
-    shown = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text[:61])
+    shown = printable(text[:61])
     return f'"{shown[:60]}..."' if len(text) > 60 or len(shown) > 60 else f'"{shown}"'
 
 

@@ -54,7 +54,16 @@ class Berth:
         bore = self.bore * float(self.rng.choice([0.6, 0.8, 1.0, 1.0, 1.0]))
         rough = self.between(2e-5, 3e-4)
         self.elements.append(
-            Pipe(name=name, start=start, end=end, length=length, diameter=bore, wave_speed=speed, kind=kind, roughness=rough)
+            Pipe(
+                name=name,
+                start=start,
+                end=end,
+                length=length,
+                diameter=bore,
+                wave_speed=speed,
+                kind=kind,
+                roughness=rough,
+            )
         )
 
     def valve(self, name: str, start: str, end: str) -> None:
@@ -71,7 +80,9 @@ class Berth:
             rate = math.pi / 4 * self.bore**2 * float(rng.uniform(2, 4))
             curve = ((0.0, top), (rate, 0.85 * top), (1.5 * rate, 0.6 * top))
             check = self.likely(0.7)
-            self.elements.append(Pump(name="pump", start=here, end="discharge", curve=curve, non_return=check))
+            self.elements.append(
+                Pump(name="pump", start=here, end="discharge", curve=curve, non_return=check)
+            )
             here = "discharge"
         self.pipe("shore line", here, "jetty", self.size * self.between(200, 3000), steel)
         here = "jetty"
@@ -159,7 +170,9 @@ class Berth:
         stops: tuple[PumpMove, ...] = ()
         if lineup.pumps and (self.likely(0.4) or not moves):
             down = self.between(1.5, 12)
-            stops = (PumpMove(pump="pump", start=float(self.rng.uniform(0, 3)), law=((0.0, 1.0), (down, 0.0))),)
+            stops = (
+                PumpMove(pump="pump", start=float(self.rng.uniform(0, 3)), law=((0.0, 1.0), (down, 0.0))),
+            )
         if not moves and not stops:
             moves = [self._move(manifold, False)]
         return Scenario(name="generated", moves=tuple(moves), pump_moves=stops)

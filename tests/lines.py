@@ -17,9 +17,7 @@ from surge import boundaries as b
 from surge.grid import Laws, build_grid
 from surge.lineup import GRAVITY, LineUp, Liquid, Pipe, Point, Pump, Scenario, Table, Tank, Valve
 from surge.losses import loss_tables
-from surge.losses import loss_tables
 from surge.march import Marched
-from surge.reaches import Reaches, divide
 from surge.reaches import Reaches, divide
 from surge.steady import Steady, steady_state
 

@@ -274,7 +274,8 @@ def supplied(**more: Any) -> LineUp:
 
 
 def test_rate_by_supply_pressure() -> None:
-    """The pressure that the rate needs: losses and the ship's level by hand; no flow: the shut-off pressure."""
+    """The pressure that the rate needs: losses and the ship's level by hand; no flow: the shut-off
+    pressure."""
     lineup = supplied().with_(rate=Rate(agreed=RATE, means="supply pressure", at="terminal", through="line"))
     found = steady_state(lineup, LOADING)
     c = 900 / 3600 * math.sqrt(G / 100)
@@ -364,11 +365,7 @@ def test_a_ships_tank_below_its_pipe_is_a_free_outfall() -> None:
 @given(seed=st.integers(0, 10**6))
 def test_generated_line_ups(seed: int) -> None:
     lineup, _ = generated(seed)
-    try:
-        found = steady_state(lineup, LOADING)
-    except CaseError as refused:
-        assert "cannot cross" in str(refused)
-        return
+    found = steady_state(lineup, LOADING)  # generated ones all flow
     assert balance(found, lineup) < 1e-10
     # Every law holds at the solution, by the independent formulas.
     for p in lineup.pipes:

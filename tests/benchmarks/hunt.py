@@ -1,8 +1,10 @@
-"""Hunt for pressures that the program puts too low: python tests/benchmarks/hunt.py [-n LINE-UPS] [--seed SEED] [--finer 8] [--size 1].
+"""Hunt for pressures that the program puts too low.
 
-Every generated line-up is run as ``surge check`` would, then marched once more at an eighth of the
-reported step (or ``--finer``). Printed: how often an extreme lies outside its reported error, and how far on the unsafe
-side (a highest too low, a lowest too high), as a share of the line-up's greatest rise. Not collected.
+    python tests/benchmarks/hunt.py [-n LINE-UPS] [--seed SEED] [--finer 8] [--size 1]
+
+Every generated line-up is run as ``surge check`` would, then marched once more at an eighth of the reported
+step (or ``--finer``). Printed: how often an extreme lies outside its reported error, and how far on the
+unsafe side (a highest too low, a lowest too high), as a share of the line-up's greatest rise. Not collected.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from surge.scenario_result import Summary
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from generated import generated  # noqa: E402 (tests are no package)
+from generated import generated  # tests are no package
 
 MOST_WORK = 4e9  # nodes times steps of the finer march; larger ones are skipped and counted
 
@@ -119,7 +121,9 @@ def main() -> None:
 
 def report(found: list[Missed], done: int, skipped: int, refused: int, seconds: float) -> None:
     """Print what was found."""
-    print(f"{done} line-ups, {len(found)} extremes, {skipped} skipped (work), {refused} refused, {seconds:.0f} s")
+    print(
+        f"{done} line-ups, {len(found)} extremes, {skipped} skipped (work), {refused} refused, {seconds:.0f} s"
+    )
     if not found:
         return
     outside = [m for m in found if m.outside]
@@ -146,7 +150,8 @@ def report(found: list[Missed], done: int, skipped: int, refused: int, seconds: 
 def _line(m: Missed) -> str:
     step, misfit, lump = m.parts
     return (
-        f"  seed {m.seed:5d} {m.what:34s} {100 * m.share:8.4f} % of rise {m.rise / 1e5:7.3f} bar; {m.unsafe:9.1f} Pa, "
+        f"  seed {m.seed:5d} {m.what:34s} {100 * m.share:8.4f} % of rise {m.rise / 1e5:7.3f} bar; "
+        f"{m.unsafe:9.1f} Pa, "
         f"error {m.error:9.1f} (step {step:.1f}, misfit {misfit:.1f}, lump {lump:.1f})"
         f"{'' if m.settled else ' not settled'}"
     )

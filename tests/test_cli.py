@@ -1,0 +1,180 @@
+"""The commands as a user meets them: arguments, streams, exit codes."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner, Result
+
+from surge import __version__
+from surge.cli import main
+from surge.words import CAUTIONS
+
+ROOT = Path(__file__).parents[1]
+CASES = ROOT / "cases"
+KEPT, OVER = CASES / "gasoline-drop-lines.toml", CASES / "crude-sea-line.toml"
+
+
+def run(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(main, [str(a) for a in arguments])
+
+
+def schema(which: str) -> dict[str, object]:
+    return json.loads((ROOT / "surge" / "schema" / f"{which}.schema.json").read_text(encoding="utf-8"))
+
+
+def mutated(folder: Path, old: str, new: str, source: Path = KEPT) -> Path:
+    """A copy of a demo with one text changed everywhere."""
+    text = source.read_text(encoding="utf-8")
+    assert old in text
+    path = folder / "case.toml"
+    path.write_text(text.replace(old, new), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code"),
+    [
+        (["check", KEPT], 0),
+        (["check", OVER], 3),
+        (["check", "no-such-file.toml"], 2),
+        (["check"], 2),
+        (["check", KEPT, "--pressure", "furlong"], 2),
+        (["frobnicate"], 2),
+        (["--version"], 0),
+        (["schema", "case"], 0),
+        (["schema", "result"], 0),
+    ],
+)
+def test_exit_codes(arguments: list[str | Path], code: int) -> None:
+    assert run(*arguments).exit_code == code
+
+
+def test_a_supply_without_its_shut_off_pressure_cannot_be_decided(tmp_path: Path) -> None:
+    source = CASES / "shore-line-of-unknown-length.toml"
+    lines = source.read_text(encoding="utf-8").splitlines()
+    path = tmp_path / "case.toml"
+    path.write_text("\n".join(x for x in lines if not x.startswith("shut_off_pressure")), encoding="utf-8")
+    got = run("check", path)
+    assert got.exit_code == 4
+    assert "CANNOT BE DECIDED" in got.stdout
+    assert "shut_off_pressure" in got.stdout
+
+
+def test_text_begins_with_the_verdict_and_always_has_the_cautions() -> None:
+    for case, words in ((KEPT, "VERDICT: LIMITS KEPT"), (OVER, "VERDICT: LIMIT EXCEEDED")):
+        text = run("check", case).stdout
+        assert text.splitlines()[2] == words
+        assert "Weakest is" in text
+        joined = " ".join(text.split())
+        assert all(" ".join(c.split()) in joined for c in CAUTIONS)
+        assert "\x1b" not in text
+        assert max(map(len, text.splitlines())) <= 100
+
+
+def test_details_show_every_element_and_place_and_the_sources() -> None:
+    short, long = run("check", KEPT).stdout, run("check", KEPT, "--details").stdout
+    assert "--details shows them" in short
+    assert "--details shows them" not in long
+    for word in ("Where figures come from", "How it was computed", "dead end", "Shut-off pressure"):
+        assert word in long or word == "dead end"
+    assert len(long.splitlines()) > len(short.splitlines())
+
+
+@pytest.mark.parametrize("case", sorted(CASES.glob("*.toml")), ids=lambda p: p.stem)
+def test_json_is_one_document_that_its_schema_knows(case: Path) -> None:
+    got = run("check", case, "--json")
+    document = json.loads(got.stdout)
+    jsonschema.validate(document, schema("result"))
+    assert document["exit_code"] == got.exit_code
+    assert document["program"]["version"] == __version__
+    assert len(document["case"]["sha256"]) == 64
+
+
+def test_histories_are_there_when_asked_for() -> None:
+    document = json.loads(run("check", OVER, "--json", "--histories").stdout)
+    jsonschema.validate(document, schema("result"))
+    first = document["scenarios"][0]
+    hose = next(e for e in first["elements"] if e["name"] == "hose string")
+    assert max(first["envelopes"]["hose string"]["highest_pa_gauge"]) == pytest.approx(
+        hose["highest"]["pressure_pa_gauge"]
+    )
+    assert len(first["history"]["time_s"]) == len(first["history"]["pressure_pa_gauge"]["deck line inlet"])
+
+
+def test_the_same_case_gives_the_same_bytes() -> None:
+    assert run("check", KEPT, "--json").stdout == run("check", KEPT, "--json").stdout
+
+
+def test_a_bad_case_is_refused_with_file_line_key_and_remedy(tmp_path: Path) -> None:
+    path = mutated(tmp_path, 'density = "740 kg/m3"', 'density = "0,74 kg/L"')
+    got = run("check", path)
+    assert got.exit_code == 2
+    assert got.stdout == ""
+    assert f"{path}:" in got.stderr
+    assert "0.74 kg/L" in got.stderr
+    assert "Traceback" not in got.stderr
+    document = json.loads(run("check", path, "--json").stdout)
+    jsonschema.validate(document, schema("result"))
+    assert document["faults"][0]["line"] > 1
+
+
+def test_a_rate_out_of_reach_is_refused_with_what_can_be_reached(tmp_path: Path) -> None:
+    path = mutated(tmp_path, 'agreed = "600 m3/h"', 'agreed = "6000 m3/h"')
+    got = run("check", path)
+    assert got.exit_code == 2
+    assert got.stdout == ""
+    assert "cannot be reached" in got.stderr
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (("--pressure", "psi"), "psi(g)"),
+        (("--flow", "bbl/h"), "bbl/h"),
+        (("--flow", "t/h"), "t/h"),
+        (("--length", "ft"), "ft"),
+        (("--pressure", "kg/cm2"), "kg/cm2(g)"),
+    ],
+)
+def test_units_of_the_readers_choice(options: tuple[str, str], words: str) -> None:
+    assert words in run("check", OVER, *options).stdout
+
+
+def test_new_writes_a_case_that_can_be_checked_and_never_overwrites(tmp_path: Path) -> None:
+    path = tmp_path / "berth.toml"
+    assert run("new", path).exit_code == 0
+    assert run("check", path).exit_code == 0
+    path.write_text("mine", encoding="utf-8")
+    got = run("new", path)
+    assert got.exit_code == 2
+    assert "--force" in got.stderr
+    assert path.read_text(encoding="utf-8") == "mine"
+    assert run("new", path, "--force").exit_code == 0
+    assert [p.name for p in tmp_path.iterdir()] == ["berth.toml"]
+
+
+def test_new_to_standard_output_and_to_nowhere(tmp_path: Path) -> None:
+    assert "schema = 1" in run("new", "-").stdout
+    got = run("new", tmp_path / "no" / "such" / "folder.toml")
+    assert got.exit_code == 2
+    assert "cannot be written" in got.stderr
+
+
+def test_a_closed_pipe_and_a_bare_start(tmp_path: Path) -> None:
+    env = {**os.environ, "NO_COLOR": "1"}
+    script = "import sys; from surge.cli import main\ntry: main(['--help'])\nexcept SystemExit: pass\n"
+    script += "print(sorted(m for m in ('numpy', 'numba', 'pydantic', 'scipy') if m in sys.modules))"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=env, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+    script = "import sys; from surge.cli import main\n"
+    script += f"try: main(['check', {str(KEPT)!r}])\nexcept SystemExit as e: code = e.code\n"
+    script += "print(code, sorted(m for m in ('pint', 'matplotlib', 'scipy', 'rich') if m in sys.modules))"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=env, check=True)
+    assert done.stdout.splitlines()[-1] == "0 []"

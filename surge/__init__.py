@@ -10,22 +10,24 @@ from typing import Any
 
 __version__ = "0.1.0"
 
+# A name must not be that of a module of ours: importing the module would put it in the name's place.
 _WHERE = {
-    "Assessment": "assess",
-    "Case": "casefile",
-    "CaseError": "errors",
-    "LineUp": "lineup",
-    "Scenario": "lineup",
-    "SurgeError": "errors",
-    "assess": "assess",
-    "load_case": "casefile",
-    "read_case": "casefile",
-    "simulate": "run",
+    "Assessment": ("assess", "Assessment"),
+    "Case": ("casefile", "Case"),
+    "CaseError": ("errors", "CaseError"),
+    "LineUp": ("lineup", "LineUp"),
+    "Scenario": ("lineup", "Scenario"),
+    "SurgeError": ("errors", "SurgeError"),
+    "check": ("assess", "assess"),
+    "load_case": ("casefile", "load_case"),
+    "read_case": ("casefile", "read_case"),
+    "simulate": ("run", "simulate"),
 }
-__all__ = [*_WHERE, "__version__"]  # noqa: PLE0604  names of _WHERE are strings
+__all__ = [*_WHERE, "__version__"]  # noqa: PLE0604  the names are strings
 
 
 def __getattr__(name: str) -> Any:
     if name in _WHERE:
-        return getattr(import_module(f"surge.{_WHERE[name]}"), name)
+        module, attribute = _WHERE[name]
+        return getattr(import_module(f"surge.{module}"), attribute)
     raise AttributeError(f"module 'surge' has no attribute {name!r}")

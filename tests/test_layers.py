@@ -90,3 +90,10 @@ def test_kernel_knows_only_numbers() -> None:
         "boundaries",
         "curves",
     }
+
+
+def test_public_names_are_no_modules() -> None:
+    import surge
+
+    assert not set(surge.__all__) & set(MODULES)
+    assert all(getattr(surge, name) is not None for name in surge.__all__)

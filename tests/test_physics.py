@@ -401,8 +401,11 @@ def test_a_lump_keeps_loss_inertia_and_storage() -> None:
     lumped = made.steady.head["berth"] - made.steady.head["before"]
     assert made.head("berth")[-1] - made.head("before")[-1] == pytest.approx(lumped, abs=1e-9)
     lineup = line_up(
-        [pipe("line", "tank", "berth", 500.0, 1000.0), pipe("hose", "berth", "blank", 6.0, 300.0, diameter=0.4),
-         valve("valve", "berth", "out", 0.03)],
+        [
+            pipe("line", "tank", "berth", 500.0, 1000.0),
+            pipe("hose", "berth", "blank", 6.0, 300.0, diameter=0.4),
+            valve("valve", "berth", "out", 0.03),
+        ],
         {"tank": 30.0, "out": 0.0},
     )  # fmt: skip
     dt = 0.05

@@ -122,7 +122,8 @@ def main() -> None:
 def report(found: list[Missed], done: int, skipped: int, refused: int, seconds: float) -> None:
     """Print what was found."""
     print(
-        f"{done} line-ups, {len(found)} extremes, {skipped} skipped (work), {refused} refused, {seconds:.0f} s"
+        f"{done} line-ups, {len(found)} extremes, {seconds:.0f} s; "
+        f"{skipped} skipped (work), {refused} refused"
     )
     if not found:
         return

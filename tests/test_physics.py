@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -11,8 +10,8 @@ import pytest
 from generated import generated
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lines import Run, line_up, pipe, reservoir_line, run, sampled, start, step_at, valve
-from test_published_friction import _packing, single_law, single_line
+from lines import Run, line_up, pipe, reservoir_line, run, start, step_at, valve
+from test_convergence import hosed
 
 from surge.lineup import GRAVITY as G
 from surge.lineup import LineUp, Liquid, Passage, Pipe, Pump, Table, Valve
@@ -300,104 +299,13 @@ def test_valves_that_shut_at_once_at_both_ends_lock_the_wave_in() -> None:
     assert made.head("a")[1:] + made.head("b")[1:] == pytest.approx(2 * base, rel=1e-9)
 
 
-# --- convergence -------------------------------------------------------------------------------------------
-
-
-def _orders(value: Callable[[int], float], first: int, count: int = 5) -> list[float]:
-    """Observed orders: log2 of the ratio of successive differences, each grid twice as fine."""
-    values = [value(first * 2**k) for k in range(count)]
-    steps = np.abs(np.diff(values))
-    return [float(math.log2(a / b)) for a, b in zip(steps, steps[1:], strict=False)]
-
-
-@pytest.mark.parametrize("time", [1.0, 1.5])
-def test_smooth_closure_converges_to_second_order(time: float) -> None:
-    """Head at the valve of the textbook line while it closes: friction belongs to the middle of a reach."""
-
-    def value(n: int) -> float:
-        dt = 0.5 / n
-        return run(single_line(), dt, time, ratio={"valve": sampled(single_law, dt, 2.1)}).at("before", time)
-
-    orders = _orders(value, 10)
-    assert all(1.8 < o < 2.2 for o in orders), orders
-
-
-def test_behind_an_instant_stop() -> None:
-    """Line packing with quadratic friction, 9 s after the stop. The front carries half a reach's friction,
-    which shows at every second step: first order, on the high side. The steps between are within 1e-5 of
-    the limit on 20 reaches already (second order at first, then what little the front leaves behind)."""
-
-    def values(n: int) -> tuple[float, float]:
-        made, dt = _packing(n, mid=600.0, duration=9.9)
-        k = round(9.0 / dt)
-        h = made.head("before")
-        # One step after the stop is elapsed time 0.
-        return float(h[k + 1]), float((h[k + 2] + h[k]) / 2)
-
-    found = {n: values(n) for n in (20, 40, 80, 160, 320)}
-    orders = _orders(lambda n: found[n][0], 20)
-    assert all(0.95 < o < 1.05 for o in orders), orders
-    between = np.array([found[n][1] for n in found])
-    steps = np.abs(np.diff(between))
-    assert np.all(steps[1:] < steps[:-1] / 2)
-    assert np.abs(between - between[-1]).max() < 1e-5 * between[-1]
-    assert all(high > low for high, low in found.values())
-
-
-def _hosed(length: float = 12.0) -> LineUp:
-    rough = {"friction_factor": None, "roughness": 5e-5}
-    return line_up(
-        [
-            pipe("line", "tank", "berth", 600.0, 1000.0, **rough),
-            pipe("hose", "berth", "before", length, 400.0, diameter=0.3, **rough),
-            valve("valve", "before", "deck", 0.05),
-            pipe("deck line", "deck", "out", 100.0, 1000.0, **rough),
-        ],
-        {"tank": 40.0, "out": 2.0},
-        liquid=WATER,
-    )
-
-
-CLOSE: Table = ((0.0, 1.0), (3.0, 0.0))
-
-
-def test_a_lumped_hose_is_near_a_gridded_one() -> None:
-    """Travel time of the hose 0.03 s: lumped at steps above it, on the grid at 1 ms; the stroke takes 3 s.
-    Steps that fit the two lines exactly, so that only the lump is seen: a lump's error goes by the square of
-    its own time over the time in which pressures change, (0.03/1)^2, so 0.1 % of the rise. In two parts it is
-    another answer, but as near."""
-
-    def peak(dt: float, parts: int = 1) -> float:
-        made = run(_hosed(), dt, 8.0, ratio={"valve": CLOSE}, parts=parts)
-        assert (made.marched.grid.reaches.count[1] == 0) == (dt > 0.03)
-        return float(made.head("before").max())
-
-    exact = peak(0.001)
-    rise = exact - 40.0
-    assert rise > 50
-    for dt in (0.1, 0.05, 1 / 30):
-        assert abs(peak(dt) - exact) < 1e-3 * rise
-        assert 0 < abs(peak(dt, 2) - peak(dt)) < 1e-3 * rise
-
-
-def test_a_shorter_lump_is_a_smaller_error() -> None:
-    """The lumped hose, 16, 8 and 4 m: against the grid that has reaches for it, an error that falls with
-    it."""
-
-    def miss(length: float) -> float:
-        def history(dt: float) -> np.ndarray:
-            made = run(_hosed(length), dt, 8.0, ratio={"valve": CLOSE})
-            return made.head("before")[:: round(0.1 / dt)]
-
-        return float(np.abs(history(0.05) - history(0.001)).max())
-
-    assert miss(4.0) < miss(8.0) < miss(16.0)
+# --- lumps and bounds ---
 
 
 def test_a_lump_keeps_loss_inertia_and_storage() -> None:
     """Slow change: the lumped hose and the gridded one lose the same head; far below its own period a shut-in
     lump stores g A L/a^2 a metre."""
-    made = run(_hosed(), 0.05, 1.0)
+    made = run(hosed(), 0.05, 1.0)
     lumped = made.steady.head["berth"] - made.steady.head["before"]
     assert made.head("berth")[-1] - made.head("before")[-1] == pytest.approx(lumped, abs=1e-9)
     lineup = line_up(
@@ -407,7 +315,7 @@ def test_a_lump_keeps_loss_inertia_and_storage() -> None:
             valve("valve", "berth", "out", 0.03),
         ],
         {"tank": 30.0, "out": 0.0},
-    )  # fmt: skip
+    )
     dt = 0.05
     moved = start(lineup, dt, ratio={"valve": ((0.0, 1.0), (5.0, 0.5))})
     before = _stored(moved)

@@ -173,6 +173,15 @@ def test_laminar_line() -> None:
     assert steady_state(lineup, LOADING).flow["line"] == pytest.approx(q, rel=1e-9)
 
 
+def test_a_given_factor_and_minor_losses() -> None:
+    """Darcy-Weisbach by hand: H = (f L/D + K) V^2/(2g)."""
+    line = pipe("line", "a", "b", 400.0, 1000.0, diameter=0.2, friction_factor=0.02, minor_loss=7.0)
+    q = math.pi / 4 * 0.2**2 * math.sqrt(2 * G * 12.0 / (0.02 * 400 / 0.2 + 7))
+    assert steady_state(line_up([line], {"a": 12.0, "b": 0.0}), LOADING).flow["line"] == pytest.approx(
+        q, rel=1e-9
+    )
+
+
 def test_non_return_valve_shuts() -> None:
     """A pump weaker than its neighbour's head is shut out: the other works alone."""
     weak = pump("small", "sump", "header", curve=((0.0, 20.0), (0.1, 15.0), (0.2, 5.0)))

@@ -20,7 +20,7 @@ import numpy as np
 
 from surge.errors import SurgeError
 from surge.grid import build_grid
-from surge.lineup import LineUp, Scenario
+from surge.lineup import LineUp, Scenario, Table
 from surge.march import Marched
 from surge.reaches import divide
 from surge.run import plan, simulate
@@ -44,6 +44,7 @@ class Missed:
     parts: tuple[float, float, float]
     rise: float
     settled: bool
+    sudden: bool
 
     @property
     def outside(self) -> bool:
@@ -74,6 +75,7 @@ def compare(seed: int, size: float, share: int) -> Iterator[Missed] | None:
     if reference is None:
         return None
     rise = max(reference.greatest_rise(), 1e4)
+    sudden = any(_steps(m.law) for m in (*scenario.moves, *scenario.pump_moves))
     items = [("element", e) for e in result.elements] + [("place", p) for p in result.places]
 
     def all_of() -> Iterator[Missed]:
@@ -88,10 +90,15 @@ def compare(seed: int, size: float, share: int) -> Iterator[Missed] | None:
                     error=found.error,
                     parts=(found.step_part, found.misfit_part, found.lumping_part),
                     rise=rise,
+                    sudden=sudden,
                     settled=result.method.worst_error <= result.method.tolerance,
                 )
 
     return all_of()
+
+
+def _steps(law: Table) -> bool:
+    return any(t0 == t1 and a != b for (t0, a), (t1, b) in zip(law, law[1:], strict=False))
 
 
 def main() -> None:
@@ -127,12 +134,13 @@ def report(found: list[Missed], done: int, skipped: int, refused: int, seconds: 
     )
     if not found:
         return
-    outside = [m for m in found if m.outside]
-    unsafe = [m for m in outside if m.unsafe > 0]
-    print(
-        f"outside the reported error: {len(outside)} ({100 * len(outside) / len(found):.2f} %), "
-        f"on the unsafe side {len(unsafe)} ({100 * len(unsafe) / len(found):.2f} %)"
-    )
+    unsafe = [m for m in found if m.outside and m.unsafe > 0]
+    for sudden in (False, True):
+        for settled in (True, False):
+            group = [m for m in found if m.sudden == sudden and m.settled == settled]
+            if group:
+                words = ("sudden" if sudden else "gradual") + (", settled" if settled else ", not settled")
+                print(f"{words:24s} {_group(group)}")
     shares = np.array([m.share for m in found]) * 100
     cuts = (0, 1, 5, 25, 50, 75, 95, 99, 100)
     print("unsafe side, % of the greatest rise, percentiles " + ", ".join(f"{c}" for c in cuts))
@@ -146,6 +154,18 @@ def report(found: list[Missed], done: int, skipped: int, refused: int, seconds: 
     print("farthest outside their error, unsafe side:")
     for m in sorted(unsafe, key=lambda m: -(m.unsafe - m.error) / m.rise)[:25]:
         print(_line(m))
+
+
+def _group(found: list[Missed]) -> str:
+    """How many of a group lie outside their error, and the largest underestimate."""
+    outside = [m for m in found if m.outside]
+    unsafe = sum(m.unsafe > 0 for m in outside)
+    share = 100 * len(outside) / len(found)
+    return (
+        f"{len({m.seed for m in found}):4d} line-ups, {len(found):5d} extremes, "
+        f"outside their error {len(outside)} ({share:.2f} %), {unsafe} on the unsafe side, "
+        f"largest underestimate {100 * max(m.share for m in found):.3f} % of the rise"
+    )
 
 
 def _line(m: Missed) -> str:

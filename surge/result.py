@@ -28,7 +28,8 @@ class Extreme:
     distance : float
         Where, from the element's start [m]; 0 at a place.
     error : float
-        Numerical error of the pressure, either way [Pa]; the sum of its parts.
+        Numerical error of the pressure, either way [Pa]: the sum of its parts; in a scenario whose
+        error did not come down to what was aimed at, the greatest error of any of its extremes.
     step_part, misfit_part, lumping_part : float
         From the time step, from fitting lengths to it, and from lumping short elements [Pa].
     before_vapour : float

@@ -216,7 +216,7 @@ def simulate(
 def _compare(work: Plan, coarse: Summary, dt: float, duration: float) -> Comparison:
     """Make the finer march and those that tell the error, next to the one at ``dt`` [s]."""
     half = choose_step(work.times, period=work.period, stroke=work.stroke, finest=dt / 2)
-    other = other_rounding(work.times, dt, slack=work.slack)
+    other = other_rounding(work.times, half, slack=work.slack)
     lumps = replace(coarse.marched.grid.reaches, parts=2)
 
     def run(reaches: Reaches, look: Summary | None = None) -> Summary:

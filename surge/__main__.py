@@ -1,6 +1,6 @@
 """``python -m surge``."""
 
-from surge.cli import main
+from surge.cli import entry
 
 if __name__ == "__main__":
-    main(prog_name="surge")
+    entry()

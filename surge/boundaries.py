@@ -69,6 +69,12 @@ def orifice_flow(drive, impedance, c2):
 
 
 @jit
+def orifice_law(q, c2):
+    """Head lost through an orifice that is not shut, and the slope."""
+    return q * abs(q) / c2, 2.0 * (abs(q) / c2 + _ROOT_HEAD / math.sqrt(c2))
+
+
+@jit
 def table_loss(size, inverse_step, row, table):
     """Loss and slope from row ``row`` at equal steps of ``size``; beyond it the loss goes on squared."""
     last = table.shape[1] - 1
@@ -86,8 +92,7 @@ def link_law(e, q, li, lf, knots, coef, tables):
     """Head lost over link ``e`` from its start to its end at flow ``q``, and the slope."""
     kind = li[e, L_KIND]
     if kind == ORIFICE:
-        c2 = lf[e, L_C2]
-        return q * abs(q) / c2, 2.0 * (abs(q) / c2 + _ROOT_HEAD / math.sqrt(c2))
+        return orifice_law(q, lf[e, L_C2])
     if kind == PUMP:
         a = li[e, L_CURVE]
         b = li[e, L_CURVE_END]
@@ -217,7 +222,11 @@ def _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
         if is_shut(e, li, lf):
             matrix[j, j] = 1.0
             continue
-        loss, slope = link_law(e, lf[e, L_Q], li, lf, knots, coef, tables)
+        if li[e, L_KIND] == ORIFICE:
+            # Not through link_law: handing it the arrays costs more than the law.
+            loss, slope = orifice_law(lf[e, L_Q], lf[e, L_C2])
+        else:
+            loss, slope = link_law(e, lf[e, L_Q], li, lf, knots, coef, tables)
         rhs[j] = pf[li[e, L_A], P_H] - pf[li[e, L_B], P_H] - loss
         matrix[j, j] -= slope
         for end in range(2):
@@ -277,10 +286,10 @@ def _wake(c, ci, members, pf, li, lf):
 
 
 @jit
-def _wants_open(e, pf, li, lf, knots, coef, tables):
-    """Whether a non-return valve that is shut has more head before it than behind."""
-    loss, _ = link_law(e, 0.0, li, lf, knots, coef, tables)
-    return pf[li[e, L_A], P_H] - pf[li[e, L_B], P_H] > loss
+def _wants_open(e, pf, li, lf, coef):
+    """Whether the shut non-return valve of a pump has more head before it than behind."""
+    lift = lf[e, L_SPEED] * lf[e, L_SPEED] * coef[li[e, L_CURVE], 0]
+    return pf[li[e, L_A], P_H] + lift > pf[li[e, L_B], P_H]
 
 
 @jit
@@ -302,7 +311,7 @@ def solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, r
             if li[e, L_HELD] == 0 and lf[e, L_Q] < 0.0:
                 li[e, L_HELD] = 1
                 changed = True
-            elif li[e, L_HELD] != 0 and _wants_open(e, pf, li, lf, knots, coef, tables):
+            elif li[e, L_HELD] != 0 and _wants_open(e, pf, li, lf, coef):
                 li[e, L_HELD] = 0
                 changed = True
         if not changed:

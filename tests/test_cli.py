@@ -178,3 +178,17 @@ def test_a_closed_pipe_and_a_bare_start(tmp_path: Path) -> None:
     script += "print(code, sorted(m for m in ('pint', 'matplotlib', 'scipy', 'rich') if m in sys.modules))"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=env, check=True)
     assert done.stdout.splitlines()[-1] == "0 []"
+
+
+def test_the_installed_command_ends_with_its_code_and_whole_output(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "surge"]
+    done = subprocess.run([*command, "check", str(OVER)], capture_output=True, text=True, check=False)
+    assert done.returncode == 3
+    assert done.stdout.splitlines()[-1].startswith("surge ")
+    done = subprocess.run([*command, "check", str(tmp_path / "no.toml")], capture_output=True, check=False)
+    assert (done.returncode, done.stdout) == (2, b"")
+    done = subprocess.run([*command, "--help"], capture_output=True, text=True, check=True)
+    assert "Exit codes" in done.stdout
+    reader = f"{sys.executable} -m surge check {KEPT} --details | head -1"
+    done = subprocess.run(reader, shell=True, capture_output=True, text=True, check=False)
+    assert done.stderr == ""

@@ -35,8 +35,23 @@ def _beside(period: PipelinePeriod, time: float, say: Shown) -> str:
     return words + f", {time / longest:.1f} times in the stroke"
 
 
+def settled(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float:
+    """Pressure at the finding's place over the last fifth of the run, on average [Pa gauge]."""
+    ends = {e.name: (e.start, e.end) for e in lineup.elements}
+    points = ends[finding.name] if finding.subject == "element" else (finding.name,)
+    return max(float(p[-(p.size // 5 + 1) :].mean()) for p in (run.history.pressure[q] for q in points))
+
+
 def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult | None, say: Shown) -> list[str]:
     moves = "; ".join(gentleness(lineup, run, say)) if run else ""
+    rest = settled(lineup, finding, run) if run else 0.0
+    if run and finding.limit is not None and rest > finding.limit:
+        return [
+            f"No stroke time helps: when all has come to rest the pressure still stands at about "
+            f"{say.pressure(rest, unit=True)}, above the limit.",
+            "Lower the rate or the pressure from the shore, or open another way for the flow before this one shuts.",
+            "Or use a part with a rating above it.",
+        ]
     steps = [
         "Lower the rate: the rise above the steady pressure falls about in step with it.",
         "Close more slowly, above all the last part of the stroke, where most of the flow is cut off"

@@ -192,3 +192,13 @@ def test_the_installed_command_ends_with_its_code_and_whole_output(tmp_path: Pat
     reader = f"{sys.executable} -m surge check {KEPT} --details | head -1"
     done = subprocess.run(reader, shell=True, capture_output=True, text=True, check=False)
     assert done.stderr == ""
+
+
+def test_advice_does_not_promise_what_a_stroke_cannot_do() -> None:
+    # The whole rate through one stack stays above 8 bar at its top, however slowly the other shuts.
+    text = run("check", CASES / "gasoline-through-cargo-pumps.toml").stdout
+    assert "No stroke time helps" in text
+    # At sea the hose is over its rating in the surge only: shut-off head is below it.
+    text = run("check", OVER).stdout
+    assert "No stroke time helps" not in text
+    assert "Close more slowly" in text

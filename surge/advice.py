@@ -49,7 +49,7 @@ def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult | None, say: Sh
         return [
             f"No stroke time helps: when all has come to rest the pressure still stands at about "
             f"{say.pressure(rest, unit=True)}, above the limit.",
-            "Lower the rate or the pressure from the shore, or open another way for the flow before this one shuts.",
+            "Lower the rate or the pressure from the shore, or open another way for the flow first.",
             "Or use a part with a rating above it.",
         ]
     steps = [

@@ -15,7 +15,7 @@ from surge.verdict import EXIT_CODE, Finding, findings_of, weakest, worst_of
 
 LENGTH_SAMPLES = 17  # over a range of lengths, both ends among them
 FULL_RUNS = 4  # lengths at which the worst cases are run with error estimates
-THREADS = 2
+THREADS = 4  # scenarios at a time; the marches let other threads run
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

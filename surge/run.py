@@ -8,6 +8,7 @@ differences are the error's parts. If they are too large the step is halved agai
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -222,9 +223,13 @@ def _compare(work: Plan, coarse: Summary, dt: float, duration: float) -> Compari
     def run(reaches: Reaches, look: Summary | None = None) -> Summary:
         return Summary.of(work.lineup, _march_for(work, reaches, duration, look))
 
+    with ThreadPoolExecutor(3) as pool:
+        fine = pool.submit(run, divide(work.times, half), coarse)
+        misfit = pool.submit(run, divide(work.times, other))
+        lumping = pool.submit(run, lumps) if 0 in lumps.count else None
     return Comparison(
-        fine=run(divide(work.times, half), coarse),
+        fine=fine.result(),
         coarse=coarse,
-        misfit=run(divide(work.times, other)),
-        lumping=run(lumps) if 0 in lumps.count else None,
+        misfit=misfit.result(),
+        lumping=lumping.result() if lumping else None,
     )

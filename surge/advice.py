@@ -5,52 +5,82 @@ from __future__ import annotations
 from surge.assess import Assessment
 from surge.lineup import LineUp, Scenario
 from surge.result import ScenarioResult
+from surge.static import shut_off_heads
 from surge.topology import PipelinePeriod
-from surge.verdict import UNDECIDED, WITHIN, Finding
-from surge.words import Shown
+from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding
+from surge.words import Shown, run_of, valid
 
-
-def closing_moves(scenario: Scenario) -> list[tuple[str, float]]:
-    """Valves that a scenario moves and the time of their whole stroke [s]."""
-    return [(m.valve, m.law[-1][0]) for m in scenario.moves]
+STRONGER = "Or use a part with a rating above it."
 
 
 def gentleness(lineup: LineUp, run: ScenarioResult, say: Shown) -> list[str]:
-    """For each valve that moves: its stroke beside its pipeline period."""
-    scenario = next(s for s in lineup.scenarios if s.name == run.name)
+    """For each valve that moves: its whole stroke beside its pipeline period."""
+    scenario: Scenario = next(s for s in lineup.scenarios if s.name == run.name)
     periods = {p.valve: p for p in run.periods}
-    return [
-        f'"{valve}" strokes in {say.time(time)} s{_beside(periods[valve], time, say)}'
-        for valve, time in closing_moves(scenario)
-    ]
+    said = []
+    for move in scenario.moves:
+        time = move.law[-1][0]
+        opens = move.law[-1][1] > move.law[0][1]
+        stroke = f"in {say.time(time)} s" if time > 0 else "at once"
+        words = f'"{move.valve}" {"opens" if opens else "closes"} {stroke}'
+        said.append(words + _beside(periods[move.valve], time, say, opens=opens))
+    return said
 
 
-def _beside(period: PipelinePeriod, time: float, say: Shown) -> str:
+def _beside(period: PipelinePeriod, time: float, say: Shown, *, opens: bool) -> str:
     longest = period.longest
     if longest <= 0:
         return ""
     words = f"; its pipeline period is {say.time(longest)} s"
     if time <= longest:
-        return words + ": the flow stops as if at once"
-    return words + f", {time / longest:.1f} times in the stroke"
+        return f"{words}: the flow {'starts' if opens else 'stops'} as if at once"
+    return f"{words}, {time / longest:.1f} times in the stroke"
+
+
+def points_of(lineup: LineUp, finding: Finding) -> tuple[str, ...]:
+    """The ends of an element, or the place itself."""
+    if finding.subject == "place":
+        return (finding.name,)
+    return next((e.start, e.end) for e in lineup.elements if e.name == finding.name)
 
 
 def settled(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float:
     """Pressure at the finding's place over the last fifth of the run, on average [Pa gauge]."""
-    ends = {e.name: (e.start, e.end) for e in lineup.elements}
-    points = ends[finding.name] if finding.subject == "element" else (finding.name,)
-    return max(float(p[-(p.size // 5 + 1) :].mean()) for p in (run.history.pressure[q] for q in points))
+    return max(_rest(run, point) for point in points_of(lineup, finding))
 
 
-def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult | None, say: Shown) -> list[str]:
-    moves = "; ".join(gentleness(lineup, run, say)) if run else ""
-    rest = settled(lineup, finding, run) if run else 0.0
-    if run and finding.limit is not None and rest > finding.limit:
+def _rest(run: ScenarioResult, point: str) -> float:
+    pressure = run.history.pressure[point]
+    return float(pressure[-(pressure.size // 5 + 1) :].mean())
+
+
+def unavoidable(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float | None:
+    """Pressure that stands at the end of the run however slowly a valve moves [Pa gauge]; None: unknown.
+
+    What stands at the end can also be a surge that a non-return valve has shut in, and that a slower
+    closure would not have made. Shut-off head is the most that can stand without a surge.
+    """
+    if run.vapour is not None or any(s.shut_off is None for s in lineup.supplies):
+        return None
+    heads, rho_g = shut_off_heads(lineup), lineup.liquid.density * lineup.gravity
+    return max(
+        min(_rest(run, p), rho_g * (heads[p] - lineup.points_by_name[p].elevation))
+        for p in points_of(lineup, finding)
+    )
+
+
+def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult, say: Shown) -> list[str]:
+    moves = "; ".join(gentleness(lineup, run, say))
+    assert finding.limit is not None
+    pump_top = finding.subject == "place" and "pump" in finding.limit_source
+    ask = "See the ship's own manual for what the cargo pump may bear."
+    stands = unavoidable(lineup, finding, run)
+    if stands is not None and stands > finding.limit:
         return [
             f"No stroke time helps: when all has come to rest the pressure still stands at about "
-            f"{say.pressure(rest, unit=True)}, above the limit.",
+            f"{say.high(stands, unit=True)}, above the limit.",
             "Lower the rate or the pressure from the shore, or open another way for the flow first.",
-            "Or use a part with a rating above it.",
+            ask if pump_top else STRONGER,
         ]
     steps = [
         "Lower the rate: the rise above the steady pressure falls about in step with it.",
@@ -58,18 +88,26 @@ def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult | None, say: Sh
         + (f" ({moves})." if moves else "."),
         "If neither will do: relief or a surge tank, designed by those who are qualified to.",
     ]
-    if finding.subject == "place" and "pump" in finding.limit_source:
-        steps.append("See the ship's own manual for what the cargo pump may bear.")
+    if pump_top:
+        steps.append(ask)
+    rest = settled(lineup, finding, run)
+    if stands is not None and rest > finding.limit:
+        steps.append(
+            f"Mind that the pressure is still about {say.high(rest, unit=True)} when the run ends: the "
+            "surge is shut in. Letting it down is for the terminal's procedure, before anything is opened."
+        )
     return steps
 
 
-def _lower(lineup: LineUp, run: ScenarioResult | None, say: Shown) -> list[str]:
-    moves = "; ".join(gentleness(lineup, run, say)) if run else ""
+def _lower(lineup: LineUp, run: ScenarioResult, say: Shown) -> list[str]:
+    moves = "; ".join(gentleness(lineup, run, say))
     return [
-        "Lower the rate: the fall of pressure behind a closing valve or a stopping pump falls with it.",
-        "Let what stops the flow from the shore (pump, shore valve) act more slowly, or shut the ship's "
-        "valve so that the line does not run empty behind it" + (f" ({moves})." if moves else "."),
-        "Raise the pressure on that part (level or blanket pressure), or ask what vacuum its maker allows.",
+        "Lower the rate: the fall of pressure falls about in step with it.",
+        "Stop the flow more slowly: pressure falls on the ship's side of a valve that shuts, and after a "
+        "pump that stops" + (f" ({moves})." if moves else "."),
+        "Or change the order: let the valve nearest to the ship's tank shut before those towards the shore, "
+        "and check the peaks again.",
+        "Or raise the pressure on that part (level or blanket pressure); ask what vacuum its maker allows.",
     ]
 
 
@@ -77,9 +115,10 @@ def _static(say: Shown, finding: Finding) -> list[str]:
     assert finding.margin is not None
     return [
         "No stroke time helps: any valve shut against the running pump ends at this pressure.",
-        f"Bring the shut-off pressure down by {say.difference(-finding.margin)} at least: another pump, a "
-        "lower pump speed, a lower tank, or a pump that stops before a valve shuts and stays stopped.",
-        "Or use a part with a rating above it.",
+        f"Bring the shut-off pressure down by {say.margin(finding.margin, unit=True).removeprefix('-')} at "
+        "least: another pump, a lower pump speed, a lower tank, or a pump that stops before a valve shuts "
+        "and stays stopped.",
+        STRONGER,
     ]
 
 
@@ -92,26 +131,54 @@ def advice(assessment: Assessment, say: Shown) -> list[str]:
     say : Shown
         Units of the figures in it.
     """
-    finding, lineup = assessment.weakest, assessment.lineup
+    finding = assessment.weakest
     if finding is None:
         return []
-    run = next((r for r in assessment.scenarios if r.name == finding.scenario), None)
     if assessment.verdict == WITHIN:
         return [
             "Keep to the rate, the stroke times and the order of this case; check again when one changes."
         ]
     if finding.verdict == UNDECIDED:
         return _undecided(assessment)
-    if finding.check == "static":
+    return [*_exceeded(assessment, finding, say), *_besides(assessment, finding, say)]
+
+
+def _exceeded(assessment: Assessment, finding: Finding, say: Shown) -> list[str]:
+    run = run_of(assessment, finding)
+    if run is None:
         return _static(say, finding)
     if finding.check == "steady":
         return [
             "Lower the rate, or throttle nearer to the shore: this pressure stands before any valve moves.",
-            "Or use a part with a rating above it.",
+            STRONGER,
         ]
     if finding.check in ("lowest", "vapour"):
-        return _lower(lineup, run, say)
-    return _upper(lineup, finding, run, say)
+        return _lower(assessment.lineup, run, say)
+    return _upper(assessment.lineup, finding, run, say)
+
+
+def _besides(assessment: Assessment, governing: Finding, say: Shown) -> list[str]:
+    """What the steps above do not mend: other kinds of limits that are exceeded too."""
+    over: dict[str, Finding] = {}
+    for f in assessment.findings:
+        if f.verdict == EXCEEDED and f.check != governing.check:
+            over.setdefault("low" if f.check in ("lowest", "vapour") else f.check, f)
+    own = "low" if governing.check in ("lowest", "vapour") else governing.check
+    said = []
+    if "static" in over:
+        said.append(
+            f'Shut-off pressure alone is above the limit of "{over["static"].name}": no stroke time mends that.'
+        )
+    if "low" in over and own != "low":
+        f = over["low"]
+        value = valid(f, run_of(assessment, f)).value
+        said.append(
+            f'In the scenario "{f.scenario}" the pressure falls too low besides, to '
+            f'{say.low(value or 0.0, unit=True)} in "{f.name}": stopping the flow more slowly helps there too.'
+        )
+    if "peak" in over and own == "low":
+        said.append(f'In the scenario "{over["peak"].scenario}" there are peaks above a limit besides.')
+    return said
 
 
 def _undecided(assessment: Assessment) -> list[str]:
@@ -119,9 +186,9 @@ def _undecided(assessment: Assessment) -> list[str]:
     for f in assessment.findings:
         if f.verdict == UNDECIDED and f.name not in reasons.setdefault(f.reason, []):
             reasons[f.reason].append(f.name)
-    return [f"{reason} ({_few(names)})." for reason, names in reasons.items()] + [
-        "Until it is decided, treat it as exceeded: lower the rate or close more slowly, and check again."
-    ]
+    return [
+        f"{reason[0].upper()}{reason[1:]} ({_few(names)})." for reason, names in reasons.items()
+    ] + ["Until it is decided, treat it as exceeded: lower the rate or close more slowly, and check again."]
 
 
 def _few(names: list[str]) -> str:

@@ -135,12 +135,19 @@ def test_a_pipe_shorter_than_its_height() -> None:
     assert_fault(lineup, ("hose", 0, "length"), "2 m, between points 3 m apart", "at least 3 m", "elevations")
     lineup = spoilt("pipes", 3, length_range=(2.0, 20.0))
     assert_fault(lineup, ("hose", 0, "length"), "2 m, between points 3 m apart", "at least 3 m", '"manifold"')
+    assert faults_of(spoilt("pipes", 3, length=3.0)) == []  # straight up
+    lineup = spoilt("points", 3, elevation=1e9)  # one slip, one fault
+    assert_fault(lineup, ("points", "hose inlet", "elevation"), "1e+09 m", "2000 m", "datum")
 
 
 def test_no_wave_runs_faster_than_sound() -> None:
     path = ("pipe", 0, "wave_speed")
     assert_fault(spoilt("pipes", 0, wave_speed=1250.0), path, "1250 m/s", "1180 m/s", "different liquids")
     assert faults_of(spoilt("pipes", 0, wave_speed=1190.0)) == []  # given: tables differ a little
+    computed = spoilt("pipes", 0, wave_speed=1180.0, wave_speed_source="from the wall")
+    assert faults_of(computed) == []  # a rigid wall
+    lineup = spoilt("liquid", sound_speed=0.0)  # one slip, one fault
+    assert_fault(lineup, ("liquid", "sound_speed"), "0 m/s", "from 300 m/s", "bulk modulus")
     lineup = spoilt("pipes", 0, wave_speed=1190.0, wave_speed_source="from the wall")
     assert_fault(lineup, path, "1190 m/s", "not above the speed of sound", "sound speed")
 
@@ -179,6 +186,14 @@ def test_no_allowance_above_one_for_some(k: int, changes: dict[str, Any], what: 
     path = (*lineup.pipes[k].origin, "allowance")
     assert_fault(lineup, path, f"1.2 for {what}", "at most 1", "write 1.0")
     assert faults_of(spoilt("pipes", k, limits=Limits(rating=10e5), **changes)) == []
+
+
+def test_values_at_the_edge_are_allowed() -> None:
+    assert faults_of(spoilt("pipes", 0, limits=Limits(rating=10e5, test_pressure=10e5))) == []
+    assert faults_of(spoilt("pipes", 0, roughness=0.0)) == []
+    assert faults_of(spoilt("pipes", 0, roughness=0.05 * 0.25)) == []
+    assert faults_of(spoilt("pipes", 0, length_range=(1200.0, 1500.0))) == []
+    assert faults_of(spoilt("tanks", 0, level=3.0)) == []  # a shore tank drawn down to its outlet
 
 
 def test_an_allowance_for_a_steel_line_is_allowed() -> None:
@@ -270,6 +285,8 @@ def test_what_every_line_up_needs() -> None:
     lineup = berth().with_(tanks=berth().tanks[:1])
     faults = [fault for fault in faults_of(lineup) if fault.path == ("tank",)]
     assert 'side = "ship"' in faults[0].remedy
+    tank = Tank(name="tank 8", point="tank bottom", side="shore", level=1.0, origin=("tank", 1))
+    assert faults_of(lineup.with_(tanks=(*lineup.tanks, tank))) == []  # from one shore tank into another
 
 
 @pytest.mark.parametrize(

@@ -116,6 +116,11 @@ def test_laws(law: Table, where: tuple[int, ...], found: str, expected: str, rem
 
 def test_a_step_is_a_law() -> None:
     assert faults_of(scenario(moves=(close("manifold valve", law=((0.0, 1.0), (0.0, 0.0))),))) == []
+    short: Table = ((0.0, 1.0), (50.0, 0.5), (50.0005, 0.0))
+    lineup = scenario(moves=(close("manifold valve", law=short),))
+    assert_fault(
+        lineup, (*EVENT, "table", 2, 0), "50.0005 s after 50 s", "rising by 0.001 s", "order of time"
+    )
 
 
 # --- joining -----------------------------------------------------------------------------------------
@@ -184,6 +189,8 @@ def test_a_pump_moves_once_at_a_time_and_from_where_it_was() -> None:
     path = ("scenario", 0, "event", 1)
     ok = (stop(), stop(k=1, at=13.0, law=start))
     assert faults_of(scenario(pump_moves=ok)) == []
+    half = (stop(law=((0.0, 1.0), (8.0, 0.5))), stop(k=1, at=13.0, law=((0.0, 0.5), (4.0, 0.0))))
+    assert faults_of(scenario(pump_moves=half)) == []
     lineup = scenario(pump_moves=(stop(), stop(k=1, at=12.0, law=start)))
     assert_fault(lineup, (*path, "at"), '"pump 1" is to move again at 12 s', "not before 13 s", "later")
     lineup = scenario(pump_moves=(stop(), stop(k=1, at=20.0)))

@@ -37,6 +37,11 @@ def test_valve_table(table: Table, where: tuple[int, ...], found: str, expected:
     assert_fault(lineup, ("valve", 1, "characteristic", *where), found, expected, "pairs [opening, Kv/Kv100]")
 
 
+def test_a_level_part_of_a_valve_table_is_allowed() -> None:
+    table = ((0.0, 0.0), (0.2, 0.0), (0.9, 1.0), (1.0, 1.0))
+    assert faults_of(spoilt("valves", 1, characteristic=table)) == []
+
+
 # --- pump curves -------------------------------------------------------------------------------------
 
 H = 1 / 3600
@@ -106,6 +111,10 @@ def supplied(**changes: Any) -> LineUp:
     return lineup.with_(tanks=lineup.tanks[1:], supplies=(supply,))
 
 
+def second_supply() -> Supply:
+    return Supply(name="bunker", point="tank bottom", pressure=1e5, shut_off=1e5, origin=("supply", 1))
+
+
 def by_supply(lineup: LineUp, at: str = "terminal") -> LineUp:
     rate = Rate(agreed=0.15, means="supply pressure", at=at, through="shore line")
     return lineup.with_(rate=rate)
@@ -114,6 +123,9 @@ def by_supply(lineup: LineUp, at: str = "terminal") -> LineUp:
 def test_a_supply_with_and_without_a_pressure() -> None:
     assert faults_of(supplied()) == []
     assert faults_of(supplied(shut_off=None)) == []
+    assert faults_of(supplied(shut_off=6e5)) == []
+    fed_back = supplied().with_(tanks=(), supplies=(*supplied().supplies, second_supply()))
+    assert faults_of(fed_back) == []  # two supplies: one feeds, one receives
     assert faults_of(by_supply(supplied(pressure=None))) == []
     path = ("supply", 0, "pressure")
     assert_fault(supplied(pressure=None), path, "no pressure", "at the agreed rate", 'at = "terminal"')
@@ -175,6 +187,10 @@ def test_a_rate_against_the_lift() -> None:
     assert_fault(lineup, ("rate", "agreed"), "540 m3/h, with at most 99.0 m", "more than 99.0 m", "one datum")
     lineup = spoilt("tanks", 1, blanket=20e5)
     assert_fault(lineup, ("rate", "agreed"), "99.0 m", "276.6 m", "pump curve")
+    lineup = spoilt("tanks", 0, blanket=20e5)  # 275.6 m more
+    assert faults_of(spoilt("tanks", 1, lineup, level=370.0)) == []
+    lineup = spoilt("tanks", 1, lineup, level=375.0)
+    assert_fault(lineup, ("rate", "agreed"), "374.6 m", "375.0 m", "levels")
     lineup = supplied(pressure=-0.5e5, shut_off=None)  # 3 - 6.9 + 85 m
     assert faults_of(lineup) == []
     lineup = supplied(pressure=1e5, shut_off=None)  # 3 + 13.78 + 85 m

@@ -62,9 +62,9 @@ def unavoidable(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float 
     """
     if run.vapour is not None or any(s.shut_off is None for s in lineup.supplies):
         return None
-    heads, rho_g = shut_off_heads(lineup), lineup.liquid.density * lineup.gravity
+    top, rho_g = max(shut_off_heads(lineup).values()), lineup.liquid.density * lineup.gravity
     return max(
-        min(_rest(run, p), rho_g * (heads[p] - lineup.points_by_name[p].elevation))
+        min(_rest(run, p), rho_g * (top - lineup.points_by_name[p].elevation))
         for p in points_of(lineup, finding)
     )
 
@@ -167,17 +167,22 @@ def _besides(assessment: Assessment, governing: Finding, say: Shown) -> list[str
     said = []
     if "static" in over:
         said.append(
-            f'Shut-off pressure alone is above the limit of "{over["static"].name}": no stroke time mends that.'
+            f'Shut-off pressure alone is above the limit of "{over["static"].name}": '
+            "no stroke time mends that."
         )
     if "low" in over and own != "low":
         f = over["low"]
         value = valid(f, run_of(assessment, f)).value
         said.append(
             f'In the scenario "{f.scenario}" the pressure falls too low besides, to '
-            f'{say.low(value or 0.0, unit=True)} in "{f.name}": stopping the flow more slowly helps there too.'
+            f'{say.low(value or 0.0, unit=True)} in "{f.name}": try stopping the flow more slowly there too.'
         )
-    if "peak" in over and own == "low":
-        said.append(f'In the scenario "{over["peak"].scenario}" there are peaks above a limit besides.')
+    peaks = dict.fromkeys(
+        f.scenario for f in assessment.findings if f.check == "peak" and (f.margin or 0.0) < 0.0
+    )
+    if peaks and own == "low":
+        names = ", ".join(f'"{name}"' for name in peaks)
+        said.append(f"Peaks above a limit are to be expected besides, in the scenario {names}: see there.")
     return said
 
 
@@ -186,9 +191,9 @@ def _undecided(assessment: Assessment) -> list[str]:
     for f in assessment.findings:
         if f.verdict == UNDECIDED and f.name not in reasons.setdefault(f.reason, []):
             reasons[f.reason].append(f.name)
-    return [
-        f"{reason[0].upper()}{reason[1:]} ({_few(names)})." for reason, names in reasons.items()
-    ] + ["Until it is decided, treat it as exceeded: lower the rate or close more slowly, and check again."]
+    return [f"{reason[0].upper()}{reason[1:]} ({_few(names)})." for reason, names in reasons.items()] + [
+        "Until it is decided, treat it as exceeded: lower the rate or close more slowly, and check again."
+    ]
 
 
 def _few(names: list[str]) -> str:

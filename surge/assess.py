@@ -68,6 +68,7 @@ def assess(lineup: LineUp, *, tell: Tell | None = None) -> Assessment:
     GridError, SolveError
     """
     say = tell or (lambda _: None)
+    _refuse_what_cannot_be_judged(lineup)
 
     def one(scenario: Scenario) -> list[tuple[ScenarioResult, tuple[Finding, ...]]] | CaseError:
         try:
@@ -98,6 +99,31 @@ def assess(lineup: LineUp, *, tell: Tell | None = None) -> Assessment:
         verdict=worst_of(f.verdict for f in findings),
         weakest=weakest(findings),
     )
+
+
+def _refuse_what_cannot_be_judged(lineup: LineUp) -> None:
+    faults = []
+    if not lineup.scenarios:
+        faults.append(
+            Fault(
+                path=("scenario",),
+                found="no scenario: nothing happens in this case",
+                expected="one [[scenario]] at least",
+                remedy='write [[scenario]] with name = "..." and a [[scenario.event]] or [scenario.shutdown]',
+            )
+        )
+    ranged = [p for p in lineup.pipes if p.length_range is not None]
+    faults += [
+        Fault(
+            path=(*pipe.origin, "length"),
+            found=f'a second length that is a range (the first is of "{ranged[0].name}")',
+            expected="one range of lengths in a case",
+            remedy="give this length as one figure, and check a case for each of its ends and some between",
+        )
+        for pipe in ranged[1:]
+    ]
+    if faults:
+        raise CaseError(faults)
 
 
 def _key(f: Finding) -> tuple[str, str, str, str, str]:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import errno
+import io
 import os
 import sys
+import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -46,6 +50,9 @@ def entry() -> None:
     Everything is written by then; taking the compiler's library down would cost a tenth of a second.
     """
     code = 0
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name that the terminal cannot show must not end it
     try:
         main(prog_name="surge")
     except SystemExit as error:
@@ -55,6 +62,8 @@ def entry() -> None:
         sys.stderr.flush()
     except BrokenPipeError:
         pass  # the reader has gone: nothing is left to tell anyone
+    except OSError:
+        code = 2  # a full disk: what was written is not the whole answer
     os._exit(code)
 
 
@@ -67,7 +76,7 @@ def new(file: str, force: bool) -> None:
 
     text = starter_case()
     if file == "-":
-        click.echo(text, nl=False)
+        _say(text, nl=False)
         return
     if Path(file).exists() and not force:
         _fail(f"{file} exists already: choose another name, or add --force to overwrite it")
@@ -120,7 +129,7 @@ def check(case: str, as_json: bool, histories: bool, details: bool, **units: str
         except CaseError as error:
             _refuse(case, error, as_json)
         except SurgeError as error:
-            _undecided(case, error)
+            _undecided(case, error, as_json)
     _print(loaded, assessment, show(loaded.show), as_json, histories, details)
     sys.exit(assessment.exit_code)
 
@@ -131,7 +140,17 @@ def schema(which: str) -> None:
     """Print the JSON Schema of case files or of results."""
     from importlib.resources import files
 
-    click.echo((files("surge") / "schema" / f"{which}.schema.json").read_text(encoding="utf-8"), nl=False)
+    _say((files("surge") / "schema" / f"{which}.schema.json").read_text(encoding="utf-8"), nl=False)
+
+
+def _say(text: str, *, nl: bool = True) -> None:
+    """Write to standard output; when it takes nothing more, say so instead of crashing."""
+    try:
+        click.echo(text, nl=nl)
+    except OSError as error:
+        if error.errno == errno.EPIPE:
+            raise  # click ends quietly: the reader has gone
+        _fail(f"standard output cannot be written: {error.strerror}")
 
 
 def _fail(message: str) -> None:
@@ -178,6 +197,35 @@ def _lighter_start() -> Iterator[None]:
             del sys.modules["scipy"]
 
 
+class _Progress:
+    """Tells on standard error how long the work goes on; called from several threads.
+
+    Only on a terminal, and only when it takes longer than ``after`` seconds.
+    """
+
+    def __init__(self, *, after: float = 1.0, every: float = 0.2) -> None:
+        self.start = time.monotonic()
+        self.next, self.every = self.start + after, every
+        self.width = 0
+        self.on = sys.stderr.isatty()
+        self.lock = threading.Lock()
+
+    def __call__(self, word: str) -> None:
+        now = time.monotonic()
+        with self.lock:
+            if not self.on or now < self.next:
+                return
+            self.next = now + self.every
+            text = f"surge: {now - self.start:.0f} s, {word}"
+            click.echo("\r" + text.ljust(self.width), nl=False, err=True)
+            self.width = len(text)
+
+    def done(self) -> None:
+        """Clear the line."""
+        if self.width:
+            click.echo("\r" + " " * self.width + "\r", nl=False, err=True)
+
+
 def _assess(case: Case) -> Assessment:
     """Run the case, with a word on standard error when the solver must be compiled first."""
     from surge.assess import assess
@@ -185,7 +233,11 @@ def _assess(case: Case) -> Assessment:
 
     if not _compiled_before(march):
         click.echo("surge: compiling the solver for this machine, once; some ten seconds ...", err=True)
-    return assess(case.lineup)
+    progress = _Progress()
+    try:
+        return assess(case.lineup, tell=progress)
+    finally:
+        progress.done()
 
 
 def _compiled_before(function: Any) -> bool:
@@ -194,63 +246,80 @@ def _compiled_before(function: Any) -> bool:
     return cache is not None and any(Path(cache).glob("kernel.march*.nbi"))
 
 
-def _refuse(path: str, error: Any, as_json: bool) -> None:
-    """Print all faults and leave with 2."""
+def _read_again(path: str) -> tuple[str, str]:
+    """Text of a case file and its hash; empty when it cannot be read."""
     import hashlib
-    import json
 
-    from surge.casefile import describe, format_faults, read_text
+    from surge.casefile import read_text
     from surge.errors import CaseError
 
     try:
         text = read_text(path)
     except CaseError:
         text = ""
+    return text, hashlib.sha256(text.encode()).hexdigest()
+
+
+def _refuse(path: str, error: Any, as_json: bool) -> None:
+    """Print all faults and leave with 2."""
+    from surge.casefile import describe, format_faults
+
+    text, digest = _read_again(path)
     click.echo(format_faults(error.faults, filename=path, text=text), err=True)
     if as_json:
         from surge.report_json import refusal
 
         records = describe(error.faults, filename=path, text=text)
-        digest = hashlib.sha256(text.encode()).hexdigest()
-        document = refusal(records, version=__version__, filename=path, sha256=digest)
-        click.echo(json.dumps(document, ensure_ascii=False, indent=1))
+        _document(refusal(records, version=__version__, filename=path, sha256=digest))
     sys.exit(2)
 
 
-def _undecided(path: str, error: SurgeError) -> None:
+def _undecided(path: str, error: SurgeError, as_json: bool) -> None:
+    """Say why nothing could be computed and leave with 4."""
     click.echo(f"surge: {path}: cannot be decided: {error}", err=True)
+    if as_json:
+        from surge.report_json import no_answer
+
+        _, digest = _read_again(path)
+        _document(no_answer(str(error), version=__version__, filename=path, sha256=digest))
     sys.exit(error.exit_code)
+
+
+def _document(document: dict[str, Any]) -> None:
+    """Print one JSON document, in ASCII: whatever the terminal's coding, it stays whole."""
+    import json
+
+    _say(json.dumps(document, allow_nan=False, indent=1))
 
 
 def _print(
     case: Case, assessment: Assessment, units: ShowUnits, as_json: bool, histories: bool, details: bool
 ) -> None:
     """Print the answer."""
-    import json
-
-    from surge.words import CAUTIONS, Shown, sentence
+    from surge.words import CAUTIONS, Shown, run_of, sentence
 
     say = Shown(units=units, density=case.lineup.liquid.density)
     if as_json:
         from surge.advice import advice
         from surge.report_json import answer
 
+        worst = assessment.weakest
         document = answer(
             case,
             assessment,
             version=__version__,
-            sentence=sentence(assessment.weakest, say) if assessment.weakest else "",
+            sentence=sentence(worst, run_of(assessment, worst), say) if worst else "",
             advice=advice(assessment, say),
             cautions=CAUTIONS,
             histories=histories,
         )
-        click.echo(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))
+        _document(document)
         return
     from surge.report_text import TextReport, plain
 
     bare = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
     report = TextReport(assessment, say, details=details, style=plain if bare else _coloured)
-    click.echo("\n".join([*report.lines(), "", _signature(case)]))
+    _say("\n".join([*report.lines(), "", _signature(case)]))
 
 
 def _signature(case: Case) -> str:

@@ -11,7 +11,7 @@ from typing import Any
 from surge.assess import Assessment
 from surge.casefile import Case, FaultRecord
 from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
-from surge.verdict import Finding
+from surge.verdict import EXIT_CODE, UNDECIDED, Finding
 
 SCHEMA_VERSION = 1
 Json = dict[str, Any]
@@ -186,6 +186,16 @@ def answer(
         "cautions": list(cautions),
         "findings": [finding(f) for f in assessment.findings],
         "scenarios": [scenario(run, histories=histories) for run in assessment.scenarios],
+    }
+
+
+def no_answer(reason: str, *, version: str, filename: str, sha256: str) -> Json:
+    """Return why a case that can be read cannot be decided at all."""
+    return {
+        **_head(version, filename, sha256),
+        "verdict": UNDECIDED,
+        "exit_code": EXIT_CODE[UNDECIDED],
+        "reason": reason,
     }
 
 

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Iterable, Sequence
+from itertools import zip_longest
 
 from surge.advice import advice, gentleness
 from surge.assess import Assessment
-from surge.result import ScenarioResult
-from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding
-from surge.words import CAUTIONS, HEADLINE, LINE, SHORT, Shown, paragraph, sentence
+from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
+from surge.words import CAUTIONS, HEADLINE, LINE, SHORT, Shown, paragraph, run_of, sentence, valid, whose
 
 Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
 Row = tuple[str, ...]
 SHOWN_PEAKS, SHOWN_LOWEST = 6, 4  # rows without details, as long as the others are kept
+NARROWEST = 16  # columns that a name or a source keeps when a table is too wide
+RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
 
 
 def plain(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds nothing
@@ -21,24 +25,35 @@ def plain(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds 
 
 
 def table(head: Row, rows: Iterable[Row], *, left: int = 1, widest: int = LINE) -> list[str]:
-    """Lay out a table; the first ``left`` columns and the last one to the left, others to the right."""
+    """Lay out a table; the first ``left`` columns and the last one to the left, others to the right.
+
+    Where it is too wide, titles, then the last column and the first one are broken into lines; nothing
+    is cut.
+    """
     rows = list(rows)
     width = [max(len(r[i]) for r in (head, *rows)) for i in range(len(head))]
+    least = [max(len(x) for x in (*head[i].split(), *(r[i] for r in rows))) for i in range(len(head))]
     over = sum(width) + 2 * (len(width) - 1) - widest
-    if over > 0:
-        # The last column gives way, then the name.
-        cut = min(over, max(0, width[-1] - 15))
-        width[-1] -= cut
-        width[0] = max(12, width[0] - (over - cut))
+    for i, floor in (*enumerate(least), (-1, NARROWEST), (0, NARROWEST)):
+        gives = min(max(over, 0), max(width[i] - floor, 0))
+        width[i] -= gives
+        over -= gives
 
-    def line(row: Row) -> str:
-        cells = []
-        for i, (cell, w) in enumerate(zip(row, width, strict=True)):
-            text = cell if len(cell) <= w else cell[: w - 1] + "…"
-            cells.append(text.ljust(w) if i < left or i == len(row) - 1 else text.rjust(w))
-        return "  ".join(cells).rstrip()
+    def line(row: Row) -> list[str]:
+        cells = [textwrap.wrap(cell, w) or [""] for cell, w in zip(row, width, strict=True)]
+        out = []
+        for parts in zip_longest(*cells, fillvalue=""):
+            laid = [
+                part.ljust(w) if i < left or i == len(row) - 1 else part.rjust(w)
+                for i, (part, w) in enumerate(zip(parts, width, strict=True))
+            ]
+            out.append("  ".join(laid).rstrip())
+        return out
 
-    return [line(head), line(tuple("-" * w for w in width)), *(line(r) for r in rows)]
+    lines = [*line(head), *line(tuple("-" * w for w in width))]
+    for row in rows:
+        lines += line(row)
+    return lines
 
 
 class TextReport:
@@ -58,24 +73,32 @@ class TextReport:
     def __init__(self, assessment: Assessment, say: Shown, *, details: bool, style: Style = plain) -> None:
         self.a, self.say, self.details, self.style = assessment, say, details, style
         self.unit = f"{say.units.pressure}(g)"
+        # Each run against all limits: with a range of lengths, those of the assessment are of the worst ones.
+        self.found = {id(run): findings_of(assessment.lineup, run) for run in assessment.scenarios}
 
     def lines(self) -> list[str]:
         """All lines of the report."""
-        out = [self.a.lineup.title, ""]
+        out = [paragraph(self.a.lineup.title), ""]
         out.append(self.style(f"VERDICT: {HEADLINE[self.a.verdict]}", self.a.verdict))
-        if self.a.weakest:
-            out.append(paragraph(sentence(self.a.weakest, self.say)))
+        worst = self.a.weakest
+        governing = run_of(self.a, worst) if worst else None
+        if worst:
+            out.append(paragraph(sentence(worst, governing, self.say)))
         steps = advice(self.a, self.say)
         if steps:
             out += ["", "What to do, in this order:" if len(steps) > 1 else "What to do:"]
             for i, step in enumerate(steps, 1):
                 out.append(paragraph(step, indent="     ", first=f"  {i}. "))
+        if len(self.a.scenarios) > 1:
+            out += ["", *self.overview()]
         if self.a.static and (self.details or any(f.verdict != WITHIN for f in self.a.static)):
             out += ["", *self.static()]
         for run in self.a.scenarios:
-            out += ["", *self.scenario(run)]
-        if self.a.scenarios:
-            out += ["", *self.pocket(self.a.scenarios[0])]
+            if self.details or not self._covered(run):
+                out += ["", *self.scenario(run)]
+        figured = self.a.scenarios if self.details or governing is None else (governing,)
+        for run in figured if self.details else figured[:1]:
+            out += ["", *self.pocket(run)]
         if self.details:
             out += ["", *self.assumptions()]
         out += ["", "Cautions"]
@@ -84,37 +107,77 @@ class TextReport:
             out += ["", "More: --details adds all places and how it was computed; --json gives everything."]
         return out
 
-    def _findings(self, run: ScenarioResult, checks: tuple[str, ...]) -> list[Finding]:
-        found = [f for f in self.a.findings if f.scenario == run.name and f.check in checks]
-        return sorted(found, key=lambda f: -f.load)
+    def _name(self, run: ScenarioResult) -> str:
+        return run.name + "".join(f', "{name}" {self.say.length(m)}' for name, m in run.lengths.items())
+
+    def _verdict(self, run: ScenarioResult) -> str:
+        return worst_of(f.verdict for f in self.found[id(run)])
+
+    def _load(self, run: ScenarioResult) -> tuple[int, float]:
+        """For sorting: the worst run first."""
+        worst = weakest(self.found[id(run)])
+        return RANK[self._verdict(run)], -(worst.load if worst else 0.0)
+
+    def _covered(self, run: ScenarioResult) -> bool:
+        """Whether it keeps every limit and another length of the same scenario is worse."""
+        same = [r for r in self.a.scenarios if r.name == run.name]
+        return self._verdict(run) == WITHIN and run is not min(same, key=self._load)
+
+    def overview(self) -> list[str]:
+        """One row for each run, the worst first."""
+        rows = []
+        for run in sorted(self.a.scenarios, key=self._load):
+            found = self.found[id(run)]
+            f = weakest(found)
+            seen = valid(f, run) if f else None
+            value = "-"
+            if f and seen and seen.value is not None:
+                show = self.say.low if f.check in ("lowest", "vapour") else self.say.high
+                value = f"{'vapour' if f.check == 'vapour' else f.check} {show(seen.value)}"
+            rows.append(
+                (
+                    self._name(run),
+                    SHORT[self._verdict(run)],
+                    str(sum(g.verdict == EXCEEDED for g in found)),
+                    str(sum(g.verdict == UNDECIDED for g in found)),
+                    value,
+                    self.say.pressure(f.limit) if f and f.limit is not None else "-",
+                    self.say.margin(seen.margin) if seen and seen.margin is not None else "-",
+                    f.name if f else "-",
+                )
+            )
+        head = ("scenario", "verdict", "over", "open", self.unit, "limit", "margin", "weakest")
+        return [
+            "Scenarios, the worst first (over: limits exceeded; open: limits that cannot be decided)",
+            *table(head, rows),
+        ]
+
+    def _findings(self, run: ScenarioResult, subject: str, checks: tuple[str, ...]) -> list[Finding]:
+        """Findings of a run, the worst first."""
+        found = [f for f in self.found[id(run)] if f.subject == subject and f.check in checks]
+        return sorted(found, key=lambda f: (RANK[f.verdict], -f.load))
 
     def static(self) -> list[str]:
         """Shut-off pressure against ratings."""
         rows = [
             (
                 f.name,
-                self.say.pressure(f.value) if f.value is not None else "-",
+                self.say.high(f.value) if f.value is not None else "-",
                 self.say.pressure(f.limit) if f.limit is not None else "-",
-                self.say.difference(f.margin) if f.margin is not None else "-",
+                self.say.margin(f.margin) if f.margin is not None else "-",
                 SHORT[f.verdict],
                 f.limit_source or f.reason,
             )
-            for f in sorted(self.a.static, key=lambda f: -f.load)
+            for f in sorted(self.a.static, key=lambda f: (RANK[f.verdict], -f.load))
         ]
-        head = (
-            "with a valve shut, pump running",
-            f"static {self.unit}",
-            "limit",
-            "margin",
-            "verdict",
-            "limit from",
-        )
+        head = ("valve shut, pump running", f"static {self.unit}", "limit", "margin", "verdict", "limit from")
         return ["Shut-off pressure, before any surge", *table(head, rows)]
 
     def scenario(self, run: ScenarioResult) -> list[str]:
         """One scenario: what happens, and its tables."""
-        length = "".join(f', "{name}" {self.say.length(m)}' for name, m in run.lengths.items())
-        out = [f"Scenario: {run.name}{length}", "=" * min(LINE, len(run.name) + 10 + len(length))]
+        verdict = self._verdict(run)
+        title = f"Scenario: {self._name(run)}: {HEADLINE[verdict]}"
+        out = [self.style(paragraph(title), verdict), "=" * min(LINE, len(title))]
         if run.note:
             out.append(paragraph(run.note))
         out += [
@@ -127,163 +190,143 @@ class TextReport:
             )
         out += [paragraph(f"{note[0].upper()}{note[1:]}.") for note in run.notes]
         if run.vapour:
-            out += self.vapour(run)
+            out.append(self.vapour(run))
         out += [paragraph(f"Cannot be decided: {reason}.") for reason in run.undecided]
+        others = [r for r in self.a.scenarios if r.name == run.name and r is not run and self._covered(r)]
+        if others and not self.details:
+            lengths = "; ".join(self._name(r).removeprefix(f"{run.name}, ") for r in others)
+            out.append(paragraph(f"Also run with {lengths}: kept, with more room (--details shows them)."))
         out += ["", *self.highest(run), "", *self.lowest(run)]
         places = self.places(run)
         return out + (["", *places] if places else [])
 
-    def vapour(self, run: ScenarioResult) -> list[str]:
+    def vapour(self, run: ScenarioResult) -> str:
         """Where and when the cargo first boils."""
         v = run.vapour
         assert v is not None
-        where = f'"{v.where}"'
+        where = f'at "{v.where}"'
         if v.distance is not None:
-            where = f"{self.say.length(v.distance)} from the start of {where}"
+            where = f'in "{v.where}", {self.say.length(v.distance)} from its start'
         text = (
-            f"VAPOUR PRESSURE IS REACHED, first at {where}, {self.say.time(v.time)} s. Pressures after that "
-            "are not valid in this model: a cavity opens, and its collapse can be worse than any figure."
+            f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.say.time(v.time)} s. Pressures after that "
+            "are not valid in this model: a cavity opens, and its collapse can be worse than any figure. "
+            "The tables below hold what came before."
         )
-        return [self.style(paragraph(text), EXCEEDED)]
+        beyond = [f for f in self.found[id(run)] if f.check == "peak" and (f.margin or 0.0) < 0.0]
+        if beyond:
+            f = max(beyond, key=lambda f: f.load)
+            assert f.value is not None
+            assert f.limit is not None
+            many = "an upper limit" if len(beyond) == 1 else f"{len(beyond)} upper limits"
+            text += (
+                f" AS A WARNING: run on as if no cavity opened, the pressure goes beyond {many}, most in "
+                f"{whose(f)}: {self.say.high(f.value, unit=True)} against {self.say.pressure(f.limit)}."
+            )
+        return self.style(paragraph(text), EXCEEDED)
+
+    def _extreme(self, run: ScenarioResult, x: Extreme, say: Callable[[float], str]) -> tuple[str, str]:
+        """Pressure with its error, and time; of what came before the cargo boils, if it does."""
+        value = x.pressure if run.vapour is None else x.before_vapour
+        time = self.say.time(x.time) if value == x.pressure else "-"
+        return f"{say(value)} {self.say.error(x.error)}", time
+
+    def _row(self, run: ScenarioResult, e: ElementResult, f: Finding | None, *, upper: bool) -> Row:
+        """One element against an upper or a lower limit."""
+        say, x = (self.say.high, e.highest) if upper else (self.say.low, e.lowest)
+        value, time = self._extreme(run, x, say)
+        margin = valid(f, run).margin if f else None
+        source = "through the elements it joins"
+        if f:
+            source = "vapour pressure" if f.check == "vapour" else f.limit_source or f.reason
+        return (
+            e.name,
+            self.say.pressure(e.steady if upper else e.steady_low),
+            value,
+            time,
+            self.say.length(x.distance) if e.figures and time != "-" else "",
+            self.say.pressure(f.limit) if f and f.limit is not None else "-",
+            self.say.margin(margin) if margin is not None else "-",
+            SHORT[f.verdict] if f else "",
+            source,
+        )
+
+    def _head(self, run: ScenarioResult, what: str) -> Row:
+        before = "before boiling" if run.vapour else ""
+        title = f"{what} {self.unit} {before}".rstrip()
+        return ("element", "steady", title, "at s", "from start", "limit", "margin", "verdict", "limit from")
 
     def highest(self, run: ScenarioResult) -> list[str]:
         """Peaks of all elements, nearest to their limits first."""
+        judged = {f.name: f for f in self._findings(run, "element", ("peak",))}
         by_name = {e.name: e for e in run.elements}
-        judged = {f.name: f for f in self._findings(run, ("peak",)) if f.subject == "element"}
         order = [*judged, *(e.name for e in run.elements if e.name not in judged)]
-        rows = []
-        for name in order:
-            e, f = by_name[name], judged.get(name)
-            peak = e.highest
-            rows.append(
-                (
-                    name,
-                    self.say.pressure(e.steady),
-                    f"{self.say.pressure(peak.pressure)} ±{self.say.pressure(peak.error)}",
-                    self.say.time(peak.time),
-                    self.say.length(peak.distance) if e.figures else "",
-                    self.say.pressure(f.limit) if f and f.limit is not None else "-",
-                    self.say.pressure(f.margin) if f and f.margin is not None else "-",
-                    SHORT[f.verdict] if f else "",
-                    (f.limit_source or f.reason) if f else "see what it joins",
-                )
-            )
-        head = (
-            "element",
-            "steady",
-            f"peak {self.unit}",
-            "at s",
-            "from start",
-            "limit",
-            "margin",
-            "verdict",
-            "limit from",
-        )
-        return self._shortened(head, rows, SHOWN_PEAKS)
+        rows = [self._row(run, by_name[name], judged.get(name), upper=True) for name in order]
+        return self._shortened(self._head(run, "peak"), rows, SHOWN_PEAKS)
 
     def lowest(self, run: ScenarioResult) -> list[str]:
         """Lowest pressures of all elements against vacuum and vapour limits, the nearer one each."""
-        best: dict[str, Finding] = {}
-        for f in self._findings(run, ("lowest", "vapour")):
-            if f.name not in best or (f.margin or 0) < (best[f.name].margin or 0):
-                best[f.name] = f
-        kinds = {e.name: e for e in run.elements}
-        rows = []
-        for f in sorted(best.values(), key=lambda f: -f.load):
-            low = kinds[f.name].lowest
-            rows.append(
-                (
-                    f.name,
-                    self.say.pressure(kinds[f.name].steady_low),
-                    f"{self.say.pressure(low.pressure)} ±{self.say.pressure(low.error)}",
-                    self.say.time(low.time),
-                    self.say.length(low.distance) if kinds[f.name].figures else "",
-                    self.say.pressure(f.limit or 0.0),
-                    self.say.pressure(f.margin or 0.0),
-                    SHORT[f.verdict],
-                    "vapour pressure" if f.check == "vapour" else f.limit_source,
-                )
-            )
-        head = (
-            "element",
-            "steady",
-            f"lowest {self.unit}",
-            "at s",
-            "from start",
-            "limit",
-            "margin",
-            "verdict",
-            "limit from",
-        )
-        return self._shortened(head, rows, SHOWN_LOWEST)
+        nearest: dict[str, Finding] = {}
+        for f in self._findings(run, "element", ("lowest", "vapour")):
+            nearest.setdefault(f.name, f)
+        by_name = {e.name: e for e in run.elements}
+        rows = [self._row(run, by_name[f.name], f, upper=False) for f in nearest.values()]
+        return self._shortened(self._head(run, "lowest"), rows, SHOWN_LOWEST)
 
     def _shortened(self, head: Row, rows: Sequence[Row], most: int) -> list[str]:
         """A table without the rows that have most room, unless details are wanted."""
         kept = sum(row[-2] in (SHORT[EXCEEDED], SHORT[UNDECIDED]) for row in rows)
         show = len(rows) if self.details else max(most, kept)
         out = table(head, rows[:show])
-        if len(rows) > show:
-            out.append(
-                f"... and {len(rows) - show} more, all kept and with more room (--details shows them)."
-            )
+        left = rows[show:]
+        if left:
+            free = sum(not row[-2] for row in left)
+            words = "all kept and with more room" if not free else "kept with more room, or without a limit"
+            out.append(f"... and {len(left)} more, {words} (--details shows them).")
         return out
 
     def places(self, run: ScenarioResult) -> list[str]:
         """Places with a limit of their own; all places with details."""
-        limits: dict[str, list[Finding]] = {}
-        for f in self._findings(run, ("peak", "steady")):
-            if f.subject == "place":
-                limits.setdefault(f.name, []).append(f)
-        rows = []
-        for p in run.places:
-            found = limits.get(p.name, [])
-            if not found and not self.details:
-                continue
-            own = max(found, key=lambda f: (f.verdict != WITHIN, f.load), default=None)
-            rows.append(
-                (
-                    p.name,
-                    self.say.pressure(p.steady),
-                    f"{self.say.pressure(p.highest.pressure)} ±{self.say.pressure(p.highest.error)}",
-                    self.say.time(p.highest.time),
-                    f"{self.say.pressure(p.lowest.pressure)} ±{self.say.pressure(p.lowest.error)}",
-                    self.say.time(p.lowest.time),
-                    self.say.pressure(own.limit) if own and own.limit is not None else "-",
-                    SHORT[own.verdict] if own else "",
-                    own.limit_source if own else ", ".join(p.roles),
-                )
-            )
-        head = (
-            "place",
-            "steady",
-            f"peak {self.unit}",
-            "at s",
-            "lowest",
-            "at s",
-            "limit",
-            "verdict",
-            "limit from, or what it is",
+        limits: dict[str, Finding] = {}
+        for f in self._findings(run, "place", ("peak", "steady")):
+            limits.setdefault(f.name, f)
+        order = {name: i for i, name in enumerate(limits)}
+        shown = [p for p in run.places if self.details or p.name in limits]
+        rows = [
+            self._place(run, p, limits.get(p.name))
+            for p in sorted(shown, key=lambda p: order.get(p.name, len(order)))
+        ]
+        before = " before boiling" if run.vapour else ""
+        head = ("place", "steady", f"peak {self.unit}{before}", "at s", "lowest", "at s", "limit", "verdict")
+        return table((*head, "limit from, or what it is"), rows) if rows else []
+
+    def _place(self, run: ScenarioResult, p: PlaceResult, own: Finding | None) -> Row:
+        return (
+            p.name,
+            self.say.pressure(p.steady),
+            *self._extreme(run, p.highest, self.say.high),
+            *self._extreme(run, p.lowest, self.say.low),
+            self.say.pressure(own.limit) if own and own.limit is not None else "-",
+            SHORT[own.verdict] if own else "",
+            own.limit_source if own else ", ".join(p.roles),
         )
-        return table(head, rows) if rows else []
 
     def pocket(self, run: ScenarioResult) -> list[str]:
         """Figures that a pocket calculator can check."""
-        rows = []
-        for e in run.elements:
-            g = e.figures
-            if g:
-                rows.append(
-                    (
-                        e.name,
-                        self.say.flow(g.flow),
-                        f"{g.velocity:.2f} m/s",
-                        f"{g.wave_speed:.0f} m/s",
-                        f"{g.travel_time:.3f} s",
-                        self.say.difference(g.instant_stop),
-                    )
-                )
+        rows = [
+            (
+                e.name,
+                self.say.flow(g.flow),
+                f"{g.velocity:.2f} m/s",
+                f"{g.wave_speed:.0f} m/s",
+                f"{g.travel_time:.3f} s",
+                self.say.difference(g.instant_stop),
+            )
+            for e in run.elements
+            if (g := e.figures) is not None
+        ]
         head = ("element", "flow", "velocity", "wave speed", "travel time", "instant-stop rise")
-        out = [f'Figures to check by pocket calculator (scenario "{run.name}")', *table(head, rows)]
+        title = f"Figures to check by pocket calculator (scenario {self._name(run)})"
+        out = [*paragraph(title).splitlines(), *table(head, rows)]
         periods = [
             (
                 p.valve,
@@ -298,28 +341,37 @@ class TextReport:
 
     def assumptions(self) -> list[str]:
         """Where figures come from, and how the numbers were computed."""
-        line = self.a.lineup
+        said = [(f"wave speed of {p.name}", p.wave_speed_source) for p in self.a.lineup.pipes]
+        said += [(f"characteristic of {v.name}", v.characteristic_source) for v in self.a.lineup.valves]
         out = ["Where figures come from"]
-        out += [f"  wave speed of {p.name}: {p.wave_speed_source}" for p in line.pipes]
+        for source in dict.fromkeys(s for _, s in said):
+            parts = ", ".join(name for name, s in said if s == source)
+            out.append(paragraph(f"{parts}: {source}", indent="    ", first="  "))
+        friction = "of the first flow throughout" if self.a.lineup.frozen_friction else "of the local flow"
         out += [
-            line_
-            for v in line.valves
-            for line_ in paragraph(
-                f"characteristic of {v.name}: {v.characteristic_source}", indent="    ", first="  "
-            ).splitlines()
+            "",
+            "How it was computed",
+            paragraph(
+                f"Method of characteristics, friction factor {friction}, as in steady flow. Valves do not "
+                "choke. A valve, passage or pump without a rating of its own is judged through the elements "
+                "that it joins.",
+                indent="    ",
+                first="  ",
+            ),
         ]
-        out += ["", "How it was computed"]
-        for run in self.a.scenarios:
-            m = run.method
-            text = (
-                f"{run.name}: {m.runs} marches to {m.duration:.1f} s, the finest with {m.steps} steps of "
-                f"{m.dt * 1000:.2f} ms on {m.nodes} nodes; lengths fitted to the step within "
-                f"{m.largest_misfit * 100:.2f} % of the travel time ({m.misfit_of}: "
-                "short parts are held to a time, not to a share); "
-                f"largest numerical error {self.say.difference(m.worst_error)}, aimed at "
-                f"{self.say.difference(m.tolerance)}."
-            )
-            if m.lumped:
-                text += f" Shorter than a reach and taken as one lump: {', '.join(m.lumped)}."
-            out.append(paragraph(text, indent="    ", first="  "))
-        return out
+        return out + [paragraph(self._method(run), indent="    ", first="  ") for run in self.a.scenarios]
+
+    def _method(self, run: ScenarioResult) -> str:
+        m = run.method
+        reached = "" if m.worst_error <= m.tolerance else ", which was NOT reached"
+        text = (
+            f"{self._name(run)}: {m.runs} marches to {m.duration:.1f} s, the finest with {m.steps} steps of "
+            f"{m.dt * 1000:.2f} ms on {m.nodes} nodes; lengths fitted to the step within "
+            f"{m.largest_misfit * 100:.2f} % of the travel time ({m.misfit_of}: "
+            "short parts are held to a time, not to a share); largest numerical error "
+            f"{self.say.error(m.worst_error)} {self.say.units.pressure}, aimed at "
+            f"{self.say.error(m.tolerance)} {self.say.units.pressure}{reached}."
+        )
+        if m.lumped:
+            text += f" Shorter than a reach and taken as one lump: {', '.join(m.lumped)}."
+        return text

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from surge.errors import GridError
 from surge.grid import Grid, Laws, build_grid
 from surge.lineup import LineUp, Scenario
 from surge.losses import LossTables, loss_tables
@@ -76,7 +77,7 @@ def plan(lineup: LineUp, scenario: Scenario) -> Plan:
     for pump in lineup.pumps:
         pump_moves = tuple(m for m in scenario.pump_moves if m.pump == pump.name)
         if pump_moves:
-            speed[pump.name] = follow_speed(steady.speed[pump.name], pump_moves)
+            speed[pump.name] = follow_speed(steady.set_speed[pump.name], pump_moves)
             movement.append(speed[pump.name])
     flow = np.array([steady.flow[p.name] for p in lineup.pipes])
     return Plan(
@@ -191,6 +192,7 @@ def simulate(
     work = plan(lineup, scenario)
     say = tell or (lambda _: None)
     dt = choose_step(work.times, period=work.period, stroke=work.stroke)
+    _refuse_endless(work, divide(work.times, dt))
     say("first march")
     first, duration, ended = _first_march(work, divide(work.times, dt))
     coarse = Summary.of(lineup, first)
@@ -212,6 +214,17 @@ def simulate(
     return summarise(
         work, fine, compared, boiled, duration=duration, ended=ended, tolerance=tolerance, runs=runs
     )
+
+
+def _refuse_endless(work: Plan, reaches: Reaches) -> None:
+    """A first march beyond the work that a fine one may take would keep the reader waiting."""
+    steps = first_duration(work) / reaches.dt
+    if reaches.nodes * steps > MOST_WORK:
+        raise GridError(
+            f"{reaches.nodes} nodes and {steps:.0f} steps would be needed (at most {MOST_WORK:.1e} of both "
+            f"multiplied): the shortest movement takes {work.stroke:.3g} s and the last ends at "
+            f'{work.last_event:.4g} s. Write a movement of no time as law = "step", or let it happen sooner'
+        )
 
 
 def _compare(work: Plan, coarse: Summary, dt: float, duration: float) -> Comparison:

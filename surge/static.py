@@ -27,26 +27,57 @@ def shut_off_heads(lineup: LineUp, *, speed: dict[str, float] | None = None) -> 
 
     Notes
     -----
-    Tanks and supplies at their heads; each pump adds its shut-off head to what stands before it;
-    pumps behind one another add up, each once.
+    Tanks and supplies hold their heads; each pump adds its shut-off head to what stands before it,
+    whether a valve stands beside it or not; pumps behind one another add up, each once.
     """
     rho_g = lineup.liquid.density * lineup.gravity
     source = {t.point: head_of_tank(lineup, _fullest(lineup, t)) for t in lineup.tanks}
     for s in lineup.supplies:
         pressure = s.shut_off if s.shut_off is not None else (s.pressure or 0.0)
         source[s.point] = lineup.points_by_name[s.point].elevation + pressure / rho_g
-    parts = components(lineup, without={p.name for p in lineup.pumps})
+    lift = {
+        p.name: (speed or {}).get(p.name, p.speed) ** 2 * float(pump_curve(p.curve).coef[0, 0])
+        for p in lineup.pumps
+    }
+    parts = components(lineup, without={p.name for p in lineup.pumps} | {v.name for v in lineup.valves})
     part_of = {point: i for i, part in enumerate(parts) for point in part}
-    heads = [max((source[p] for p in part if p in source), default=float("-inf")) for part in parts]
-    for _ in lineup.pumps:
-        before = list(heads)
+    held = [max((source[p] for p in part if p in source), default=None) for part in parts]
+    heads = [h if h is not None else float("-inf") for h in held]
+
+    def raise_to(part: int, head: float, used: frozenset[str]) -> None:
+        """Bring ``head`` to a part and what valves join to it, and on through pumps not yet used."""
+        reached = _through_valves(lineup, part, part_of, held)
+        for here in reached:
+            if held[here] is None:
+                heads[here] = max(heads[here], head)
         for pump in lineup.pumps:
-            n = (speed or {}).get(pump.name, pump.speed)
-            lift = n * n * float(pump_curve(pump.curve).coef[0, 0])
-            here, there = part_of[pump.start], part_of[pump.end]
-            if here != there:
-                heads[there] = max(heads[there], before[here] + lift)
+            start, end = part_of[pump.start], part_of[pump.end]
+            if start in reached and pump.name not in used:
+                before = held[start]
+                raise_to(end, (head if before is None else before) + lift[pump.name], used | {pump.name})
+
+    for i, head in enumerate(held):
+        if head is not None:
+            raise_to(i, head, frozenset())
     return {point: heads[i] for point, i in part_of.items()}
+
+
+def _through_valves(lineup: LineUp, part: int, part_of: dict[str, int], held: list[float | None]) -> set[int]:
+    """Parts that valves join to ``part``; a tank holds its own pressure and what lies beyond it."""
+    reached: set[int] = set()
+    stack = [part]
+    while stack:
+        here = stack.pop()
+        if here in reached:
+            continue
+        reached.add(here)
+        if held[here] is not None and here != part:
+            continue
+        for valve in lineup.valves:
+            ends = part_of[valve.start], part_of[valve.end]
+            if here in ends:
+                stack.append(ends[1] if here == ends[0] else ends[0])
+    return reached
 
 
 def _fullest(lineup: LineUp, tank: Tank) -> Tank:

@@ -41,7 +41,7 @@ class Steady:
     opening : dict of str to float
         Opening of every valve at time 0; ``open_at_rate`` the one while loading at the rate.
     speed : dict of str to float
-        Of every pump.
+        Of every pump at time 0; ``set_speed`` the one that it runs at when it runs.
     supply : dict of str to (float, float)
         Shut-off head [m] above the point's own and the loss coefficient [s2/m5] behind it.
     set_up : tuple of str
@@ -55,6 +55,7 @@ class Steady:
     opening: dict[str, float]
     open_at_rate: dict[str, float]
     speed: dict[str, float]
+    set_speed: dict[str, float]
     curve: dict[str, PumpCurve]
     supply: dict[str, tuple[float, float]]
     set_up: tuple[str, ...] = ()
@@ -113,6 +114,20 @@ def _refuse_rate(lineup: LineUp, scenario: Scenario, found: str, remedy: str) ->
     path = (*scenario.origin, "rate") if scenario.rate is not None else (*rate.origin, "agreed")
     return CaseError(
         [Fault(path=path, found=found, expected="a rate that this line-up can reach", remedy=remedy)]
+    )
+
+
+def _no_way_for_rate(net: FlowNet, scenario: Scenario, asked: float) -> CaseError:
+    rate = net.lineup.rate
+    assert rate is not None
+    shut = ", ".join(f'"{name}"' for name in sorted(shut_valves(net)))
+    why = f"shut while loading: {shut}" if shut else "no way from source to ship lets it through"
+    return _refuse_rate(
+        net.lineup,
+        scenario,
+        f'{asked * 3600:.0f} m3/h through "{rate.through}" by "{rate.at}" has no solution ({why})',
+        "open the valves that are in the way (a valve shut only at first goes into shut_at_start), and "
+        "write from and to of every element in the direction in which it is loaded",
     )
 
 
@@ -206,6 +221,8 @@ def _refuse_idle_pumps(net: FlowNet, flows: dict[str, float]) -> None:
     lineup = net.lineup
     if shut_valves(net):
         return
+    if any(flows[p.name] > _REST for p in lineup.pumps):
+        return  # a weaker pump beside another may well be held shut by its non-return valve
     for pump in lineup.pumps:
         if flows[pump.name] <= _REST:
             h0 = net.curve[pump.name].coef[0, 0] * net.speed[pump.name] ** 2
@@ -231,7 +248,10 @@ def _reach_rate(net: FlowNet, scenario: Scenario) -> tuple[dict[str, float], dic
         net.fixed.pop(next(s.point for s in lineup.supplies if s.name == rate.at), None)
     asked = scenario.rate if scenario.rate is not None else rate.agreed
     means = Means(element=rate.at, through=rate.through, rate=asked)
-    heads, flows, u = solve_flow(net, scenario, means=means)
+    try:
+        heads, flows, u = solve_flow(net, scenario, means=means)
+    except SolveError:
+        raise _no_way_for_rate(net, scenario, asked) from None
     if rate.means == "throttle":
         said = _set_throttle(net, scenario, flows[rate.at], u)
     elif rate.means == "pump speed":
@@ -239,6 +259,14 @@ def _reach_rate(net: FlowNet, scenario: Scenario) -> tuple[dict[str, float], dic
     else:
         said = f"rate set by the supply pressure of {rate.at}"
     return heads, flows, [said]
+
+
+def _first_speeds(net: FlowNet, scenario: Scenario) -> dict[str, float]:
+    """Speeds at time 0: a pump whose first movement begins from rest is at rest until then."""
+    speeds = dict(net.speed)
+    for move in sorted(scenario.pump_moves, key=lambda m: -m.start):
+        speeds[move.pump] = net.speed[move.pump] * move.law[0][1]
+    return speeds
 
 
 def steady_state(lineup: LineUp, scenario: Scenario) -> Steady:
@@ -264,15 +292,19 @@ def steady_state(lineup: LineUp, scenario: Scenario) -> Steady:
     Notes
     -----
     First the means of the agreed rate are set with the scenario's ``openings``; then the valves
-    ``shut_at_start`` are shut and the flow is solved again with the means left as they are.
+    ``shut_at_start`` are shut, pumps that are only started later stand still, and the flow is
+    solved again with the means left as they are.
     """
     net = _prepare(lineup, scenario)
     heads, flows, said = _reach_rate(net, scenario)
     said += _set_supplies(net, heads, flows)
     _refuse_idle_pumps(net, flows)
     at_rate = dict(net.opening)
-    if scenario.shut_at_start:
+    set_speed = dict(net.speed)
+    first_speed = _first_speeds(net, scenario)
+    if scenario.shut_at_start or first_speed != set_speed:
         net.opening |= dict.fromkeys(scenario.shut_at_start, 0.0)
+        net.speed = first_speed
         heads, flows, _ = solve_flow(net, scenario)
     return Steady(
         head=heads,
@@ -283,6 +315,7 @@ def steady_state(lineup: LineUp, scenario: Scenario) -> Steady:
         opening=net.opening,
         open_at_rate=at_rate,
         speed=net.speed,
+        set_speed=set_speed,
         curve=net.curve,
         supply=net.supply,
         set_up=tuple(said),

@@ -184,6 +184,13 @@ def place_limits(lineup: LineUp, point: Point) -> list[tuple[float, str]]:
     return limits
 
 
+def _unrated_ends(lineup: LineUp, element: Element) -> list[str]:
+    """Ends of an element without a rating at which nothing else has one, and no tank stands."""
+    tanks = {t.point for t in lineup.tanks}
+    rated = {p for e in lineup.elements if e.limits.rating is not None for p in (e.start, e.end)}
+    return [p for p in (element.start, element.end) if p not in tanks and p not in rated]
+
+
 def _element_findings(
     lineup: LineUp, element: Element, got: ElementResult, run: ScenarioResult
 ) -> list[Finding]:
@@ -193,6 +200,16 @@ def _element_findings(
     limit = surge_limit(element)
     if limit is None and isinstance(element, Pipe):
         found.append(missing(run.name, check="peak", reason="no rating given: write rating = ...", **whose))
+    if limit is None and not isinstance(element, Pipe):
+        found += [
+            missing(
+                run.name,
+                check="peak",
+                reason=f'nothing at "{point}" has a rating: write rating = ...',
+                **whose,
+            )
+            for point in _unrated_ends(lineup, element)
+        ]
     if limit is not None:
         value, source = limit
         found.append(

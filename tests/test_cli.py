@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
+import pty
 import subprocess
 import sys
 from pathlib import Path
@@ -12,8 +14,11 @@ import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 
+import surge.cli
 from surge import __version__
+from surge.casefile import load_case
 from surge.cli import main
+from surge.errors import GridError
 from surge.words import CAUTIONS
 
 ROOT = Path(__file__).parents[1]
@@ -79,12 +84,16 @@ def test_text_begins_with_the_verdict_and_always_has_the_cautions() -> None:
 
 
 def test_details_show_every_element_and_place_and_the_sources() -> None:
-    short, long = run("check", KEPT).stdout, run("check", KEPT, "--details").stdout
+    source = CASES / "methanol-closed-branches.toml"
+    short, long = run("check", source).stdout, run("check", source, "--details").stdout
     assert "--details shows them" in short
     assert "--details shows them" not in long
     for word in ("Where figures come from", "How it was computed", "dead end", "Shut-off pressure"):
-        assert word in long or word == "dead end"
-    assert len(long.splitlines()) > len(short.splitlines())
+        assert word in long
+        assert word not in short
+    lineup = load_case(source).lineup
+    for named in (*lineup.elements, *lineup.points):
+        assert named.name in long
 
 
 @pytest.mark.parametrize("case", sorted(CASES.glob("*.toml")), ids=lambda p: p.stem)
@@ -202,3 +211,120 @@ def test_advice_does_not_promise_what_a_stroke_cannot_do() -> None:
     text = run("check", OVER).stdout
     assert "No stroke time helps" not in text
     assert "Close more slowly" in text
+
+
+def test_what_cannot_be_computed_at_all_ends_with_4_and_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise GridError("no grid within bounds")
+
+    monkeypatch.setattr("surge.assess.assess", fails)
+    got = run("check", OVER)
+    assert (got.exit_code, got.stdout) == (4, "")
+    assert "no grid within bounds" in got.stderr
+    got = run("check", OVER, "--json")
+    document = json.loads(got.stdout)
+    jsonschema.validate(document, schema("result"))
+    assert (document["exit_code"], document["reason"]) == (4, "no grid within bounds")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("arguments", [["new", "-"], ["schema", "result"], ["check", str(OVER)]])
+def test_a_full_disk_is_an_unwritable_path_and_no_crash(arguments: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        command = [sys.executable, "-m", "surge", *arguments]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 2
+    assert "cannot be written" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("options", [[], ["--json"]])
+def test_a_terminal_that_knows_only_ascii(tmp_path: Path, options: list[str]) -> None:
+    path = mutated(tmp_path, "cargo hose", "slangen på kai", CASES / "shore-line-of-unknown-length.toml")
+    env = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    command = [sys.executable, "-m", "surge", "check", str(path), *options]
+    done = subprocess.run(command, capture_output=True, env=env, check=False)
+    assert (done.returncode, done.stderr) == (0, b"")
+    if options:
+        names = [e["name"] for e in json.loads(done.stdout)["scenarios"][0]["elements"]]
+        assert "slangen på kai" in names
+
+
+def on_a_terminal(*arguments: str, **environment: str) -> str:
+    """What a command prints when its standard output is a terminal."""
+    ours, theirs = pty.openpty()
+    env = {k: v for k, v in os.environ.items() if k != "NO_COLOR"} | environment
+    command = [sys.executable, "-m", "surge", *arguments]
+    with subprocess.Popen(command, stdout=theirs, stderr=subprocess.DEVNULL, env=env) as child:
+        os.close(theirs)
+        said = b""
+        while True:
+            try:
+                part = os.read(ours, 65536)
+            except OSError:  # Linux says so when the other side is closed
+                break
+            if not part:
+                break
+            said += part
+        child.wait()
+    os.close(ours)
+    return said.decode()
+
+
+def test_colour_on_a_terminal_only_and_never_with_no_color() -> None:
+    coloured, plain = on_a_terminal("check", str(OVER)), on_a_terminal("check", str(OVER), NO_COLOR="1")
+    assert "\x1b[" in coloured
+    assert "\x1b" not in plain
+    for text in (coloured, plain):
+        assert "VERDICT: LIMIT EXCEEDED" in text
+
+
+def test_the_first_run_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    words = "compiling the solver"
+    warm = run("check", KEPT)
+    assert words not in warm.stderr
+    monkeypatch.setattr(surge.cli, "_compiled_before", lambda _: False)
+    cold = run("check", KEPT)
+    assert words in cold.stderr
+    assert cold.stdout == warm.stdout
+
+    class NoCache:
+        pass
+
+    monkeypatch.undo()
+    assert not surge.cli._compiled_before(NoCache())
+    cached = NoCache()
+    cached._cache = type("Where", (), {"cache_path": str(tmp_path)})()  # type: ignore[attr-defined]
+    assert not surge.cli._compiled_before(cached)
+    (tmp_path / "kernel.march-1.py311.nbi").touch()
+    assert surge.cli._compiled_before(cached)
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(("stream", "told"), [(Terminal(), True), (io.StringIO(), False)])
+def test_progress_on_a_terminal_when_it_takes_long(
+    stream: io.StringIO, told: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = iter([0.0, 0.5, 1.5, 1.6, 2.5])
+    monkeypatch.setattr(sys, "stderr", stream)
+    monkeypatch.setattr(surge.cli.time, "monotonic", lambda: next(clock))
+    progress = surge.cli._Progress(after=1.0, every=0.2)
+    for word in ("early", "first march", "too soon after", "step"):
+        progress(word)
+    progress.done()
+    said = stream.getvalue()
+    assert ("first march" in said and "step" in said) == told
+    assert "early" not in said
+    assert "too soon" not in said
+    assert said == "" or said.endswith("\r")
+
+
+def test_importing_the_package_loads_nothing_heavy() -> None:
+    script = "import sys, surge; surge.__version__; "
+    script += "print([m for m in ('numpy', 'numba', 'pydantic', 'click') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"

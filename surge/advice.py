@@ -58,13 +58,13 @@ def unavoidable(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float 
     """Pressure that stands at the end of the run however slowly a valve moves [Pa gauge]; None: unknown.
 
     What stands at the end can also be a surge that a non-return valve has shut in, and that a slower
-    closure would not have made. Shut-off head is the most that can stand without a surge.
+    closure would not have made. No head without a surge is above the greatest shut-off head.
     """
     if run.vapour is not None or any(s.shut_off is None for s in lineup.supplies):
         return None
-    top, rho_g = max(shut_off_heads(lineup).values()), lineup.liquid.density * lineup.gravity
+    head, rho_g = max(shut_off_heads(lineup).values()), lineup.liquid.density * lineup.gravity
     return max(
-        min(_rest(run, p), rho_g * (top - lineup.points_by_name[p].elevation))
+        min(_rest(run, p), rho_g * (head - lineup.points_by_name[p].elevation))
         for p in points_of(lineup, finding)
     )
 

@@ -179,7 +179,7 @@ def _end_faults(lineup: LineUp) -> Iterator[Fault]:
     if not sources:
         remedy = 'add [[tank]] with side = "shore", or [[supply]] with the pressure at the far end'
         yield missing("tank", "shore tank or supply", remedy)
-    if len(lineup.tanks) + len(lineup.supplies) - sources == 0 and sources < 2:
+    if all(tank.side == "shore" for tank in lineup.tanks) and sources < 2:
         yield missing("tank", "tank that receives", 'add [[tank]] with side = "ship"')
 
 

@@ -76,6 +76,16 @@ def test_monotone_cubic_is_that_of_scipy(points: Table) -> None:
 
 
 @quick
+@given(heads=st.lists(st.integers(0, 60), min_size=4, max_size=7), width=st.floats(0.01, 5.0))
+def test_a_curve_that_rises_is_drawn_as_scipy_draws_it(heads: list[int], width: float) -> None:
+    flow = np.cumsum([0.0, *([1.0, width] * 3)[: len(heads) - 1]])
+    curve = pump_curve(tuple((float(q), float(h)) for q, h in zip(flow, heads, strict=True)))
+    middle = (flow[:-1] + flow[1:]) / 2
+    got = [head(curve, float(q))[0] for q in middle]
+    np.testing.assert_allclose(got, PchipInterpolator(flow, heads)(middle), rtol=1e-12, atol=1e-12)
+
+
+@quick
 @given(points=falling(), speed=st.floats(0.0, 1.0))
 def test_head_never_rises_with_the_flow(points: Table, speed: float) -> None:
     curve = pump_curve(points)

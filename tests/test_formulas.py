@@ -175,6 +175,14 @@ def test_free_gas_closed_form(fraction: float, expected: float) -> None:
     assert got == pytest.approx(expected, abs=0.01)
 
 
+def test_the_mass_of_the_gas_slows_the_wave() -> None:
+    # by hand: half gas of 10 kg/m3 beside half liquid of 990, 500 kg/m3 together, at 1e5 Pa, liquid rigid
+    got = formulas.free_gas_wave_speed(
+        density=990.0, sound_speed=1e9, gas_fraction=0.5, pressure=1e5, polytropic=1.25, gas_density=10.0
+    )
+    assert got == pytest.approx(1.0 / math.sqrt(500.0 * 0.5 / 1.25e5), rel=1e-9)
+
+
 def test_no_gas_leaves_the_liquid() -> None:
     got = formulas.free_gas_wave_speed(
         density=740.0, sound_speed=1180.0, gas_fraction=0.0, pressure=2e5, polytropic=1.2

@@ -176,7 +176,10 @@ def test_a_valve_moves_once_at_a_time() -> None:
 
 
 def test_a_later_movement_starts_where_the_first_has_ended() -> None:
-    half = close("manifold valve", law=((0.0, 1.0), (4.0, 0.5)))
+    half = close("manifold valve", law=((0.0, 1.0), (2.0, 0.9), (4.0, 0.5)))
+    soon = close("manifold valve", k=1, at=8.5)
+    lineup = scenario(moves=(half, soon))
+    assert_fault(lineup, ("scenario", 0, "event", 1, "at"), "again at 8.5 s", "not before 9 s", "later")
     rest = close("manifold valve", k=1, at=20.0, law=((0.0, 0.4), (4.0, 0.0)))
     lineup = scenario(moves=(half, rest))
     assert_fault(
@@ -189,8 +192,10 @@ def test_a_pump_moves_once_at_a_time_and_from_where_it_was() -> None:
     path = ("scenario", 0, "event", 1)
     ok = (stop(), stop(k=1, at=13.0, law=start))
     assert faults_of(scenario(pump_moves=ok)) == []
-    half = (stop(law=((0.0, 1.0), (8.0, 0.5))), stop(k=1, at=13.0, law=((0.0, 0.5), (4.0, 0.0))))
+    half = (stop(law=((0.0, 1.0), (4.0, 0.9), (8.0, 0.5))), stop(k=1, at=13.0, law=((0.0, 0.5), (4.0, 0.0))))
     assert faults_of(scenario(pump_moves=half)) == []
+    lineup = scenario(pump_moves=(half[0], replace(half[1], start=12.9)))
+    assert_fault(lineup, (*path, "at"), "again at 12.9 s", "not before 13 s", "later")
     lineup = scenario(pump_moves=(stop(), stop(k=1, at=12.0, law=start)))
     assert_fault(lineup, (*path, "at"), '"pump 1" is to move again at 12 s', "not before 13 s", "later")
     lineup = scenario(pump_moves=(stop(), stop(k=1, at=20.0)))

@@ -56,8 +56,9 @@ def follow(opening: float, moves: tuple[ValveMove, ...]) -> Table:
 
 def follow_speed(speed: float, moves: tuple[PumpMove, ...]) -> Table:
     """Speed of a pump over the whole scenario; laws are fractions of ``speed`` [-]."""
+    moves = tuple(sorted(moves, key=lambda m: m.start))
     points: list[tuple[float, float]] = [(0.0, speed * (moves[0].law[0][1] if moves else 1.0))]
-    for move in sorted(moves, key=lambda m: m.start):
+    for move in moves:
         points.append((move.start, points[-1][1]))
         points += [(move.start + t, speed * x) for t, x in move.law]
     return _tidy(points)

@@ -13,6 +13,7 @@ from surge.lineup import Limits, LineUp, PumpMove, Scenario, Valve, ValveMove
 from surge.run import simulate
 from surge.static import shut_off_heads, static_findings
 from surge.steady import steady_state
+from surge.stroke import follow_speed
 from surge.verdict import UNDECIDED
 
 SHUT = ((0.0, 0.0), (1.0, 1.0))
@@ -105,3 +106,10 @@ def test_a_pump_whose_discharge_nothing_rated_joins_cannot_be_decided(line: Line
     got = assess(line.with_(valves=valves))
     assert got.verdict == UNDECIDED
     assert any("nothing at" in f.reason for f in got.findings)
+
+
+def test_the_first_movement_in_time_tells_the_first_speed_whatever_their_order() -> None:
+    stop = PumpMove(pump="p", start=5.0, law=((0.0, 1.0), (4.0, 0.0)))
+    start = PumpMove(pump="p", start=30.0, law=((0.0, 0.0), (6.0, 1.0)))
+    expected = ((0.0, 0.9), (5.0, 0.9), (9.0, 0.0), (30.0, 0.0), (36.0, 0.9))
+    assert follow_speed(0.9, (start, stop)) == follow_speed(0.9, (stop, start)) == expected

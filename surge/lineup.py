@@ -350,7 +350,7 @@ Element = Pipe | Valve | Passage | Pump
 
 @dataclass(frozen=True, kw_only=True)
 class LineUp:
-    """A whole line-up with its scenarios; build it through :func:`surge.rules.checked`."""
+    """A whole line-up with its scenarios, in SI; :func:`surge.rules.checked` tells its faults."""
 
     title: str
     liquid: Liquid

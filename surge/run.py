@@ -115,7 +115,7 @@ def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
     marched.advance(int(np.ceil(duration / reaches.dt)) - marched.done)
     while True:
         after = _extremes(work, marched)
-        allowed = Summary.of(work.lineup, marched).tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
+        allowed = Summary(work.lineup, marched).tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
         if float(np.max(after - before)) <= NEW_EXTREME * allowed:
             return marched, duration, True
         if duration * 1.5 > limit:
@@ -127,7 +127,7 @@ def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
 
 def _extremes(work: Plan, marched: Marched) -> Array:
     """Extreme pressures of every pipe and point, lowest with the sign turned: growth is new [Pa]."""
-    found = Summary.of(work.lineup, marched).found
+    found = Summary(work.lineup, marched).found
     return np.array([f.pressure if way == "high" else -f.pressure for (_, _, way), f in found.items()])
 
 
@@ -195,7 +195,7 @@ def simulate(
     _refuse_endless(work, divide(work.times, dt))
     say("first march")
     first, duration, ended = _first_march(work, divide(work.times, dt))
-    coarse = Summary.of(lineup, first)
+    coarse = Summary(lineup, first)
     if quick:
         return summarise(work, coarse, None, None, duration=duration, ended=ended, tolerance=0.0, runs=1)
     runs = 1
@@ -234,7 +234,7 @@ def _compare(work: Plan, coarse: Summary, dt: float, duration: float) -> Compari
     lumps = replace(coarse.marched.grid.reaches, parts=2)
 
     def run(reaches: Reaches, look: Summary | None = None) -> Summary:
-        return Summary.of(work.lineup, _march_for(work, reaches, duration, look))
+        return Summary(work.lineup, _march_for(work, reaches, duration, look))
 
     with ThreadPoolExecutor(3) as pool:
         fine = pool.submit(run, divide(work.times, half), coarse)

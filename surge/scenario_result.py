@@ -57,6 +57,11 @@ def _along(lineup: LineUp, pipe: Pipe, n: int) -> Array:
 class Summary:
     """Extremes of every element and place of one march.
 
+    Parameters
+    ----------
+    lineup : LineUp
+    marched : Marched
+
     Attributes
     ----------
     found : dict of (what, name, "high" or "low") to Found
@@ -78,11 +83,6 @@ class Summary:
         for link in lineup.links:
             for way in ("high", "low"):
                 self._take(link, way, None)
-
-    @classmethod
-    def of(cls, lineup: LineUp, marched: Marched) -> Summary:
-        """Summarise a march."""
-        return cls(lineup, marched)
 
     def _at_point(self, name: str, way: str, share: float = 0.0) -> Found:
         m, i = self.marched, self.index[name]
@@ -386,7 +386,7 @@ def summarise(
     runs : int
         Marches made.
     """
-    until = Summary.of(work.lineup, boiled[1]) if boiled else None
+    until = Summary(work.lineup, boiled[1]) if boiled else None
     made = _Results(work, compared, fine, until, tolerance)
     history = made.history()
     back = made.back_flow(history)

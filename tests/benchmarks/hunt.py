@@ -64,7 +64,7 @@ def finer(lineup: LineUp, scenario: Scenario, dt: float, duration: float) -> Sum
     grid = build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
     marched = Marched(grid=grid, frozen=False, stride=10**6)
     marched.advance(int(np.ceil(duration / dt)))
-    return Summary.of(lineup, marched)
+    return Summary(lineup, marched)
 
 
 def compare(seed: int, size: float, share: int) -> Iterator[Missed] | None:

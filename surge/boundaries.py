@@ -25,11 +25,13 @@ ORIFICE, PUMP, LUMPED = 0, 1, 2
 FREE, FIXED = 0, 1
 # What a march ends with.
 OK, NOT_CONVERGED, NOT_FINITE, STOPPED_AT_VAPOUR = 0, 1, 2, 3
+# What stops the flow through a chain: nothing, a shut valve, a non-return valve.
+FLOWS, SHUT, CHECKED = 0, 1, 2
 
 # Columns of points: kind, place among the dry points of its cluster (no pipe, no storage, no
-# tank) or -1; fixed head (0 where it is free), Z (0 where it is fixed), sum(y), y of
-# storage, what the storage brings, head, sum(x*y), highest and lowest head.
-P_KIND, P_DRY, P_INTS = 0, 1, 2
+# tank) or -1, steps of the highest and lowest head; fixed head (0 where it is free), Z (0 where it
+# is fixed), sum(y), y of storage, what the storage brings, head, sum(x*y), highest and lowest head.
+P_KIND, P_DRY, P_HI_STEP, P_LO_STEP, P_INTS = 0, 1, 2, 3, 4
 P_FIXED, P_Z, P_Y, P_STUB_Y, P_STUB, P_H, P_XY, P_HI, P_LO, P_FLOATS = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
 # Columns of ends, all starts of pipes before all far ends: node, row of the loss table, point;
 # 1/B, loss coefficient, x, loss still to come on arrival.
@@ -42,9 +44,12 @@ E_Y, E_R, E_X, E_LOSS, E_FLOATS = 0, 1, 2, 3, 4
 (L_C, L_C2, L_Q, L_SPEED, L_TAIL0, L_TAIL2, L_Z, L_STEP, L_MEMORY, L_FLOATS) = range(10)
 # Columns of clusters: first and last link and point in the list of members.
 C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_INTS = 0, 1, 2, 3, 4
+# Columns of chains, a row for every link in order: link, +1 where the chain runs from its start to
+# its end and -1 the other way, points before and behind it.
+CH_LINK, CH_SIDE, CH_A, CH_B, CH_INTS = 0, 1, 2, 3, 4
 
 _ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; not in the solution
-_MOST_FLOW = 1e6  # [m3/s] bracket of a single link's flow
+_MOST_FLOW = 1e6  # [m3/s] bracket of a chain's flow
 _MAX_ITERATIONS = 60
 
 jit = njit(cache=True, nogil=True, error_model="numpy")
@@ -111,33 +116,84 @@ def is_shut(e, li, lf):
 
 
 @jit
-def single_link(e, drive, impedance, li, lf, knots, coef, tables):
-    """Flow of a pump or lumped element alone between its points: ``impedance*Q + law(Q) = drive``.
+def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tables):
+    """Flow through the links ``chain[first:last]`` behind one another, between two sources.
 
-    Newton inside a bracket; the law rises with the flow, so there is one solution.
+    Solves ``impedance*Q + sum(law(Q)) = drive``, beginning at ``q``. Every law rises with the
+    flow, so there is one solution: Newton inside a bracket, in which what follows the square of
+    the flow stays exact. Returns the flow, what stops it (``FLOWS``, ``SHUT``, ``CHECKED``) and a
+    status.
     """
-    q = lf[e, L_Q]
+    squares = 0.0
+    others = 0
+    for row in range(first, last):
+        e = chain[row, CH_LINK]
+        if li[e, L_KIND] != ORIFICE:
+            others += 1
+        elif lf[e, L_C2] <= 0.0:
+            return 0.0, SHUT, OK
+        else:
+            squares += 1.0 / lf[e, L_C2]
+    if others == 0:
+        return orifice_flow(drive, impedance, 1.0 / squares), FLOWS, OK
     low = -_MOST_FLOW
     high = _MOST_FLOW
-    status = NOT_CONVERGED
     for _ in range(_MAX_ITERATIONS):
-        loss, slope = link_law(e, q, li, lf, knots, coef, tables)
-        miss = impedance * q + loss - drive
-        if miss > 0.0:
+        loss = 0.0
+        slope = impedance
+        for row in range(first, last):
+            e = chain[row, CH_LINK]
+            if li[e, L_KIND] != ORIFICE:
+                side = chain[row, CH_SIDE]
+                one, rise = link_law(e, side * q, li, lf, knots, coef, tables)
+                loss += side * one
+                slope += rise
+        if impedance * q + squares * q * abs(q) + loss > drive:
             high = min(high, q)
         else:
             low = max(low, q)
-        new = q - miss / (impedance + slope)
-        if not (low <= new <= high):
-            new = 0.5 * (low + high)
-        settled = abs(new - q) <= 1e-14 + 1e-13 * abs(q)
-        q = new
+        rest = drive - loss + (slope - impedance) * q
+        new = orifice_flow(rest, slope, 1.0 / squares) if squares > 0.0 else rest / slope
+        # Convergence is quadratic: after a change of 1e-9 what is left is rounding.
+        settled = abs(new - q) <= 1e-13 + 1e-9 * abs(q)
+        q = new if settled or low <= new <= high else 0.5 * (low + high)
         if settled:
-            status = OK
+            for row in range(first, last):
+                if li[chain[row, CH_LINK], L_CHECK] != 0 and chain[row, CH_SIDE] * q < 0.0:
+                    return 0.0, CHECKED, OK
+            return q, FLOWS, OK
+    return q, FLOWS, NOT_CONVERGED
+
+
+@jit
+def _blocks(e, why, li, lf):
+    """Whether link ``e`` of a chain without flow is what keeps its two sides apart."""
+    if why == CHECKED:
+        return li[e, L_CHECK] != 0
+    return why == SHUT and li[e, L_KIND] == ORIFICE and lf[e, L_C2] <= 0.0
+
+
+@jit
+def fill_chain(first, last, chain, q, why, pf, li, lf, knots, coef, tables):
+    """Set the heads between the links of a chain: from both ends up to what blocks the flow.
+
+    A point shut in between two blocked links keeps its head.
+    """
+    for row in range(first, last - 1):
+        e = chain[row, CH_LINK]
+        if _blocks(e, why, li, lf):
             break
-    if q < 0.0 and li[e, L_CHECK]:
-        q = 0.0
-    return q, status
+        side = chain[row, CH_SIDE]
+        loss, _ = link_law(e, side * q, li, lf, knots, coef, tables)
+        pf[chain[row, CH_B], P_H] = pf[chain[row, CH_A], P_H] - side * loss
+    if why != FLOWS:
+        for row in range(last - 1, first, -1):
+            e = chain[row, CH_LINK]
+            if _blocks(e, why, li, lf):
+                break
+            side = chain[row, CH_SIDE]
+            loss, _ = link_law(e, side * q, li, lf, knots, coef, tables)
+            pf[chain[row, CH_A], P_H] = pf[chain[row, CH_B], P_H] + side * loss
 
 
 @jit

@@ -264,38 +264,74 @@ class _Arrays(_Builder):
         self.pf[:, b.P_STUB] = self.pf[:, b.P_H] = self.pf[:, b.P_HI] = self.pf[:, b.P_LO] = self.heads
 
     def clusters(self) -> None:
-        """Points joined by links, and the points that no link touches."""
+        """Points joined by links, and the points that no link touches.
+
+        A point of known head parts what it joins: nothing beyond it matters on this side.
+        """
         group = list(range(len(self.points)))
+        self.touched: dict[int, list[int]] = {}  # point -> links
 
         def root(i: int) -> int:
             while group[i] != i:
                 i = group[i]
             return i
 
-        for link in self.links:
-            group[root(self.index[link["a"]])] = root(self.index[link["b"]])
-        touched = sorted({root(self.index[k["a"]]) for k in self.links})
+        for j, (a, z) in enumerate(self._link_ends()):
+            for point in (a, z):
+                self.touched.setdefault(point, []).append(j)
+            if FIXED not in self.pi[[a, z], b.P_KIND]:
+                group[root(a)] = root(z)
+        together: dict[int, list[int]] = {}
+        for j, (a, z) in enumerate(self._link_ends()):
+            free = [p for p in (a, z) if self.pi[p, b.P_KIND] == FREE]
+            together.setdefault(root(free[0]) if free else -1 - j, []).append(j)
         members: list[int] = []
         pairs: list[int] = []
-        singles: list[int] = []
+        chains: list[list[tuple[int, int, int, int]]] = []
         rows: list[tuple[int, int, int, int]] = []
-        linked: set[int] = set()
-        for head in touched:
-            links = [j for j, k in enumerate(self.links) if root(self.index[k["a"]]) == head]
-            points = [i for i in range(len(group)) if root(i) == head]
-            linked |= set(points)
-            dry = [i for i in points if self.pi[i, b.P_KIND] == FREE and self.pf[i, b.P_Y] == 0]
+        for links in together.values():
+            points = sorted({p for j in links for p in self._link_ends()[j]})
+            dry = [p for p in points if self._dry(p)]
             self.pi[dry, b.P_DRY] = range(len(dry))
-            if len(links) == 1 and len(points) == 2 and not dry:
-                (pairs if self.links[links[0]]["kind"] == ORIFICE else singles).extend(links)
-                continue
-            first = len(members)
-            members += [*links, *points]
-            rows.append((first, first + len(links), first + len(links), len(members)))
+            if len(links) == 1 and not dry and self.links[links[0]]["kind"] == ORIFICE:
+                pairs += links
+            elif chain := self._chain(links, points, dry):
+                chains.append(chain)
+            else:
+                first = len(members)
+                members += [*links, *points]
+                rows.append((first, first + len(links), first + len(links), len(members)))
+        ends = np.cumsum([0, *(len(c) for c in chains)])
         self.ci = np.array(rows, dtype=np.int64).reshape(len(rows), b.C_INTS)
-        self.pairs, self.singles = np.array(pairs, dtype=np.int64), np.array(singles, dtype=np.int64)
+        self.pairs = np.array(pairs, dtype=np.int64)
+        self.chains = np.array(list(zip(ends, ends[1:], strict=False)), dtype=np.int64).reshape(len(chains), 2)
+        self.chain = np.array([row for c in chains for row in c], dtype=np.int64).reshape(-1, b.CH_INTS)
         self.members = np.array(members, dtype=np.int64)
-        self.plain = np.array([i for i in range(len(group)) if i not in linked], dtype=np.int64)
+        self.plain = np.array([i for i in range(len(group)) if i not in self.touched], dtype=np.int64)
+
+    def _link_ends(self) -> list[tuple[int, int]]:
+        return [(self.index[k["a"]], self.index[k["b"]]) for k in self.links]
+
+    def _dry(self, point: int) -> bool:
+        """No pipe, no storage, no tank: only links meet here."""
+        return bool(self.pi[point, b.P_KIND] == FREE and self.pf[point, b.P_Y] == 0)
+
+    def _chain(
+        self, links: list[int], points: list[int], dry: list[int]
+    ) -> list[tuple[int, int, int, int]] | None:
+        """Rows of a chain from one point that is not dry to another; None when the links branch."""
+        wet = [p for p in points if p not in dry]
+        if len(wet) != 2 or len(points) != len(links) + 1 or any(len(self.touched[p]) != 2 for p in dry):
+            return None
+        at, rows, left = wet[0], [], list(links)
+        while left:
+            j = next(j for j in left if at in self._link_ends()[j])
+            a, z = self._link_ends()[j]
+            side, beyond = (1, z) if a == at else (-1, a)
+            rows.append((j, side, at, beyond))
+            left.remove(j)
+            at = beyond
+        return rows
 
     def link_arrays(self) -> None:
         """Kind, ends, coefficients and steady flow of every link, and the curves of pumps."""
@@ -412,10 +448,15 @@ def build_grid(
         # Ends are points; a lumped or two-node pipe has no node of its own to look at.
         inner = [min(max(round(s * (at.size - 1)), 1), at.size - 2) for s in shares]
         probe += [at[i] if at.size > 2 else 0 for i in inner]
+    waves = work.waves()
+    start, at = waves["window"], np.array(probe, dtype=np.int64)
+    head = 0.5 * (waves["p"][start[0] + at] + waves["m"][start[1] + at])
     net = Net(
         floor=work.floor(),
         point_floor=work.point_floor(),
-        probe=np.array(probe, dtype=np.int64),
+        probe=at,
+        probe_head=np.column_stack([head, head]),
+        probe_step=np.zeros((at.size, 2), dtype=np.int64),
         pi=work.pi,
         pf=work.pf,
         ei=work.ei,
@@ -426,11 +467,12 @@ def build_grid(
         members=work.members,
         plain=work.plain,
         pairs=work.pairs,
-        singles=work.singles,
+        chains=work.chains,
+        chain=work.chain,
         knots=work.knots,
         coef=work.coef,
         lump_table=tables.loss / reaches.parts,
-        **work.waves(),
+        **waves,
         **friction,
         **work.law_arrays(),
         **work.room(),

@@ -22,6 +22,10 @@ from collections import namedtuple
 import numpy as np
 
 from surge.boundaries import (
+    CH_A,
+    CH_B,
+    CH_LINK,
+    CH_SIDE,
     E_LOSS,
     E_NODE,
     E_POINT,
@@ -46,20 +50,24 @@ from surge.boundaries import (
     P_FIXED,
     P_H,
     P_HI,
+    P_HI_STEP,
     P_LO,
+    P_LO_STEP,
     P_STUB,
     P_STUB_Y,
     P_XY,
     P_Z,
     STOPPED_AT_VAPOUR,
+    chain_flow,
+    fill_chain,
     jit,
     orifice_flow,
-    single_link,
     solve_cluster,
     table_loss,
 )
 
 LANES = 8
+SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it would only move its time
 
 # What the march works on; shapes in surge.grid. Waves, envelope (twice the head), friction
 # (coefficient, or table row and tables), the points, ends, links and clusters of
@@ -67,7 +75,7 @@ LANES = 8
 Net = namedtuple(
     "Net",
     "p m window hi lo r node_row node_step place share table table_step floor point_floor pi pf ei ef li lf "
-    "ci members plain pairs singles law_i law_t law_v knots coef lump_table probe matrix rhs found",
+    "ci members plain pairs chains chain law_i law_t law_v knots coef lump_table probe probe_head probe_step matrix rhs found",
 )
 
 
@@ -163,10 +171,6 @@ def _arrive(p, m, at_p, at_m, n_start, pf, ei, ef):
 @jit
 def _leave(p, m, at_p, at_m, n_start, pf, ei, ef, frozen, step, table):
     """Send the waves of all points into their pipes, less half a reach's loss; keep the other half."""
-    for i in range(pf.shape[0]):
-        head = pf[i, P_H]
-        pf[i, P_HI] = max(pf[i, P_HI], head)
-        pf[i, P_LO] = min(pf[i, P_LO], head)
     for e in range(ei.shape[0]):
         x = ef[e, E_X]
         g = 2.0 * (pf[ei[e, E_POINT], P_H] - x)
@@ -246,38 +250,61 @@ def _orifices(pairs, pf, li, lf):
 
 
 @jit
-def _singles(singles, pf, li, lf, knots, coef, lumps):
-    """Pumps and lumped elements that share their two points with no other link."""
+def _chains(chains, chain, pf, li, lf, knots, coef, lumps):
+    """Links behind one another, and single pumps and lumped elements, between two sources."""
     status = OK
-    for i in range(singles.size):
-        e = singles[i]
-        a = li[e, L_A]
-        b = li[e, L_B]
+    for i in range(chains.shape[0]):
+        first = chains[i, 0]
+        last = chains[i, 1]
+        a = chain[first, CH_A]
+        b = chain[last - 1, CH_B]
         za = pf[a, P_Z]
         zb = pf[b, P_Z]
         ea = pf[a, P_FIXED] + pf[a, P_XY] * za
         eb = pf[b, P_FIXED] + pf[b, P_XY] * zb
-        q, bad = single_link(e, ea - eb, za + zb, li, lf, knots, coef, lumps)
+        q = chain[first, CH_SIDE] * lf[chain[first, CH_LINK], L_Q]
+        q, why, bad = chain_flow(first, last, chain, q, ea - eb, za + zb, li, lf, knots, coef, lumps)
         status = max(status, bad)
-        lf[e, L_Q] = q
+        for row in range(first, last):
+            lf[chain[row, CH_LINK], L_Q] = chain[row, CH_SIDE] * q
         pf[a, P_H] = ea - za * q
         pf[b, P_H] = eb + zb * q
+        if last - first > 1:
+            fill_chain(first, last, chain, q, why, pf, li, lf, knots, coef, lumps)
     return status
 
 
 @jit
-def _record(k, p, m, at_p, at_m, pf, lf, ei, ef, probe, heads, flows, probes):
-    """Write point heads, link flows, flows into pipe ends and named nodes of this instant."""
+def _extremes(step, p, m, at_p, at_m, pi, pf, probe, probe_head, probe_step):
+    """Keep highest and lowest heads of points and named nodes, and the first step of each."""
     for i in range(pf.shape[0]):
-        heads[k, i] = pf[i, P_H]
+        head = pf[i, P_H]
+        if head > pf[i, P_HI] + SAME_HEAD:
+            pf[i, P_HI] = head
+            pi[i, P_HI_STEP] = step
+        if head < pf[i, P_LO] - SAME_HEAD:
+            pf[i, P_LO] = head
+            pi[i, P_LO_STEP] = step
+    for i in range(probe.size):
+        head = 0.5 * (p[at_p + probe[i]] + m[at_m + probe[i]])
+        if head > probe_head[i, 0] + SAME_HEAD:
+            probe_head[i, 0] = head
+            probe_step[i, 0] = step
+        if head < probe_head[i, 1] - SAME_HEAD:
+            probe_head[i, 1] = head
+            probe_step[i, 1] = step
+
+
+@jit
+def _record(row, pf, lf, ei, ef, heads, flows):
+    """Write point heads, link flows and flows into pipe ends of this instant."""
+    for i in range(pf.shape[0]):
+        heads[row, i] = pf[i, P_H]
     links = lf.shape[0]
     for i in range(links):
-        flows[k, i] = lf[i, L_Q]
+        flows[row, i] = lf[i, L_Q]
     for i in range(ef.shape[0]):
-        flows[k, links + i] = (pf[ei[i, E_POINT], P_H] - ef[i, E_X]) * ef[i, E_Y]
-    for i in range(probe.size):
-        node = probe[i]
-        probes[k, i] = 0.5 * (p[at_p + node] + m[at_m + node])
+        flows[row, links + i] = (pf[ei[i, E_POINT], P_H] - ef[i, E_X]) * ef[i, E_Y]
 
 
 @jit
@@ -297,7 +324,7 @@ def _boils(p, m, floor, pf, point_floor, found):
 
 
 @jit
-def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
+def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     """March ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``net`` is changed.
 
     Parameters
@@ -309,27 +336,31 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
     watch_vapour : bool
         Stop at the first instant at which a node or point is at or below its floor; ``found`` has
         the node, or -1 and the point.
-    heads, flows, probes : float64 arrays, shape (steps, ...) or (0, ...)
-        Histories, one row a step; nothing is recorded into arrays of no rows.
+    stride : int
+        Histories are kept at the instants whose number is a multiple of it.
+    heads, flows : float64 arrays, shape (rows, points) and (rows, links + ends)
+        Histories, rows enough for that; nothing is recorded into arrays of no rows.
 
     Returns
     -------
-    status, done : int, int
-        A status of :mod:`surge.boundaries`, and the steps done.
+    status, done, rows : int, int, int
+        A status of :mod:`surge.boundaries`, the steps done, and the rows written.
     """
     p, m, window, hi, lo, r, node_row = net.p, net.m, net.window, net.hi, net.lo, net.r, net.node_row
     pi, pf, ei, ef, li, lf, ci = net.pi, net.pf, net.ei, net.ef, net.li, net.lf, net.ci
     table, step, lumps, knots, coef = net.table, net.table_step, net.lump_table, net.knots, net.coef
-    members, plain, pairs, singles = net.members, net.plain, net.pairs, net.singles
-    probe, matrix, rhs = net.probe, net.matrix, net.rhs
+    members, plain, pairs, chains, chain = net.members, net.plain, net.pairs, net.chains, net.chain
+    probe, probe_head, probe_step = net.probe, net.probe_head, net.probe_step
+    matrix, rhs = net.matrix, net.rhs
     node_step, place, share = net.node_step, net.place, net.share
     law_i, law_t, law_v = net.law_i, net.law_t, net.law_v
     floor, point_floor, found = net.floor, net.point_floor, net.found
-    n_singles = singles.size
+    n_chains = chains.shape[0]
     n_lumped = np.sum(li[:, L_KIND] == LUMPED)
     n_start = ei.shape[0] // 2
     size = hi.size
     record = heads.shape[0] > 0
+    rows = 0
     a = window[0]
     b = window[1]
     for k in range(steps):
@@ -351,20 +382,22 @@ def march(net, first, steps, dt, frozen, watch_vapour, heads, flows, probes):
             pf[plain[i], P_H] = pf[plain[i], P_FIXED] + pf[plain[i], P_XY] * pf[plain[i], P_Z]
         _orifices(pairs, pf, li, lf)
         # Asked here and not inside: handing so many arrays to a function costs as much as a junction.
-        status = _singles(singles, pf, li, lf, knots, coef, lumps) if n_singles > 0 else OK
+        status = _chains(chains, chain, pf, li, lf, knots, coef, lumps) if n_chains > 0 else OK
         for c in range(ci.shape[0]):
             bad = solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, lumps, matrix, rhs)
             status = max(status, bad)
         if n_lumped > 0:
             _remember(pf, li, lf, lumps)
-        if record:
-            _record(k, p, m, a, b, pf, lf, ei, ef, probe, heads, flows, probes)
         if status != OK:
-            return status, k
+            return status, k, rows
+        _extremes(first + k + 1, p, m, a, b, pi, pf, probe, probe_head, probe_step)
+        if record and (first + k + 1) % stride == 0:
+            _record(rows, pf, lf, ei, ef, heads, flows)
+            rows += 1
         if watch_vapour and _boils(p[a : a + size], m[b : b + size], floor, pf, point_floor, found):
-            return STOPPED_AT_VAPOUR, k + 1
+            return STOPPED_AT_VAPOUR, k + 1, rows
         if k % 256 == 255 and not np.isfinite(pf[:, P_H].sum()):
-            return NOT_FINITE, k + 1
+            return NOT_FINITE, k + 1, rows
     if not np.isfinite(pf[:, P_H].sum()):
-        return NOT_FINITE, steps
-    return OK, steps
+        return NOT_FINITE, steps, rows
+    return OK, steps, rows

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from datetime import date
 
 GRAVITY = 9.80665  # [m/s2] standard gravity, CGPM 1901
 ATMOSPHERE = 101325.0  # [Pa] standard atmosphere, CGPM 1954
@@ -32,6 +33,10 @@ class Liquid:
         Kinematic viscosity [m2/s]; 0 means without friction (tests only).
     vapour_pressure : float
         True vapour pressure at cargo temperature [Pa absolute].
+    temperature : float or None
+        Of the cargo [K]; None is "not given".
+    static_accumulator : bool or None
+        Whether the liquid gathers electrostatic charge; None is "not known".
     """
 
     name: str
@@ -39,6 +44,8 @@ class Liquid:
     sound_speed: float
     viscosity: float
     vapour_pressure: float
+    temperature: float | None = None
+    static_accumulator: bool | None = None
     origin: Origin = ("liquid",)
 
 
@@ -82,10 +89,22 @@ class Limits:
     lowest : float or None
         Lowest pressure the element may take [Pa gauge]; None: only the vapour pressure counts.
     lowest_source : str
+    rating_source : str
+        Where the rating comes from.
+    burst : float or None
+        Burst pressure of the type [Pa gauge].
+    includes_surge : bool or None
+        Whether the rating is meant to include surge; None is "not known".
+    tested : date or None
+        Date of the last pressure test.
     """
 
     rating: float | None = None
+    rating_source: str = "rating"
     test_pressure: float | None = None
+    burst: float | None = None
+    includes_surge: bool | None = None
+    tested: date | None = None
     allowance: float = 1.0
     lowest: float | None = None
     lowest_source: str = ""
@@ -225,6 +244,8 @@ class Tank:
         the pipe end means a free outfall.
     blanket : float
         Pressure on the surface [Pa gauge].
+    ullage : float or None
+        Volume between the level at which the stop is ordered and overflow [m3].
     """
 
     name: str
@@ -232,6 +253,7 @@ class Tank:
     side: str
     level: float
     blanket: float = 0.0
+    ullage: float | None = None
     origin: Origin = ()
 
 
@@ -328,11 +350,17 @@ class Scenario:
     moves : tuple of ValveMove
     pump_moves : tuple of PumpMove
     timing : tuple of (term, seconds)
-        The terms of a shutdown chain (detection, signal ...), for the output.
+        The terms of a shutdown chain (detection, signal ...) [s].
+    ordered : float or None
+        When the shutdown is ordered [s]; None: the scenario has no shutdown chain.
+    stage : str
+        "start", "bulk" or "topping off"; "" when not said.
     """
 
     name: str
     note: str = ""
+    stage: str = ""
+    ordered: float | None = None
     rate: float | None = None
     levels: tuple[tuple[str, float], ...] = ()
     openings: tuple[tuple[str, float], ...] = ()
@@ -342,6 +370,35 @@ class Scenario:
     pump_moves: tuple[PumpMove, ...] = ()
     timing: tuple[tuple[str, float], ...] = ()
     origin: Origin = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Berth:
+    """What the rules of the trade ask about berth and transfer.
+
+    Attributes
+    ----------
+    first_transfer : date or None
+        When the facility first transferred this kind of cargo.
+    hazardous : bool
+        Hazardous material in bulk, not oil.
+    transfer : date or None
+        Day of this transfer, against which test dates are held.
+    """
+
+    first_transfer: date | None = None
+    hazardous: bool = False
+    transfer: date | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assumed:
+    """A figure that the case does not give: what was taken, and where it comes from."""
+
+    subject: str
+    quantity: str
+    value: str
+    source: str
 
 
 Link = Valve | Passage | Pump
@@ -369,6 +426,8 @@ class LineUp:
     pump_top_source: str = "common practice, no source; the ship's manual governs"
     frozen_friction: bool = False
     note: str = ""
+    berth: Berth = Berth()
+    assumed: tuple[Assumed, ...] = ()
     points_by_name: dict[str, Point] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

@@ -19,6 +19,10 @@ from surge.boundaries import (
     NOT_FINITE,
     OK,
     P_H,
+    P_HI,
+    P_HI_STEP,
+    P_LO,
+    P_LO_STEP,
     STOPPED_AT_VAPOUR,
 )
 from surge.errors import SolveError
@@ -27,8 +31,7 @@ from surge.kernel import march
 
 Array = NDArray[np.float64]
 
-CHUNK = 2048  # steps between two looks at the histories
-ROUNDING = 1e-9  # [m] a head that beats an extreme by less is the same
+CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
 KEPT = 3000  # samples of a thinned history, about
 
 _WHY = {
@@ -50,8 +53,8 @@ class Marched:
         Every how many steps the histories are kept.
     done : int
         Steps done.
-    point_hi, point_lo : ndarray of shape (points,)
-        Extreme heads, with ``point_hi_step`` and ``point_lo_step``; likewise for probes.
+    time, heads, flows : list of ndarray
+        Histories in parts: instants [s]; heads of points [m]; flows of links, then into pipe ends [m3/s].
     stopped : bool
         The liquid boiled and the march was to stop there; ``grid.net.found`` is the place.
     """
@@ -66,25 +69,29 @@ class Marched:
     flows: list[Array] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        now = self.grid.net.pf[:, P_H].copy()
-        self.point_hi, self.point_lo = now.copy(), now.copy()
-        self.point_hi_step, self.point_lo_step = np.zeros(now.size, int), np.zeros(now.size, int)
-        probe = self.probe_heads()
-        self.probe_hi, self.probe_lo = probe.copy(), probe.copy()
-        self.probe_hi_step, self.probe_lo_step = np.zeros(probe.size, int), np.zeros(probe.size, int)
         self.time.append(np.zeros(1))
-        self.heads.append(now[None, :])
+        self.heads.append(self.grid.net.pf[:, P_H][None, :].copy())
         self.flows.append(self._flows_now()[None, :])
+
+    @property
+    def point_hi(self) -> Array:
+        """Highest heads so far, shape (points,) [m]."""
+        return self.grid.net.pf[:, P_HI]
+
+    @property
+    def point_lo(self) -> Array:
+        """Lowest heads so far, shape (points,) [m]."""
+        return self.grid.net.pf[:, P_LO]
+
+    @property
+    def point_steps(self) -> NDArray[np.int64]:
+        """Steps of the highest and lowest heads, shape (points, 2)."""
+        return self.grid.net.pi[:, P_HI_STEP : P_LO_STEP + 1]
 
     def _flows_now(self) -> Array:
         net = self.grid.net
         ends = (net.pf[net.ei[:, E_POINT], P_H] - net.ef[:, E_X]) * net.ef[:, E_Y]
         return np.concatenate([net.lf[:, L_Q], ends])
-
-    def probe_heads(self) -> Array:
-        """Heads at the probes now [m]."""
-        net = self.grid.net
-        return np.asarray(0.5 * (net.p[net.window[0] + net.probe] + net.m[net.window[1] + net.probe]))
 
     def advance(self, steps: int, *, to_vapour: bool = False) -> None:
         """March ``steps`` more, or only to the instant at which the liquid first boils.
@@ -95,43 +102,25 @@ class Marched:
             When the march ends with a status that is not an answer.
         """
         left = steps
+        most = max(1, int(CHUNK / max(self.grid.reaches.nodes, 100)))
         while left > 0 and not self.stopped:
-            n = min(left, CHUNK)
+            n = min(left, most)
             left -= n
             self._chunk(n, to_vapour)
 
     def _chunk(self, n: int, to_vapour: bool) -> None:
-        net, dt = self.grid.net, self.grid.reaches.dt
-        heads = np.empty((n, net.pf.shape[0]))
-        flows = np.empty((n, net.lf.shape[0] + net.ef.shape[0]))
-        probes = np.empty((n, net.probe.size))
-        status, count = march(net, self.done, n, dt, self.frozen, to_vapour, heads, flows, probes)
+        net, dt, stride = self.grid.net, self.grid.reaches.dt, self.stride
+        room = (self.done + n) // stride - self.done // stride
+        heads = np.empty((room, net.pf.shape[0]))
+        flows = np.empty((room, net.lf.shape[0] + net.ef.shape[0]))
+        status, count, rows = march(net, self.done, n, dt, self.frozen, to_vapour, stride, heads, flows)
         if status not in (OK, STOPPED_AT_VAPOUR):
             raise SolveError(f"{_WHY[status]} at {(self.done + count) * dt:.3f} s")
-        heads, flows, probes = heads[:count], flows[:count], probes[:count]
         self.stopped = status == STOPPED_AT_VAPOUR
-        if count:
-            self._keep(heads, self.point_hi, self.point_lo, self.point_hi_step, self.point_lo_step)
-            self._keep(probes, self.probe_hi, self.probe_lo, self.probe_hi_step, self.probe_lo_step)
-            first = (-(self.done + 1)) % self.stride
-            self.time.append((self.done + 1 + np.arange(first, count, self.stride)) * dt)
-            self.heads.append(heads[first :: self.stride])
-            self.flows.append(flows[first :: self.stride])
+        self.time.append((self.done // stride + 1 + np.arange(rows)) * stride * dt)
+        self.heads.append(heads[:rows])
+        self.flows.append(flows[:rows])
         self.done += count
-
-    def _keep(self, rows: Array, hi: Array, lo: Array, hi_step: Array, lo_step: Array) -> None:
-        """Take the extremes of ``rows`` into the running ones, the first instant of each."""
-        if rows.shape[1] == 0:
-            return
-        for best, step, at, sign in (
-            (hi, hi_step, rows.argmax(axis=0), 1.0),
-            (lo, lo_step, rows.argmin(axis=0), -1.0),
-        ):
-            value = rows[at, np.arange(rows.shape[1])]
-            # Rounding about a steady value is no extreme: it would only move its time.
-            new = sign * (value - best) > ROUNDING
-            best[new] = value[new]
-            step[new] = self.done + 1 + at[new]
 
     def envelope(self) -> tuple[list[Array], list[Array]]:
         """Highest and lowest head at the nodes of every pipe [m]; empty for lumped ones."""

@@ -97,7 +97,8 @@ def _start(work: Plan, reaches: Reaches, probes: dict[str, tuple[float, ...]] | 
     grid: Grid = build_grid(
         work.lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables, probes=probes
     )
-    return Marched(grid=grid, frozen=work.lineup.frozen_friction, stride=1)
+    stride = max(1, int(first_duration(work) / reaches.dt / KEPT))
+    return Marched(grid=grid, frozen=work.lineup.frozen_friction, stride=stride)
 
 
 def first_duration(work: Plan) -> float:
@@ -135,9 +136,7 @@ def _march_for(work: Plan, reaches: Reaches, duration: float, summary: Summary |
     """March for a set time; probes stand where ``summary`` has its inner extremes."""
     probes = summary.probe_shares() if summary else None
     marched = _start(work, reaches, probes)
-    steps = int(np.ceil(duration / reaches.dt))
-    marched.stride = max(1, steps // KEPT)
-    marched.advance(steps)
+    marched.advance(int(np.ceil(duration / reaches.dt)))
     return marched
 
 

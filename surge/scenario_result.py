@@ -87,7 +87,7 @@ class Summary:
     def _at_point(self, name: str, way: str, share: float = 0.0) -> Found:
         m, i = self.marched, self.index[name]
         head, step = (
-            (m.point_hi[i], m.point_hi_step[i]) if way == "high" else (m.point_lo[i], m.point_lo_step[i])
+            (m.point_hi[i], m.point_steps[i, 0]) if way == "high" else (m.point_lo[i], m.point_steps[i, 1])
         )
         z = self.lineup.points_by_name[name].elevation
         return Found(
@@ -100,8 +100,9 @@ class Summary:
         at = 1 + int(np.argmax(inner) if way == "high" else np.argmin(inner))
         m = self.marched
         step = 0
-        if m.probe_hi.size:
-            step = m.probe_hi_step[2 * k] if way == "high" else m.probe_lo_step[2 * k + 1]
+        when = m.grid.net.probe_step
+        if when.size:
+            step = when[2 * k, 0] if way == "high" else when[2 * k + 1, 1]
         return Found(
             pressure=float(self.rho_g * over[at]),
             time=float(step * m.grid.reaches.dt),

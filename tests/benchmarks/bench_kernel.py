@@ -79,9 +79,9 @@ def ours(reaches: int, steps: int, *, frozen: bool) -> float:
     lineup, division = network(reaches)
     grid = grid_for(lineup, division, steps)
     none = np.zeros((0, 0))
-    march(grid.net, 0, 1, division.dt, frozen, False, none, none, none)
+    march(grid.net, 0, 1, division.dt, frozen, False, 1, none, none)
     start = time.perf_counter()
-    status, done = march(grid.net, 1, steps, division.dt, frozen, False, none, none, none)
+    status, done, _ = march(grid.net, 1, steps, division.dt, frozen, False, 1, none, none)
     spent = time.perf_counter() - start
     assert (status, done) == (0, steps)
     return division.nodes * steps / spent

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from surge import boundaries as b
 from surge.boundaries import FIXED, FREE, LUMPED, ORIFICE, PUMP
+from surge.clusters import group_links
 from surge.curves import PumpCurve
 from surge.errors import GridError
 from surge.kernel import LANES, Net
@@ -264,74 +265,15 @@ class _Arrays(_Builder):
         self.pf[:, b.P_STUB] = self.pf[:, b.P_H] = self.pf[:, b.P_HI] = self.pf[:, b.P_LO] = self.heads
 
     def clusters(self) -> None:
-        """Points joined by links, and the points that no link touches.
-
-        A point of known head parts what it joins: nothing beyond it matters on this side.
-        """
-        group = list(range(len(self.points)))
-        self.touched: dict[int, list[int]] = {}  # point -> links
-
-        def root(i: int) -> int:
-            while group[i] != i:
-                i = group[i]
-            return i
-
-        for j, (a, z) in enumerate(self._link_ends()):
-            for point in (a, z):
-                self.touched.setdefault(point, []).append(j)
-            if FIXED not in self.pi[[a, z], b.P_KIND]:
-                group[root(a)] = root(z)
-        together: dict[int, list[int]] = {}
-        for j, (a, z) in enumerate(self._link_ends()):
-            free = [p for p in (a, z) if self.pi[p, b.P_KIND] == FREE]
-            together.setdefault(root(free[0]) if free else -1 - j, []).append(j)
-        members: list[int] = []
-        pairs: list[int] = []
-        chains: list[list[tuple[int, int, int, int]]] = []
-        rows: list[tuple[int, int, int, int]] = []
-        for links in together.values():
-            points = sorted({p for j in links for p in self._link_ends()[j]})
-            dry = [p for p in points if self._dry(p)]
-            self.pi[dry, b.P_DRY] = range(len(dry))
-            if len(links) == 1 and not dry and self.links[links[0]]["kind"] == ORIFICE:
-                pairs += links
-            elif chain := self._chain(links, points, dry):
-                chains.append(chain)
-            else:
-                first = len(members)
-                members += [*links, *points]
-                rows.append((first, first + len(links), first + len(links), len(members)))
-        ends = np.cumsum([0, *(len(c) for c in chains)])
-        self.ci = np.array(rows, dtype=np.int64).reshape(len(rows), b.C_INTS)
-        self.pairs = np.array(pairs, dtype=np.int64)
-        self.chains = np.array(list(zip(ends, ends[1:], strict=False)), dtype=np.int64).reshape(len(chains), 2)
-        self.chain = np.array([row for c in chains for row in c], dtype=np.int64).reshape(-1, b.CH_INTS)
-        self.members = np.array(members, dtype=np.int64)
-        self.plain = np.array([i for i in range(len(group)) if i not in self.touched], dtype=np.int64)
-
-    def _link_ends(self) -> list[tuple[int, int]]:
-        return [(self.index[k["a"]], self.index[k["b"]]) for k in self.links]
-
-    def _dry(self, point: int) -> bool:
-        """No pipe, no storage, no tank: only links meet here."""
-        return bool(self.pi[point, b.P_KIND] == FREE and self.pf[point, b.P_Y] == 0)
-
-    def _chain(
-        self, links: list[int], points: list[int], dry: list[int]
-    ) -> list[tuple[int, int, int, int]] | None:
-        """Rows of a chain from one point that is not dry to another; None when the links branch."""
-        wet = [p for p in points if p not in dry]
-        if len(wet) != 2 or len(points) != len(links) + 1 or any(len(self.touched[p]) != 2 for p in dry):
-            return None
-        at, rows, left = wet[0], [], list(links)
-        while left:
-            j = next(j for j in left if at in self._link_ends()[j])
-            a, z = self._link_ends()[j]
-            side, beyond = (1, z) if a == at else (-1, a)
-            rows.append((j, side, at, beyond))
-            left.remove(j)
-            at = beyond
-        return rows
+        """Which links are solved together."""
+        kind, y = self.pi[:, b.P_KIND], self.pf[:, b.P_Y]
+        self.groups = group_links(
+            ends=[(self.index[k["a"]], self.index[k["b"]]) for k in self.links],
+            orifice=[k["kind"] == ORIFICE for k in self.links],
+            fixed=kind == FIXED,
+            dry=(kind == FREE) & (y == 0),
+        )
+        self.pi[:, b.P_DRY] = self.groups.dry_place
 
     def link_arrays(self) -> None:
         """Kind, ends, coefficients and steady flow of every link, and the curves of pumps."""
@@ -408,7 +350,7 @@ class _Arrays(_Builder):
 
     def room(self) -> dict[str, NDArray[Any]]:
         """Matrix and right side for the largest cluster."""
-        n = int(max((c[b.C_POINT_END] - c[b.C_LINK] for c in self.ci), default=1))
+        n = int(max((c[b.C_POINT_END] - c[b.C_LINK] for c in self.groups.ci), default=1))
         return {"matrix": np.zeros((n, n)), "rhs": np.zeros(n), "found": np.zeros(2, dtype=np.int64)}
 
 
@@ -463,12 +405,12 @@ def build_grid(
         ef=work.ef,
         li=work.li,
         lf=work.lf,
-        ci=work.ci,
-        members=work.members,
-        plain=work.plain,
-        pairs=work.pairs,
-        chains=work.chains,
-        chain=work.chain,
+        ci=work.groups.ci,
+        members=work.groups.members,
+        plain=work.groups.plain,
+        pairs=work.groups.pairs,
+        chains=work.groups.chains,
+        chain=work.groups.chain,
         knots=work.knots,
         coef=work.coef,
         lump_table=tables.loss / reaches.parts,

@@ -75,7 +75,8 @@ SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it wou
 Net = namedtuple(
     "Net",
     "p m window hi lo r node_row node_step place share table table_step floor point_floor pi pf ei ef li lf "
-    "ci members plain pairs chains chain law_i law_t law_v knots coef lump_table probe probe_head probe_step matrix rhs found",
+    "ci members plain pairs chains chain law_i law_t law_v knots coef lump_table probe probe_head probe_step "
+    "matrix rhs found",
 )
 
 

@@ -76,17 +76,20 @@ class Marched:
     @property
     def point_hi(self) -> Array:
         """Highest heads so far, shape (points,) [m]."""
-        return self.grid.net.pf[:, P_HI]
+        highest: Array = self.grid.net.pf[:, P_HI]
+        return highest
 
     @property
     def point_lo(self) -> Array:
         """Lowest heads so far, shape (points,) [m]."""
-        return self.grid.net.pf[:, P_LO]
+        lowest: Array = self.grid.net.pf[:, P_LO]
+        return lowest
 
     @property
     def point_steps(self) -> NDArray[np.int64]:
         """Steps of the highest and lowest heads, shape (points, 2)."""
-        return self.grid.net.pi[:, P_HI_STEP : P_LO_STEP + 1]
+        steps: NDArray[np.int64] = self.grid.net.pi[:, P_HI_STEP : P_LO_STEP + 1]
+        return steps
 
     def _flows_now(self) -> Array:
         net = self.grid.net

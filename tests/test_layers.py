@@ -14,7 +14,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
     ("formulas", "curves", "boundaries", "kernel"),
     ("lineup", "stroke", "topology", "reference"),
     ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
-    ("losses", "flownet", "steady", "reaches", "grid"),
+    ("losses", "flownet", "steady", "reaches", "clusters", "grid"),
     ("march", "result", "scenario_result", "run"),
     ("verdict", "static", "assess"),
     ("units", "positions"),

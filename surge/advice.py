@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from surge.assess import Assessment
 from surge.lineup import LineUp, Scenario
-from surge.result import ScenarioResult
+from surge.result import Closure, ScenarioResult
 from surge.static import shut_off_heads
 from surge.topology import PipelinePeriod
 from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding
@@ -17,14 +17,27 @@ def gentleness(lineup: LineUp, run: ScenarioResult, say: Shown) -> list[str]:
     """For each valve that moves: its whole stroke beside its pipeline period."""
     scenario: Scenario = next(s for s in lineup.scenarios if s.name == run.name)
     periods = {p.valve: p for p in run.periods}
+    closures = {c.valve: c for c in reversed(run.closures)}
     said = []
     for move in scenario.moves:
         time = move.law[-1][0]
         opens = move.law[-1][1] > move.law[0][1]
         stroke = f"in {say.time(time)} s" if time > 0 else "at once"
         words = f'"{move.valve}" {"opens" if opens else "closes"} {stroke}'
-        said.append(words + _beside(periods[move.valve], time, say, opens=opens))
+        words += _beside(periods[move.valve], time, say, opens=opens)
+        said.append(words + _how_gentle(closures.get(move.valve), say))
     return said
+
+
+def _how_gentle(closure: Closure | None, say: Shown) -> str:
+    """What the flow through a closing valve does; the surge goes by its fall within one period."""
+    if closure is None or closure.period <= 0:
+        return ""
+    part = min(closure.greatest_fall, 1.0) * 100
+    words = f"; up to {part:.0f} % of its flow is lost within one period"
+    if closure.effective is None:
+        return words
+    return f"{words}, and it falls from 95 to 5 % in {say.time(closure.effective)} s"
 
 
 def _beside(period: PipelinePeriod, time: float, say: Shown, *, opens: bool) -> str:

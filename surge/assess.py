@@ -167,7 +167,8 @@ def _over_lengths(
         run = simulate(fixed, scenario, tell=say)
         lengths = {p.name: p.length for p in fixed.pipes if p.name in {r.name for r in ranged}}
         run = replace(run, lengths=lengths)
-        answers.append((run, findings_of(fixed, run)))
+        found = (replace(f, lengths=tuple(lengths.items())) for f in findings_of(fixed, run))
+        answers.append((run, tuple(found)))
     return answers
 
 

@@ -50,12 +50,13 @@ class ScenarioBuilder:
             moves=tuple(m for m in moves if isinstance(m, ValveMove)),
             pump_moves=tuple(m for m in moves if isinstance(m, PumpMove)),
             timing=_timing(scenario.shutdown) if scenario.shutdown else (),
+            ordered=scenario.shutdown.at.value if scenario.shutdown else None,
             origin=origin,
         )
 
     def _event(self, event: spec.Event, origin: Origin) -> list[Move]:
         verb = self._verb(event, (*_VALVE_VERBS, *_PUMP_VERBS), origin)
-        return [] if verb is None else [self._movement(event, verb, event.at.value, "event", origin)]
+        return [] if verb is None else [self._movement(event, verb, event.at.value, origin)]
 
     def _verb(self, entry: spec.Movement, verbs: Sequence[str], origin: Origin) -> str | None:
         """Return what an entry does; note the fault if it does nothing, or two things."""
@@ -72,14 +73,16 @@ class ScenarioBuilder:
             )
         return given[0]
 
-    def _movement(self, entry: spec.Movement, verb: str, start: float, what: str, origin: Origin) -> Move:
-        """Build the movement that ``verb`` names."""
-        name = getattr(entry, verb)
+    def _movement(
+        self, entry: spec.Movement, verb: str, start: float, origin: Origin, *, side: str = ""
+    ) -> Move:
+        """Build the movement that ``verb`` names; ``side`` when a shutdown orders it."""
+        name, what = getattr(entry, verb), "shutdown" if side else "event"
         if verb in _PUMP_VERBS:
             law = self._pump_law(entry, verb, origin)
-            return PumpMove(pump=name, start=start, law=law, what=what, origin=origin)
+            return PumpMove(pump=name, start=start, law=law, what=what, side=side, origin=origin)
         law = self._valve_law(entry, verb, origin)
-        return ValveMove(valve=name, start=start, law=law, what=what, origin=origin)
+        return ValveMove(valve=name, start=start, law=law, what=what, side=side, origin=origin)
 
     # Laws
 
@@ -179,6 +182,13 @@ class ScenarioBuilder:
                 'the time until the other side acts on a call, such as "20 s"',
                 "add the key voice_delay",
             )
+        if shutdown.linked and shutdown.voice_delay is not None:
+            self.notes.fault(
+                (*origin, "voice_delay"),
+                f"voice_delay = {shown(shutdown.voice_delay.text)} beside linked = true",
+                "no voice_delay: linked sides act on the same signal",
+                "take voice_delay out, or write linked = false",
+            )
         if not shutdown.step:
             self.notes.fault(
                 (*origin, "step"), "no step", "[[scenario.shutdown.step]]", "add what closes or stops"
@@ -194,7 +204,7 @@ class ScenarioBuilder:
                 continue
             start = base + (0.0 if step.side == shutdown.given_by else voice)
             start = max(start, self._end_of(step, ends, path)) + (step.wait.value if step.wait else 0.0)
-            move = self._movement(step, verb, start, "shutdown", path)
+            move = self._movement(step, verb, start, path, side=step.side)
             moves.append(move)
             ends[getattr(step, verb)] = start + move.law[-1][0]
         return moves

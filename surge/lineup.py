@@ -312,12 +312,15 @@ class ValveMove:
         passes the opening that the valve has. Two points at one time are a step.
     what : str
         What ordered it, for the output: "event", "shutdown".
+    side : str
+        "shore" or "ship" for a step of a shutdown, "" otherwise.
     """
 
     valve: str
     start: float
     law: Table
     what: str = "event"
+    side: str = ""
     origin: Origin = ()
 
 
@@ -329,6 +332,7 @@ class PumpMove:
     start: float
     law: Table
     what: str = "event"
+    side: str = ""
     origin: Origin = ()
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from surge.assess import Assessment
 from surge.casefile import Case, FaultRecord
+from surge.phrases import told
 from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.verdict import EXIT_CODE, UNDECIDED, Finding
 
@@ -79,6 +80,7 @@ def finding(f: Finding) -> Json:
         "margin_pa": f.margin,
         "time_s": f.time,
         "distance_m": f.distance,
+        "lengths_m": dict(f.lengths),
         "verdict": f.verdict,
         "reason": f.reason,
     }
@@ -102,11 +104,21 @@ def scenario(run: ScenarioResult, *, histories: bool) -> Json:
             }
             for p in run.periods
         ],
+        "closures": [
+            {
+                "valve": c.valve,
+                "stroke_s": c.stroke,
+                "pipeline_period_s": c.period,
+                "effective_time_s": c.effective,
+                "greatest_fall_within_a_period": c.greatest_fall,
+            }
+            for c in run.closures
+        ],
         "vapour": None
         if run.vapour is None
         else {"time_s": run.vapour.time, "where": run.vapour.where, "distance_m": run.vapour.distance},
         "undecided": list(run.undecided),
-        "notes": list(run.notes),
+        "notes": [told(note) for note in run.notes],
         "timing_s": dict(run.timing),
         "last_event_s": run.last_event,
         "openings_at_start": run.opening,

@@ -188,7 +188,8 @@ class TextReport:
             out.append(
                 paragraph(f"Shutdown: {terms}; the last movement ends at {self.say.time(run.last_event)} s.")
             )
-        out += [paragraph(f"{note[0].upper()}{note[1:]}.") for note in run.notes]
+        notes = [self.say.phrase(note) for note in run.notes]
+        out += [paragraph(f"{note[0].upper()}{note[1:]}.") for note in notes]
         if run.vapour:
             out.append(self.vapour(run))
         out += [paragraph(f"Cannot be decided: {reason}.") for reason in run.undecided]

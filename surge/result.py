@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from surge.phrases import Phrase
 from surge.topology import PipelinePeriod
 
 Array = NDArray[np.float64]
@@ -179,6 +180,30 @@ class History:
     flow: dict[str, Array]
 
 
+@dataclass(frozen=True, kw_only=True)
+class Closure:
+    """How gently a valve closes against the flow.
+
+    Attributes
+    ----------
+    valve : str
+    stroke : float
+        Time of the whole stroke [s].
+    period : float
+        Longest pipeline period of the valve [s].
+    effective : float or None
+        Time in which its flow falls from 95 to 5 % [s]; None when it does not.
+    greatest_fall : float
+        Greatest part of its first flow lost within one period [-]; the surge goes by it.
+    """
+
+    valve: str
+    stroke: float
+    period: float
+    effective: float | None
+    greatest_fall: float
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class ScenarioResult:
     """Everything about one scenario (at one length of the shore line).
@@ -189,9 +214,11 @@ class ScenarioResult:
         Lengths taken for elements whose length is a range [m].
     periods : tuple of PipelinePeriod
         Of each valve.
+    closures : tuple of Closure
+        Of each valve movement that closes against flow, in order of time.
     undecided : tuple of str
         Reasons why no verdict can be given on this scenario as a whole.
-    notes : tuple of str
+    notes : tuple of Phrase
         What the reader should know: means of the rate, lumped elements, reverse flow ...
     opening : dict of str to float
         Of every valve at the start.
@@ -203,9 +230,10 @@ class ScenarioResult:
     elements: tuple[ElementResult, ...]
     places: tuple[PlaceResult, ...]
     periods: tuple[PipelinePeriod, ...]
+    closures: tuple[Closure, ...]
     vapour: Vapour | None
     undecided: tuple[str, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Phrase, ...]
     timing: tuple[tuple[str, float], ...]
     last_event: float
     opening: dict[str, float]

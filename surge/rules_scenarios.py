@@ -9,6 +9,7 @@ from surge.errors import Fault
 from surge.lineup import LineUp, PumpMove, Scenario, ValveMove
 from surge.rules_fields import FLOW, LEVEL, OPENING, SHARE, Range, outlet_faults, pressure_range, unknown_name
 from surge.stroke import join
+from surge.topology import sides
 
 LONGEST = 3600.0  # [s] what happens later than this is another scenario; our own bound
 CLOSE = 1e-9  # [s], [-] room for rounding
@@ -24,6 +25,7 @@ def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
         yield from _level_faults(lineup, scenario)
         yield from _valve_faults(lineup, scenario)
         yield from _pump_faults(lineup, scenario)
+        yield from _side_faults(lineup, scenario)
         for term, seconds in scenario.timing:
             yield from DURATION.faults((*scenario.origin, "shutdown", term), seconds)
         if not scenario.moves and not scenario.pump_moves:
@@ -152,6 +154,26 @@ def _join_faults(move: ValveMove, *, opening: float | None) -> Iterator[Fault]:
         if opening is not None
         else "write a law that only closes or opens",
     )
+
+
+def _side_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    """Yield steps of a shutdown that stand on the other side than they are said to."""
+    steps = [(m.valve, m.side, m.origin) for m in scenario.moves if m.side]
+    steps += [(m.pump, m.side, m.origin) for m in scenario.pump_moves if m.side]
+    if not steps:
+        return
+    known = {e.start for e in lineup.elements} | {e.end for e in lineup.elements}
+    if not known <= set(lineup.points_by_name):
+        return  # a fault of its own
+    true = sides(lineup)
+    for name, side, origin in steps:
+        if true.get(name, "") not in ("", side):
+            yield Fault(
+                path=(*origin, "side"),
+                found=f'"{side}", but "{name}" stands on the {true[name]}\'s side of the hose or arm',
+                expected=f'side = "{true[name]}"',
+                remedy=f'write side = "{true[name]}", or check from and to of the elements',
+            )
 
 
 def _pump_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from surge.closures import closures_of
 from surge.formulas import joukowsky
 from surge.lineup import LineUp, Link, Passage, Pipe, Pump, Valve
 from surge.march import KEPT, Marched
+from surge.phrases import Phrase
 from surge.result import (
     ElementResult,
     Envelope,
@@ -324,15 +326,17 @@ class _Results:
             runs=runs,
         )
 
-    def accuracy(self, tolerance: float) -> list[str]:
+    def accuracy(self, tolerance: float) -> list[Phrase]:
         """Words when the error allowed was not reached."""
         worst = self.compared.worst() if self.compared else 0.0
         if worst <= tolerance:
             return []
+        why = (
+            " aimed at: quick changes in short elements cannot be told more exactly; every pressure of this "
+            "scenario is given that error"
+        )
         return [
-            f"numerical error up to {worst / 1e5:.2f} bar, above the {tolerance / 1e5:.2f} bar aimed at: "
-            "quick changes in short elements cannot be told more exactly; every pressure of this scenario is "
-            "given that error"
+            ("numerical error up to ", ("difference", worst), ", above the ", ("difference", tolerance), why)
         ]
 
     def back_flow(self, history: History) -> list[str]:
@@ -392,6 +396,9 @@ def summarise(
     history = made.history()
     back = made.back_flow(history)
     undecided = list(back)
+    periods = tuple(
+        pipeline_period(work.lineup, v, flow=work.steady.flow[v.name]) for v in work.lineup.valves
+    )
     if not ended:
         undecided.append(f"new extremes still appeared when the run was ended at {duration:.0f} s")
     return ScenarioResult(
@@ -400,9 +407,8 @@ def summarise(
         lengths={},
         elements=tuple(made.element(k, e) for k, e in enumerate(work.lineup.elements)),
         places=tuple(made.place(p.name) for p in work.lineup.points),
-        periods=tuple(
-            pipeline_period(work.lineup, v, flow=work.steady.flow[v.name]) for v in work.lineup.valves
-        ),
+        periods=periods,
+        closures=closures_of(work.scenario, history, periods),
         vapour=boiled[0] if boiled else None,
         undecided=tuple(undecided),
         notes=(*work.steady.set_up, *made.accuracy(tolerance)),

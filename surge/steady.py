@@ -17,6 +17,7 @@ from surge.errors import CaseError, Fault, SolveError
 from surge.flownet import FlowNet, Means, shut_valves, solve_flow
 from surge.formulas import kv_loss
 from surge.lineup import LineUp, Passage, Scenario, Supply, Tank, Valve
+from surge.phrases import Phrase
 
 Array = NDArray[Any]
 
@@ -44,7 +45,7 @@ class Steady:
         Of every pump at time 0; ``set_speed`` the one that it runs at when it runs.
     supply : dict of str to (float, float)
         Shut-off head [m] above the point's own and the loss coefficient [s2/m5] behind it.
-    set_up : tuple of str
+    set_up : tuple of Phrase
         How the rate was reached, in words.
     """
 
@@ -58,7 +59,7 @@ class Steady:
     set_speed: dict[str, float]
     curve: dict[str, PumpCurve]
     supply: dict[str, tuple[float, float]]
-    set_up: tuple[str, ...] = ()
+    set_up: tuple[Phrase, ...] = ()
 
 
 def head_of_tank(lineup: LineUp, tank: Tank) -> float:
@@ -131,7 +132,7 @@ def _no_way_for_rate(net: FlowNet, scenario: Scenario, asked: float) -> CaseErro
     )
 
 
-def _set_throttle(net: FlowNet, scenario: Scenario, q: float, drop: float) -> str:
+def _set_throttle(net: FlowNet, scenario: Scenario, q: float, drop: float) -> Phrase:
     """Set the throttle so that it takes ``drop`` [m] at ``q`` [m3/s]; say how."""
     lineup, rate = net.lineup, net.lineup.rate
     assert rate is not None
@@ -149,13 +150,14 @@ def _set_throttle(net: FlowNet, scenario: Scenario, q: float, drop: float) -> st
     valve = next((v for v in lineup.valves if v.name == rate.at), None)
     if valve is None:
         net.conductance[rate.at] = min(c, full)
-        return f"rate set by throttling at {rate.at}: Kv {c / full * 100:.1f} % of its own"
+        return (f"rate set by throttling at {rate.at}: Kv {c / full * 100:.1f} % of its own",)
     opening = opening_for(valve, min(c / full, 1.0))
     net.opening[rate.at] = opening
-    return f"rate set by throttling at {rate.at}: {opening * 100:.1f} % open, taking {drop:.2f} m of head"
+    words = f"rate set by throttling at {rate.at}: {opening * 100:.1f} % open, taking "
+    return words, ("length", drop), " of head"
 
 
-def _set_speed(net: FlowNet, scenario: Scenario, q: float, rise: float) -> str:
+def _set_speed(net: FlowNet, scenario: Scenario, q: float, rise: float) -> Phrase:
     """Find the pump speed that makes ``rise`` [m] at ``q`` [m3/s]; say what it is."""
     rate = net.lineup.rate
     assert rate is not None
@@ -179,23 +181,23 @@ def _set_speed(net: FlowNet, scenario: Scenario, q: float, rise: float) -> str:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if head_at(middle) < rise else (low, middle)
     net.speed[rate.at] = high
-    return f"rate set by the speed of {rate.at}: {high * 100:.1f} % of full speed"
+    return (f"rate set by the speed of {rate.at}: {high * 100:.1f} % of full speed",)
 
 
 def _source_flow(lineup: LineUp, flows: dict[str, float], point: str) -> float:
     return sum((e.start == point) * flows[e.name] - (e.end == point) * flows[e.name] for e in lineup.elements)
 
 
-def _set_supplies(net: FlowNet, heads: dict[str, float], flows: dict[str, float]) -> list[str]:
+def _set_supplies(net: FlowNet, heads: dict[str, float], flows: dict[str, float]) -> list[Phrase]:
     """Give each supply the curve through its shut-off pressure and what it does now."""
     lineup = net.lineup
     rho_g = lineup.liquid.density * lineup.gravity
-    said = []
+    said: list[Phrase] = []
     for s in lineup.supplies:
         z = lineup.points_by_name[s.point].elevation
         q = _source_flow(lineup, flows, s.point)
         now = heads[s.point] - z
-        said.append(f"supply {s.name}: {now * rho_g / 1e5:.2f} bar(g) at {q * 3600:.0f} m3/h")
+        said.append((f"supply {s.name}: ", ("pressure", now * rho_g), " at ", ("flow", q)))
         if s.shut_off is None:
             net.fixed[s.point] = heads[s.point]
             continue
@@ -238,12 +240,12 @@ def _refuse_idle_pumps(net: FlowNet, flows: dict[str, float]) -> None:
             )
 
 
-def _reach_rate(net: FlowNet, scenario: Scenario) -> tuple[dict[str, float], dict[str, float], list[str]]:
+def _reach_rate(net: FlowNet, scenario: Scenario) -> tuple[dict[str, float], dict[str, float], list[Phrase]]:
     """Heads, flows and words of the state in which the agreed rate is set."""
     lineup, rate = net.lineup, net.lineup.rate
     if rate is None:
         heads, flows, _ = solve_flow(net, scenario)
-        return heads, flows, ["rate as the pump and the levels give it"]
+        return heads, flows, [("rate as the pump and the levels give it",)]
     if rate.means == "supply pressure":
         net.fixed.pop(next(s.point for s in lineup.supplies if s.name == rate.at), None)
     asked = scenario.rate if scenario.rate is not None else rate.agreed
@@ -257,7 +259,7 @@ def _reach_rate(net: FlowNet, scenario: Scenario) -> tuple[dict[str, float], dic
     elif rate.means == "pump speed":
         said = _set_speed(net, scenario, flows[rate.at], -u)
     else:
-        said = f"rate set by the supply pressure of {rate.at}"
+        said = (f"rate set by the supply pressure of {rate.at}",)
     return heads, flows, [said]
 
 

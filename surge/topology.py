@@ -65,6 +65,20 @@ def components(lineup: LineUp, *, without: Collection[str] = ()) -> list[set[str
     return found
 
 
+def sides(lineup: LineUp) -> dict[str, str]:
+    """Side on which every element stands: "shore", "ship", or "" where hoses and arms do not tell.
+
+    Hoses and arms part the two sides, and stand on neither themselves.
+    """
+    across = {p.name for p in lineup.pipes if p.kind in ("hose", "arm")}
+    holders = {t.point: t.side for t in lineup.tanks} | {s.point: "shore" for s in lineup.supplies}
+    side_of_point: dict[str, str] = {}
+    for part in components(lineup, without=across):
+        found = {holders[p] for p in part if p in holders}
+        side_of_point |= dict.fromkeys(part, found.pop() if len(found) == 1 else "")
+    return {e.name: "" if e.name in across else side_of_point[e.start] for e in lineup.elements}
+
+
 def pressure_points(lineup: LineUp) -> dict[str, str]:
     """Points where a tank or supply holds the pressure: point -> its name."""
     return {t.point: t.name for t in lineup.tanks} | {s.point: s.name for s in lineup.supplies}

@@ -38,6 +38,8 @@ class Finding:
     margin : float or None
         How far the value stays on the safe side of the limit [Pa]; negative beyond it.
     time, distance : float or None
+    lengths : tuple of (str, float)
+        Lengths taken for elements whose length is a range, for this finding [m].
     verdict : str
         ``WITHIN``, ``EXCEEDED`` or ``UNDECIDED``.
     reason : str
@@ -57,6 +59,7 @@ class Finding:
     distance: float | None
     verdict: str
     reason: str = ""
+    lengths: tuple[tuple[str, float], ...] = ()
 
     @property
     def load(self) -> float:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from surge.assess import Assessment
+from surge.phrases import Phrase, told
 from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.units import DECIMALS, ShowUnits, from_si, show
 from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of
@@ -83,6 +84,16 @@ class Shown:
     def length(self, value: float) -> str:
         """A length [m] with its unit."""
         return show(value, unit=self.units.length, decimals=1, with_unit=True)
+
+    def phrase(self, phrase: Phrase) -> str:
+        """A phrase with its quantities in the reader's units."""
+        writers = {
+            "pressure": lambda v: self.high(v, unit=True),
+            "difference": self.difference,
+            "flow": self.flow,
+            "length": self.length,
+        }
+        return told(phrase, writers)
 
     def time(self, value: float) -> str:
         """A time [s], without its unit."""

@@ -75,6 +75,7 @@ BAD: list[tuple[str, list[tuple[str, str]], str, str, str]] = [
     ("idle event", [('close = "manifold valve"  #', "#")], 'scenario "topping off": event 1: close', "[[scenario.event]]", "add one"),
     ("two verbs", [('close = "manifold valve"  #', 'close = "manifold valve"\nopen = "drop line valve" #')], 'scenario "topping off": event 1: open', "open", "one entry for close and one for open"),
     ("voice", [("linked = true ", "linked = false ")], 'scenario "emergency shutdown": shutdown: voice_delay', "[scenario.shutdown]", "voice_delay"),
+    ("voice beside a link", [("linked = true ", 'voice_delay = "20 s"\nlinked = true ')], 'scenario "emergency shutdown": shutdown: voice_delay', "voice_delay", "take voice_delay out"),
     ("after", [('after = "shore pump"', 'after = "shore pum"')], 'scenario "emergency shutdown": shutdown: step 2: after', "shore pum", '"shore pump"'),
     ("after later", [('after = "shore pump"', 'after = "shore control valve"')], 'scenario "emergency shutdown": shutdown: step 2: after', "after", "earlier ones first"),
     ("source alone", [('[points."berth"]', '[points."berth"]\nlimit_source = "manual"')], 'point "berth": limit_source', "manual", "add the key limit"),

@@ -10,12 +10,12 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "surge"
 
 RINGS: tuple[tuple[str, ...], ...] = (
-    ("errors",),
+    ("errors", "phrases"),
     ("formulas", "curves", "boundaries", "kernel"),
     ("lineup", "stroke", "topology", "reference"),
     ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
     ("losses", "flownet", "steady", "reaches", "clusters", "grid"),
-    ("march", "result", "scenario_result", "run"),
+    ("march", "result", "closures", "scenario_result", "run"),
     ("verdict", "static", "assess"),
     ("units", "positions"),
     ("leaves", "casespec", "casefaults", "casenotes", "casemend", "casewalls", "casescenario", "casebuild"),

@@ -200,3 +200,11 @@ def test_a_pump_moves_once_at_a_time_and_from_where_it_was() -> None:
     assert_fault(lineup, (*path, "at"), '"pump 1" is to move again at 12 s', "not before 13 s", "later")
     lineup = scenario(pump_moves=(stop(), stop(k=1, at=20.0)))
     assert_fault(lineup, (*path, "table"), "from 1 of its speed, left at 0", "where the one before", "order")
+
+
+def test_a_step_of_a_shutdown_stands_on_its_own_side() -> None:
+    def step(side: str) -> LineUp:
+        return scenario(berth(), moves=(replace(close("manifold valve"), what="shutdown", side=side),))
+
+    assert not [f for f in faults_of(step("ship")) if f.path[-1] == "side"]
+    assert_fault(step("shore"), (*close("manifold valve").origin, "side"), '"shore"', 'side = "ship"', "from and to")

@@ -1,0 +1,21 @@
+"""Sentences with quantities in them, which the reader sees in units of their own choice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+Quantity = tuple[str, float]
+"""A kind and a value: "pressure" [Pa gauge], "difference" of pressures [Pa], "flow" [m3/s], "length" [m]."""
+Phrase = tuple[str | Quantity, ...]
+
+PLAIN: Mapping[str, Callable[[float], str]] = {
+    "pressure": lambda v: f"{v / 1e5:.2f} bar(g)",
+    "difference": lambda v: f"{v / 1e5:.2f} bar",
+    "flow": lambda v: f"{v * 3600:.0f} m3/h",
+    "length": lambda v: f"{v:.2f} m",
+}
+
+
+def told(phrase: Phrase, writers: Mapping[str, Callable[[float], str]] = PLAIN) -> str:
+    """Return a phrase as text, every quantity written by the writer of its kind."""
+    return "".join(part if isinstance(part, str) else writers[part[0]](part[1]) for part in phrase)

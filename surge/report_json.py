@@ -77,6 +77,7 @@ def finding(f: Finding) -> Json:
         "error_pa": f.error,
         "limit_pa_gauge": f.limit,
         "limit_source": f.limit_source,
+        "rule": f.rule,
         "margin_pa": f.margin,
         "time_s": f.time,
         "distance_m": f.distance,

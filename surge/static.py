@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from surge.curves import pump_curve
-from surge.lineup import Element, LineUp, Point, Tank
+from surge.lineup import Element, LineUp, Pipe, Point, Tank
 from surge.steady import head_of_tank
 from surge.topology import components
-from surge.verdict import Finding, judge_value, missing, place_limits
+from surge.verdict import STATIC_RULE, Finding, Limit, Whose, judge_value, missing, place_limits
 
 
 def shut_off_heads(lineup: LineUp, *, speed: dict[str, float] | None = None) -> dict[str, float]:
@@ -112,10 +112,8 @@ def static_findings(lineup: LineUp, *, speed: dict[str, float] | None = None) ->
     heads, exposed = shut_off_heads(lineup, speed=speed), exposed_points(lineup)
     found = [
         missing(
-            "",
-            subject="element",
-            name=s.name,
-            check="static",
+            Whose(scenario="", subject="element", name=s.name, check="static"),
+            STATIC_RULE,
             reason="no shut_off_pressure given for this supply",
         )
         for s in lineup.supplies
@@ -123,19 +121,13 @@ def static_findings(lineup: LineUp, *, speed: dict[str, float] | None = None) ->
     ]
     for element in lineup.elements:
         value = _low_end(lineup, element, exposed, heads)
-        rating = element.limits.rating
-        if value is not None and rating is not None:
-            found.append(
-                judge_value(
-                    "",
-                    value,
-                    subject="element",
-                    name=element.name,
-                    check="static",
-                    limit=rating,
-                    source="rating",
-                )
-            )
+        limits = element.limits
+        if value is not None and limits.rating is not None:
+            whose = Whose(scenario="", subject="element", name=element.name, check="static")
+            rating = Limit(value=limits.rating, source=limits.rating_source, rule=STATIC_RULE)
+            # A hose's rating has to be above that pressure, not only as high.
+            hose = isinstance(element, Pipe) and element.kind == "hose"
+            found.append(judge_value(whose, value, rating, inclusive=not hose))
     for point in lineup.points:
         found += _at_place(lineup, point, exposed, heads)
     return tuple(found)
@@ -145,7 +137,5 @@ def _at_place(lineup: LineUp, point: Point, exposed: set[str], heads: dict[str, 
     if point.name not in exposed:
         return []
     value = lineup.liquid.density * lineup.gravity * (heads[point.name] - point.elevation)
-    return [
-        judge_value("", value, subject="place", name=point.name, check="static", limit=limit, source=source)
-        for limit, source in place_limits(lineup, point)
-    ]
+    whose = Whose(scenario="", subject="place", name=point.name, check="static")
+    return [judge_value(whose, value, limit) for limit in place_limits(lineup, point)]

@@ -6,7 +6,7 @@ Pressures [Pa gauge], times [s], distances [m].
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from surge.lineup import Element, LineUp, Pipe, Point
 from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
@@ -16,6 +16,17 @@ EXCEEDED = "limit exceeded"
 UNDECIDED = "cannot be decided"
 _SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
 EXIT_CODE = {WITHIN: 0, EXCEEDED: 3, UNDECIDED: 4}
+
+# Rules of the rule book that pressures are held against.
+STATIC_RULE = "static-pressure"
+STEADY_RULE = "steady-pressure"
+PEAK_RULE = "peak-pressure"
+TEST_RULE = "test-pressure"
+PUMP_TOP_RULE = "cargo-pump-top"
+PLACE_RULE = "limit-of-a-place"
+LOWEST_RULE = "lowest-pressure"
+VAPOUR_RULE = "vapour-pressure"
+VALID_RULE = "validity"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +46,8 @@ class Finding:
     limit : float or None
         [Pa gauge]; None when there is none to hold it against.
     limit_source : str
+    rule : str
+        The rule of the trade that this check is made for.
     margin : float or None
         How far the value stays on the safe side of the limit [Pa]; negative beyond it.
     time, distance : float or None
@@ -54,6 +67,7 @@ class Finding:
     error: float
     limit: float | None
     limit_source: str
+    rule: str
     margin: float | None
     time: float | None
     distance: float | None
@@ -83,107 +97,132 @@ def _judge(margin: float, error: float) -> tuple[str, str]:
     return UNDECIDED, "the numerical error reaches across the limit"
 
 
-def judge_extreme(
-    scenario: str,
-    extreme: Extreme,
-    *,
-    subject: str,
-    name: str,
-    check: str,
-    limit: float,
-    source: str,
-    upper: bool,
-    boiled: bool,
-) -> Finding:
+@dataclass(frozen=True, kw_only=True)
+class Limit:
+    """What a pressure is held against.
+
+    Attributes
+    ----------
+    value : float
+        [Pa gauge]
+    source : str
+        Where the figure comes from.
+    rule : str
+        The rule of the trade that holds it; see :mod:`surge.rulebook`.
+    """
+
+    value: float
+    source: str
+    rule: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Whose:
+    """What a finding is about: ``scenario`` ("" before any), ``subject``, ``name``, ``check``."""
+
+    scenario: str
+    subject: str
+    name: str
+    check: str
+
+    def of(self, check: str) -> Whose:
+        """The same with another check."""
+        return replace(self, check=check)
+
+
+def judge_extreme(whose: Whose, extreme: Extreme, limit: Limit, *, upper: bool, boiled: bool) -> Finding:
     """Hold an extreme against a limit; after the liquid has boiled only what came before counts."""
     sign = 1.0 if upper else -1.0
-    margin = sign * (limit - extreme.pressure)
+    margin = sign * (limit.value - extreme.pressure)
     if boiled:
-        before = sign * (limit - extreme.before_vapour)
+        before = sign * (limit.value - extreme.before_vapour)
         # What boils is below its limit by no more than one step's fall: the whole run tells by how much.
         exceeded = _judge(before, extreme.error)[0] == EXCEEDED
-        if check == "vapour":
+        if whose.check == "vapour":
             exceeded = before <= 0.0 and margin < -extreme.error
         verdict = EXCEEDED if exceeded else UNDECIDED
         reason = "" if exceeded else "the liquid boils: pressures after that are not valid"
     else:
         verdict, reason = _judge(margin, extreme.error)
-    return Finding(
-        scenario=scenario,
-        subject=subject,
-        name=name,
-        check=check,
+    return _finding(
+        whose,
+        limit,
         value=extreme.pressure,
         error=extreme.error,
-        limit=limit,
-        limit_source=source,
         margin=margin,
         time=extreme.time,
-        distance=extreme.distance if subject == "element" else None,
+        distance=extreme.distance if whose.subject == "element" else None,
         verdict=verdict,
         reason=reason,
     )
 
 
-def judge_value(
-    scenario: str, value: float, *, subject: str, name: str, check: str, limit: float, source: str
-) -> Finding:
+def judge_value(whose: Whose, value: float, limit: Limit, *, inclusive: bool = True) -> Finding:
     """Hold a pressure that has no numerical error (steady or static) against an upper limit."""
-    return Finding(
-        scenario=scenario,
-        subject=subject,
-        name=name,
-        check=check,
-        value=value,
-        error=0.0,
-        limit=limit,
-        limit_source=source,
-        margin=limit - value,
-        time=None,
-        distance=None,
-        verdict=WITHIN if value <= limit else EXCEEDED,
+    kept = value <= limit.value if inclusive else value < limit.value
+    return _finding(
+        whose, limit, value=value, margin=limit.value - value, verdict=WITHIN if kept else EXCEEDED
     )
 
 
-def missing(scenario: str, *, subject: str, name: str, check: str, reason: str) -> Finding:
+def missing(whose: Whose, rule: str, *, reason: str) -> Finding:
     """A check that could not be made for want of data."""
+    return _finding(whose, None, value=None, margin=None, verdict=UNDECIDED, reason=reason, rule=rule)
+
+
+def _finding(
+    whose: Whose,
+    limit: Limit | None,
+    *,
+    value: float | None,
+    margin: float | None,
+    verdict: str,
+    error: float = 0.0,
+    time: float | None = None,
+    distance: float | None = None,
+    reason: str = "",
+    rule: str = "",
+) -> Finding:
     return Finding(
-        scenario=scenario,
-        subject=subject,
-        name=name,
-        check=check,
-        value=None,
-        error=0.0,
-        limit=None,
-        limit_source="",
-        margin=None,
-        time=None,
-        distance=None,
-        verdict=UNDECIDED,
+        scenario=whose.scenario,
+        subject=whose.subject,
+        name=whose.name,
+        check=whose.check,
+        value=value,
+        error=error,
+        limit=limit.value if limit else None,
+        limit_source=limit.source if limit else "",
+        rule=limit.rule if limit else rule,
+        margin=margin,
+        time=time,
+        distance=distance,
+        verdict=verdict,
         reason=reason,
     )
 
 
-def surge_limit(element: Element) -> tuple[float, str] | None:
-    """What a peak in an element is held against [Pa gauge], and its source; None without a rating."""
+def surge_limit(element: Element) -> Limit | None:
+    """What a peak in an element is held against; None without a rating."""
     limits = element.limits
     if limits.rating is None:
         return None
-    allowed, source = limits.rating * limits.allowance, "rating"
+    allowed, source = limits.rating * limits.allowance, limits.rating_source
     if limits.allowance != 1.0:
-        source = f"rating x allowance {limits.allowance:.2f}"
+        source = f"{source} x allowance {limits.allowance:.2f}"
     if limits.test_pressure is not None and limits.test_pressure < allowed:
-        return limits.test_pressure, "test pressure"
-    return allowed, source
+        return Limit(value=limits.test_pressure, source="test pressure", rule=TEST_RULE)
+    return Limit(value=allowed, source=source, rule=PEAK_RULE)
 
 
-def place_limits(lineup: LineUp, point: Point) -> list[tuple[float, str]]:
+def place_limits(lineup: LineUp, point: Point) -> list[Limit]:
     """Limits of a place's own: the top of a cargo pump, and one that the case gives."""
     limits = []
     if point.pump_top:
-        limits.append((lineup.pump_top_limit, f"top of the cargo pump: {lineup.pump_top_source}"))
+        source = f"top of the cargo pump: {lineup.pump_top_source}"
+        limits.append(Limit(value=lineup.pump_top_limit, source=source, rule=PUMP_TOP_RULE))
     if point.limit is not None:
-        limits.append((point.limit, point.limit_source or "given in the case"))
+        source = point.limit_source or "given in the case"
+        limits.append(Limit(value=point.limit, source=source, rule=PLACE_RULE))
     return limits
 
 
@@ -194,99 +233,47 @@ def _unrated_ends(lineup: LineUp, element: Element) -> list[str]:
     return [p for p in (element.start, element.end) if p not in tanks and p not in rated]
 
 
+def _no_rating(lineup: LineUp, element: Element, whose: Whose) -> list[Finding]:
+    if isinstance(element, Pipe):
+        return [missing(whose, PEAK_RULE, reason="no rating given: write rating = ...")]
+    return [
+        missing(whose, PEAK_RULE, reason=f'nothing at "{point}" has a rating: write rating = ...')
+        for point in _unrated_ends(lineup, element)
+    ]
+
+
 def _element_findings(
     lineup: LineUp, element: Element, got: ElementResult, run: ScenarioResult
 ) -> list[Finding]:
-    whose = {"subject": "element", "name": element.name}
+    whose = Whose(scenario=run.name, subject="element", name=element.name, check="peak")
     boiled = run.vapour is not None
-    found = []
-    limit = surge_limit(element)
-    if limit is None and isinstance(element, Pipe):
-        found.append(missing(run.name, check="peak", reason="no rating given: write rating = ...", **whose))
-    if limit is None and not isinstance(element, Pipe):
-        found += [
-            missing(
-                run.name,
-                check="peak",
-                reason=f'nothing at "{point}" has a rating: write rating = ...',
-                **whose,
-            )
-            for point in _unrated_ends(lineup, element)
+    limits = element.limits
+    allowed = surge_limit(element)
+    if allowed is None or limits.rating is None:
+        found = _no_rating(lineup, element, whose)
+    else:
+        rating = Limit(value=limits.rating, source=limits.rating_source, rule=STEADY_RULE)
+        found = [
+            judge_extreme(whose, got.highest, allowed, upper=True, boiled=boiled),
+            judge_value(whose.of("steady"), got.steady_high, rating),
         ]
-    if limit is not None:
-        value, source = limit
-        found.append(
-            judge_extreme(
-                run.name,
-                got.highest,
-                check="peak",
-                limit=value,
-                source=source,
-                upper=True,
-                boiled=boiled,
-                **whose,
-            )
-        )
-        rating = element.limits.rating
-        assert rating is not None
-        found.append(
-            judge_value(run.name, got.steady_high, check="steady", limit=rating, source="rating", **whose)
-        )
-    if element.limits.lowest is not None:
-        found.append(
-            judge_extreme(
-                run.name,
-                got.lowest,
-                check="lowest",
-                limit=element.limits.lowest,
-                source=element.limits.lowest_source or "given in the case",
-                upper=False,
-                boiled=boiled,
-                **whose,
-            )
-        )
-    found.append(
-        judge_extreme(
-            run.name,
-            got.lowest,
-            check="vapour",
-            limit=lineup.vapour_gauge,
-            source=f"vapour pressure of {lineup.liquid.name}",
-            upper=False,
-            boiled=boiled,
-            **whose,
-        )
-    )
+    if limits.lowest is not None:
+        source = limits.lowest_source or "given in the case"
+        lowest = Limit(value=limits.lowest, source=source, rule=LOWEST_RULE)
+        found.append(judge_extreme(whose.of("lowest"), got.lowest, lowest, upper=False, boiled=boiled))
+    source = f"vapour pressure of {lineup.liquid.name}"
+    boils = Limit(value=lineup.vapour_gauge, source=source, rule=VAPOUR_RULE)
+    found.append(judge_extreme(whose.of("vapour"), got.lowest, boils, upper=False, boiled=boiled))
     return found
 
 
 def _place_findings(lineup: LineUp, point: Point, got: PlaceResult, run: ScenarioResult) -> list[Finding]:
+    whose = Whose(scenario=run.name, subject="place", name=point.name, check="peak")
+    boiled = run.vapour is not None
     found = []
-    for limit, source in place_limits(lineup, point):
-        found.append(
-            judge_value(
-                run.name,
-                got.steady,
-                subject="place",
-                name=point.name,
-                check="steady",
-                limit=limit,
-                source=source,
-            )
-        )
-        found.append(
-            judge_extreme(
-                run.name,
-                got.highest,
-                subject="place",
-                name=point.name,
-                check="peak",
-                limit=limit,
-                source=source,
-                upper=True,
-                boiled=run.vapour is not None,
-            )
-        )
+    for limit in place_limits(lineup, point):
+        found.append(judge_value(whose.of("steady"), got.steady, limit))
+        found.append(judge_extreme(whose, got.highest, limit, upper=True, boiled=boiled))
     return found
 
 
@@ -309,7 +296,11 @@ def findings_of(lineup: LineUp, run: ScenarioResult) -> tuple[Finding, ...]:
     for point, place in zip(lineup.points, run.places, strict=True):
         found += _place_findings(lineup, point, place, run)
     found += [
-        missing(run.name, subject="scenario", name=run.name, check="run", reason=reason)
+        missing(
+            Whose(scenario=run.name, subject="scenario", name=run.name, check="run"),
+            VALID_RULE,
+            reason=reason,
+        )
         for reason in run.undecided
     ]
     return tuple(found)

@@ -12,7 +12,10 @@ PACKAGE = Path(__file__).parents[1] / "surge"
 RINGS: tuple[tuple[str, ...], ...] = (
     ("errors", "phrases"),
     ("formulas", "curves", "boundaries", "kernel"),
-    ("lineup", "stroke", "topology", "reference"),
+    (
+        *("lineup", "stroke", "topology", "reference"),
+        *("pipesizes", "flanges", "hoses", "valvesizes", "fittings", "roughness"),
+    ),
     ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
     ("losses", "flownet", "steady", "reaches", "clusters", "grid"),
     ("march", "result", "closures", "scenario_result", "run"),
@@ -33,6 +36,7 @@ ONLY = {
     "pydantic": {"casespec", "casefaults", "casefile", "leaves", "casemend"},
     "numba": {"boundaries", "kernel"},
     "scipy": set(),
+    "fluids": {"fittings"},
 }
 MODULES = sorted(p.stem for p in PACKAGE.glob("*.py"))
 

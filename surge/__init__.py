@@ -18,7 +18,7 @@ _WHERE = {
     "LineUp": ("lineup", "LineUp"),
     "Scenario": ("lineup", "Scenario"),
     "SurgeError": ("errors", "SurgeError"),
-    "check": ("assess", "assess"),
+    "check": ("checks", "check"),
     "load_case": ("casefile", "load_case"),
     "read_case": ("casefile", "read_case"),
     "simulate": ("run", "simulate"),

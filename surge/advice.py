@@ -145,6 +145,8 @@ def advice(assessment: Assessment, say: Shown) -> list[str]:
         Units of the figures in it.
     """
     finding = assessment.weakest
+    if assessment.broken and (finding is None or finding.verdict != assessment.verdict):
+        return _by_rules(assessment)
     if finding is None:
         return []
     if assessment.verdict == WITHIN:
@@ -154,6 +156,38 @@ def advice(assessment: Assessment, say: Shown) -> list[str]:
     if finding.verdict == UNDECIDED:
         return _undecided(assessment)
     return [*_exceeded(assessment, finding, say), *_besides(assessment, finding, say)]
+
+
+_SLOW = (
+    "Shorten the chain: an earlier signal, less waiting, valves that move together, or a shorter stroke; "
+    "then check the surge again. If both cannot be had, lower the rate."
+)
+_FAST = "Lower the rate, or load into more tanks at once."
+_REMEDY = {
+    "time to stop the flow": _SLOW,
+    "total shutdown time": _SLOW,
+    "shutdown time over time to fill the ullage": "Order the stop earlier (more ullage), lower the rate into "
+    "that tank, or stop faster; then check the surge again.",
+    "time from the shore's stop to the ship's first valve": "Let the shore stop first: put its pump or valve "
+    "before the ship's valve in the chain.",
+    "velocity": _FAST,
+    "velocity at the inlets of ship's tanks": _FAST,
+}
+
+
+def _by_rules(assessment: Assessment) -> list[str]:
+    """What to do where every pressure is kept and a rule is not."""
+    said = dict.fromkeys(
+        _REMEDY.get(r.rule.measure, "")
+        or (f"To check it, {r.supply}." if r.supply else f"Mend what the rule speaks of: {r.rule.text}")
+        for r in assessment.broken
+        if r.verdict == assessment.verdict
+    )
+    return [
+        *said,
+        "Where another limit holds at this berth, write the date of its first transfer under [berth], or the "
+        "rule in a file of rules; local codes win.",
+    ]
 
 
 def _exceeded(assessment: Assessment, finding: Finding, say: Shown) -> list[str]:

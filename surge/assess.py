@@ -9,9 +9,11 @@ from dataclasses import dataclass, replace
 from surge.errors import CaseError, Fault
 from surge.lineup import LineUp, Pipe, Scenario
 from surge.result import ScenarioResult
+from surge.rulebook import RuleBook
+from surge.rulings import Ruling, counts, rule_on, with_pump_top, worst
 from surge.run import simulate
 from surge.static import static_findings
-from surge.verdict import EXIT_CODE, Finding, findings_of, weakest, worst_of
+from surge.verdict import EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 
 LENGTH_SAMPLES = 17  # over a range of lengths, both ends among them
 FULL_RUNS = 4  # lengths at which the worst cases are run with error estimates
@@ -33,6 +35,8 @@ class Assessment:
     verdict : str
     weakest : Finding or None
         What governs.
+    rulings : tuple of Ruling
+        The case held against every rule of the book; empty without a book.
     """
 
     lineup: LineUp
@@ -41,6 +45,17 @@ class Assessment:
     findings: tuple[Finding, ...]
     verdict: str
     weakest: Finding | None
+    rulings: tuple[Ruling, ...] = ()
+
+    @property
+    def broken(self) -> tuple[Ruling, ...]:
+        """Binding rulings that are not plainly kept, and that no finding says already."""
+        said = {(f.rule, f.scenario, f.verdict) for f in self.findings}
+        return tuple(
+            r
+            for r in self.rulings
+            if r.verdict != WITHIN and (r.rule.replaces or r.rule.id, r.scenario, r.verdict) not in said
+        )
 
     @property
     def exit_code(self) -> int:
@@ -51,13 +66,15 @@ class Assessment:
 Tell = Callable[[str], None]
 
 
-def assess(lineup: LineUp, *, tell: Tell | None = None) -> Assessment:
-    """Check every scenario of a line-up against every limit.
+def assess(lineup: LineUp, *, book: RuleBook | None = None, tell: Tell | None = None) -> Assessment:
+    """Check every scenario of a line-up against every limit and every rule.
 
     Parameters
     ----------
     lineup : LineUp
         Checked; lengths may be ranges.
+    book : RuleBook, optional
+        Rules of the trade to hold it against; without one only pressures are looked at.
     tell : callable, optional
         Called with a word as work goes on; from several threads.
 
@@ -69,6 +86,8 @@ def assess(lineup: LineUp, *, tell: Tell | None = None) -> Assessment:
     """
     say = tell or (lambda _: None)
     _refuse_what_cannot_be_judged(lineup)
+    if book is not None:
+        lineup = with_pump_top(lineup, book)
 
     def one(scenario: Scenario) -> list[tuple[ScenarioResult, tuple[Finding, ...]]] | CaseError:
         try:
@@ -91,13 +110,16 @@ def assess(lineup: LineUp, *, tell: Tell | None = None) -> Assessment:
         raise CaseError(faults)
     static = static_findings(lineup)
     findings = (*static, *found)
+    counting = [f for f in findings if book is None or counts(f, book)]
+    rulings = rule_on(lineup, book=book, runs=runs, findings=findings) if book else ()
     return Assessment(
         lineup=lineup,
         static=static,
         scenarios=tuple(runs),
         findings=findings,
-        verdict=worst_of(f.verdict for f in findings),
-        weakest=weakest(findings),
+        verdict=worst_of([*(f.verdict for f in counting), worst(rulings)]),
+        weakest=weakest(counting),
+        rulings=rulings,
     )
 
 

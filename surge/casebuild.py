@@ -6,20 +6,28 @@ reading tells all faults. A line-up built with noted faults is only good for fin
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 from surge import casespec as spec
+from surge.caseliquid import liquid_of
 from surge.casenotes import IN_CASE, Notes
 from surge.casescenario import ScenarioBuilder
+from surge.casestock import (
+    flange_rating,
+    hose_figures,
+    line_roughness,
+    minor_loss,
+    pipe_bore,
+    valve_figures,
+)
 from surge.casewalls import hose_speed, pipe_speed
 from surge.formulas import loss_factor_to_kv
 from surge.leaves import hint, shown
 from surge.lineup import (
     ATMOSPHERE,
+    Berth,
     Limits,
     LineUp,
-    Liquid,
     Origin,
     Passage,
     Pipe,
@@ -27,11 +35,10 @@ from surge.lineup import (
     Pump,
     Rate,
     Supply,
-    Table,
     Tank,
     Valve,
 )
-from surge.reference import MATERIALS, VALVE_CURVES
+from surge.reference import MATERIALS
 from surge.units import Reading
 
 HOSE_LOWEST = 0.0  # [Pa gauge]
@@ -55,9 +62,8 @@ class Builder:
         self.notes = Notes(
             pick=pick,
             atmosphere=ATMOSPHERE if barometer is None else barometer.value,
-            density=case.liquid.density.value,
         )
-        self.notes.sound_speed = self._sound_speed(case.liquid)
+        self.liquid = liquid_of(case.liquid, self.notes)
 
     def lineup(self) -> LineUp:
         """Build the line-up; the faults stand in :attr:`notes` afterwards."""
@@ -70,10 +76,10 @@ class Builder:
             self.notes.needs(
                 ("limits", "cargo_pump_top_source"), "the limit that it belongs to", "cargo_pump_top"
             )
-        return LineUp(
+        made = LineUp(
             title=case.title,
             note=case.note,
-            liquid=self._liquid(case.liquid),
+            liquid=self.liquid,
             points=tuple(self._point(name, point) for name, point in case.points.items()),
             pipes=tuple(self._lines()),
             valves=tuple(self._valve(v, ("valve", i)) for i, v in enumerate(case.valve)),
@@ -85,30 +91,16 @@ class Builder:
             scenarios=tuple(scenarios.scenario(s, ("scenario", i)) for i, s in enumerate(case.scenario)),
             atmosphere=self.notes.atmosphere,
             frozen_friction=case.calculation.friction == "frozen",
+            berth=Berth(
+                first_transfer=case.berth.first_transfer,
+                hazardous=case.berth.cargo == "hazardous material",
+                transfer=case.berth.transfer,
+            ),
             **given,  # type: ignore[arg-type]
         )
+        return made.with_(assumed=tuple(self.notes.assumed))
 
-    # Liquid and places
-
-    def _sound_speed(self, liquid: spec.Liquid) -> float:
-        self.notes.exactly_one(("liquid",), sound_speed=liquid.sound_speed, bulk_modulus=liquid.bulk_modulus)
-        if liquid.sound_speed is not None:
-            return liquid.sound_speed.value
-        if liquid.bulk_modulus is not None:
-            return math.sqrt(liquid.bulk_modulus.value / self.notes.density)
-        return (300.0, 3000.0)[self.notes.pick]
-
-    def _liquid(self, liquid: spec.Liquid) -> Liquid:
-        viscosity = liquid.viscosity.value
-        if liquid.viscosity.kind == "dynamic viscosity":
-            viscosity /= self.notes.density
-        return Liquid(
-            name=liquid.name,
-            density=self.notes.density,
-            sound_speed=self.notes.sound_speed,
-            viscosity=viscosity,
-            vapour_pressure=liquid.vapour_pressure.value,
-        )
+    # Places
 
     def _point(self, name: str, point: spec.Point) -> Point:
         origin = ("points", name)
@@ -162,6 +154,7 @@ class Builder:
             side=tank.side,
             level=tank.level.value,
             blanket=self.notes.pressure(tank.blanket, (*origin, "blanket")) or 0.0,
+            ullage=tank.ullage.value if tank.ullage else None,
             origin=origin,
         )
 
@@ -215,29 +208,80 @@ class Builder:
 
     # Elements
 
-    def _limits(self, element: spec.Element, origin: Origin, *, hose: bool = False) -> Limits:
+    def _limits(self, element: spec.Element, origin: Origin, **by_type: object) -> Limits:
+        """Return what an element may bear; ``by_type`` stands in for what the case does not give."""
+        rating = self.notes.pressure(element.rating, (*origin, "rating"))
         lowest = self.notes.pressure(element.lowest_pressure, (*origin, "lowest_pressure"))
-        source = "" if lowest is None else IN_CASE
-        if lowest is None and hose:
-            lowest, source = HOSE_LOWEST, HOSE_LOWEST_SOURCE
-        return Limits(
-            rating=self.notes.pressure(element.rating, (*origin, "rating")),
-            test_pressure=self.notes.pressure(element.test_pressure, (*origin, "test_pressure")),
-            allowance=element.allowance,
-            lowest=lowest,
-            lowest_source=source,
+        given: dict[str, object] = {
+            "rating": rating,
+            "rating_source": None if rating is None else "rating",
+            "test_pressure": self.notes.pressure(element.test_pressure, (*origin, "test_pressure")),
+            "lowest": lowest,
+            "lowest_source": None if lowest is None else IN_CASE,
+        }
+        if isinstance(element, spec.Line):
+            given["burst"] = self.notes.pressure(element.burst_pressure, (*origin, "burst_pressure"))
+            given["includes_surge"] = element.rating_includes_surge
+            given["tested"] = element.tested
+        system = self.notes.pressure(self.case.limits.system_rating, ("limits", "system_rating"))
+        usual: dict[str, object] = (
+            {} if system is None else {"rating": system, "rating_source": "rating of the system"}
         )
+        known = {key: value for key, value in given.items() if value is not None}
+        told = {key: value for key, value in by_type.items() if value is not None}
+        return Limits(allowance=element.allowance, **(usual | told | known))  # type: ignore[arg-type]
 
     def _lines(self) -> Iterator[Pipe]:
         for kind, group in (("pipe", self.case.pipe), ("arm", self.case.arm)):
             for i, line in enumerate(group):
-                yield self._line(line, kind, (kind, i), pipe_speed(line, (kind, i), self.notes))
+                yield self._pipe(line, kind, (kind, i))
         for i, hose in enumerate(self.case.hose):
-            yield self._line(hose, "hose", ("hose", i), hose_speed(hose, ("hose", i), self.notes))
+            yield self._hose(hose, ("hose", i))
 
-    def _line(self, line: spec.Line, kind: str, origin: Origin, speed: tuple[float, str]) -> Pipe:
+    def _pipe(self, pipe: spec.Pipe, kind: str, origin: Origin) -> Pipe:
+        bore = pipe_bore(pipe, origin, self.notes)
+        speed = pipe_speed(pipe, bore, origin, self.notes)
+        flange = flange_rating(pipe, origin, self.notes)
+        rating, source = flange or (None, None)
+        limits = self._limits(pipe, origin, rating=rating, rating_source=source)
+        brittle = pipe.material is not None and MATERIALS[pipe.material].brittle
+        return self._line(pipe, kind, origin, bore.diameter, speed, limits, brittle=brittle)
+
+    def _hose(self, hose: spec.Hose, origin: Origin) -> Pipe:
+        if hose.inside_diameter is None:
+            self.notes.missing(
+                (*origin, "inside_diameter"), 'a bore such as "10 inch"', "add the key inside_diameter"
+            )
+        diameter = hose.inside_diameter.value if hose.inside_diameter else (0.05, 1.0)[self.notes.pick]
+        figures = hose_figures(hose, origin, self.notes)
+        limits = self._limits(
+            hose,
+            origin,
+            rating=figures.rating,
+            rating_source=figures.words if figures.rating else None,
+            # They belong to the type's own rating.
+            test_pressure=figures.test_pressure if hose.rating is None else None,
+            burst=figures.burst if hose.rating is None else None,
+            includes_surge=figures.includes_surge,
+            lowest=HOSE_LOWEST,
+            lowest_source=HOSE_LOWEST_SOURCE,
+        )
+        speed = hose_speed(hose, figures, origin, self.notes)
+        return self._line(hose, "hose", origin, diameter, speed, limits, brittle=False)
+
+    def _line(
+        self,
+        line: spec.Line,
+        kind: str,
+        origin: Origin,
+        diameter: float,
+        speed: tuple[float, str],
+        limits: Limits,
+        *,
+        brittle: bool,
+    ) -> Pipe:
         length, length_range = self._length(line, origin)
-        material = line.material if isinstance(line, spec.Pipe) else None
+        roughness = line_roughness(line, kind, origin, self.notes)
         return Pipe(
             name=line.name,
             start=line.start,
@@ -245,13 +289,13 @@ class Builder:
             kind=kind,
             length=length,
             length_range=length_range,
-            diameter=line.inside_diameter.value,
+            diameter=diameter,
             wave_speed=speed[0],
             wave_speed_source=speed[1],
-            roughness=line.roughness.value,
-            minor_loss=line.minor_loss,
-            brittle=line.brittle or (material is not None and MATERIALS[material].brittle),
-            limits=self._limits(line, origin, hose=kind == "hose"),
+            roughness=roughness,
+            minor_loss=minor_loss(line, diameter, roughness, origin, self.notes),
+            brittle=line.brittle or brittle,
+            limits=limits,
             origin=origin,
         )
 
@@ -270,19 +314,12 @@ class Builder:
         return high, (low, high)
 
     def _valve(self, valve: spec.Valve, origin: Origin) -> Valve:
-        self.notes.exactly_one(origin, kv=valve.kv, cv=valve.cv)
-        kv = valve.kv or valve.cv
-        table: Table
-        if isinstance(valve.characteristic, str):
-            curve = VALVE_CURVES[valve.characteristic]
-            table, source = curve.table, f"{curve.name}: {curve.source}"
-        else:
-            table, source = tuple(valve.characteristic), IN_CASE
+        kv, table, source = valve_figures(valve, origin, self.notes)
         return Valve(
             name=valve.name,
             start=valve.start,
             end=valve.end,
-            kv=kv.value if kv else (1.0, 1e4)[self.notes.pick],
+            kv=kv,
             characteristic=table,
             characteristic_source=source,
             opening=valve.opening,

@@ -55,12 +55,15 @@ class Case:
     sha256 : str
         Of the text as UTF-8: says which case a result belongs to.
     filename : str
+    rules_file : str or None
+        The file of rules that the case names; its place counts from the case file.
     """
 
     lineup: LineUp
     show: ShowUnits
     sha256: str
     filename: str
+    rules_file: str | None = None
 
 
 def load_case(path: str | Path) -> Case:
@@ -132,7 +135,13 @@ def read_case(text: str, *, filename: str) -> Case:
     lineup = _built(specs, faults, connected=mended.connected)
     if lineup is None:
         raise CaseError([_moved(fault, mended.in_file(fault.path)) for fault in faults])
-    return Case(lineup=lineup, show=_show(specs[0].show), sha256=digest, filename=filename)
+    return Case(
+        lineup=lineup,
+        show=_show(specs[0].show),
+        sha256=digest,
+        filename=filename,
+        rules_file=specs[0].rules.file,
+    )
 
 
 def _built(specs: list[CaseSpec], faults: list[Fault], *, connected: bool) -> LineUp | None:

@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from surge.errors import Fault
-from surge.leaves import shown
-from surge.lineup import Origin
+from surge.errors import Fault, UnknownNameError
+from surge.leaves import hint, shown
+from surge.lineup import Assumed, Origin
 from surge.units import Reading
+
+if TYPE_CHECKING:
+    from surge.pipesizes import Row
+
+
+def _digits(text: str) -> str:
+    return "".join(c for c in text if c.isdigit())
+
 
 IN_CASE = "given in the case"
 
@@ -25,13 +34,38 @@ class Notes:
         [Pa absolute]
     density, sound_speed : float
         Of the liquid [kg/m3], [m/s].
+    temperature : float or None
+        Of the liquid [K].
+    assumed : list of Assumed
+        Figures that the case leaves to the program.
     """
 
     pick: int
     atmosphere: float
-    density: float
+    density: float = 0.0
     sound_speed: float = 0.0
+    temperature: float | None = None
     faults: list[Fault] = field(default_factory=list)
+    assumed: list[Assumed] = field(default_factory=list)
+
+    def assume(self, subject: str, quantity: str, value: str, source: str, *, asked: bool = False) -> None:
+        """Note a figure that the case does not give."""
+        self.assumed.append(
+            Assumed(subject=subject, quantity=quantity, value=value, source=source, asked=asked)
+        )
+
+    def took(self, subject: str, quantity: str, value: str, row: Row) -> None:
+        """Note a figure of a row of the program's tables that the case names."""
+        self.assume(subject, quantity, value, f"{row.source} ({row.status})", asked=True)
+
+    def unknown(self, path: Origin, error: UnknownNameError) -> None:
+        """Note a name that the program's tables do not have."""
+        known = list(error.known)
+        # Of two sizes none is meant by the other, however alike they look.
+        near = hint(error.given, [k for k in known if _digits(k) == _digits(error.given)])
+        few = ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
+        remedy = f'did you mean "{near}"?' if near else "write one of them; `surge list` shows all"
+        self.fault(path, shown(error.given), f"{error.kind}: {few}", remedy)
 
     def fault(self, path: Origin, found: str, expected: str, remedy: str) -> None:
         """Note a fault."""

@@ -42,6 +42,7 @@ class ScenarioBuilder:
         return Scenario(
             name=scenario.name,
             note=scenario.note,
+            stage=scenario.stage,
             rate=None if scenario.rate is None else self.notes.flow(scenario.rate),
             levels=tuple((name, level.value) for name, level in scenario.levels.items()),
             openings=tuple(scenario.openings.items()),

@@ -6,14 +6,16 @@ belongs together. The published JSON Schema is generated from these models, so a
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from surge.leaves import Choice, Flag, Number, OneOrList, Quantity, Text
+from surge.leaves import Choice, Day, Flag, Number, OneOrList, Quantity, Text
 from surge.reference import MATERIALS, RESTRAINTS, VALVE_CURVES
 from surge.units import SHOWN, Reading
 
+_DENSITY = Quantity("density", "300 kg/m3", "3000 kg/m3")
 _LENGTH = Quantity("length", "1 cm", "500 km")
 _DIAMETER = Quantity("diameter", "5 mm", "3 m")
 _WALL = Quantity("diameter", "0.5 mm", "200 mm")
@@ -37,6 +39,7 @@ _RATIO = Number("share of Kv", 0.0, 1.0)
 _LAW = Choice("stroke law", "linear", "two-stage", "step", "table")
 _SIDE = Choice("side", "shore", "ship")
 _NAME = Text("a name", 60)
+_LISTED = Text("a name from the program's tables (see `surge list`)", 60)
 _SOURCE = Text("where the figure comes from", 300)
 _NOTE = Text("free text", 5000, lines=True)
 
@@ -84,18 +87,46 @@ class Calculation(Table):
 
 
 class Liquid(Table):
-    """The cargo at loading temperature."""
+    """The cargo at loading temperature: from the program's table, by its own figures, or both."""
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, json_schema_extra=_one_of("sound_speed", "bulk_modulus")
+        extra="forbid",
+        frozen=True,
+        json_schema_extra={
+            "anyOf": [
+                {"required": ["cargo", "temperature"]},
+                {
+                    "required": ["name", "density", "viscosity", "vapour_pressure"],
+                    **_one_of("sound_speed", "bulk_modulus"),
+                },
+            ]
+        },
     )
 
-    name: Name
-    density: Annotated[Reading, Quantity("density", "300 kg/m3", "3000 kg/m3")]
+    cargo: Annotated[str | None, _LISTED] = None
+    temperature: Annotated[Reading | None, Quantity("temperature", "-200 degC", "300 degC")] = None
+    density_15: Annotated[Reading | None, _DENSITY] = None
+    name: Annotated[str | None, _NAME] = None
+    density: Annotated[Reading | None, _DENSITY] = None
     sound_speed: Annotated[Reading | None, Quantity("speed", "300 m/s", "3000 m/s")] = None
     bulk_modulus: Annotated[Reading | None, Quantity("modulus", "50 MPa", "30 GPa")] = None
-    viscosity: Annotated[Reading, Quantity("viscosity", "0.01 mm2/s", "0.1 m2/s")]
-    vapour_pressure: Annotated[Reading, Quantity("absolute", "0 bar(a)", "100 bar(a)")]
+    viscosity: Annotated[Reading | None, Quantity("viscosity", "0.01 mm2/s", "0.1 m2/s")] = None
+    vapour_pressure: Annotated[Reading | None, Quantity("absolute", "0 bar(a)", "100 bar(a)")] = None
+    static_accumulator: Annotated[bool | None, Flag("the liquid gathers electrostatic charge")] = None
+
+
+class Berth(Table):
+    """What rules of the trade ask about the berth and this transfer."""
+
+    first_transfer: Annotated[date | None, Day("when the facility first transferred such cargo")] = None
+    cargo: Annotated[str, Choice("kind of cargo", "oil", "hazardous material")] = "oil"
+    transfer: Annotated[date | None, Day("the day of this transfer")] = None
+
+
+class Rules(Table):
+    """Rules that add to those of the program, or replace them."""
+
+    file: Annotated[str | None, Text("a file of rules, beside the case file", 300)] = None
 
 
 class Rate(Table):
@@ -112,6 +143,7 @@ class CaseLimits(Table):
 
     cargo_pump_top: Annotated[Reading | None, _RATING] = None
     cargo_pump_top_source: Annotated[str | None, _SOURCE] = None
+    system_rating: Annotated[Reading | None, _RATING] = None
 
 
 class Point(Table):
@@ -137,6 +169,7 @@ class Tank(Table):
     side: Annotated[str, _SIDE]
     level: Elevation
     blanket: Annotated[Reading | None, _LEVEL] = None
+    ullage: Annotated[Reading | None, Quantity("volume", "0.001 m3", "100000 m3")] = None
 
 
 class Supply(Table):
@@ -175,16 +208,24 @@ class Line(Element):
         Reading | tuple[Reading, Reading],
         OneOrList(_LENGTH, tuple[Annotated[Reading, _LENGTH], Annotated[Reading, _LENGTH]]),
     ]
-    inside_diameter: Annotated[Reading, _DIAMETER]
-    roughness: Annotated[Reading, _ROUGHNESS]
+    inside_diameter: Annotated[Reading | None, _DIAMETER] = None
+    roughness: Annotated[Reading | None, _ROUGHNESS] = None
+    condition: Annotated[str | None, _LISTED] = None
     minor_loss: Annotated[float, _MINOR] = 0.0
+    fittings: dict[Name, Annotated[float, Number("how many", 0.0, 1000.0)]] = Field(default_factory=dict)
     brittle: Annotated[bool, Flag("bears no more than its rating")] = False
     wave_speed: Annotated[Reading | None, _SPEED] = None
+    burst_pressure: Annotated[Reading | None, _RATING] = None
+    rating_includes_surge: Annotated[bool | None, Flag("the rating is meant to include surge")] = None
+    tested: Annotated[date | None, Day("when it was last pressure-tested")] = None
 
 
 class Pipe(Line):
     """A pipe or a loading arm: wave speed given, or from wall, material and restraint."""
 
+    size: Annotated[str | None, _LISTED] = None
+    schedule: Annotated[str | None, _LISTED] = None
+    flange: Annotated[str | None, _LISTED] = None
     wall: Annotated[Reading | None, _WALL] = None
     material: Annotated[str | None, Choice("material", *MATERIALS)] = None
     modulus: Annotated[Reading | None, _MODULUS] = None
@@ -194,20 +235,21 @@ class Pipe(Line):
 
 
 class Hose(Line):
-    """A cargo hose: wave speed given, or from its swell in a pressure test."""
+    """A cargo hose: wave speed given, from its swell in a pressure test, or from its type."""
 
+    type: Annotated[str | None, _LISTED] = None
     swell: Annotated[Reading | None, Quantity("fraction", "0.001 %", "50 %")] = None
     swell_at: Annotated[Reading | None, Quantity("difference", "0.1 bar", "300 bar")] = None
 
 
 class Valve(Element):
-    """A valve."""
+    """A valve: Kv and characteristic given, or from its type and size."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=_one_of("kv", "cv"))
-
+    type: Annotated[str | None, _LISTED] = None
+    size: Annotated[str | None, _LISTED] = None
     kv: Annotated[Reading | None, _KV] = None
     cv: Annotated[Reading | None, _CV] = None
-    characteristic: Annotated[str | list[tuple[float, float]], _CHARACTERISTIC]
+    characteristic: Annotated[str | list[tuple[float, float]] | None, _CHARACTERISTIC] = None
     opening: Opening = 1.0
 
 
@@ -276,6 +318,7 @@ class Scenario(Table):
 
     name: Name
     note: Annotated[str, _NOTE] = ""
+    stage: Annotated[str, Choice("stage of the loading", "start", "bulk", "topping off")] = ""
     rate: Annotated[Reading | None, _RATE] = None
     levels: dict[Name, Elevation] = Field(default_factory=dict)
     openings: dict[Name, Opening] = Field(default_factory=dict)
@@ -295,6 +338,8 @@ class CaseSpec(Table):
     site: Site = Site()
     calculation: Calculation = Calculation()
     liquid: Liquid
+    berth: Berth = Berth()
+    rules: Rules = Rules()
     rate: Rate | None = None
     limits: CaseLimits = CaseLimits()
     points: dict[Name, Point]

@@ -4,40 +4,58 @@ from __future__ import annotations
 
 from surge import casespec as spec
 from surge.casenotes import Notes
+from surge.casestock import RESTRAINT, Bore, HoseFigures
 from surge.formulas import hose_wave_speed, restraint_factor, wave_speed
 from surge.lineup import Origin
 from surge.reference import MATERIALS
 
 _SOME_SPEED = (100.0, 1400.0)  # [m/s] stand-ins while the faults of a case are being gathered
+CARBON, STAINLESS = "steel", "stainless steel 316L"
 _WALL_KEYS = ("wall", "modulus", "poisson", "restraint", "restraint_factor")
 
 
-def pipe_speed(pipe: spec.Pipe, origin: Origin, notes: Notes) -> tuple[float, str]:
+def pipe_speed(pipe: spec.Pipe, bore: Bore, origin: Origin, notes: Notes) -> tuple[float, str]:
     """Return the wave speed [m/s] of a pipe or arm and how it was found."""
     if pipe.wave_speed is not None:
         # The material may stand beside it: it also says whether the wall is brittle.
         _only_wave_speed(pipe, _WALL_KEYS, origin, notes)
         return pipe.wave_speed.value, "given"
-    if pipe.material is None and all(getattr(pipe, key) is None for key in _WALL_KEYS):
+    if bore.wall is None and pipe.material is None and not any(getattr(pipe, k) for k in _WALL_KEYS):
         _no_speed(origin, "wall with material or modulus, and restraint", notes)
         return _SOME_SPEED[notes.pick], ""
+    if pipe.size is not None:
+        pipe = _usual(pipe, notes)
     notes.exactly_one(origin, material=pipe.material, modulus=pipe.modulus)
     notes.exactly_one(origin, restraint=pipe.restraint, restraint_factor=pipe.restraint_factor)
     modulus, poisson, words = _wall(pipe, origin, notes)
     c1 = _restraint(pipe, origin, poisson, notes)
-    if pipe.wall is None:
+    if bore.wall is None:
         notes.missing((*origin, "wall"), 'a wall thickness such as "9.53 mm"', "add the key wall")
-    if pipe.wall is None or modulus is None or c1 is None:
+    if bore.wall is None or modulus is None or c1 is None:
         return _SOME_SPEED[notes.pick], ""
     speed = wave_speed(
         density=notes.density,
         sound_speed=notes.sound_speed,
-        diameter=pipe.inside_diameter.value,
-        wall=pipe.wall.value,
+        diameter=bore.diameter,
+        wall=bore.wall,
         modulus=modulus,
         c1=c1,
     )
-    return speed, f"from wall {pipe.wall.text}, {words}, {pipe.restraint or f'restraint factor {c1:g}'}"
+    return speed, f"from wall {bore.wall_words}, {words}, {pipe.restraint or f'restraint factor {c1:g}'}"
+
+
+def _usual(pipe: spec.Pipe, notes: Notes) -> spec.Pipe:
+    """A pipe of a standard size with what it leaves open filled in, and noted as assumed."""
+    filled: dict[str, str] = {}
+    if pipe.material is None and pipe.modulus is None:
+        filled["material"] = STAINLESS if (pipe.schedule or "").upper().endswith("S") else CARBON
+        wall = MATERIALS[filled["material"]]
+        notes.assume(pipe.name, "material", wall.name, "common practice, no source; the stiffer of the usual")
+    if pipe.restraint is None and pipe.restraint_factor is None:
+        filled["restraint"] = RESTRAINT
+        source = "the one of the three usual ways that gives the greatest wave speed, by about 1 %"
+        notes.assume(pipe.name, "restraint", RESTRAINT, source)
+    return pipe.model_copy(update=filled)
 
 
 def _only_wave_speed(line: spec.Line, keys: tuple[str, ...], origin: Origin, notes: Notes) -> None:
@@ -89,11 +107,15 @@ def _restraint(pipe: spec.Pipe, origin: Origin, poisson: float | None, notes: No
     return restraint_factor(pipe.restraint, poisson=poisson or 0.0)
 
 
-def hose_speed(hose: spec.Hose, origin: Origin, notes: Notes) -> tuple[float, str]:
+def hose_speed(hose: spec.Hose, figures: HoseFigures, origin: Origin, notes: Notes) -> tuple[float, str]:
     """Return the wave speed [m/s] of a hose and how it was found."""
     if hose.wave_speed is not None:
         _only_wave_speed(hose, ("swell", "swell_at"), origin, notes)
         return hose.wave_speed.value, "given"
+    if hose.swell is None and hose.swell_at is None and figures.stiff is not None:
+        ends = f"{figures.stiff:.0f} m/s, the stiff end; run {figures.soft:.0f} m/s, the soft end, as well"
+        notes.assume(hose.name, "wave speed", ends, figures.wave_words)
+        return figures.stiff, f"stiff end for {figures.words}: {figures.wave_words}"
     if hose.swell is None and hose.swell_at is None:
         _no_speed(origin, "swell and swell_at from the hose's pressure test", notes)
     elif hose.swell is None:

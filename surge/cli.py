@@ -127,11 +127,45 @@ def check(case: str, as_json: bool, histories: bool, details: bool, **units: str
             loaded = load_case(case)
             assessment = _assess(loaded)
         except CaseError as error:
-            _refuse(case, error, as_json)
+            _refuse(getattr(error, "filename", case), error, as_json)
         except SurgeError as error:
             _undecided(case, error, as_json)
     _print(loaded, assessment, show(loaded.show), as_json, histories, details)
     sys.exit(assessment.exit_code)
+
+
+@main.command(name="list")
+@click.argument("kind", type=click.Choice(["liquids", "pipes", "hoses", "valves", "rules"]))
+@click.argument("words", nargs=-1)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
+@click.option("--temperature", default="15 degC", help="At which liquids are shown, such as '30 degC'.")
+@click.option("--rules", "rules_file", type=click.Path(), help="A file of rules to list with the program's.")
+def list_(kind: str, words: tuple[str, ...], as_json: bool, temperature: str, rules_file: str | None) -> None:
+    """List what the program knows by name, with sources; only rows that have all WORDS.
+
+    KIND is liquids, pipes (sizes, walls, roughness, flanges, fittings), hoses, valves or rules.
+    """
+    from surge.catalogue import searched, sections_of
+    from surge.errors import CaseError
+    from surge.report_list import list_document, list_lines
+    from surge.rulebook_read import built_in
+    from surge.rulefile import load_rules
+    from surge.units import QuantityError, read
+
+    try:
+        kelvin = read(temperature, dimension="temperature").value
+        book = built_in() if rules_file is None else load_rules(rules_file)
+    except QuantityError as error:
+        _fail(f"--temperature {error}")
+    except CaseError as error:
+        _refuse(str(rules_file), error, as_json)
+    found = searched(sections_of(kind, book=book, temperature=kelvin), " ".join(words))
+    if as_json:
+        _document(list_document(found, kind=kind, words=words, version=__version__))
+    elif found:
+        _say("\n".join(list_lines(found)))
+    else:
+        click.echo(f'surge: no {kind} with all of "{" ".join(words)}"', err=True)
 
 
 @main.command()
@@ -228,14 +262,16 @@ class _Progress:
 
 def _assess(case: Case) -> Assessment:
     """Run the case, with a word on standard error when the solver must be compiled first."""
-    from surge.assess import assess
+    from surge.checks import check as check_lineup
+    from surge.checks import rules_of_case
     from surge.kernel import march
 
+    book = rules_of_case(case)
     if not _compiled_before(march):
         click.echo("surge: compiling the solver for this machine, once; some ten seconds ...", err=True)
     progress = _Progress()
     try:
-        return assess(case.lineup, tell=progress)
+        return check_lineup(case.lineup, book=book, tell=progress)
     finally:
         progress.done()
 

@@ -6,6 +6,7 @@ Exit codes (see ``surge --help``): 0 every limit kept, 2 bad input, 3 a limit ex
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 
@@ -60,3 +61,20 @@ class SolveError(SurgeError):
     """A computation that could not be finished: the answer is "cannot be decided"."""
 
     exit_code = 4
+
+
+class UnknownNameError(SurgeError):
+    """A name that a table of reference values does not have.
+
+    Parameters
+    ----------
+    kind : str
+        What was looked for: "pipe size", "schedule of 12 inch pipe".
+    given : str
+    known : iterable of str
+        Every name that there is.
+    """
+
+    def __init__(self, kind: str, *, given: str, known: Iterable[str]) -> None:
+        self.kind, self.given, self.known = kind, given, tuple(known)
+        super().__init__(f'no {kind} "{given}"; there are: {"; ".join(self.known)}')

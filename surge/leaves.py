@@ -11,6 +11,7 @@ import difflib
 import math
 import re
 from abc import ABC, abstractmethod
+from datetime import date, datetime
 from typing import Any
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -311,6 +312,38 @@ class Text(Leaf):
             "maxLength": self.longest,
             "description": self.words,
         }
+
+
+class Day(Leaf):
+    """A date, written as TOML has it: 2026-03-14, without quotes."""
+
+    def __init__(self, words: str) -> None:
+        self.words = words
+
+    @property
+    def expected(self) -> str:
+        """The words with an example."""
+        return f"{self.words}, a date such as {self.example}"
+
+    @property
+    def example(self) -> str:
+        """A date."""
+        return "2026-03-14"
+
+    def accept(self, value: object) -> date:
+        """Return the day."""
+        if not isinstance(value, date) or isinstance(value, datetime):
+            remedy = f"write year, month and day without quotes and without a time, such as {self.example}"
+            raise QuantityError(shown(value), self.expected, remedy)
+        return value
+
+    def stand_in(self, pick: int) -> date:
+        """Return a day long ago or long from now."""
+        return date(2100, 1, 1) if pick else date(1900, 1, 1)
+
+    def schema(self) -> dict[str, Any]:
+        """Return a date as JSON writes it."""
+        return {"type": "string", "format": "date", "description": self.words}
 
 
 class OneOrList(Leaf):

@@ -397,12 +397,25 @@ class Berth:
 
 @dataclass(frozen=True, kw_only=True)
 class Assumed:
-    """A figure that the case does not give: what was taken, and where it comes from."""
+    """A figure that the case does not give: what was taken, and where it comes from.
+
+    Attributes
+    ----------
+    subject : str
+        Name of the element, or "liquid".
+    quantity, value : str
+        What, and how much, in words.
+    source : str
+    asked : bool
+        The case names the row of the program's tables that the figure comes from; False: nothing
+        in the case says so, and it is an assumption.
+    """
 
     subject: str
     quantity: str
     value: str
     source: str
+    asked: bool
 
 
 Link = Valve | Passage | Pump

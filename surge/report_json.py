@@ -10,8 +10,11 @@ from typing import Any
 
 from surge.assess import Assessment
 from surge.casefile import Case, FaultRecord
+from surge.lineup import Assumed
 from surge.phrases import told
 from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+from surge.rulebook import LOCAL_CODES, MEASURES
+from surge.rulings import Ruling
 from surge.verdict import EXIT_CODE, UNDECIDED, Finding
 
 SCHEMA_VERSION = 1
@@ -28,6 +31,10 @@ def extreme(x: Extreme) -> Json:
         "error_parts_pa": {"step": x.step_part, "misfit": x.misfit_part, "lumping": x.lumping_part},
         "before_vapour_pa_gauge": x.before_vapour,
     }
+
+
+# What a ruling's figures are.
+SHOWN_AS = {"time": "s", "pressure": "Pa gauge", "speed": "m/s", "number": "1"}
 
 
 def element(e: ElementResult) -> Json:
@@ -84,6 +91,36 @@ def finding(f: Finding) -> Json:
         "lengths_m": dict(f.lengths),
         "verdict": f.verdict,
         "reason": f.reason,
+    }
+
+
+def ruling(r: Ruling) -> Json:
+    """One rule held against one part of the case."""
+    kind = SHOWN_AS[MEASURES[r.rule.measure].shown]
+    return {
+        "rule": r.rule.id,
+        "source": r.rule.source,
+        "requirement": r.rule.requirement,
+        "scenario": r.scenario,
+        "subject": r.subject,
+        "outcome": r.outcome,
+        "counts": r.binding,
+        "words": r.words,
+        "supply": r.supply,
+        "unit": kind,
+        "value": r.value,
+        "limit": r.limit,
+    }
+
+
+def assumed(a: Assumed) -> Json:
+    """One figure that the case does not give."""
+    return {
+        "subject": a.subject,
+        "quantity": a.quantity,
+        "value": a.value,
+        "source": a.source,
+        "asked_for_by_the_case": a.asked,
     }
 
 
@@ -198,6 +235,9 @@ def answer(
         "advice": list(advice),
         "cautions": list(cautions),
         "findings": [finding(f) for f in assessment.findings],
+        "rules_note": LOCAL_CODES,
+        "rulings": [ruling(r) for r in assessment.rulings],
+        "assumed": [assumed(a) for a in assessment.lineup.assumed],
         "scenarios": [scenario(run, histories=histories) for run in assessment.scenarios],
     }
 

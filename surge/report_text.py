@@ -8,6 +8,7 @@ from itertools import zip_longest
 
 from surge.advice import advice, gentleness
 from surge.assess import Assessment
+from surge.report_rules import assumed_lines, rule_lines
 from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.words import CAUTIONS, HEADLINE, LINE, SHORT, Shown, paragraph, run_of, sentence, valid, whose
@@ -78,10 +79,30 @@ class TextReport:
 
     def lines(self) -> list[str]:
         """All lines of the report."""
-        out = [paragraph(self.a.lineup.title), ""]
-        out.append(self.style(f"VERDICT: {HEADLINE[self.a.verdict]}", self.a.verdict))
         worst = self.a.weakest
         governing = run_of(self.a, worst) if worst else None
+        out = self._answer(worst, governing)
+        if len(self.a.scenarios) > 1:
+            out += ["", *self.overview()]
+        if self.a.rulings:
+            out += ["", *rule_lines(self.a, self.say, details=self.details)]
+        out += self._tables(governing)
+        if self.a.lineup.assumed:
+            out += ["", *assumed_lines(self.a.lineup.assumed)]
+        if self.details:
+            out += ["", *self.assumptions()]
+        out += ["", "Cautions"]
+        out += [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
+        if not self.details:
+            out += ["", "More: --details adds all places and how it was computed; --json gives everything."]
+        return out
+
+    def _answer(self, worst: Finding | None, governing: ScenarioResult | None) -> list[str]:
+        """Verdict, weakest place, what to do."""
+        out = [paragraph(self.a.lineup.title), ""]
+        out.append(self.style(f"VERDICT: {HEADLINE[self.a.verdict]}", self.a.verdict))
+        if self.a.broken and (worst is None or worst.verdict != self.a.verdict):
+            out.append(paragraph(self.say.phrase(self.a.broken[0].phrase)))
         if worst:
             out.append(paragraph(sentence(worst, governing, self.say)))
         steps = advice(self.a, self.say)
@@ -89,8 +110,11 @@ class TextReport:
             out += ["", "What to do, in this order:" if len(steps) > 1 else "What to do:"]
             for i, step in enumerate(steps, 1):
                 out.append(paragraph(step, indent="     ", first=f"  {i}. "))
-        if len(self.a.scenarios) > 1:
-            out += ["", *self.overview()]
+        return out
+
+    def _tables(self, governing: ScenarioResult | None) -> list[str]:
+        """Static pressures, scenarios, and figures for the pocket calculator."""
+        out: list[str] = []
         if self.a.static and (self.details or any(f.verdict != WITHIN for f in self.a.static)):
             out += ["", *self.static()]
         for run in self.a.scenarios:
@@ -99,12 +123,6 @@ class TextReport:
         figured = self.a.scenarios if self.details or governing is None else (governing,)
         for run in figured if self.details else figured[:1]:
             out += ["", *self.pocket(run)]
-        if self.details:
-            out += ["", *self.assumptions()]
-        out += ["", "Cautions"]
-        out += [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
-        if not self.details:
-            out += ["", "More: --details adds all places and how it was computed; --json gives everything."]
         return out
 
     def _name(self, run: ScenarioResult) -> str:

@@ -13,7 +13,16 @@ from surge.curves import pump_curve
 from surge.lineup import Element, LineUp, Pipe, Point, Tank
 from surge.steady import head_of_tank
 from surge.topology import components
-from surge.verdict import STATIC_RULE, Finding, Limit, Whose, judge_value, missing, place_limits
+from surge.verdict import (
+    HOSE_STATIC_RULE,
+    STATIC_RULE,
+    Finding,
+    Limit,
+    Whose,
+    judge_value,
+    missing,
+    place_limits,
+)
 
 
 def shut_off_heads(lineup: LineUp, *, speed: dict[str, float] | None = None) -> dict[str, float]:
@@ -124,9 +133,10 @@ def static_findings(lineup: LineUp, *, speed: dict[str, float] | None = None) ->
         limits = element.limits
         if value is not None and limits.rating is not None:
             whose = Whose(scenario="", subject="element", name=element.name, check="static")
-            rating = Limit(value=limits.rating, source=limits.rating_source, rule=STATIC_RULE)
-            # A hose's rating has to be above that pressure, not only as high.
             hose = isinstance(element, Pipe) and element.kind == "hose"
+            rule = HOSE_STATIC_RULE if hose else STATIC_RULE
+            rating = Limit(value=limits.rating, source=limits.rating_source, rule=rule)
+            # A hose's rating has to be above that pressure, not only as high.
             found.append(judge_value(whose, value, rating, inclusive=not hose))
     for point in lineup.points:
         found += _at_place(lineup, point, exposed, heads)

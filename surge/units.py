@@ -73,10 +73,15 @@ UNITS: dict[str, dict[str, float]] = {
     "dynamic viscosity": {"mPa s": 1e-3, "cP": 1e-3, "Pa s": 1.0, "mPa.s": 1e-3, "Pa.s": 1.0},
     "modulus": {"GPa": 1e9, "MPa": 1e6, "kPa": 1e3, "Pa": 1.0, "N/mm2": 1e6, "bar": 1e5, "psi": _PSI},
     "volume fraction": {"%": 1e-2},
+    "temperature": {"degC": 1.0, "C": 1.0, "degF": 5 / 9, "F": 5 / 9, "K": 1.0},
+    "volume": {"m3": 1.0, "L": 1e-3, "bbl": _BARREL},
     "Kv": {"m3/h": 1.0},
     # Kv [m3/h, 1 bar] of a Cv [US gal/min, 1 psi]: the flow units, and the square root of bar to psi.
     "Cv": {"gpm": _GALLON / 60 * _HOUR * math.sqrt(1e5 / _PSI)},
 }
+
+# Where the zero of a temperature scale lies below its own 0.
+ZERO = {"degC": 273.15, "C": 273.15, "degF": 459.67, "F": 459.67}
 
 _LEVELS = ("gauge pressure", "absolute pressure")
 _BARE = {unit: unit for unit in _PRESSURES} | {
@@ -122,6 +127,8 @@ DIMENSIONS: dict[str, Dimension] = {
         kinds=("kinematic viscosity", "dynamic viscosity"), words="a viscosity", example="0.6 mm2/s"
     ),
     "modulus": Dimension(kinds=("modulus",), words="a modulus", example="207 GPa"),
+    "temperature": Dimension(kinds=("temperature",), words="a temperature", example="15 degC"),
+    "volume": Dimension(kinds=("volume",), words="a volume", example="40 m3"),
     "fraction": Dimension(kinds=("volume fraction",), words="a volume fraction", example="0.5 %"),
     "kv": Dimension(kinds=("Kv",), words="a Kv (water at 1 bar)", example="2400 m3/h"),
     "cv": Dimension(kinds=("Cv",), words="a Cv (US gallons per minute at 1 psi)", example="2775 gpm"),
@@ -191,7 +198,8 @@ def read(text: str, *, dimension: str) -> Reading:
     kind = next((kind for kind in want.kinds if unit in UNITS[kind]), None)
     if kind is None:
         raise QuantityError(quoted(text), want.expected, _unit_remedy(number, unit, want))
-    value = float(number) * UNITS[kind][unit]
+    number_above = float(number) + (ZERO.get(unit, 0.0) if kind == "temperature" else 0.0)
+    value = number_above * UNITS[kind][unit]
     if not math.isfinite(value):
         raise QuantityError(quoted(text), want.expected, "write a number that a computer can hold")
     return Reading(value=value, kind=kind, text=stripped)

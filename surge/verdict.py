@@ -19,14 +19,15 @@ EXIT_CODE = {WITHIN: 0, EXCEEDED: 3, UNDECIDED: 4}
 
 # Rules of the rule book that pressures are held against.
 STATIC_RULE = "static-pressure"
+HOSE_STATIC_RULE = "hose-static-pressure"
 STEADY_RULE = "steady-pressure"
 PEAK_RULE = "peak-pressure"
-TEST_RULE = "test-pressure"
-PUMP_TOP_RULE = "cargo-pump-top"
-PLACE_RULE = "limit-of-a-place"
+TEST_RULE = "peak-test-pressure"
+PUMP_TOP_RULE = "pump-top"
+PLACE_RULE = "place-limit"
 LOWEST_RULE = "lowest-pressure"
 VAPOUR_RULE = "vapour-pressure"
-VALID_RULE = "validity"
+VALID_RULE = "valid-run"
 
 
 @dataclass(frozen=True, kw_only=True)

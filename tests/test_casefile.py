@@ -251,12 +251,12 @@ def test_pump_laws(keys: str, law: tuple[tuple[float, float], ...]) -> None:
 
 
 def test_shutdown_chain_linked() -> None:
-    """Closed form: 5 + 2 + 1 = 8 s; the valve after 8 s of run-down; the last after 25 s of stroke."""
+    """Closed form: 5 + 2 + 1 = 8 s; the valve after 8 s of run-down; the last after 13 s of stroke."""
     scenario = case().lineup.scenarios[1]
     assert [(m.pump, m.start, m.what) for m in scenario.pump_moves] == [("shore pump", 8.0, "shutdown")]
     assert [(m.valve, m.start) for m in scenario.moves] == [
         ("manifold valve", 16.0),
-        ("shore control valve", 41.0),
+        ("shore control valve", 29.0),
     ]
     assert scenario.timing == (("detection", 2.0), ("signal", 1.0))
 
@@ -271,7 +271,7 @@ def test_shutdown_chain_by_voice() -> None:
     assert scenario.pump_moves[0].start == 28.0
     assert [(m.valve, m.start) for m in scenario.moves] == [
         ("manifold valve", 10.0),
-        ("shore control valve", 38.0),
+        ("shore control valve", 31.0),
     ]
     assert scenario.timing == (("detection", 2.0), ("signal", 1.0), ("voice", 20.0))
 

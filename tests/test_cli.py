@@ -217,7 +217,7 @@ def test_what_cannot_be_computed_at_all_ends_with_4_and_says_why(monkeypatch: py
     def fails(*_: object, **__: object) -> None:
         raise GridError("no grid within bounds")
 
-    monkeypatch.setattr("surge.assess.assess", fails)
+    monkeypatch.setattr("surge.checks.check", fails)
     got = run("check", OVER)
     assert (got.exit_code, got.stdout) == (4, "")
     assert "no grid within bounds" in got.stderr

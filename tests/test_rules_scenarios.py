@@ -207,4 +207,6 @@ def test_a_step_of_a_shutdown_stands_on_its_own_side() -> None:
         return scenario(berth(), moves=(replace(close("manifold valve"), what="shutdown", side=side),))
 
     assert not [f for f in faults_of(step("ship")) if f.path[-1] == "side"]
-    assert_fault(step("shore"), (*close("manifold valve").origin, "side"), '"shore"', 'side = "ship"', "from and to")
+    assert_fault(
+        step("shore"), (*close("manifold valve").origin, "side"), '"shore"', 'side = "ship"', "from and to"
+    )

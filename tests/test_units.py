@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surge.units import DECIMALS, DIMENSIONS, SHOWN, UNITS, QuantityError, from_si, read, show
+from surge.units import DECIMALS, DIMENSIONS, SHOWN, UNITS, ZERO, QuantityError, from_si, read, show
 
 # Our spelling -> pint's, where they differ. Levels drop their (g) or (a) first: the factor is the same.
 _PINT = {
@@ -42,6 +42,9 @@ _PINT = {
     "N/mm2": "N/mm**2",
     "ft/s": "foot/s",
     "%": "percent",
+    "L": "liter",
+    "bbl": "oil_barrel",
+    "m3": "m**3",
 }
 _SI = {
     "length": "m",
@@ -57,9 +60,12 @@ _SI = {
     "dynamic viscosity": "Pa*s",
     "modulus": "Pa",
     "volume fraction": "dimensionless",
+    "volume": "m**3",
     "Kv": "m**3/hour",
 }
-_TABLE = [(kind, unit) for kind, units in UNITS.items() if kind != "Cv" for unit in units]
+_TABLE = [
+    (kind, unit) for kind, units in UNITS.items() if kind not in ("Cv", "temperature") for unit in units
+]
 
 
 @pytest.fixture(scope="module")
@@ -160,7 +166,7 @@ def test_reads(text: str, dimension: str, value: float, kind: str) -> None:
         ("2400 m3/h", "cv", "under the key kv"),
         ("5 furlong", "length", "write one of m, mm, ft"),
         ("5\tm", "length", "unknown unit"),
-        ("15 degC", "length", "unknown unit"),
+        ("15 degC", "length", "unit of temperature"),
     ],
 )
 def test_refuses(text: str, dimension: str, remedy: str) -> None:
@@ -193,7 +199,15 @@ def test_every_unit_reads_back(value: float, choice: tuple[str, str]) -> None:
     """Property: what is written with a unit of the table means number times factor, to the last bit."""
     dimension, unit = choice
     reading = read(f"{value!r} {unit}", dimension=dimension)
-    assert reading.value == float(repr(value)) * UNITS[reading.kind][unit]
+    zero = ZERO.get(unit, 0.0) if reading.kind == "temperature" else 0.0
+    assert reading.value == (float(repr(value)) + zero) * UNITS[reading.kind][unit]
+
+
+@pytest.mark.parametrize("unit", UNITS["temperature"])
+@pytest.mark.parametrize("number", [-40.0, 0.0, 15.0, 100.0, 451.0])
+def test_temperatures_equal_pint(registry: pint.UnitRegistry[float], unit: str, number: float) -> None:
+    theirs = registry.Quantity(number, {"C": "degC", "F": "degF"}.get(unit, unit)).to("K").magnitude
+    assert read(f"{number} {unit}", dimension="temperature").value == pytest.approx(theirs, rel=1e-12)
 
 
 def test_every_remedy_unit_is_readable() -> None:

@@ -1,0 +1,61 @@
+"""A case held against its own rules: what the command line and the library call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from surge.assess import Assessment, assess
+from surge.casefile import Case
+from surge.errors import CaseError
+from surge.lineup import LineUp
+from surge.rulebook import RuleBook
+from surge.rulebook_read import built_in
+from surge.rulefile import load_rules
+
+
+class RuleFileError(CaseError):
+    """Faults of a file of rules; ``filename`` says which."""
+
+    def __init__(self, error: CaseError, *, filename: str) -> None:
+        super().__init__(list(error.faults))
+        self.filename = filename
+
+
+def rules_of_case(case: Case) -> RuleBook:
+    """Return the rules that a case is held against: the program's, with those of the file that it names.
+
+    Raises
+    ------
+    RuleFileError
+        With all faults of that file.
+    """
+    if case.rules_file is None:
+        return built_in()
+    path = Path(case.filename).parent / case.rules_file
+    try:
+        return load_rules(path)
+    except CaseError as error:
+        raise RuleFileError(error, filename=str(path)) from None
+
+
+def check(
+    lineup: LineUp, *, book: RuleBook | None = None, tell: Callable[[str], None] | None = None
+) -> Assessment:
+    """Check a line-up against every limit and every rule.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        As :func:`surge.load_case` gives it.
+    book : RuleBook, optional
+        Other rules than those of the program.
+    tell : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+        As :func:`surge.assess.assess`.
+    """
+    return assess(lineup, book=built_in() if book is None else book, tell=tell)

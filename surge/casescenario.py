@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from surge import casespec as spec
 from surge.casenotes import Notes
@@ -203,9 +204,15 @@ class ScenarioBuilder:
             verb = self._verb(step, ("close", "stop"), path)
             if verb is None:
                 continue
-            start = base + (0.0 if step.side == shutdown.given_by else voice)
-            start = max(start, self._end_of(step, ends, path)) + (step.wait.value if step.wait else 0.0)
-            move = self._movement(step, verb, start, path, side=step.side)
+            earliest = base + (0.0 if step.side == shutdown.given_by else voice)
+            wait = step.wait.value if step.wait else 0.0
+            start = max(earliest, self._end_of(step, ends, path)) + wait
+            move = replace(
+                self._movement(step, verb, start, path, side=step.side),
+                after=step.after or "",
+                earliest=earliest,
+                wait=wait,
+            )
             moves.append(move)
             ends[getattr(step, verb)] = start + move.law[-1][0]
         return moves

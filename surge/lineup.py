@@ -314,6 +314,10 @@ class ValveMove:
         What ordered it, for the output: "event", "shutdown".
     side : str
         "shore" or "ship" for a step of a shutdown, "" otherwise.
+    after : str
+        The valve or pump whose step of the shutdown has to be over first, "" for none.
+    earliest, wait : float
+        When it begins at the earliest without that, and how much later it begins on top [s].
     """
 
     valve: str
@@ -321,6 +325,9 @@ class ValveMove:
     law: Table
     what: str = "event"
     side: str = ""
+    after: str = ""
+    earliest: float = 0.0
+    wait: float = 0.0
     origin: Origin = ()
 
 
@@ -333,6 +340,9 @@ class PumpMove:
     law: Table
     what: str = "event"
     side: str = ""
+    after: str = ""
+    earliest: float = 0.0
+    wait: float = 0.0
     origin: Origin = ()
 
 

@@ -7,9 +7,11 @@ points at one time are a step, at whose instant the later value holds.
 from __future__ import annotations
 
 import bisect
+from collections.abc import Mapping
+from dataclasses import replace
 
 from surge.errors import CaseError, Fault
-from surge.lineup import Origin, PumpMove, Table, ValveMove
+from surge.lineup import Origin, PumpMove, Scenario, Table, ValveMove
 
 SAME = 1e-6  # [-] openings nearer than this are the same
 
@@ -21,7 +23,8 @@ def join(law: Table, opening: float) -> Table | None:
     20 s stroke is therefore shut after 8 s: it moves at the speed of its stroke.
     """
     if abs(law[0][1] - opening) <= SAME:
-        return ((0.0, opening), *law[1:])
+        waits = ((law[0][0], opening),) if law[0][0] > 0.0 else ()
+        return ((0.0, opening), *waits, *law[1:])
     for i, ((t0, x0), (t1, x1)) in enumerate(zip(law, law[1:], strict=False)):
         if min(x0, x1) - SAME <= opening <= max(x0, x1) + SAME:
             share = 0.0 if x1 == x0 else (opening - x0) / (x1 - x0)
@@ -95,6 +98,53 @@ def through_characteristic(law: Table, characteristic: Table) -> Table:
             points += [(t0 + (x - a) / (b - a) * (t1 - t0), ratio(x)) for x in inside]
         points.append((t1, ratio(b)))
     return tuple(points)
+
+
+def with_strokes(scenario: Scenario, strokes: Mapping[str, float]) -> Scenario:
+    """Return a scenario in which valves close in other times, their laws stretched.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    strokes : dict of str to float
+        Valve -> time of its whole closing stroke [s]. Openings keep their times.
+
+    Notes
+    -----
+    Steps of a shutdown that wait for a valve begin earlier or later with it. A step in no time
+    becomes a straight stroke.
+    """
+    ends: dict[str, float] = {}
+    moves: list[ValveMove] = []
+    pumps: list[PumpMove] = []
+    # A step that waits comes after the one that it waits for, if need be by its place in the case.
+    for move in sorted((*scenario.moves, *scenario.pump_moves), key=lambda m: (m.start, m.origin[-1:])):
+        start, law = move.start, move.law
+        if move.after in ends:
+            start = max(move.earliest, ends[move.after]) + move.wait
+        if isinstance(move, ValveMove) and move.valve in strokes and law[-1][1] < law[0][1]:
+            law = stretched(law, strokes[move.valve])
+        if isinstance(move, ValveMove):
+            moves.append(replace(move, start=start, law=law))
+        else:
+            pumps.append(replace(move, start=start, law=law))
+        if move.side:
+            ends[move.valve if isinstance(move, ValveMove) else move.pump] = start + law[-1][0]
+    order = {m.origin: i for i, m in enumerate(scenario.moves)}
+    pump_order = {m.origin: i for i, m in enumerate(scenario.pump_moves)}
+    return replace(
+        scenario,
+        moves=tuple(sorted(moves, key=lambda m: order[m.origin])),
+        pump_moves=tuple(sorted(pumps, key=lambda m: pump_order[m.origin])),
+    )
+
+
+def stretched(law: Table, time: float) -> Table:
+    """Return a law of the same shape whose whole stroke takes ``time`` [s]."""
+    whole = law[-1][0]
+    if whole <= 0.0:
+        return ((0.0, law[0][1]), (time, law[-1][1]))
+    return tuple((t * time / whole, x) for t, x in law)
 
 
 def shortest_movement(laws: tuple[Table, ...]) -> float:

@@ -95,7 +95,7 @@ def _listed(liquid: spec.Liquid, notes: Notes) -> _Listed | None:
     """Look the cargo up at its temperature; note what is wrong, and what was taken."""
     if liquid.cargo is None:
         return None
-    from surge.cargoes import CARGOES, OutsideRangeError, at, find
+    from surge.cargoes import CARGOES, DensityError, OutsideRangeError, at, find
 
     cargo = find(liquid.cargo)
     if cargo is None:
@@ -119,6 +119,11 @@ def _listed(liquid: spec.Liquid, notes: Notes) -> _Listed | None:
             f"{low:g} to {high:g} degC, the range of the program's figures for {cargo.name}",
             "check the temperature, or give density, sound_speed, viscosity and vapour_pressure yourself",
         )
+        return None
+    except DensityError as error:
+        remedy = "check the density, or give density and sound_speed yourself"
+        expected = str(error).partition(": ")[2]
+        notes.fault(("liquid", "density_15"), f"{error.given:.5g} kg/m3", expected, remedy)
         return None
     _tell(liquid, state, notes)
     return _Listed(

@@ -9,6 +9,7 @@ from typing import Any
 from surge.rulebook import LOCAL_CODES, RuleBook
 
 Record = dict[str, Any]
+ZERO_CELSIUS = 273.15  # [K]
 KINDS = ("liquids", "pipes", "hoses", "valves", "rules")
 
 
@@ -37,21 +38,92 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class Section:
-    """A table of one kind of thing."""
+    """A table of one kind of thing; its first ``left`` columns are words, the others figures."""
 
     name: str
     title: str
     head: tuple[str, ...]
     rows: tuple[Row, ...]
+    left: int
 
 
-def _section(name: str, title: str, head: Sequence[str], rows: Iterable[Row]) -> Section:
-    return Section(name=name, title=title, head=tuple(head), rows=tuple(rows))
+def _section(name: str, title: str, head: Sequence[str], rows: Iterable[Row], *, left: int = 1) -> Section:
+    return Section(name=name, title=title, head=tuple(head), rows=tuple(rows), left=left)
+
+
+def _digits(value: float) -> str:
+    """Three figures, never as a power of ten."""
+    if value >= 100.0:
+        return f"{value:.0f}"
+    return f"{value:.3g}" if value >= 0.001 else "under 0.001"
+
+
+def _liquids(temperature: float) -> list[Section]:
+    from surge.cargoes import CARGOES, at
+
+    scale = {"density": 1.0, "sound_speed": 1.0, "viscosity": 1e3, "vapour_pressure": 1e-3}
+    units = {
+        "density": "kg_per_m3",
+        "sound_speed": "m_per_s",
+        "viscosity": "pa_s",
+        "vapour_pressure": "pa_abs",
+    }
+    rows = []
+    for cargo in CARGOES.values():
+        kelvin = min(max(temperature, cargo.temperatures[0]), cargo.temperatures[-1])
+        state = at(cargo, kelvin)
+        cells, record = [], {}
+        for name, factor in scale.items():
+            band = getattr(state, name)
+            low, high = (_digits(x * factor) for x in (band.low, band.high))
+            cells.append(low if low == high else f"{low} to {high}")
+            record[f"{name}_{units[name]}"] = {
+                "low": band.low,
+                "typical": band.typical,
+                "high": band.high,
+                "unfavourable": band.unfavourable,
+                "doubt": band.doubt,
+                "confidence": band.confidence,
+                "status": band.status,
+                "source": band.source,
+            }
+        rows.append(
+            Row(
+                cells=(cargo.name, f"{kelvin - ZERO_CELSIUS:.0f}", *cells, state.sound_speed.confidence),
+                record={
+                    "name": cargo.name,
+                    "aliases": list(cargo.aliases),
+                    "family": cargo.family,
+                    "kind": cargo.kind,
+                    "temperature_k": kelvin,
+                    "temperature_range_k": [cargo.temperatures[0], cargo.temperatures[-1]],
+                    **record,
+                    "static_accumulator": cargo.static_accumulator,
+                    "static_accumulator_source": cargo.static_source,
+                    "note": cargo.note,
+                },
+                source=cargo.source,
+                status=cargo.status,
+                validity=cargo.validity,
+                words=cargo.words,
+            )
+        )
+    head = (
+        "cargo",
+        "at C",
+        "density kg/m3",
+        "sound speed m/s",
+        "viscosity mPa s",
+        "vapour kPa(a)",
+        "trust in c",
+    )
+    title = "Liquids (cargo, temperature): what is sold under the name; the check takes the unfavourable end"
+    return [_section("liquids", title, head, rows)]
 
 
 def _pipes() -> list[Section]:
     from surge.fittings import FITTINGS
-    from surge.flanges import CLASS_150, ZERO_CELSIUS
+    from surge.flanges import CLASS_150
     from surge.pipesizes import PIPE_SIZES
     from surge.reference import MATERIALS, RESTRAINTS
     from surge.roughness import ROUGHNESS
@@ -152,7 +224,7 @@ def _pipes() -> list[Section]:
             sizes,
         ),
         _section("materials", "Walls (material)", ("material", "modulus GPa", "Poisson", "brittle"), walls),
-        _section("restraints", "Restraints (restraint)", ("restraint", "meaning"), ways),
+        _section("restraints", "Restraints (restraint)", ("restraint", "meaning"), ways, left=2),
         _section(
             "conditions",
             "Roughness (condition); the low end is taken",
@@ -164,6 +236,7 @@ def _pipes() -> list[Section]:
             "Ratings of class 150 flanges (flange), bar(g)",
             ("flange", "material", "rating against temperature"),
             flanges,
+            left=3,
         ),
         _section(
             "fittings", "Loss factors (fittings); computed for each bore", ("fitting", "typical K"), fittings
@@ -262,6 +335,7 @@ def _valves() -> list[Section]:
             "Characteristics (characteristic): opening and share of Kv",
             ("characteristic", "opening: share of Kv"),
             curves,
+            left=2,
         ),
         _section(
             "kv",
@@ -301,7 +375,9 @@ def _rules(book: RuleBook) -> list[Section]:
         )
         for r in book.rules
     )
-    return [_section("rules", LOCAL_CODES, ("rule", "what", "figure", "requirement", "applies"), rows)]
+    return [
+        _section("rules", LOCAL_CODES, ("rule", "what", "figure", "requirement", "applies"), rows, left=5)
+    ]
 
 
 def sections_of(kind: str, *, book: RuleBook, temperature: float) -> list[Section]:

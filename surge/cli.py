@@ -169,9 +169,9 @@ def list_(kind: str, words: tuple[str, ...], as_json: bool, temperature: str, ru
 
 
 @main.command()
-@click.argument("which", type=click.Choice(["case", "result"]))
+@click.argument("which", type=click.Choice(["case", "result", "list"]))
 def schema(which: str) -> None:
-    """Print the JSON Schema of case files or of results."""
+    """Print the JSON Schema of case files, of results or of lists."""
     from importlib.resources import files
 
     _say((files("surge") / "schema" / f"{which}.schema.json").read_text(encoding="utf-8"), nl=False)
@@ -226,6 +226,7 @@ def _lighter_start() -> Iterator[None]:
     try:
         yield
     finally:
+        gc.freeze()  # else the first collection walks over all of the modules
         gc.enable()
         if hidden and sys.modules.get("scipy", 0) is None:
             del sys.modules["scipy"]

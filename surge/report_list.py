@@ -10,6 +10,7 @@ from surge.report_text import table
 from surge.words import LINE, paragraph
 
 SCHEMA_VERSION = 1
+WIDEST = LINE + 20  # columns: these tables have many
 
 
 def list_lines(sections: Iterable[Section]) -> list[str]:
@@ -22,7 +23,7 @@ def list_lines(sections: Iterable[Section]) -> list[str]:
             number = sources.index((row.source, row.status, row.validity)) + 1
             rows.append((*row.cells, f"[{number}]"))
         out += [*([""] if out else []), paragraph(section.title), ""]
-        out += table((*section.head, "source"), rows, widest=LINE + 20)
+        out += table((*section.head, "source"), rows, left=section.left, widest=WIDEST)
         for k, (source, status, validity) in enumerate(sources, start=1):
             words = source if status in source else f"{source} ({status})"
             text = f"{words}; holds for: {validity}" if validity else words

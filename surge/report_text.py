@@ -28,14 +28,15 @@ def plain(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds 
 def table(head: Row, rows: Iterable[Row], *, left: int = 1, widest: int = LINE) -> list[str]:
     """Lay out a table; the first ``left`` columns and the last one to the left, others to the right.
 
-    Where it is too wide, titles, then the last column and the first one are broken into lines; nothing
-    is cut.
+    Where it is too wide, titles, then the last column, the first one and the others from the widest on
+    are broken into lines; nothing is cut.
     """
     rows = list(rows)
     width = [max(len(r[i]) for r in (head, *rows)) for i in range(len(head))]
     least = [max(len(x) for x in (*head[i].split(), *(r[i] for r in rows))) for i in range(len(head))]
     over = sum(width) + 2 * (len(width) - 1) - widest
-    for i, floor in (*enumerate(least), (-1, NARROWEST), (0, NARROWEST)):
+    others = sorted(range(1, len(head) - 1), key=lambda i: -width[i])
+    for i, floor in (*enumerate(least), (-1, NARROWEST), (0, NARROWEST), *((i, NARROWEST) for i in others)):
         gives = min(max(over, 0), max(width[i] - floor, 0))
         width[i] -= gives
         over -= gives

@@ -7,13 +7,15 @@ from pathlib import Path
 
 from case_oracles import Oracle
 
-from surge.assess import Assessment, assess
+from surge.assess import Assessment
 from surge.casefile import Case, load_case
+from surge.checks import check, rules_of_case
 from surge.result import Extreme, ScenarioResult
 from surge.verdict import EXCEEDED, WITHIN, Finding
 
 CASES = Path(__file__).parent.parent / "cases"
 VERDICTS = {
+    "benzene-by-names-and-sizes": WITHIN,
     "crude-sea-line": EXCEEDED,
     "gas-oil-release-coupling": EXCEEDED,
     "gasoline-drop-lines": WITHIN,
@@ -23,6 +25,8 @@ VERDICTS = {
     "restart-into-a-shut-deck-line": WITHIN,
     "shore-line-of-unknown-length": WITHIN,
 }
+# The oracle reads a file by itself; figures that the program takes from its tables it does not know.
+BY_FIGURES = [name for name in VERDICTS if name != "benzene-by-names-and-sizes"]
 
 
 @functools.cache
@@ -32,7 +36,7 @@ def case(name: str) -> Case:
 
 @functools.cache
 def answer(name: str) -> Assessment:
-    return assess(case(name).lineup)
+    return check(case(name).lineup, book=rules_of_case(case(name)))
 
 
 @functools.cache

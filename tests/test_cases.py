@@ -10,7 +10,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from case_answers import CASES, VERDICTS, answer, case, findings_in, oracle, peak_at, run_of, steady_at
+from case_answers import (
+    BY_FIGURES,
+    CASES,
+    VERDICTS,
+    answer,
+    case,
+    findings_in,
+    oracle,
+    peak_at,
+    run_of,
+    steady_at,
+)
 from case_oracles import G
 
 from surge import casespec
@@ -62,7 +73,7 @@ def test_verdict_of_each_scenario(name: str, scenario: str) -> None:
     assert worst == SCENARIO_VERDICTS[name, scenario]
 
 
-@pytest.mark.parametrize("name", VERDICTS)
+@pytest.mark.parametrize("name", BY_FIGURES)
 def test_case_is_realistic(name: str) -> None:
     # ISGOTT 5th edition 11.1.7.8: 7 m/s for a static accumulator; a liquid that does not boil before
     # anything happens; shore lines and hoses that bear the shut-off pressure.
@@ -92,7 +103,7 @@ def test_without_a_shut_off_pressure_nothing_is_decided() -> None:
 
 # --- steady flow against scipy and fluids -------------------------------------------------------------
 
-STEADY = [(name, s.name) for name in VERDICTS for s in case(name).lineup.scenarios]
+STEADY = [(name, s.name) for name in BY_FIGURES for s in case(name).lineup.scenarios]
 
 
 @pytest.mark.parametrize(("name", "scenario"), STEADY)
@@ -112,7 +123,7 @@ def test_steady_pressures_against_scipy(name: str, scenario: str) -> None:
 # --- figures for the pocket calculator ----------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", VERDICTS)
+@pytest.mark.parametrize("name", BY_FIGURES)
 def test_wave_speeds_travel_times_and_instant_stop_rises(name: str) -> None:
     hand = oracle(name)
     for run in answer(name).scenarios:
@@ -157,7 +168,7 @@ def test_pipeline_period_by_hand() -> None:
 # --- shut-off -----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", [n for n in VERDICTS if oracle(n).pumps])
+@pytest.mark.parametrize("name", [n for n in BY_FIGURES if oracle(n).pumps])
 def test_static_pressure_is_shut_off_head_on_the_lower_end(name: str) -> None:
     hand = oracle(name)
     head = hand.shut_off_head()

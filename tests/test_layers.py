@@ -11,14 +11,15 @@ PACKAGE = Path(__file__).parents[1] / "surge"
 
 RINGS: tuple[tuple[str, ...], ...] = (
     ("errors", "phrases"),
-    ("formulas", "curves", "boundaries", "kernel"),
+    ("formulas", "curves", "boundaries", "kernel", "batch_links", "batch_clusters", "batch_kernel"),
     (
         *("lineup", "stroke", "topology", "reference"),
         *("pipesizes", "flanges", "hoses", "valvesizes", "fittings", "roughness", "rulebook"),
+        *("petroleum", "cargo_table", "cargo_table_petroleum", "cargo_table_chemicals", "cargoes"),
     ),
     ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
     ("losses", "flownet", "steady", "reaches", "clusters", "grid"),
-    ("march", "result", "closures", "scenario_result", "run"),
+    ("march", "batch_block", "batch", "result", "closures", "scenario_result", "run"),
     (
         *("verdict", "static"),
         *("rulings_ground", "rulings_times", "rulings_strokes", "rulings_flow", "rulings_parts"),

@@ -118,18 +118,21 @@ def with_strokes(scenario: Scenario, strokes: Mapping[str, float]) -> Scenario:
     moves: list[ValveMove] = []
     pumps: list[PumpMove] = []
     # A step that waits comes after the one that it waits for, if need be by its place in the case.
-    for move in sorted((*scenario.moves, *scenario.pump_moves), key=lambda m: (m.start, m.origin[-1:])):
+    everything: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+    for move in sorted(everything, key=lambda m: (m.start, m.origin[-1:])):
         start, law = move.start, move.law
         if move.after in ends:
             start = max(move.earliest, ends[move.after]) + move.wait
-        if isinstance(move, ValveMove) and move.valve in strokes and law[-1][1] < law[0][1]:
-            law = stretched(law, strokes[move.valve])
-        if isinstance(move, ValveMove):
-            moves.append(replace(move, start=start, law=law))
+        if isinstance(move, PumpMove):
+            name = move.pump
+            pumps.append(replace(move, start=start))
         else:
-            pumps.append(replace(move, start=start, law=law))
+            name = move.valve
+            if name in strokes and law[-1][1] < law[0][1]:
+                law = stretched(law, strokes[name])
+            moves.append(replace(move, start=start, law=law))
         if move.side:
-            ends[move.valve if isinstance(move, ValveMove) else move.pump] = start + law[-1][0]
+            ends[name] = start + law[-1][0]
     order = {m.origin: i for i, m in enumerate(scenario.moves)}
     pump_order = {m.origin: i for i, m in enumerate(scenario.pump_moves)}
     return replace(

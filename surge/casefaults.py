@@ -13,9 +13,9 @@ from surge.errors import Fault
 from surge.leaves import FAULT_KIND, Leaf, hint, shown
 from surge.lineup import Origin
 from surge.positions import Positions, locate
+from surge.tomltext import TextFault, too_deep
 from surge.units import printable, quoted
 
-DEEPEST = 30  # levels of nesting; the format has 8
 _WIDEST = 120  # characters of a source line that are shown
 _NAMED = (("points",), ("levels",), ("openings",), ("trapped_pressure",))  # tables whose keys are names
 
@@ -23,14 +23,6 @@ _NAMED = (("points",), ("levels",), ("openings",), ("trapped_pressure",))  # tab
 @dataclass(frozen=True, kw_only=True)
 class KeyFault(Fault):
     """A fault of a key itself: it is shown at the key, not at its value."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class TextFault(Fault):
-    """A fault of the text, which has a place but no key: ``line`` and ``column`` count from 1."""
-
-    line: int
-    column: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,18 +95,6 @@ def format_faults(faults: Sequence[Fault], *, filename: str, text: str) -> str:
     count = "1 fault" if len(records) == 1 else f"{len(records)} faults"
     head = f"{printable(filename)}: {count}; nothing was calculated or written"
     return "\n\n".join([head, *(record.as_text() for record in records)])
-
-
-def too_deep(data: object) -> bool:
-    """Tell whether tables and lists stand inside one another deeper than any case needs."""
-    level = [data]
-    for _ in range(DEEPEST):
-        level = [child for item in level if isinstance(item, dict | list) for child in _children(item)]
-    return bool(level)
-
-
-def _children(item: dict[str, object] | list[object]) -> Iterable[object]:
-    return item.values() if isinstance(item, dict) else item
 
 
 def _understood(text: str) -> tuple[dict[str, Any], Positions]:

@@ -25,7 +25,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("rulings_ground", "rulings_times", "rulings_strokes", "rulings_flow", "rulings_parts"),
         *("rulings_pressure", "rulings", "assess"),
     ),
-    ("units", "positions", "rulebook_read"),
+    ("units", "positions", "tomltext", "rulebook_read"),
     (
         "leaves",
         "casespec",

@@ -1,0 +1,148 @@
+"""Texts in TOML from disk to data: what cannot be read or parsed is one fault, with its line and a remedy."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from surge.errors import CaseError, Fault
+from surge.units import quoted
+
+LONGEST_LINE = 20_000  # [characters]; the parser's time for one key grows with the square of its length
+DEEPEST = 30  # levels of nesting; the format has 8
+_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+_BARE_QUANTITY = re.compile(r"^\s*[\w.\"' -]+=\s*([-+]?[0-9][^\"'#\[\]{}]*?)\s*(?:#.*)?$")
+
+
+@dataclass(frozen=True, kw_only=True)
+class FileKind:
+    """What a file is meant to be, for the messages.
+
+    Attributes
+    ----------
+    words : str
+        "a case file: a text in TOML".
+    biggest : int
+        [bytes]
+    too_big : (str, str)
+        What is found beyond that, and the remedy.
+    closed : str
+        Remedy for a file that cannot be opened.
+    lists : str
+        A header of a list of tables in it.
+    """
+
+    words: str
+    biggest: int
+    too_big: tuple[str, str]
+    closed: str
+    lists: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class TextFault(Fault):
+    """A fault of the text, which has a place but no key: ``line`` and ``column`` count from 1."""
+
+    line: int
+    column: int
+
+
+def read_file(path: str | Path, kind: FileKind) -> str:
+    """Return the text of a file; raises CaseError with one fault when it cannot be read."""
+    try:
+        with Path(path).open("rb") as file:
+            content = file.read(kind.biggest + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise unreadable(kind, f"cannot be opened: {reason}", kind.closed) from None
+    if len(content) > kind.biggest:
+        raise unreadable(kind, *kind.too_big)
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        byte = f"byte {content[error.start]:#04x} in line {line}, which is not UTF-8"
+        raise unreadable(kind, byte, "save the file as UTF-8 in your editor", line=line) from None
+
+
+def unreadable(kind: FileKind, found: str, remedy: str, *, line: int = 1) -> CaseError:
+    """Return the error for a file of which nothing can be read."""
+    return _syntax(found, remedy, line, 1, kind.words)
+
+
+def parsed(text: str, kind: FileKind) -> dict[str, Any]:
+    """Return the data of a TOML text, or raise CaseError with the one fault that stops the parser."""
+    lines = text.replace("\r\n", "\n").split("\n")
+    for number, line in enumerate(lines, start=1):
+        if len(line) > LONGEST_LINE:
+            raise _syntax(f"a line of {len(line)} characters", "write a line break", number, 1)
+    deep = _deep_line(lines)
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise _decode_fault(str(error), lines, kind) from None
+    except RecursionError:
+        raise _syntax("brackets nested too deep", "no key takes so many brackets", deep, 1) from None
+    except ValueError as error:
+        long = next((n for n, line in enumerate(lines, start=1) if re.search(r"[0-9_]{4000}", line)), 1)
+        raise _syntax(f"a number that cannot be read: {error}", "write a shorter number", long, 1) from None
+    if too_deep(data):
+        raise _syntax("tables nested too deep", "no key is nested so deep", deep, 1)
+    return data
+
+
+def _deep_line(lines: list[str]) -> int:
+    """Return the line with the most open brackets and dots: where the nesting is deepest, or near it."""
+    depth, deepest, where = 0, 0, 1
+    for number, line in enumerate(lines, start=1):
+        opened = depth + line.count("[") + line.count("{") + line.count(".")
+        if opened > deepest:
+            deepest, where = opened, number
+        depth += line.count("[") + line.count("{") - line.count("]") - line.count("}")
+    return where
+
+
+def _syntax(found: str, remedy: str, line: int, column: int, expected: str = "TOML") -> CaseError:
+    return CaseError(
+        [TextFault(path=(), found=found, expected=expected, remedy=remedy, line=line, column=column)]
+    )
+
+
+def _decode_fault(message: str, lines: list[str], kind: FileKind) -> CaseError:
+    """Return the parser's complaint with a remedy for the slips that officers make."""
+    place = _PLACE.search(message)
+    line, column = len(lines), len(lines[-1]) + 1
+    if place and place[1]:
+        line, column = int(place[1]), int(place[2])
+    what = _PLACE.sub("", message)
+    source = lines[line - 1] if line <= len(lines) else ""
+    bare = _BARE_QUANTITY.match(source)
+    if what == "Cannot overwrite a value" and "=" in source:
+        what = f"the key {quoted(source.split('=')[0].strip())} for a second time in its table"
+        column = len(source) - len(source.lstrip()) + 1
+        expected, remedy = "each key once in its table", "take one of the two out, or rename it"
+    elif "twice" in what or "overwrite" in what or "mutate" in what:
+        expected, remedy = "each table once", f"take one out; a list of tables has headers like {kind.lists}"
+    elif bare:
+        expected = "a quantity in quotes"
+        remedy = f"write {source.split('=')[0].strip()} = {quoted(bare[1])}"
+    else:
+        expected = 'TOML: key = "text", key = 1.5, key = true, [table] or [[list of tables]]'
+        remedy = "look for a missing quote, bracket or equals sign here or just before"
+    return _syntax(what, remedy, line, column, expected)
+
+
+def too_deep(data: object) -> bool:
+    """Tell whether tables and lists stand inside one another deeper than any case needs."""
+    level = [data]
+    for _ in range(DEEPEST):
+        level = [child for item in level if isinstance(item, dict | list) for child in _children(item)]
+    return bool(level)
+
+
+def _children(item: dict[str, object] | list[object]) -> Iterable[object]:
+    return item.values() if isinstance(item, dict) else item

@@ -91,6 +91,12 @@ class Marched:
         steps: NDArray[np.int64] = self.grid.net.pi[:, P_HI_STEP : P_LO_STEP + 1]
         return steps
 
+    @property
+    def probe_step(self) -> NDArray[np.int64]:
+        """Steps of the highest and lowest heads at the probes, shape (probes, 2)."""
+        steps: NDArray[np.int64] = self.grid.net.probe_step
+        return steps
+
     def _flows_now(self) -> Array:
         net = self.grid.net
         ends = (net.pf[net.ei[:, E_POINT], P_H] - net.ef[:, E_X]) * net.ef[:, E_Y]

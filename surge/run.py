@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from surge.errors import GridError
 from surge.grid import Grid, Laws, build_grid
-from surge.lineup import LineUp, Scenario
+from surge.lineup import LineUp, Scenario, Table
 from surge.losses import LossTables, loss_tables
 from surge.march import KEPT, Marched
 from surge.reaches import PERIOD_MISFIT, STROKE_MISFIT, Reaches, choose_step, divide, other_rounding
@@ -66,6 +66,35 @@ def plan(lineup: LineUp, scenario: Scenario) -> Plan:
         The line-up cannot flow as the case says; see :func:`surge.steady.steady_state`.
     """
     steady = steady_state(lineup, scenario)
+    laws, movement = _laws(lineup, scenario, steady)
+    flow = np.array([steady.flow[p.name] for p in lineup.pipes])
+    return Plan(
+        lineup=lineup,
+        scenario=scenario,
+        steady=steady,
+        laws=laws,
+        tables=loss_tables(lineup, flow),
+        times=np.array([p.travel_time for p in lineup.pipes]),
+        period=longest_period(lineup, steady.flow),
+        stroke=shortest_movement(movement),
+        last_event=last_event(movement),
+    )
+
+
+def moved_otherwise(base: Plan, scenario: Scenario) -> Plan:
+    """Return a plan for the same steady flow, after which things move by another scenario."""
+    laws, movement = _laws(base.lineup, scenario, base.steady)
+    return replace(
+        base,
+        scenario=scenario,
+        laws=laws,
+        stroke=shortest_movement(movement),
+        last_event=last_event(movement),
+    )
+
+
+def _laws(lineup: LineUp, scenario: Scenario, steady: Steady) -> tuple[Laws, tuple[Table, ...]]:
+    """What moves, as Kv ratios and speeds, and as openings and speeds."""
     ratio, movement = {}, []
     for valve in lineup.valves:
         moves = tuple(m for m in scenario.moves if m.valve == valve.name)
@@ -79,18 +108,7 @@ def plan(lineup: LineUp, scenario: Scenario) -> Plan:
         if pump_moves:
             speed[pump.name] = follow_speed(steady.set_speed[pump.name], pump_moves)
             movement.append(speed[pump.name])
-    flow = np.array([steady.flow[p.name] for p in lineup.pipes])
-    return Plan(
-        lineup=lineup,
-        scenario=scenario,
-        steady=steady,
-        laws=Laws(ratio=ratio, speed=speed),
-        tables=loss_tables(lineup, flow),
-        times=np.array([p.travel_time for p in lineup.pipes]),
-        period=longest_period(lineup, steady.flow),
-        stroke=shortest_movement(tuple(movement)),
-        last_event=last_event(tuple(movement)),
-    )
+    return Laws(ratio=ratio, speed=speed), tuple(movement)
 
 
 def _start(work: Plan, reaches: Reaches, probes: dict[str, tuple[float, ...]] | None = None) -> Marched:

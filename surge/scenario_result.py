@@ -102,7 +102,7 @@ class Summary:
         at = 1 + int(np.argmax(inner) if way == "high" else np.argmin(inner))
         m = self.marched
         step = 0
-        when = m.grid.net.probe_step
+        when = m.probe_step
         if when.size:
             step = when[2 * k, 0] if way == "high" else when[2 * k + 1, 1]
         return Found(

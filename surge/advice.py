@@ -155,7 +155,11 @@ def advice(assessment: Assessment, say: Shown) -> list[str]:
         ]
     if finding.verdict == UNDECIDED:
         return _undecided(assessment)
-    return [*_exceeded(assessment, finding, say), *_besides(assessment, finding, say)]
+    return [
+        *_exceeded(assessment, finding, say),
+        *_besides(assessment, finding, say),
+        *_rules_besides(assessment),
+    ]
 
 
 _SLOW = (
@@ -177,16 +181,29 @@ _REMEDY = {
 
 def _by_rules(assessment: Assessment) -> list[str]:
     """What to do where every pressure is kept and a rule is not."""
+    broken = [r for r in assessment.broken if r.verdict == assessment.verdict]
     said = dict.fromkeys(
         _REMEDY.get(r.rule.measure, "")
         or (f"To check it, {r.supply}." if r.supply else f"Mend what the rule speaks of: {r.rule.text}")
-        for r in assessment.broken
-        if r.verdict == assessment.verdict
+        for r in broken
     )
+    if not any(_REMEDY.get(r.rule.measure) == _SLOW for r in broken):
+        return list(said)
     return [
         *said,
-        "Where another limit holds at this berth, write the date of its first transfer under [berth], or the "
-        "rule in a file of rules; local codes win.",
+        "Where another time limit holds at this berth, write the date of its first transfer under [berth], "
+        "or the rule in a file of rules; local codes win.",
+    ]
+
+
+def _rules_besides(assessment: Assessment) -> list[str]:
+    """Where a rule on time is broken as well, slower movements make that worse: say so."""
+    slow = [r for r in assessment.broken if _REMEDY.get(r.rule.measure) == _SLOW and r.verdict == EXCEEDED]
+    if not slow:
+        return []
+    return [
+        f"The shutdown takes too long besides ({slow[0].rule.name}): what is slower for the surge makes that "
+        "worse, so that a lower rate is the way to both."
     ]
 
 

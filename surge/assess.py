@@ -7,7 +7,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
-from surge.lineup import LineUp, Pipe, Scenario
+from surge.lineup import LineUp, Scenario
+from surge.ranges import Place, around, at_place, figures, places, ranged
 from surge.result import ScenarioResult
 from surge.rulebook import RuleBook
 from surge.rulings import Ruling, counts, rule_on, with_pump_top, worst
@@ -15,8 +16,7 @@ from surge.run import simulate
 from surge.static import static_findings
 from surge.verdict import EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 
-LENGTH_SAMPLES = 17  # over a range of lengths, both ends among them
-FULL_RUNS = 4  # lengths at which the worst cases are run with error estimates
+FULL_RUNS = 4  # places in a range at which the worst cases are run with error estimates
 THREADS = 4  # scenarios at a time; the marches let other threads run
 
 
@@ -91,7 +91,7 @@ def assess(lineup: LineUp, *, book: RuleBook | None = None, tell: Tell | None = 
 
     def one(scenario: Scenario) -> list[tuple[ScenarioResult, tuple[Finding, ...]]] | CaseError:
         try:
-            return _over_lengths(lineup, scenario, say)
+            return _over_ranges(lineup, scenario, say)
         except CaseError as error:
             return error
 
@@ -134,15 +134,15 @@ def _refuse_what_cannot_be_judged(lineup: LineUp) -> None:
                 remedy='write [[scenario]] with name = "..." and a [[scenario.event]] or [scenario.shutdown]',
             )
         )
-    ranged = [p for p in lineup.pipes if p.length_range is not None]
+    lengths = [p for p in lineup.pipes if p.length_range is not None]
     faults += [
         Fault(
             path=(*pipe.origin, "length"),
-            found=f'a second length that is a range (the first is of "{ranged[0].name}")',
+            found=f'a second length that is a range (the first is of "{lengths[0].name}")',
             expected="one range of lengths in a case",
             remedy="give this length as one figure, and check a case for each of its ends and some between",
         )
-        for pipe in ranged[1:]
+        for pipe in lengths[1:]
     ]
     if faults:
         raise CaseError(faults)
@@ -164,59 +164,44 @@ def _margin(f: Finding) -> float:
     return f.margin if f.margin is not None else 0.0
 
 
-def at_share(lineup: LineUp, share: float) -> LineUp:
-    """The line-up with every ranged length at ``share`` of its range, 0 shortest to 1 longest."""
-
-    def fix(pipe: Pipe) -> Pipe:
-        if pipe.length_range is None:
-            return pipe
-        low, high = pipe.length_range
-        return replace(pipe, length=low + share * (high - low), length_range=None)
-
-    return lineup.with_(pipes=tuple(fix(p) for p in lineup.pipes))
-
-
-def _over_lengths(
+def _over_ranges(
     lineup: LineUp, scenario: Scenario, say: Tell
 ) -> list[tuple[ScenarioResult, tuple[Finding, ...]]]:
-    ranged = [p for p in lineup.pipes if p.length_range is not None]
-    if not ranged:
+    """Runs of a scenario with their findings: one, or those at the worst places of what is a range."""
+    if not any(ranged(lineup)):
         run = simulate(lineup, scenario, tell=say)
         return [(run, findings_of(lineup, run))]
     answers = []
-    for share in _worst_shares(lineup, scenario, say):
-        fixed = at_share(lineup, share)
-        run = simulate(fixed, scenario, tell=say)
-        lengths = {p.name: p.length for p in fixed.pipes if p.name in {r.name for r in ranged}}
-        run = replace(run, lengths=lengths)
-        found = (replace(f, lengths=tuple(lengths.items())) for f in findings_of(fixed, run))
-        answers.append((run, tuple(found)))
+    for place in _worst_places(lineup, scenario, say):
+        fixed = at_place(lineup, place)
+        lengths, speeds = figures(lineup, place)
+        run = replace(simulate(fixed, scenario, tell=say), lengths=lengths, speeds=speeds)
+        taken, waves = tuple(lengths.items()), tuple(speeds.items())
+        answers.append((run, tuple(replace(f, lengths=taken, speeds=waves) for f in findings_of(fixed, run))))
     return answers
 
 
-def _worst_shares(lineup: LineUp, scenario: Scenario, say: Tell) -> list[float]:
-    """Shares of the range at which some limit is nearest, by quick runs, refined once."""
-    scans: dict[float, dict[tuple[str, str, str, str, str], Finding]] = {}
+def _worst_places(lineup: LineUp, scenario: Scenario, say: Tell) -> list[Place]:
+    """Places at which some limit is nearest, by quick runs, refined once."""
+    scans: dict[Place, dict[tuple[str, str, str, str, str], Finding]] = {}
 
-    def scan(share: float) -> None:
-        if share not in scans:
-            say(f"length {share:.2f} of the range")
-            fixed = at_share(lineup, share)
-            scans[share] = {_key(f): f for f in findings_of(fixed, simulate(fixed, scenario, quick=True))}
+    def scan(place: Place) -> None:
+        if place not in scans:
+            say(f"{len(scans) + 1} figures within what is a range")
+            fixed = at_place(lineup, place)
+            scans[place] = {_key(f): f for f in findings_of(fixed, simulate(fixed, scenario, quick=True))}
 
-    def worst_first() -> list[float]:
+    def worst_first() -> list[Place]:
         keys = {k for found in scans.values() for k in found}
-        best: dict[float, float] = {}
+        best: dict[Place, float] = {}
         for key in keys:
-            share = max(scans, key=lambda s: scans[s][key].load if key in scans[s] else -1.0)
-            best[share] = max(best.get(share, 0.0), scans[share][key].load if key in scans[share] else 0.0)
+            place = max(scans, key=lambda s: scans[s][key].load if key in scans[s] else -1.0)
+            best[place] = max(best.get(place, 0.0), scans[place][key].load if key in scans[place] else 0.0)
         return sorted(best, key=lambda s: -best[s])
 
-    step = 1 / (LENGTH_SAMPLES - 1)
-    for i in range(LENGTH_SAMPLES):
-        scan(i * step)
-    for share in worst_first()[:2]:
-        for near in (share - step / 2, share - step / 4, share + step / 4, share + step / 2):
-            if 0.0 <= near <= 1.0:
-                scan(near)
+    for place in places(lineup):
+        scan(place)
+    for place in worst_first()[:2]:
+        for near in around(lineup, place):
+            scan(near)
     return worst_first()[:FULL_RUNS]

@@ -7,6 +7,7 @@ reading tells all faults. A line-up built with noted faults is only good for fin
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from surge import casespec as spec
 from surge.caseliquid import liquid_of
@@ -75,6 +76,14 @@ class Builder:
         if top is None and case.limits.cargo_pump_top_source:
             self.notes.needs(
                 ("limits", "cargo_pump_top_source"), "the limit that it belongs to", "cargo_pump_top"
+            )
+        first, transfer = case.berth.first_transfer, case.berth.transfer
+        if first is not None and transfer is not None and first > transfer:
+            self.notes.fault(
+                ("berth", "first_transfer"),
+                f"{first}, after this transfer on {transfer}",
+                "a day not after this transfer",
+                "check both dates; without first_transfer the shorter time limit holds",
             )
         made = LineUp(
             title=case.title,
@@ -229,6 +238,10 @@ class Builder:
         )
         known = {key: value for key, value in given.items() if value is not None}
         told = {key: value for key, value in by_type.items() if value is not None}
+        by_name = told.get("rating")
+        if system is not None and isinstance(by_name, float) and system < by_name:
+            # A part is no better than the system that it belongs to.
+            told |= usual
         return Limits(allowance=element.allowance, **(usual | told | known))  # type: ignore[arg-type]
 
     def _lines(self) -> Iterator[Pipe]:
@@ -266,8 +279,9 @@ class Builder:
             lowest=HOSE_LOWEST,
             lowest_source=HOSE_LOWEST_SOURCE,
         )
-        speed = hose_speed(hose, figures, origin, self.notes)
-        return self._line(hose, "hose", origin, diameter, speed, limits, brittle=False)
+        speed, source, band = hose_speed(hose, figures, origin, self.notes)
+        made = self._line(hose, "hose", origin, diameter, (speed, source), limits, brittle=False)
+        return replace(made, wave_speed_range=band)
 
     def _line(
         self,

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 _SOME = {"density": (300.0, 3000.0), "sound_speed": (300.0, 3000.0), "viscosity": (1e-8, 0.1)}
 _WITHOUT_CARGO = ("name", "density", "viscosity", "vapour_pressure")
 ZERO_CELSIUS = 273.15  # [K]
+FAR = 0.2  # own figures farther than this from the table are a slip, or another liquid
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,3 +160,22 @@ def _tell(liquid: spec.Liquid, state: CargoState, notes: Notes) -> None:
             value += f", of {low} to {high} that is sold under this name"
         source = f"{band.source} ({band.status}; confidence {band.confidence})"
         notes.assume("liquid", key.replace("_", " "), value, source, asked=True)
+    cargo = state.cargo
+    if liquid.static_accumulator is None and cargo.static_accumulator is not None:
+        value = "yes" if cargo.static_accumulator else "no"
+        notes.assume("liquid", "static accumulator", value, cargo.static_source, asked=True)
+    _far_off(liquid, state, notes)
+
+
+def _far_off(liquid: spec.Liquid, state: CargoState, notes: Notes) -> None:
+    """Note own figures that cannot be those of the cargo named."""
+    for key, given in (("density", liquid.density), ("sound_speed", liquid.sound_speed)):
+        band = getattr(state, key)
+        if given is not None and not band.low * (1 - FAR) <= given.value <= band.high * (1 + FAR):
+            unit = _SHOWN[key][0]
+            notes.fault(
+                ("liquid", key),
+                shown(given.text),
+                f"{band.low:.0f} to {band.high:.0f} {unit} for {state.cargo.name}, or within a fifth of it",
+                "check the figure and the cargo; for another liquid take cargo out and give all figures",
+            )

@@ -6,12 +6,16 @@ What is taken without being asked for is noted as assumed, with its source, and 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from surge import casespec as spec
 from surge.casenotes import IN_CASE, Notes
 from surge.errors import UnknownNameError
 from surge.lineup import Origin, Table
 from surge.reference import VALVE_CURVES
+
+if TYPE_CHECKING:
+    from surge.hoses import HoseType
 
 _SOME_BORE = (0.05, 1.0)  # [m] stand-ins while the faults of a case are being gathered
 SCHEDULE = "standard"  # what "12 inch pipe" means when nothing more is said
@@ -60,7 +64,10 @@ def _from_size(pipe: spec.Pipe, size: str, origin: Origin, notes: Notes) -> Bore
         return Bore(diameter=_SOME_BORE[notes.pick], wall=0.01, wall_words="")
     if pipe.schedule is None and len(schedules_of(size)) > 1:
         figure = f"{found.schedule}, wall {found.wall * 1e3:.2f} mm, bore {found.inside * 1e3:.1f} mm"
-        notes.assume(pipe.name, "schedule", figure, f"{found.source} ({found.status}); the usual one")
+        source = (
+            f"{found.source} ({found.status}); the usual one: a heavier wall raises the peak, extra strong by"
+        )
+        notes.assume(pipe.name, "schedule", figure, f"{source} about a tenth")
     else:
         notes.took(pipe.name, "bore and wall", f"{found.size}, {found.schedule}", found)
     words = f"{found.wall * 1e3:.2f} mm ({found.size}, {found.schedule})"
@@ -147,7 +154,8 @@ def flange_rating(pipe: spec.Pipe, origin: Origin, notes: Notes) -> tuple[float,
     from surge.flanges import CLASS_150
 
     row = CLASS_150[pipe.flange]
-    notes.took(pipe.name, "rating", f"{rating / 1e5:.1f} bar(g)", row)
+    source = f"{row.source} ({row.status}); {row.note}" if row.note else f"{row.source} ({row.status})"
+    notes.assume(pipe.name, "rating of its flanges", f"{rating / 1e5:.1f} bar(g)", source, asked=True)
     return rating, f"class 150 flange, {pipe.flange}"
 
 
@@ -176,9 +184,17 @@ def hose_figures(hose: spec.Hose, origin: Origin, notes: Notes) -> HoseFigures:
     except UnknownNameError as error:
         notes.unknown((*origin, "type"), error)
         return HoseFigures()
+    _suits(hose, found, origin, notes)
     soft, stiff = wave_speed_band(found, sound_speed=notes.sound_speed)
-    if hose.rating is None and found.rating is not None:
-        notes.took(hose.name, "rating", f"{found.rating / 1e5:g} bar(g)", found)
+    if hose.rating is None:
+        pressures = {
+            "rating": found.rating,
+            "test pressure": found.test_pressure,
+            "burst pressure": found.burst,
+        }
+        for quantity, value in pressures.items():
+            if value is not None:
+                notes.took(hose.name, quantity, f"{value / 1e5:g} bar(g)", found)
     return HoseFigures(
         rating=found.rating,
         test_pressure=found.test_pressure,
@@ -189,6 +205,27 @@ def hose_figures(hose: spec.Hose, origin: Origin, notes: Notes) -> HoseFigures:
         words=f"type {found.name}",
         wave_words=found.wave_speed_source,
     )
+
+
+def _suits(hose: spec.Hose, found: HoseType, origin: Origin, notes: Notes) -> None:
+    """Note a hose that is not made for the cargo's temperature, or is rated above its type."""
+    if found.temperatures is not None and notes.temperature is not None:
+        low, high = found.temperatures
+        if not low <= notes.temperature <= high:
+            notes.fault(
+                (*origin, "type"),
+                f"{found.name}, with cargo at {notes.temperature - 273.15:.4g} C",
+                f"a type for that temperature; this one is for {found.validity}",
+                "choose another type, or give the figures of the hose itself without a type",
+            )
+    rating = notes.pressure(hose.rating, (*origin, "rating"))
+    if rating is not None and found.rating is not None and rating > found.rating:
+        notes.fault(
+            (*origin, "rating"),
+            f"{rating / 1e5:g} bar(g) for a {found.name}",
+            f"not above the {found.rating / 1e5:g} bar(g) of its type",
+            "check rating and type against the certificate, or take type out",
+        )
 
 
 def valve_figures(valve: spec.Valve, origin: Origin, notes: Notes) -> tuple[float, Table, str]:
@@ -252,5 +289,6 @@ def _assumed_valve(
         notes.unknown((*origin, "size"), error)
         return None
     figure = f"{found.kv:.0f} m3/h ({found.low:.0f} to {found.high:.0f}), the high end"
-    notes.assume(valve.name, "Kv", figure, f"{found.source} ({found.status})")
+    more = f"; {found.note}" if found.note else ""
+    notes.assume(valve.name, "Kv", figure, f"{found.source} ({found.status}){more}")
     return found.kv, characteristic

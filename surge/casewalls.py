@@ -107,15 +107,19 @@ def _restraint(pipe: spec.Pipe, origin: Origin, poisson: float | None, notes: No
     return restraint_factor(pipe.restraint, poisson=poisson or 0.0)
 
 
-def hose_speed(hose: spec.Hose, figures: HoseFigures, origin: Origin, notes: Notes) -> tuple[float, str]:
-    """Return the wave speed [m/s] of a hose and how it was found."""
+def hose_speed(
+    hose: spec.Hose, figures: HoseFigures, origin: Origin, notes: Notes
+) -> tuple[float, str, tuple[float, float] | None]:
+    """Return the wave speed [m/s] of a hose, how it was found, and the range when it is not known."""
     if hose.wave_speed is not None:
         _only_wave_speed(hose, ("swell", "swell_at"), origin, notes)
-        return hose.wave_speed.value, "given"
+        return hose.wave_speed.value, "given", None
     if hose.swell is None and hose.swell_at is None and figures.stiff is not None:
-        ends = f"{figures.stiff:.0f} m/s, the stiff end; run {figures.soft:.0f} m/s, the soft end, as well"
-        notes.assume(hose.name, "wave speed", ends, figures.wave_words)
-        return figures.stiff, f"stiff end for {figures.words}: {figures.wave_words}"
+        assert figures.soft is not None
+        band = (figures.soft, figures.stiff)
+        words = f"{band[0]:.0f} to {band[1]:.0f} m/s, judged by the worst"
+        notes.assume(hose.name, "wave speed", words, figures.wave_words)
+        return figures.stiff, f"range for {figures.words}: {figures.wave_words}", band
     if hose.swell is None and hose.swell_at is None:
         _no_speed(origin, "swell and swell_at from the hose's pressure test", notes)
     elif hose.swell is None:
@@ -123,11 +127,11 @@ def hose_speed(hose: spec.Hose, figures: HoseFigures, origin: Origin, notes: Not
     elif hose.swell_at is None:
         notes.needs((*origin, "swell"), 'the pressure of the test such as "10 bar"', "swell_at")
     if hose.swell is None or hose.swell_at is None:
-        return _SOME_SPEED[notes.pick], ""
+        return _SOME_SPEED[notes.pick], "", None
     speed = hose_wave_speed(
         density=notes.density,
         sound_speed=notes.sound_speed,
         swell=hose.swell.value,
         pressure=hose.swell_at.value,
     )
-    return speed, f"from a swell of {hose.swell.text} at {hose.swell_at.text}"
+    return speed, f"from a swell of {hose.swell.text} at {hose.swell_at.text}", None

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from surge.rulebook import LOCAL_CODES, RuleBook
+from surge.pipesizes import matching
+from surge.rulebook import LOCAL_CODES, Rule, RuleBook
 
 Record = dict[str, Any]
 ZERO_CELSIUS = 273.15  # [K]
@@ -26,6 +27,8 @@ class Row:
     words : str
         What a search looks at, beside the cells.
     source, status, validity : str
+    more : str
+        What the table has no room for.
     """
 
     cells: tuple[str, ...]
@@ -34,6 +37,7 @@ class Row:
     status: str
     validity: str
     words: str = ""
+    more: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -346,6 +350,15 @@ def _valves() -> list[Section]:
     ]
 
 
+def _told(rule: Rule) -> str:
+    """What a rule says: its text, the terms it counts, its conditions, its note."""
+    counts = f" Counts: {', '.join(rule.counts)}." if rule.counts else ""
+    conditions = f" Conditions: {'; '.join(rule.conditions)}." if rule.conditions else ""
+    off = f" Switched off: {rule.reason}." if rule.reason else ""
+    note = f" {rule.note}" if rule.note else ""
+    return f"{rule.text}{counts}{conditions}{note}{off}"
+
+
 def _rules(book: RuleBook) -> list[Section]:
     rows = (
         Row(
@@ -372,6 +385,7 @@ def _rules(book: RuleBook) -> list[Section]:
             status=r.status,
             validity=r.applies,
             words=f"{r.text} {r.measure} {r.note}",
+            more=_told(r),
         )
         for r in book.rules
     )
@@ -404,11 +418,16 @@ def sections_of(kind: str, *, book: RuleBook, temperature: float) -> list[Sectio
 
 def searched(sections: Iterable[Section], text: str) -> list[Section]:
     """Return the rows in which every word of ``text`` stands somewhere; sections without one are left out."""
-    wanted = text.casefold().split()
-
-    def fits(row: Row) -> bool:
-        seen = " ".join((*row.cells, row.words, row.source, row.validity)).casefold()
-        return all(word in seen for word in wanted)
-
-    found = (replace(s, rows=tuple(r for r in s.rows if fits(r))) for s in sections)
-    return [s for s in found if s.rows]
+    if not text.strip():
+        return list(sections)
+    found = []
+    for section in sections:
+        named = {
+            id(row): replace(row, words=" ".join((*row.cells, row.words, row.source, row.validity)))
+            for row in section.rows
+        }
+        kept = {id(seen) for seen in matching(named.values(), text)}
+        rows = tuple(row for row in section.rows if id(named[id(row)]) in kept)
+        if rows:
+            found.append(replace(section, rows=rows))
+    return found

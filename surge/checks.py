@@ -40,16 +40,16 @@ def rules_of_case(case: Case) -> RuleBook:
 
 
 def check(
-    lineup: LineUp, *, book: RuleBook | None = None, tell: Callable[[str], None] | None = None
+    what: Case | LineUp, *, book: RuleBook | None = None, tell: Callable[[str], None] | None = None
 ) -> Assessment:
-    """Check a line-up against every limit and every rule.
+    """Check a case, or a line-up, against every limit and every rule.
 
     Parameters
     ----------
-    lineup : LineUp
-        As :func:`surge.load_case` gives it.
+    what : Case or LineUp
+        As :func:`surge.load_case` gives it. A line-up alone does not know of the rules that its case names.
     book : RuleBook, optional
-        Other rules than those of the program.
+        Other rules: by default those of the case, or of the program.
     tell : callable, optional
         Called with a word as work goes on; from several threads.
 
@@ -58,4 +58,7 @@ def check(
     CaseError, GridError, SolveError
         As :func:`surge.assess.assess`.
     """
-    return assess(lineup, book=built_in() if book is None else book, tell=tell)
+    lineup = what.lineup if isinstance(what, Case) else what
+    if book is None:
+        book = rules_of_case(what) if isinstance(what, Case) else built_in()
+    return assess(lineup, book=book, tell=tell)

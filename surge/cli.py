@@ -31,6 +31,7 @@ Exit codes, for scripts:
   4  cannot be decided
   1  the program crashed or was interrupted: never an answer
 """
+COLDEST, HOTTEST = 73.15, 573.15  # [K]
 COLOURS = {"limit kept": "cyan", "limit exceeded": "yellow", "cannot be decided": "magenta"}
 
 
@@ -158,7 +159,9 @@ def list_(kind: str, words: tuple[str, ...], as_json: bool, temperature: str, ru
     except QuantityError as error:
         _fail(f"--temperature {error}")
     except CaseError as error:
-        _refuse(str(rules_file), error, as_json)
+        _refuse(str(rules_file), error, as_json=False)
+    if not COLDEST <= kelvin <= HOTTEST:
+        _fail(f"--temperature {temperature}: no cargo is carried at that; write one from -200 to 300 degC")
     found = searched(sections_of(kind, book=book, temperature=kelvin), " ".join(words))
     if as_json:
         _document(list_document(found, kind=kind, words=words, version=__version__))
@@ -263,7 +266,7 @@ class _Progress:
 
 def _assess(case: Case) -> Assessment:
     """Run the case, with a word on standard error when the solver must be compiled first."""
-    from surge.checks import check as check_lineup
+    from surge.checks import check as check_case
     from surge.checks import rules_of_case
     from surge.kernel import march
 
@@ -272,7 +275,7 @@ def _assess(case: Case) -> Assessment:
         click.echo("surge: compiling the solver for this machine, once; some ten seconds ...", err=True)
     progress = _Progress()
     try:
-        return check_lineup(case.lineup, book=book, tell=progress)
+        return check_case(case, book=book, tell=progress)
     finally:
         progress.done()
 

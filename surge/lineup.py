@@ -130,6 +130,8 @@ class Pipe:
         A fixed Darcy factor [-] instead of Colebrook-White: library use and tests only.
     length_range : (float, float) or None
         When the length is not known: judged by the worst in this range [m].
+    wave_speed_range : (float, float) or None
+        When the wave speed is not known: judged by the worst in this range [m/s].
     brittle : bool
         Cast iron and the like: no allowance above 1.
     """
@@ -145,6 +147,7 @@ class Pipe:
     minor_loss: float = 0.0
     friction_factor: float | None = None
     length_range: tuple[float, float] | None = None
+    wave_speed_range: tuple[float, float] | None = None
     brittle: bool = False
     limits: Limits = Limits()
     wave_speed_source: str = "given"

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from surge.lineup import LineUp
-from surge.scenario_result import Key, Summary
+from surge.peaks import Key, Peaks
 from surge.verdict import LOWEST_RULE, VAPOUR_RULE, Limit, place_limits, surge_limit
 
 
@@ -17,7 +17,7 @@ class Held:
     Attributes
     ----------
     key : (str, str, str)
-        "element" or "place", name, "high" or "low", as in :class:`surge.scenario_result.Summary`.
+        "element" or "place", name, "high" or "low", as in :class:`surge.peaks.Peaks`.
     """
 
     key: Key
@@ -59,8 +59,8 @@ def held_limits(lineup: LineUp) -> tuple[Held, ...]:
     return tuple(held)
 
 
-def nearest(held: Iterable[Held], summary: Summary) -> Near:
+def nearest(held: Iterable[Held], peaks: Peaks) -> Near:
     """Return the limit that is nearest in one march."""
-    margins = ((h.margin(summary.found[h.key].pressure), h) for h in held)
+    margins = ((h.margin(peaks.found[h.key].pressure), h) for h in held)
     margin, which = min(margins, key=lambda pair: pair[0])
     return Near(margin=margin, held=which)

@@ -143,7 +143,7 @@ MATERIALS: Mapping[str, Material] = MappingProxyType(
                 note="handbooks 165 to 172 GPa; where its maker allows no excess, write brittle = true",
             ),
             _material("cast iron", 145.0, 0.26, brittle=True, note="grey iron; handbooks 80 to 145 GPa"),
-            _material("GRP", 25.0, 0.30, brittle=False, note="hoop direction; handbooks 10 to 25 GPa"),
+            _material("GRP", 25.0, 0.30, brittle=True, note="hoop direction; handbooks 10 to 25 GPa"),
         )
     )
 )

@@ -89,6 +89,7 @@ def finding(f: Finding) -> Json:
         "time_s": f.time,
         "distance_m": f.distance,
         "lengths_m": dict(f.lengths),
+        "wave_speeds_m_per_s": dict(f.speeds),
         "verdict": f.verdict,
         "reason": f.reason,
     }
@@ -131,6 +132,7 @@ def scenario(run: ScenarioResult, *, histories: bool) -> Json:
         "name": run.name,
         "note": run.note,
         "lengths_m": run.lengths,
+        "wave_speeds_m_per_s": run.speeds,
         "elements": [element(e) for e in run.elements],
         "places": [place(p) for p in run.places],
         "pipeline_periods": [

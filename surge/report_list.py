@@ -17,16 +17,16 @@ def list_lines(sections: Iterable[Section]) -> list[str]:
     """Tables, each with the sources of its rows below; a number tells which row has which."""
     out: list[str] = []
     for section in sections:
-        sources = list(dict.fromkeys((r.source, r.status, r.validity) for r in section.rows))
+        sources = list(dict.fromkeys((r.source, r.status, r.validity, r.more) for r in section.rows))
         rows = []
         for row in section.rows:
-            number = sources.index((row.source, row.status, row.validity)) + 1
+            number = sources.index((row.source, row.status, row.validity, row.more)) + 1
             rows.append((*row.cells, f"[{number}]"))
         out += [*([""] if out else []), paragraph(section.title), ""]
         out += table((*section.head, "source"), rows, left=section.left, widest=WIDEST)
-        for k, (source, status, validity) in enumerate(sources, start=1):
+        for k, (source, status, validity, more) in enumerate(sources, start=1):
             words = source if status in source else f"{source} ({status})"
-            text = f"{words}; holds for: {validity}" if validity else words
+            text = f"{more} [{words}]" if more else f"{words}; holds for: {validity}"
             out.append(paragraph(text, indent="      ", first=f"  [{k}] "))
     return out
 

@@ -13,6 +13,10 @@ from surge.verdict import WITHIN
 from surge.words import Shown, paragraph
 
 OUTSIDE = "look at the records of ship and terminal: no case holds them (`surge list rules` has the text)"
+# What moves a peak most stands first.
+_WEIGHT = {
+    q: i for i, q in enumerate(("wave speed", "Kv", "characteristic", "schedule", "sound speed", "density"))
+}
 _ORDER = {NOT_KEPT: 0, NOT_DECIDED: 1, NOT_CHECKED: 2, KEPT: 3, NOT_APPLICABLE: 4}
 
 
@@ -33,7 +37,24 @@ def rule_lines(assessment: Assessment, say: Shown, *, details: bool) -> list[str
         return out
     kept = sum(r.outcome == KEPT for r in assessment.rulings)
     out.append(paragraph(f"{kept} kept.", indent="    ", first="  "))
+    out += _of_the_file(assessment)
     return out + _not_checked([r for r in assessment.rulings if r.outcome == NOT_CHECKED and not r.binding])
+
+
+def _of_the_file(assessment: Assessment) -> list[str]:
+    """What a file of rules changed: rules of its own, and rules that it switched off, with the reason."""
+    rules = dict.fromkeys(r.rule for r in assessment.rulings)
+    own = [
+        f"{r.name}, {r.compare} {r.figure_text} ({r.authority})"
+        for r in rules
+        if r.own and r.requirement != "off"
+    ]
+    out = [paragraph(f"Rules of a file: {'; '.join(own)}.", indent="    ", first="  - ")] if own else []
+    return out + [
+        paragraph(f"Switched off by a file: {r.name}. Reason: {r.reason}.", indent="    ", first="  - ")
+        for r in rules
+        if r.requirement == "off"
+    ]
 
 
 def _worst_of_each(rulings: Iterable[Ruling]) -> list[Ruling]:
@@ -85,6 +106,7 @@ def assumed_lines(assumed: Iterable[Assumed]) -> list[str]:
         for a in assumed:
             if a.asked == asked:
                 groups.setdefault((a.quantity, a.value, a.source), []).append(a.subject)
+        groups = dict(sorted(groups.items(), key=lambda g: _WEIGHT.get(g[0][0], len(_WEIGHT))))
         if not groups:
             continue
         out += [*([""] if out else []), title]

@@ -102,10 +102,14 @@ class TextReport:
         """Verdict, weakest place, what to do."""
         out = [paragraph(self.a.lineup.title), ""]
         out.append(self.style(f"VERDICT: {HEADLINE[self.a.verdict]}", self.a.verdict))
-        if self.a.broken and (worst is None or worst.verdict != self.a.verdict):
+        by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.verdict)
+        if by_rule:
             out.append(paragraph(self.say.phrase(self.a.broken[0].phrase)))
         if worst:
-            out.append(paragraph(sentence(worst, governing, self.say)))
+            words = sentence(worst, governing, self.say)
+            if by_rule:
+                words = f"Of the pressures, {words[0].lower()}{words[1:]}"
+            out.append(paragraph(words))
         steps = advice(self.a, self.say)
         if steps:
             out += ["", "What to do, in this order:" if len(steps) > 1 else "What to do:"]
@@ -127,10 +131,14 @@ class TextReport:
         return out
 
     def _name(self, run: ScenarioResult) -> str:
-        return run.name + "".join(f', "{name}" {self.say.length(m)}' for name, m in run.lengths.items())
+        taken = [f'"{name}" {self.say.length(m)}' for name, m in run.lengths.items()]
+        taken += [f'"{name}" {c:.0f} m/s' for name, c in run.speeds.items()]
+        return ", ".join((run.name, *taken))
 
     def _verdict(self, run: ScenarioResult) -> str:
-        return worst_of(f.verdict for f in self.found[id(run)])
+        """Verdict of a scenario: its pressures, and the rules on it that no pressure tells."""
+        rules = (r.verdict for r in self.a.broken if r.scenario == run.name)
+        return worst_of([*(f.verdict for f in self.found[id(run)]), *rules])
 
     def _load(self, run: ScenarioResult) -> tuple[int, float]:
         """For sorting: the worst run first."""
@@ -141,6 +149,11 @@ class TextReport:
         """Whether it keeps every limit and another length of the same scenario is worse."""
         same = [r for r in self.a.scenarios if r.name == run.name]
         return self._verdict(run) == WITHIN and run is not min(same, key=self._load)
+
+    def _count(self, run: ScenarioResult, verdict: str) -> int:
+        """Limits and rules with a verdict."""
+        rules = sum(r.verdict == verdict for r in self.a.broken if r.scenario == run.name)
+        return sum(f.verdict == verdict for f in self.found[id(run)]) + rules
 
     def overview(self) -> list[str]:
         """One row for each run, the worst first."""
@@ -157,8 +170,8 @@ class TextReport:
                 (
                     self._name(run),
                     SHORT[self._verdict(run)],
-                    str(sum(g.verdict == EXCEEDED for g in found)),
-                    str(sum(g.verdict == UNDECIDED for g in found)),
+                    str(self._count(run, EXCEEDED)),
+                    str(self._count(run, UNDECIDED)),
                     value,
                     self.say.pressure(f.limit) if f and f.limit is not None else "-",
                     self.say.margin(seen.margin) if seen and seen.margin is not None else "-",
@@ -167,7 +180,7 @@ class TextReport:
             )
         head = ("scenario", "verdict", "over", "open", self.unit, "limit", "margin", "weakest")
         return [
-            "Scenarios, the worst first (over: limits exceeded; open: limits that cannot be decided)",
+            "Scenarios, the worst first (over: limits and rules not kept; open: cannot be decided)",
             *table(head, rows),
         ]
 

@@ -210,8 +210,8 @@ class ScenarioResult:
 
     Attributes
     ----------
-    lengths : dict of str to float
-        Lengths taken for elements whose length is a range [m].
+    lengths, speeds : dict of str to float
+        Lengths [m] and wave speeds [m/s] taken for elements of which they are a range.
     periods : tuple of PipelinePeriod
         Of each valve.
     closures : tuple of Closure
@@ -227,6 +227,7 @@ class ScenarioResult:
     name: str
     note: str
     lengths: dict[str, float]
+    speeds: dict[str, float]
     elements: tuple[ElementResult, ...]
     places: tuple[PlaceResult, ...]
     periods: tuple[PipelinePeriod, ...]

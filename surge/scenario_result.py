@@ -12,6 +12,7 @@ from surge.closures import closures_of
 from surge.formulas import joukowsky
 from surge.lineup import LineUp, Link, Passage, Pipe, Pump, Valve
 from surge.march import KEPT, Marched
+from surge.peaks import Key, Peaks, along
 from surge.phrases import Phrase
 from surge.result import (
     ElementResult,
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from surge.run import Plan
 
 Array = NDArray[np.float64]
-Key = tuple[str, str, str]  # "element" or "place", name, "high" or "low"
 
 # A difference by rounding is a sample of the error, not a bound. With these the error bar
 # covered the difference to a march at an eighth of the step in more than 99 % of the extremes of
@@ -38,86 +38,21 @@ Key = tuple[str, str, str]  # "element" or "place", name, "high" or "low"
 FIT_SAFETY = 1.5
 LEAST_SHARE = 4e-4  # of the greatest rise
 LEAST_ERROR = 20.0  # [Pa]
-SAME_HEAD = 1e-6  # [m] an extreme inside an element that beats its ends by less is at the end
 BACK_FLOW = 1e-4  # [m3/s] smaller reverse flows are not worth a word
 
 
-@dataclass(frozen=True, kw_only=True)
-class Found:
-    """An extreme as one march gives it: pressure [Pa gauge], time [s], share of the length."""
-
-    pressure: float
-    time: float
-    share: float
-
-
-def _along(lineup: LineUp, pipe: Pipe, n: int) -> Array:
-    a, b = (lineup.points_by_name[p].elevation for p in (pipe.start, pipe.end))
-    return a + (b - a) * np.linspace(0, 1, n)
-
-
-class Summary:
-    """Extremes of every element and place of one march.
+class Summary(Peaks):
+    """The extremes of a march that can be asked for more.
 
     Parameters
     ----------
     lineup : LineUp
     marched : Marched
-
-    Attributes
-    ----------
-    found : dict of (what, name, "high" or "low") to Found
     """
 
     def __init__(self, lineup: LineUp, marched: Marched) -> None:
-        self.lineup, self.marched = lineup, marched
-        self.rho_g = lineup.liquid.density * lineup.gravity
-        self.found: dict[Key, Found] = {}
-        self.index = {p: i for i, p in enumerate(marched.grid.points)}
-        for point in lineup.points:
-            for way in ("high", "low"):
-                self.found["place", point.name, way] = self._at_point(point.name, way)
-        high, low = marched.envelope()
-        for k, pipe in enumerate(lineup.pipes):
-            for way, heads in (("high", high[k]), ("low", low[k])):
-                inside = self._inside(k, pipe, way, heads) if heads.size > 2 else None
-                self._take(pipe, way, inside)
-        for link in lineup.links:
-            for way in ("high", "low"):
-                self._take(link, way, None)
-
-    def _at_point(self, name: str, way: str, share: float = 0.0) -> Found:
-        m, i = self.marched, self.index[name]
-        head, step = (
-            (m.point_hi[i], m.point_steps[i, 0]) if way == "high" else (m.point_lo[i], m.point_steps[i, 1])
-        )
-        z = self.lineup.points_by_name[name].elevation
-        return Found(
-            pressure=float(self.rho_g * (head - z)), time=float(step * m.grid.reaches.dt), share=share
-        )
-
-    def _inside(self, k: int, pipe: Pipe, way: str, heads: Array) -> Found:
-        over = heads - _along(self.lineup, pipe, heads.size)
-        inner = over[1:-1]
-        at = 1 + int(np.argmax(inner) if way == "high" else np.argmin(inner))
-        m = self.marched
-        step = 0
-        when = m.probe_step
-        if when.size:
-            step = when[2 * k, 0] if way == "high" else when[2 * k + 1, 1]
-        return Found(
-            pressure=float(self.rho_g * over[at]),
-            time=float(step * m.grid.reaches.dt),
-            share=at / (heads.size - 1),
-        )
-
-    def _take(self, element: Pipe | Link, way: str, inside: Found | None) -> None:
-        a, b = self._at_point(element.start, way), self._at_point(element.end, way, 1.0)
-        pick = max if way == "high" else min
-        best = pick(a, b, key=lambda f: f.pressure)
-        if inside and abs(pick(best.pressure, inside.pressure) - best.pressure) > SAME_HEAD * self.rho_g:
-            best = inside
-        self.found["element", element.name, way] = best
+        super().__init__(lineup, marched)
+        self.marched = marched
 
     def probe_shares(self) -> dict[str, tuple[float, ...]]:
         """Two shares of every gridded pipe's length, away from its ends: highest and lowest."""
@@ -284,7 +219,7 @@ class _Results:
         made = {}
         for k, pipe in enumerate(self.lineup.pipes):
             n = max(high[k].size, 2)
-            z = _along(self.lineup, pipe, n)
+            z = along(self.lineup, pipe, n)
             index = [self.fine.index[p] for p in (pipe.start, pipe.end)]
             hi = high[k] if high[k].size else self.fine.marched.point_hi[index]
             lo = low[k] if low[k].size else self.fine.marched.point_lo[index]
@@ -405,6 +340,7 @@ def summarise(
         name=work.scenario.name,
         note=work.scenario.note,
         lengths={},
+        speeds={},
         elements=tuple(made.element(k, e) for k, e in enumerate(work.lineup.elements)),
         places=tuple(made.place(p.name) for p in work.lineup.points),
         periods=periods,

@@ -13,9 +13,8 @@ from dataclasses import dataclass, field
 
 Evaluate = Callable[[Sequence[float]], Sequence[float]]
 
-FALL = 1.04  # ratio of neighbouring samples of the first look
-BLOCK = 32  # samples looked at together: the width of a batch
-CLOSE = 80  # spacings up to which samples stand as close as that
+FALL = 12 / 11  # ratio of neighbouring samples of the first look
+BLOCK = 64  # samples looked at together: as many as two threads of a batch take at once
 ROUNDS = 12  # of refinement
 FINER = 4.0  # gaps in doubt are looked into down to this part of the resolution
 TRUST = 1.5  # how much steeper than seen it may be between two samples
@@ -43,25 +42,10 @@ class Samples:
         return found
 
 
-def first_look(longest: float, shortest: float, *, spacing: float) -> list[float]:
-    """Values from ``longest`` down to ``shortest``, no farther apart than ``spacing`` in the lower part.
-
-    Parameters
-    ----------
-    longest, shortest : float
-        Both are among the values.
-    spacing : float
-        Up to ``CLOSE`` times this, neighbours are this far apart at most. With a quarter of the
-        pipeline period that is up to twenty periods: what returning waves add beyond is small.
-    """
-    values = [longest]
-    while values[-1] > shortest:
-        last = values[-1]
-        step = last * (1 - 1 / FALL)
-        if last < CLOSE * spacing:
-            step = min(step, spacing)
-        values.append(max(shortest, last - step))
-    return values
+def first_look(longest: float, shortest: float) -> list[float]:
+    """Values from ``longest`` down to ``shortest``, each a twelfth less than the one before."""
+    count = max(1, math.ceil(math.log(longest / shortest) / math.log(FALL)))
+    return [longest * (shortest / longest) ** (k / count) for k in range(count)] + [shortest]
 
 
 def smallest_safe(

@@ -15,6 +15,7 @@ from surge.units import quoted
 LONGEST_LINE = 20_000  # [characters]; the parser's time for one key grows with the square of its length
 DEEPEST = 30  # levels of nesting; the format has 8
 _PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+_DATE = re.compile(r"\d{4}-\d{1,2}-\d{1,2}")
 _BARE_QUANTITY = re.compile(r"^\s*[\w.\"' -]+=\s*([-+]?[0-9][^\"'#\[\]{}]*?)\s*(?:#.*)?$")
 
 
@@ -127,6 +128,8 @@ def _decode_fault(message: str, lines: list[str], kind: FileKind) -> CaseError:
         expected, remedy = "each key once in its table", "take one of the two out, or rename it"
     elif "twice" in what or "overwrite" in what or "mutate" in what:
         expected, remedy = "each table once", f"take one out; a list of tables has headers like {kind.lists}"
+    elif bare and _DATE.match(bare[1]):
+        expected, remedy = "a day that there is", "check year, month and day: 2026-03-14, without quotes"
     elif bare:
         expected = "a quantity in quotes"
         remedy = f"write {source.split('=')[0].strip()} = {quoted(bare[1])}"

@@ -52,8 +52,8 @@ class Finding:
     margin : float or None
         How far the value stays on the safe side of the limit [Pa]; negative beyond it.
     time, distance : float or None
-    lengths : tuple of (str, float)
-        Lengths taken for elements whose length is a range, for this finding [m].
+    lengths, speeds : tuple of (str, float)
+        Lengths [m] and wave speeds [m/s] taken for elements of which they are a range.
     verdict : str
         ``WITHIN``, ``EXCEEDED`` or ``UNDECIDED``.
     reason : str
@@ -75,6 +75,7 @@ class Finding:
     verdict: str
     reason: str = ""
     lengths: tuple[tuple[str, float], ...] = ()
+    speeds: tuple[tuple[str, float], ...] = ()
 
     @property
     def load(self) -> float:
@@ -208,6 +209,8 @@ def surge_limit(element: Element) -> Limit | None:
     if limits.rating is None:
         return None
     allowed, source = limits.rating * limits.allowance, limits.rating_source
+    if limits.includes_surge is not None:
+        source += ", meant to include surge" if limits.includes_surge else ", meant without surge"
     if limits.allowance != 1.0:
         source = f"{source} x allowance {limits.allowance:.2f}"
     if limits.test_pressure is not None and limits.test_pressure < allowed:

@@ -220,8 +220,10 @@ def sentence(finding: Finding, run: ScenarioResult | None, say: Shown) -> str:
     say : Shown
     """
     scenario = f' in the scenario "{finding.scenario}"' if finding.scenario else ""
-    if run and run.lengths:
-        scenario += " with " + " and ".join(f'"{n}" {say.length(m)} long' for n, m in run.lengths.items())
+    taken = [f'"{n}" {say.length(m)} long' for n, m in run.lengths.items()] if run else []
+    taken += [f'waves of {c:.0f} m/s in "{n}"' for n, c in run.speeds.items()] if run else []
+    if taken:
+        scenario += " with " + " and ".join(taken)
     if finding.subject == "scenario":
         return f'The scenario "{finding.name}": {finding.reason}.'
     boils = finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED

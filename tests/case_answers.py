@@ -9,7 +9,7 @@ from case_oracles import Oracle
 
 from surge.assess import Assessment
 from surge.casefile import Case, load_case
-from surge.checks import check, rules_of_case
+from surge.checks import check
 from surge.result import Extreme, ScenarioResult
 from surge.verdict import EXCEEDED, WITHIN, Finding
 
@@ -36,7 +36,7 @@ def case(name: str) -> Case:
 
 @functools.cache
 def answer(name: str) -> Assessment:
-    return check(case(name).lineup, book=rules_of_case(case(name)))
+    return check(case(name))
 
 
 @functools.cache

@@ -13,7 +13,7 @@ import pytest
 from case_answers import VERDICTS, answer, case, oracle, peak_at, peak_in, run_of, steady_at
 from case_oracles import G
 
-from surge.assess import at_share
+from surge.ranges import at_share
 from surge.run import simulate
 
 # --- the wave itself against a second march, in plain numpy -------------------------------------------

@@ -10,6 +10,8 @@ from surge.lineup import Liquid
 
 OWN = STARTER[STARTER.index('name = "motor gasoline"') : STARTER.index("[rate] ")]
 
+BENZENE = 'cargo = "benzene"\ntemperature = "20 degC"\n'
+
 
 def liquid(text: str) -> Liquid:
     return case((OWN, text + "\n\n")).lineup.liquid
@@ -35,7 +37,7 @@ def test_a_cargo_by_name_and_temperature() -> None:
 def test_every_figure_taken_is_told_with_its_source() -> None:
     told = case((OWN, 'cargo = "methanol"\ntemperature = "68 degF"\n\n')).lineup.assumed
     got = {a.quantity: a for a in told if a.subject == "liquid"}
-    assert set(got) == {"density", "sound speed", "viscosity", "vapour pressure"}
+    assert set(got) == {"density", "sound speed", "viscosity", "vapour pressure", "static accumulator"}
     assert all(a.asked and a.source for a in got.values())
 
 
@@ -81,6 +83,12 @@ def test_own_figures_go_before_the_table() -> None:
         ),
         ('temperature = "20 degC"', "liquid: density", "cargo"),
         (OWN.replace("density =", "# density ="), "liquid: density", "cargo"),
+        ('cargo = "benzene"\ntemperature = "20 degC"\ndensity = "400 kg/m3"', "liquid: density", "another"),
+        (
+            'cargo = "benzene"\ntemperature = "20 degC"\nsound_speed = "400 m/s"',
+            "liquid: sound_speed",
+            "another",
+        ),
         (OWN + 'density_15 = "740 kg/m3"', "liquid: density_15", "cargo"),
     ],
 )

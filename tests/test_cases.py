@@ -25,8 +25,9 @@ from case_answers import (
 from case_oracles import G
 
 from surge import casespec
-from surge.assess import assess, at_share
+from surge.assess import assess
 from surge.casefile import read_case
+from surge.ranges import at_share
 from surge.result import ScenarioResult
 from surge.run import plan, simulate
 from surge.verdict import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from casetext import case, changed, records
 
+from surge.checks import check
 from surge.fittings import loss_factor
 from surge.formulas import restraint_factor, wave_speed
 from surge.lineup import Assumed, LineUp, Pipe, Valve
@@ -126,8 +127,10 @@ def test_a_hose_by_its_type() -> None:
     assert limits.includes_surge is False
     assert str(limits.tested) == "2026-03-14"
     assert limits.lowest == 0.0
-    assert hose.wave_speed == 700.0  # the stiff end of the band
-    assert "soft end" in assumed(lineup, "cargo hose")["wave speed"].value
+    assert hose.wave_speed_range == (250.0, 700.0)  # judged by the worst of the band
+    told = assumed(lineup, "cargo hose")
+    assert "judged by the worst" in told["wave speed"].value
+    assert {"rating", "test pressure", "burst pressure"} <= {k for k, a in told.items() if a.asked}
 
 
 def test_a_hose_with_a_rating_of_its_own_keeps_it() -> None:
@@ -208,3 +211,69 @@ def test_names_that_are_not_there(kind: str, name: str, lines: str, key: str, re
     wanted = [r for r in found if r.key.endswith(key)]
     assert wanted, [(r.key, r.found) for r in found]
     assert any(remedy in r.remedy for r in wanted), [r.remedy for r in wanted]
+
+
+def test_a_part_is_no_better_than_its_system() -> None:
+    """A class 150 flange bears 19.6 bar cold; a system rated 10 bar has 10 bar there too."""
+    lines = SIZED + 'flange = "carbon steel"'
+    system = ("[rate] ", '[limits]\nsystem_rating = "10 bar(g)"\n[rate] ')
+    warm = ("[liquid] ", '[liquid]\ntemperature = "15 degC"\n# ')
+    lineup = case(with_block("pipe", "shore line", lines), system, warm).lineup
+    limits = pipe(lineup, "shore line").limits
+    assert (limits.rating, limits.rating_source) == (10e5, "rating of the system")
+    assert "10 bar" in assumed(lineup, "shore line")["rating of its flanges"].source
+    high = ("[rate] ", '[limits]\nsystem_rating = "25 bar(g)"\n[rate] ')
+    lineup = case(with_block("pipe", "shore line", lines), high, warm).lineup
+    assert pipe(lineup, "shore line").limits.rating == pytest.approx(19.6e5)
+
+
+def test_a_hose_is_made_for_some_temperatures_and_rated_no_higher_than_its_type() -> None:
+    change = with_block("hose", "cargo hose", HOSE + 'type = "rubber dock hose, 15 bar"')
+    hot = ("[liquid] ", '[liquid]\ntemperature = "160 degC"\n# ')
+    (record,) = records(changed(change, hot))
+    assert record.key == 'hose "cargo hose": type'
+    assert "82" in record.expected
+    lines = HOSE + 'type = "composite hose, 4 bar"\nrating = "20 bar(g)"'
+    (record,) = records(changed(with_block("hose", "cargo hose", lines)))
+    assert record.key == 'hose "cargo hose": rating'
+    assert "4 bar(g)" in record.expected
+
+
+def test_an_assumed_wave_speed_is_judged_by_the_worst() -> None:
+    """Soft end, stiff end and between are looked at; the findings are those of the worst."""
+    change = with_block("hose", "cargo hose", HOSE + 'type = "rubber dock hose, 10 bar"')
+    made = check(case(change).lineup)
+    peaks = {}
+    for speed in (250.0, 350.0, 475.0, 700.0):
+        lines = f'type = "rubber dock hose, 10 bar"\nwave_speed = "{speed} m/s"'
+        given = with_block("hose", "cargo hose", HOSE + lines)
+        lone = check(case(given).lineup)
+        peaks[speed] = {(f.scenario, f.name): f for f in lone.findings if f.check == "peak"}
+    for f in made.findings:
+        if f.check == "peak" and f.value is not None and f.subject == "element":
+            worst = max(p[f.scenario, f.name].value or 0.0 for p in peaks.values())
+            assert f.value >= worst - f.error - 500.0, (f.name, f.value, worst)
+    assert any(f.speeds for f in made.findings)
+
+
+def test_whether_a_rating_includes_surge_is_said() -> None:
+    for flag, words in (("true", "meant to include surge"), ("false", "meant without surge")):
+        lines = HOSE + f'wave_speed = "450 m/s"\nrating = "10 bar(g)"\nrating_includes_surge = {flag}'
+        found = check(case(with_block("hose", "cargo hose", lines)).lineup).findings
+        assert any(words in f.limit_source for f in found if f.check == "peak" and f.name == "cargo hose")
+
+
+def test_glass_fibre_takes_no_allowance() -> None:
+    lines = SIZED + 'material = "GRP"\nrating = "10 bar(g)"\nallowance = 1.33'
+    assert any(r.key.endswith("allowance") for r in records(changed(with_block("pipe", "shore line", lines))))
+
+
+def test_a_first_transfer_after_this_one_is_refused() -> None:
+    dates = ("[rate] ", "[berth]\nfirst_transfer = 2027-01-01\ntransfer = 2026-06-15\n[rate] ")
+    (record,) = records(changed(dates))
+    assert record.key == "berth: first_transfer"
+
+
+def test_a_day_that_is_none_has_its_remedy() -> None:
+    (record,) = records(changed(("[rate] ", "[berth]\ntransfer = 2026-02-31\n[rate] ")))
+    assert "without quotes" in record.remedy

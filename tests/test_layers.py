@@ -10,8 +10,11 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "surge"
 
 RINGS: tuple[tuple[str, ...], ...] = (
-    ("errors", "phrases"),
-    ("formulas", "curves", "boundaries", "kernel", "batch_links", "batch_clusters", "batch_kernel"),
+    ("errors", "phrases", "search"),
+    (
+        *("formulas", "curves", "boundaries", "kernel"),
+        *("batch_links", "batch_clusters", "batch_pipes", "batch_kernel"),
+    ),
     (
         *("lineup", "stroke", "topology", "reference"),
         *("pipesizes", "flanges", "hoses", "valvesizes", "fittings", "roughness", "rulebook"),
@@ -19,11 +22,11 @@ RINGS: tuple[tuple[str, ...], ...] = (
     ),
     ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
     ("losses", "flownet", "steady", "reaches", "clusters", "grid"),
-    ("march", "batch_block", "batch", "result", "closures", "scenario_result", "run"),
+    ("march", "batch_block", "batch", "result", "closures", "peaks", "scenario_result", "run"),
     (
-        *("verdict", "static"),
+        *("verdict", "static", "ranges"),
         *("rulings_ground", "rulings_times", "rulings_strokes", "rulings_flow", "rulings_parts"),
-        *("rulings_pressure", "rulings", "assess"),
+        *("rulings_pressure", "rulings", "assess", "margins", "scan", "window"),
     ),
     ("units", "positions", "tomltext", "rulebook_read"),
     (
@@ -50,7 +53,7 @@ ONLY = {
     "matplotlib": {"plots"},
     "click": {"cli"},
     "pydantic": {"casespec", "casefaults", "casefile", "leaves", "casemend"},
-    "numba": {"boundaries", "kernel"},
+    "numba": {"boundaries", "kernel", "batch_links"},
     "scipy": set(),
     "fluids": {"fittings"},
 }
@@ -104,12 +107,10 @@ def test_edge_packages_stay_at_the_edge(module: str) -> None:
 
 def test_kernel_knows_only_numbers() -> None:
     allowed = {"numpy", "numba", "math", "collections", "__future__", "surge", "dataclasses"}
-    for module in ("kernel", "boundaries"):
+    kernels = {"kernel", "boundaries", "batch_links", "batch_clusters", "batch_pipes", "batch_kernel"}
+    for module in kernels:
         assert {top for top, _ in imports(module)} <= allowed
-    assert {name for top, name in imports("kernel") | imports("boundaries") if top == "surge"} <= {
-        "boundaries",
-        "curves",
-    }
+        assert {name for top, name in imports(module) if top == "surge"} <= kernels | {"curves"}
 
 
 def test_public_names_are_no_modules() -> None:

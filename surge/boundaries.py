@@ -84,7 +84,7 @@ def table_loss(size, inverse_step, row, table):
     """Loss and slope from row ``row`` at equal steps of ``size``; beyond it the loss goes on squared."""
     last = table.shape[1] - 1
     u = size * inverse_step
-    if u >= last:
+    if not u < last:  # also what is no number: it must not become a place in the table
         scale = u / last
         return table[row, last] * scale * scale, 2.0 * table[row, last] * scale / last * inverse_step
     k = int(u)

@@ -337,6 +337,7 @@ class Builder:
             characteristic=table,
             characteristic_source=source,
             opening=valve.opening,
+            adjustable=valve.adjustable,
             limits=self._limits(valve, origin),
             origin=origin,
         )

@@ -251,6 +251,7 @@ class Valve(Element):
     cv: Annotated[Reading | None, _CV] = None
     characteristic: Annotated[str | list[tuple[float, float]] | None, _CHARACTERISTIC] = None
     opening: Opening = 1.0
+    adjustable: Annotated[bool, Flag("its stroke time can be set")] = False
 
 
 class Passage(Element):

@@ -135,6 +135,72 @@ def check(case: str, as_json: bool, histories: bool, details: bool, **units: str
     sys.exit(assessment.exit_code)
 
 
+@main.command()
+@click.argument("case", type=click.Path())
+@click.option("--valve", "valves", multiple=True, help="Search for this valve; may be given several times.")
+@click.option("--shortest", default="1 s", help="Shortest stroke looked at.")
+@click.option("--longest", help="Longest stroke looked at; 120 s or 20 pipeline periods without it.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
+def window(case: str, valves: tuple[str, ...], shortest: str, longest: str | None, as_json: bool) -> None:
+    """Search how fast and how slowly the valves of CASE may close, and how fast it may load.
+
+    Valves that the case marks with adjustable = true, or all that close.
+    """
+    with _lighter_start():
+        from surge.casefile import load_case
+        from surge.checks import rules_of_case
+        from surge.errors import CaseError, SurgeError
+        from surge.window import windows_of
+
+        ends = _strokes(shortest, longest)
+        try:
+            loaded = load_case(case)
+            progress = _Progress()
+            try:
+                found = windows_of(
+                    loaded.lineup,
+                    book=rules_of_case(loaded),
+                    valves=valves,
+                    shortest=ends[0],
+                    longest=ends[1],
+                    tell=progress,
+                )
+            finally:
+                progress.done()
+        except CaseError as error:
+            _refuse(getattr(error, "filename", case), error, as_json)
+        except SurgeError as error:
+            _undecided(case, error, as_json)
+    from surge.report_json import head_of
+    from surge.report_window import window_document, window_lines
+    from surge.words import CAUTIONS, Shown
+
+    if as_json:
+        head = head_of(__version__, loaded.filename, loaded.sha256)
+        _document(window_document(found, head, CAUTIONS))
+    else:
+        say = Shown(units=loaded.show, density=loaded.lineup.liquid.density)
+        _say("\n".join([*window_lines(found, loaded.lineup, say), "", _signature(loaded)]))
+    sys.exit(found.exit_code)
+
+
+def _strokes(shortest: str, longest: str | None) -> tuple[float, float | None]:
+    """Read the ends of the strokes to look at [s]."""
+    from surge.units import QuantityError, read
+
+    found = []
+    for option, text in (("--shortest", shortest), ("--longest", longest)):
+        try:
+            found.append(None if text is None else read(text, dimension="time").value)
+        except QuantityError as error:
+            _fail(f"{option} {error}")
+    low, high = found
+    assert low is not None
+    if not 0.05 <= low <= 3600.0 or (high is not None and not low < high <= 3600.0):
+        _fail(f"--shortest {shortest} --longest {longest}: write the shorter first, from 0.05 s to 3600 s")
+    return low, high
+
+
 @main.command(name="list")
 @click.argument("kind", type=click.Choice(["liquids", "pipes", "hoses", "valves", "rules"]))
 @click.argument("words", nargs=-1)

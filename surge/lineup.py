@@ -176,6 +176,8 @@ class Valve:
         Inherent characteristic from (0, 0) to (1, 1), straight between its points.
     opening : float
         Opening while loading, 0 shut to 1 open.
+    adjustable : bool
+        Its stroke time can be set: the search for its window begins here.
     """
 
     name: str
@@ -185,6 +187,7 @@ class Valve:
     characteristic: Table
     characteristic_source: str = "given"
     opening: float = 1.0
+    adjustable: bool = False
     limits: Limits = Limits()
     origin: Origin = ()
 

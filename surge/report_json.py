@@ -194,7 +194,8 @@ def scenario(run: ScenarioResult, *, histories: bool) -> Json:
     return done
 
 
-def _head(version: str, filename: str, sha256: str) -> Json:
+def head_of(version: str, filename: str, sha256: str) -> Json:
+    """Which program, and which case."""
     return {
         "schema_version": SCHEMA_VERSION,
         "program": {"name": "surge", "version": version},
@@ -228,7 +229,7 @@ def answer(
     """
     weakest = assessment.weakest
     return {
-        **_head(version, case.filename, case.sha256),
+        **head_of(version, case.filename, case.sha256),
         "title": case.lineup.title,
         "verdict": assessment.verdict,
         "exit_code": assessment.exit_code,
@@ -247,7 +248,7 @@ def answer(
 def no_answer(reason: str, *, version: str, filename: str, sha256: str) -> Json:
     """Return why a case that can be read cannot be decided at all."""
     return {
-        **_head(version, filename, sha256),
+        **head_of(version, filename, sha256),
         "verdict": UNDECIDED,
         "exit_code": EXIT_CODE[UNDECIDED],
         "reason": reason,
@@ -257,7 +258,7 @@ def no_answer(reason: str, *, version: str, filename: str, sha256: str) -> Json:
 def refusal(records: Iterable[FaultRecord], *, version: str, filename: str, sha256: str) -> Json:
     """Return the faults of a case that cannot be used."""
     return {
-        **_head(version, filename, sha256),
+        **head_of(version, filename, sha256),
         "exit_code": 2,
         "faults": [r.as_dict() for r in records],
     }

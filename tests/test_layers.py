@@ -42,7 +42,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         "casebuild",
     ),
     ("casefile", "rulefile"),
-    ("checks", "catalogue", "words", "advice", "report_rules", "report_text", "report_list", "report_json"),
+    ("checks", "catalogue", "words", "advice", "report_rules", "report_text", "report_list", "report_json", "report_window"),
     ("cli", "__main__", "__init__"),
 )
 RING_OF = {name: i for i, ring in enumerate(RINGS) for name in ring}

@@ -1,0 +1,595 @@
+"""The closing-time window of a valve: how fast surge allows, how slow the rules of the trade allow."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from surge.assess import Assessment, assess
+from surge.errors import CaseError, Fault
+from surge.formulas import joukowsky
+from surge.lineup import LineUp, Scenario
+from surge.margins import Near
+from surge.ranges import at_place, places
+from surge.result import ScenarioResult
+from surge.rulebook import Rule, RuleBook
+from surge.rulings import rule_on, with_pump_top
+from surge.run import simulate
+from surge.scan import Scanner
+from surge.search import Samples, first_look, smallest_safe
+from surge.static import static_findings
+from surge.stroke import with_strokes
+from surge.topology import pipeline_period
+from surge.verdict import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
+
+Tell = Callable[[str], None]
+
+SHORTEST = 1.0  # [s] looked at unless asked otherwise: no cargo valve is meant to be faster
+LEAST_LONGEST, PERIODS_LONGEST = 120.0, 20.0  # the longest looked at: the larger of [s] and periods
+FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the stroke
+FIRST_NEED = 2000.0  # [Pa] margin asked for before the numerical error is known
+ATTEMPTS = 6  # to confirm a stroke by a full run, each with a margin raised by what was lacking
+LENGTHS, SPEEDS = 5, 3  # samples over a length and over wave speeds that are ranges
+MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
+LEAST_RATE = 0.05  # of the agreed rate
+TIMES = (
+    "time to stop the flow",
+    "total shutdown time",
+    "shutdown time over time to fill the ullage",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Looked:
+    """One stroke, or one rate, that was looked at: its value [s] or [m3/s], and how near a limit comes."""
+
+    value: float
+    near: Near
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StrokeLimits:
+    """What one scenario allows one valve.
+
+    Attributes
+    ----------
+    valve, scenario : str
+    period : float
+        Longest pipeline period of the valve [s].
+    stroke : float
+        In the case [s].
+    shortest : float or None
+        Shortest safe stroke [s], rounded up; None: none is.
+    from_, to : float
+        Shortest and longest stroke looked at [s].
+    governs : Finding or None
+        The nearest limit in the run that confirms the shortest stroke, or what is in the way.
+    run : ScenarioResult or None
+        That run.
+    looked : tuple of Looked
+        Every stroke looked at, in order.
+    longest : float or None
+        Longest stroke that the rules on time allow [s], rounded down; None: no rule binds it. 0: even
+        the shortest looked at takes too long.
+    slow_rule : Rule or None
+        The rule that a longer stroke would break.
+    reason : str
+        Why no stroke is safe, or why it cannot be decided; "" otherwise.
+    verdict : str
+        Kept: there is a window; exceeded: there is none; or it cannot be decided.
+    """
+
+    valve: str
+    scenario: str
+    period: float
+    stroke: float
+    shortest: float | None
+    from_: float
+    to: float
+    governs: Finding | None
+    run: ScenarioResult | None
+    looked: tuple[Looked, ...]
+    longest: float | None
+    slow_rule: Rule | None
+    reason: str
+    verdict: str
+
+    @property
+    def open(self) -> bool:
+        """Whether some stroke is neither too fast nor too slow."""
+        return self.shortest is not None and (self.longest is None or self.shortest <= self.longest)
+
+
+def resolution(stroke: float) -> float:
+    """How finely a stroke is told [s]."""
+    return max(SHARE * stroke, FINEST)
+
+
+def rounded_up(stroke: float) -> float:
+    """A stroke [s] to the tenth above."""
+    return math.ceil(stroke * 10 - 1e-9) / 10
+
+
+def rounded_down(stroke: float) -> float:
+    """A stroke [s] to the tenth below."""
+    return math.floor(stroke * 10 + 1e-9) / 10
+
+
+def closing_valves(lineup: LineUp, scenario: Scenario) -> dict[str, float]:
+    """Valves that close in a scenario, each with its stroke [s]."""
+    known = {v.name for v in lineup.valves}
+    return {m.valve: m.law[-1][0] for m in scenario.moves if m.law[-1][1] < m.law[0][1] and m.valve in known}
+
+
+def over_ranges(lineup: LineUp) -> list[LineUp]:
+    """The line-up at places over what is known as a range only; itself where nothing is."""
+    return [at_place(lineup, place) for place in places(lineup, lengths=LENGTHS, speeds=SPEEDS)]
+
+
+class _Family:
+    """A scenario with one valve's stroke free, over every length the line may have."""
+
+    def __init__(self, lineup: LineUp, scenario: Scenario, valve: str, tell: Tell) -> None:
+        self.lineup, self.scenario, self.valve = lineup, scenario, valve
+        self.lineups = over_ranges(lineup)
+        self.scanners = [Scanner(one, scenario) for one in self.lineups]
+        self.tell = tell
+        self.near: dict[float, Near] = {}
+        first = self.scanners[0]
+        element = next(v for v in lineup.valves if v.name == valve)
+        flows = [s.base.steady.flow[valve] for s in self.scanners]
+        self.period = max(
+            pipeline_period(one, element, flow=q).longest for one, q in zip(self.lineups, flows, strict=True)
+        )
+        liquid = lineup.liquid
+        self.rise = max(
+            joukowsky(
+                density=liquid.density,
+                wave_speed=p.wave_speed,
+                velocity=abs(first.base.steady.flow[p.name]) / p.area,
+            )
+            for p in lineup.pipes
+        )
+
+    def with_stroke(self, stroke: float) -> Scenario:
+        return with_strokes(self.scenario, {self.valve: stroke})
+
+    def margins(self, strokes: Sequence[float]) -> list[float]:
+        """Margin of every stroke at its worst length [Pa]."""
+        self.tell(f'"{self.valve}" in "{self.scenario.name}": {len(self.near)} strokes looked at')
+        variants = [self.with_stroke(s) for s in strokes]
+        rows = [scanner.moved(variants) for scanner in self.scanners]
+        for stroke, column in zip(strokes, zip(*rows, strict=True), strict=True):
+            self.near[stroke] = min(column, key=lambda n: n.margin)
+        return [self.near[s].margin for s in strokes]
+
+    def hidden(self, stroke: float) -> float:
+        """How far waves that return may make the margin swing with the stroke [Pa].
+
+        It falls with the square of periods in the stroke: on the demo cases, from 3 to 48 periods, the
+        swing about a smooth curve was 0.17 of this at most.
+        """
+        return self.rise * min(1.0, (self.period / stroke) ** 2)
+
+    def confirm(self, stroke: float) -> tuple[list[Finding], ScenarioResult]:
+        """Findings of full runs at a stroke, and the run that is worst."""
+        found: list[Finding] = []
+        runs = []
+        for one in self.lineups:
+            run = simulate(one, self.with_stroke(stroke), tell=self.tell)
+            own = findings_of(one, run)
+            runs.append((run, worst_of(f.verdict for f in own), weakest(own)))
+            found += own
+        severity = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
+        run, _, _ = max(runs, key=lambda r: (severity[r[1]], r[2].load if r[2] else 0.0))
+        return found, run
+
+
+def stroke_limits(
+    lineup: LineUp,
+    scenario: Scenario,
+    valve: str,
+    *,
+    book: RuleBook,
+    shortest: float = SHORTEST,
+    longest: float | None = None,
+    tell: Tell | None = None,
+) -> StrokeLimits:
+    """Search the window of one valve in one scenario, everything else as the case has it.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    scenario : Scenario
+    valve : str
+        It closes in the scenario.
+    book : RuleBook
+        Rules on time bound the stroke from above.
+    shortest, longest : float
+        Strokes looked at [s]; the longest by default the larger of 120 s and 20 pipeline periods.
+    tell : callable, optional
+        Called with a word as work goes on.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+    """
+    family = _Family(lineup, scenario, valve, tell or (lambda _: None))
+    to = longest or max(LEAST_LONGEST, PERIODS_LONGEST * family.period)
+    blocked = _blocked(lineup, family, to)
+    if blocked is not None:
+        return blocked
+    found, run, stroke = _confirmed(family, shortest, to)
+    verdict = worst_of(f.verdict for f in found)
+    slow, rule = longest_allowed(lineup, scenario, valve, book=book, run=run, shortest=shortest, longest=to)
+    reason = ""
+    if stroke is None:
+        named = weakest(found)
+        reason = (
+            f"even {to:g} s is not shown to be safe" if named is None or not named.reason else named.reason
+        )
+        verdict = verdict if verdict != WITHIN else UNDECIDED
+    elif slow is not None and stroke > slow:
+        verdict = EXCEEDED
+    return StrokeLimits(
+        valve=valve,
+        scenario=scenario.name,
+        period=family.period,
+        stroke=closing_valves(lineup, scenario)[valve],
+        shortest=stroke,
+        from_=shortest,
+        to=to,
+        governs=weakest(found),
+        run=run,
+        looked=tuple(Looked(value=s, near=family.near[s]) for s in sorted(family.near)),
+        longest=slow,
+        slow_rule=rule,
+        reason=reason,
+        verdict=verdict,
+    )
+
+
+def _confirmed(
+    family: _Family, shortest: float, longest: float
+) -> tuple[list[Finding], ScenarioResult, float | None]:
+    """Search, and confirm what is found by full runs; the margin asked for grows by what these lack."""
+    samples = Samples()
+    need = FIRST_NEED
+    for _ in range(ATTEMPTS):
+        stroke = smallest_safe(
+            family.margins,
+            first_look(longest, shortest),
+            need=need,
+            resolution=resolution,
+            spacing=family.period / 4,
+            hidden=family.hidden,
+            samples=samples,
+        )
+        if stroke is None:
+            break
+        told = min(rounded_up(stroke), longest)
+        found, run = family.confirm(told)
+        if all(f.verdict == WITHIN for f in found):
+            return found, run, told
+        lacking = _lacking(found)
+        if lacking <= 0.0:
+            return found, run, None  # nothing that a longer stroke would mend: data are missing
+        need += 1.1 * lacking + 200.0
+    found, run = family.confirm(longest)
+    return found, run, None
+
+
+def _blocked(lineup: LineUp, family: _Family, to: float) -> StrokeLimits | None:
+    """What no stroke can mend: shut-off pressure above a rating."""
+    over = [f for f in static_findings(lineup) if f.verdict != WITHIN]
+    if not over:
+        return None
+    worst_one = weakest(over)
+    assert worst_one is not None
+    certain = worst_one.verdict == EXCEEDED
+    return StrokeLimits(
+        valve=family.valve,
+        scenario=family.scenario.name,
+        period=family.period,
+        stroke=closing_valves(lineup, family.scenario)[family.valve],
+        shortest=None,
+        from_=0.0,
+        to=to,
+        governs=worst_one,
+        run=None,
+        looked=(),
+        longest=None,
+        slow_rule=None,
+        reason="shut-off pressure alone is above a limit: no stroke time is safe"
+        if certain
+        else worst_one.reason,
+        verdict=worst_one.verdict,
+    )
+
+
+def longest_allowed(
+    lineup: LineUp,
+    scenario: Scenario,
+    valve: str,
+    *,
+    book: RuleBook,
+    run: ScenarioResult,
+    shortest: float,
+    longest: float,
+) -> tuple[float | None, Rule | None]:
+    """Return the longest stroke that the binding rules on time allow [s], and the rule beyond it.
+
+    The times of a chain grow with every stroke in it, so that one bound is enough.
+    """
+    timing = RuleBook(rules=tuple(r for r in book.rules if r.measure in TIMES and r.required))
+
+    def broken(stroke: float) -> Rule | None:
+        changed = with_strokes(scenario, {valve: stroke})
+        one = lineup.with_(scenarios=(changed,))
+        rulings = rule_on(one, book=timing, runs=(run,), findings=())
+        # What cannot be decided bounds nothing; the check of the case tells it.
+        return next((r.rule for r in rulings if r.verdict == EXCEEDED), None)
+
+    rule = broken(longest)
+    if rule is None:
+        return None, None
+    low, high = 0.0, longest
+    if (at_once := broken(shortest)) is not None:
+        return 0.0, at_once
+    low = shortest
+    while high - low > 1e-4:
+        middle = 0.5 * (low + high)
+        if (found := broken(middle)) is None:
+            low = middle
+        else:
+            high, rule = middle, found
+    return rounded_down(low + 2e-4), rule
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RateLimit:
+    """The greatest safe rate of a scenario at the strokes of the case.
+
+    Attributes
+    ----------
+    scenario : str
+    agreed : float
+        [m3/s]
+    greatest : float or None
+        [m3/s], rounded down to a thousandth of the agreed rate; None: even the least looked at is unsafe.
+    to : float
+        Greatest rate looked at [m3/s]: beyond it the line-up may be unable to go.
+    governs : Finding or None
+        The nearest limit in the run that confirms it.
+    unsafe_below : (float, float) or None
+        Least and greatest unsafe rate below the agreed one, where that one itself is safe [m3/s].
+    """
+
+    scenario: str
+    agreed: float
+    greatest: float | None
+    to: float
+    governs: Finding | None
+    unsafe_below: tuple[float, float] | None = None
+
+
+def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = None) -> RateLimit | None:
+    """Search the greatest rate that is safe, with every lower one, at the strokes of the scenario.
+
+    Returns None where the case has no agreed rate.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+    """
+    if lineup.rate is None:
+        return None
+    agreed = scenario.rate or lineup.rate.agreed
+    say = tell or (lambda _: None)
+    scanners = [Scanner(one, scenario) for one in over_ranges(lineup)]
+
+    def margins(slowness: Sequence[float]) -> list[float]:
+        say(f'"{scenario.name}": {len(slowness)} rates')
+        rows = [s.at_rates([agreed / v for v in slowness]) for s in scanners]
+        return [min(n.margin for n in column) for column in zip(*rows, strict=True)]
+
+    samples = Samples()
+    need = FIRST_NEED
+    made = RateLimit(
+        scenario=scenario.name, agreed=agreed, greatest=None, to=agreed * MORE_RATE, governs=None
+    )
+    for _ in range(ATTEMPTS):
+        slowness = smallest_safe(
+            margins,
+            first_look(1 / LEAST_RATE, 1 / MORE_RATE),
+            need=need,
+            resolution=lambda v: SHARE * v,
+            spacing=math.inf,
+            hidden=lambda _: 0.0,
+            samples=samples,
+        )
+        if slowness is None:
+            return made
+        rate = math.floor(1000 / slowness + 1e-9) / 1000 * agreed
+        found: list[Finding] = []
+        for one in over_ranges(lineup):
+            found += findings_of(one, simulate(one, replace(scenario, rate=rate), tell=say))
+        unsafe = _unsafe_below(samples, need, agreed, slowness)
+        made = replace(made, governs=weakest(found), unsafe_below=unsafe)
+        if all(f.verdict == WITHIN for f in found):
+            return replace(made, greatest=rate)
+        lacking = _lacking(found)
+        if lacking <= 0.0:
+            return made
+        need += 1.1 * lacking + 200.0
+    return made
+
+
+def _unsafe_below(
+    samples: Samples, need: float, agreed: float, slowness: float
+) -> tuple[float, float] | None:
+    """Least and greatest unsafe rate between the greatest safe one and the agreed one, if that is safe."""
+    between = [v for v, m in samples.margins.items() if 1.0 < v < slowness and not m >= need]
+    near_agreed = min(samples.margins, key=lambda v: abs(v - 1.0))
+    if not between or not samples.margins[near_agreed] >= need:
+        return None
+    return agreed / max(between), agreed / min(between)
+
+
+def _lacking(found: Sequence[Finding]) -> float:
+    """By how much what is not kept for certain falls short [Pa]; 0 where no margin tells."""
+    short = (f.error - f.margin for f in found if f.margin is not None and f.verdict != WITHIN)
+    return max(short, default=0.0)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Windows:
+    """The windows of a case.
+
+    Attributes
+    ----------
+    by_valve : dict of str to tuple of StrokeLimits
+        For each valve, one for each scenario in which it closes.
+    rates : tuple of RateLimit
+        Greatest safe rates at the strokes of the case.
+    joint_strokes : dict of str to float
+        Strokes that were run together [s].
+    joint : Assessment or None
+        What came of that; None when some valve has no safe stroke.
+    """
+
+    by_valve: dict[str, tuple[StrokeLimits, ...]]
+    rates: tuple[RateLimit, ...]
+    joint_strokes: dict[str, float]
+    joint: Assessment | None
+
+    def bounds(self, valve: str) -> tuple[float | None, float | None]:
+        """Shortest and longest stroke of a valve over all its scenarios [s]; None as in StrokeLimits."""
+        parts = self.by_valve[valve]
+        shortest = [p.shortest for p in parts]
+        longest = [p.longest for p in parts if p.longest is not None]
+        safe = None if None in shortest else max(s for s in shortest if s is not None)
+        return safe, min(longest, default=None)
+
+    @property
+    def verdict(self) -> str:
+        """Kept: every valve has a window, and all strokes together keep every pressure."""
+        verdicts = [p.verdict for parts in self.by_valve.values() for p in parts]
+        for valve in self.by_valve:
+            shortest, longest = self.bounds(valve)
+            if shortest is not None and longest is not None and shortest > longest:
+                verdicts.append(EXCEEDED)
+        return worst_of(verdicts)
+
+    @property
+    def exit_code(self) -> int:
+        """0 a window is open for every valve, 3 one is empty, 4 cannot be decided."""
+        return EXIT_CODE[self.verdict]
+
+
+def windows_of(
+    lineup: LineUp,
+    *,
+    book: RuleBook,
+    valves: Sequence[str] = (),
+    shortest: float = SHORTEST,
+    longest: float | None = None,
+    tell: Tell | None = None,
+) -> Windows:
+    """Search the window of every adjustable valve, the greatest safe rates, and run the set as such.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    book : RuleBook
+    valves : sequence of str
+        Those to search for; by default those that the case marks as adjustable, and if it marks none all
+        that close in some scenario.
+    shortest, longest : float
+        Strokes looked at [s].
+    tell : callable, optional
+        Called with a word as work goes on.
+
+    Raises
+    ------
+    CaseError
+        A valve that is not there or never closes; and as :func:`surge.run.simulate`.
+    GridError, SolveError
+    """
+    lineup = with_pump_top(lineup, book)
+    closing = {valve: _closes_in(lineup, valve) for valve in _wanted(lineup, valves)}
+    _refuse_idle(lineup, closing)
+    by_valve = {
+        valve: tuple(
+            stroke_limits(lineup, s, valve, book=book, shortest=shortest, longest=longest, tell=tell)
+            for s in scenarios
+        )
+        for valve, scenarios in closing.items()
+    }
+    rates = tuple(r for s in lineup.scenarios if (r := greatest_rate(lineup, s, tell=tell)) is not None)
+    made = Windows(by_valve=by_valve, rates=rates, joint_strokes={}, joint=None)
+    strokes = {valve: made.bounds(valve)[0] for valve in by_valve}
+    if any(s is None for s in strokes.values()):
+        return made
+    set_ = {v: s for v, s in strokes.items() if s is not None}
+    return replace(made, joint_strokes=set_, joint=joint(lineup, set_, book=book, tell=tell))
+
+
+def _wanted(lineup: LineUp, valves: Sequence[str]) -> list[str]:
+    if valves:
+        return list(dict.fromkeys(valves))
+    marked = [v.name for v in lineup.valves if v.adjustable]
+    return marked or [v.name for v in lineup.valves if _closes_in(lineup, v.name)]
+
+
+def _closes_in(lineup: LineUp, valve: str) -> list[Scenario]:
+    return [s for s in lineup.scenarios if valve in closing_valves(lineup, s)]
+
+
+def _refuse_idle(lineup: LineUp, closing: dict[str, list[Scenario]]) -> None:
+    known = {v.name: v for v in lineup.valves}
+    faults = []
+    for name, scenarios in closing.items():
+        if name not in known:
+            listed = ", ".join(f'"{n}"' for n in known)
+            faults.append(
+                Fault(
+                    path=("valve",),
+                    found=f'"{name}"',
+                    expected=f"a valve of the case: {listed}",
+                    remedy="check the name",
+                )
+            )
+        elif not scenarios:
+            faults.append(
+                Fault(
+                    path=(*known[name].origin, "adjustable"),
+                    found=f'"{name}" closes in no scenario',
+                    expected="a valve that closes in some scenario",
+                    remedy="add an event that closes it, or choose another valve",
+                )
+            )
+    if not closing:
+        faults.append(
+            Fault(
+                path=("scenario",),
+                found="no valve closes in any scenario",
+                expected="a valve whose stroke can be searched",
+                remedy='add [[scenario.event]] with close = "manifold valve"',
+            )
+        )
+    if faults:
+        raise CaseError(faults)
+
+
+def with_all_strokes(lineup: LineUp, strokes: dict[str, float]) -> LineUp:
+    """Return the line-up with these strokes in every scenario."""
+    return lineup.with_(scenarios=tuple(with_strokes(s, strokes) for s in lineup.scenarios))
+
+
+def joint(
+    lineup: LineUp, strokes: dict[str, float], *, book: RuleBook, tell: Tell | None = None
+) -> Assessment:
+    """Check the set of strokes that goes on the sheet, all together: windows of one valve do not prove it."""
+    return assess(with_all_strokes(lineup, strokes), book=book, tell=tell)

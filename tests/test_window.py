@@ -1,0 +1,341 @@
+"""Windows of closing times: against closed forms, dense scans, and full runs."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from case_answers import CASES, case
+from click.testing import CliRunner, Result
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from surge.cli import main
+from surge.errors import CaseError
+from surge.lineup import Limits, LineUp, Liquid, Pipe, Point, Rate, Scenario, Tank, Valve, ValveMove
+from surge.rulebook import RuleBook
+from surge.rulebook_read import built_in
+from surge.run import simulate
+from surge.scan import Scanner
+from surge.stroke import with_strokes
+from surge.verdict import EXCEEDED, WITHIN, findings_of
+from surge.window import (
+    closing_valves,
+    greatest_rate,
+    joint,
+    longest_allowed,
+    resolution,
+    rounded_down,
+    rounded_up,
+    stroke_limits,
+    windows_of,
+)
+
+NO_RULES = RuleBook(rules=())
+LINEAR = ((0.0, 0.0), (1.0, 1.0))
+
+
+def line(
+    *,
+    length: float = 1000.0,
+    velocity: float = 1.5,
+    rating: float = 12e5,
+    roughness: float = 0.0,
+    branch: float = 0.0,
+    second: float = 0.0,
+) -> LineUp:
+    """A tank, a pipe, a valve at its end, a receiving tank; perhaps a closed branch and a second valve."""
+    diameter, a, head = 0.3, 1000.0, 30.0
+    flow = velocity * math.pi / 4 * diameter**2
+    limits = Limits(rating=rating)
+    points = [
+        Point(name="in", elevation=0.0),
+        Point(name="mid", elevation=0.0),
+        Point(name="end", elevation=0.0),
+    ]
+    points.append(Point(name="out", elevation=0.0))
+    share = 0.5
+    pipes = [
+        Pipe(
+            name="first",
+            start="in",
+            end="mid",
+            length=length * share,
+            diameter=diameter,
+            wave_speed=a,
+            roughness=roughness,
+            limits=limits,
+        ),
+        Pipe(
+            name="last",
+            start="mid",
+            end="end",
+            length=length * (1 - share),
+            diameter=diameter,
+            wave_speed=a,
+            roughness=roughness,
+            limits=limits,
+        ),
+    ]
+    if branch:
+        points.append(Point(name="blind", elevation=0.0, closed=True))
+        pipes.append(
+            Pipe(
+                name="branch",
+                start="mid",
+                end="blind",
+                length=branch,
+                diameter=0.2,
+                wave_speed=a,
+                roughness=roughness,
+                limits=limits,
+            )
+        )
+    kv = 3600 * flow / math.sqrt(20.0 * 9.80665 * 1000 / 1e5)
+    valves = [Valve(name="valve", start="end", end="out", kv=kv, characteristic=LINEAR, limits=limits)]
+    moves = [ValveMove(valve="valve", start=1.0, law=((0.0, 1.0), (10.0, 0.0)))]
+    if second:
+        valves.append(
+            Valve(name="other", start="mid", end="side", kv=kv / 2, characteristic=LINEAR, limits=limits)
+        )
+        points.append(Point(name="side", elevation=0.0))
+        moves.append(ValveMove(valve="other", start=1.0 + second, law=((0.0, 1.0), (3.0, 0.0))))
+    tanks = [
+        Tank(name="source", point="in", side="shore", level=head),
+        Tank(name="sink", point="out", side="ship", level=10.0),
+    ]
+    if second:
+        tanks.append(Tank(name="sink 2", point="side", side="ship", level=10.0))
+    return LineUp(
+        title="line",
+        liquid=Liquid(
+            name="water", density=1000.0, sound_speed=1480.0, viscosity=1e-6, vapour_pressure=2000.0
+        ),
+        points=tuple(points),
+        pipes=tuple(pipes),
+        valves=tuple(valves),
+        tanks=tuple(tanks),
+        scenarios=(Scenario(name="closing", moves=tuple(moves)),),
+    )
+
+
+def worst_margin(lineup: LineUp, strokes: list[float], valve: str = "valve") -> list[float]:
+    scanner = Scanner(lineup, lineup.scenarios[0])
+    return [n.margin for n in scanner.moved([with_strokes(lineup.scenarios[0], {valve: s}) for s in strokes])]
+
+
+def test_rounding_goes_to_the_safe_side() -> None:
+    assert rounded_up(12.01) == 12.1
+    assert rounded_up(12.1) == 12.1
+    assert rounded_down(24.99) == 24.9
+    assert rounded_down(25.0) == 25.0
+    assert resolution(5.0) == 0.1
+    assert resolution(50.0) == 0.5
+
+
+def test_minimum_closure_of_a_frictionless_line() -> None:
+    """A single pipe with a linear valve: at the limit the stroke search gives back, a full run stands at it.
+
+    The peak at the shortest stroke lies within the limit by no more than what a resolution of 0.1 s changes.
+    """
+    lineup = line(rating=7e5)
+    got = stroke_limits(lineup, lineup.scenarios[0], "valve", book=NO_RULES)
+    assert got.shortest is not None
+    assert got.verdict == WITHIN
+    at, below = worst_margin(lineup, [got.shortest, got.shortest - 0.6])
+    assert at >= 0.0
+    assert below < 0.0 + 0.02e5
+    assert got.longest is None
+
+
+def test_the_window_is_confirmed_by_a_full_run() -> None:
+    lineup = line(rating=7e5)
+    got = stroke_limits(lineup, lineup.scenarios[0], "valve", book=NO_RULES)
+    assert got.shortest is not None
+    run = simulate(lineup, with_strokes(lineup.scenarios[0], {"valve": got.shortest}))
+    assert all(f.verdict == WITHIN for f in findings_of(lineup, run))
+    assert got.run is not None
+    assert got.run.method.worst_error < 0.1e5
+
+
+def test_a_rating_below_shut_off_pressure_leaves_no_stroke() -> None:
+    """The source tank alone stands 30 m above the line: 2.94 bar; a rating of 2.5 bar is below it."""
+    lineup = line(rating=2.5e5)
+    got = stroke_limits(lineup, lineup.scenarios[0], "valve", book=NO_RULES)
+    assert got.shortest is None
+    assert got.verdict == EXCEEDED
+    assert "no stroke time is safe" in got.reason
+
+
+def test_a_low_rate_needs_no_slow_stroke() -> None:
+    lineup = line(velocity=0.05, rating=12e5)
+    got = stroke_limits(lineup, lineup.scenarios[0], "valve", book=NO_RULES)
+    assert got.shortest == got.from_ == 1.0
+
+
+@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    length=st.floats(400.0, 2500.0),
+    velocity=st.floats(0.8, 3.0),
+    over=st.floats(0.5e5, 8e5),
+    roughness=st.sampled_from([0.0, 1e-4, 1e-3]),
+    branch=st.one_of(st.just(0.0), st.floats(40.0, 800.0)),
+    second=st.one_of(st.just(0.0), st.floats(0.5, 6.0)),
+)
+def test_a_scan_ten_times_as_dense_finds_nothing_unsafe_above(
+    length: float, velocity: float, over: float, roughness: float, branch: float, second: float
+) -> None:
+    """Generated line-ups, closed branches and second valves among them: every longer stroke is safe."""
+    lineup = line(
+        length=length,
+        velocity=velocity,
+        rating=3.0e5 + over,
+        roughness=roughness,
+        branch=branch,
+        second=second,
+    )
+    got = stroke_limits(lineup, lineup.scenarios[0], "valve", book=NO_RULES, longest=40.0)
+    if got.shortest is None:
+        return
+    step = max(resolution(got.shortest), got.period / 4) / 10
+    strokes = list(np.arange(got.shortest, min(40.0, got.shortest + 300 * step), step))
+    margins = worst_margin(lineup, strokes)
+    assert min(margins) >= 0.0, (got.shortest, strokes[int(np.argmin(margins))], min(margins))
+
+
+# Longest strokes
+
+
+def shutdown(case_name: str, scenario: str) -> tuple[LineUp, Scenario]:
+    lineup = case(case_name).lineup
+    return lineup, next(s for s in lineup.scenarios if s.name == scenario)
+
+
+def test_the_longest_stroke_by_the_rule_of_thirty_seconds() -> None:
+    """Closed form: 30 s less 1 s of signal and 14 s of the shore valve before it: 15 s, inclusive."""
+    lineup, scenario = shutdown("gasoline-drop-lines", "bulk emergency shutdown")
+    run = simulate(lineup, scenario, quick=True)
+    longest, rule = longest_allowed(
+        lineup, scenario, "manifold valve", book=built_in(), run=run, shortest=1.0, longest=120.0
+    )
+    assert longest == 15.0
+    assert rule is not None
+    assert rule.id == "total-shutdown-time"
+
+
+def test_no_rule_binds_a_stroke_outside_a_shutdown() -> None:
+    lineup, scenario = shutdown("gasoline-drop-lines", "start of loading")
+    run = simulate(lineup, scenario, quick=True)
+    assert longest_allowed(
+        lineup, scenario, "manifold valve", book=built_in(), run=run, shortest=1.0, longest=120.0
+    ) == (None, None)
+
+
+# Rates
+
+
+def test_the_greatest_rate_stands_at_its_limit() -> None:
+    lineup = line(rating=8e5)
+    lineup = lineup.with_(rate=Rate(agreed=0.09, means="throttle", at="valve", through="first"))
+    got = greatest_rate(lineup, lineup.scenarios[0])
+    assert got is not None
+    assert got.greatest is not None
+    assert 0.0 < got.greatest <= got.to
+    if got.greatest < got.to * 0.99:
+        (beyond,) = [n.margin for n in Scanner(lineup, lineup.scenarios[0]).at_rates([got.greatest * 1.03])]
+        assert beyond < 0.05e5
+
+
+def test_without_a_rate_there_is_none_to_search() -> None:
+    lineup = line()
+    assert greatest_rate(lineup, lineup.scenarios[0]) is None
+
+
+# The whole case
+
+
+def test_the_set_is_run_as_such() -> None:
+    lineup = line(rating=7e5, second=2.0)
+    got = windows_of(lineup, book=NO_RULES, valves=["valve"])
+    assert got.joint is not None
+    alone = joint(lineup, got.joint_strokes, book=NO_RULES)
+    assert alone.verdict == got.joint.verdict
+
+
+def test_unknown_and_idle_valves_are_refused() -> None:
+    lineup = line()
+    with pytest.raises(CaseError) as caught:
+        windows_of(lineup, book=NO_RULES, valves=["vlave"])
+    assert '"valve"' in caught.value.faults[0].expected
+    idle = lineup.with_(
+        scenarios=(
+            replace(
+                lineup.scenarios[0],
+                moves=(ValveMove(valve="valve", start=1.0, law=((0.0, 0.0), (5.0, 1.0))),),
+            ),
+        )
+    )
+    with pytest.raises(CaseError):
+        windows_of(idle, book=NO_RULES)
+
+
+def test_marked_valves_are_searched_and_others_not() -> None:
+    lineup = line(second=2.0)
+    assert set(closing_valves(lineup, lineup.scenarios[0])) == {"valve", "other"}
+    marked = lineup.with_(valves=tuple(replace(v, adjustable=v.name == "other") for v in lineup.valves))
+    assert list(windows_of(marked, book=NO_RULES, longest=20.0).by_valve) == ["other"]
+
+
+# The command
+
+
+def run(*args: Any) -> Result:
+    return CliRunner().invoke(main, ["window", *map(str, args)])
+
+
+def test_the_command_tells_the_window_and_its_proof() -> None:
+    got = run(CASES / "crude-sea-line.toml", "--valve", "manifold valve")
+    assert got.exit_code == 3
+    text = " ".join(got.stdout.split())
+    assert "close no faster than" in text
+    assert "the window is empty" in text
+    assert "strokes" in text
+    assert "a calculation, not a permit" in text
+
+
+def test_json_of_the_command() -> None:
+    got = run(CASES / "benzene-by-names-and-sizes.toml", "--valve", "manifold valve", "--json")
+    made = json.loads(got.stdout)
+    (valve,) = made["valves"]
+    assert valve["valve"] == "manifold valve"
+    assert made["exit_code"] == got.exit_code
+    looked = valve["scenarios"][0]["looked_at"]
+    assert len(looked) > 20
+    assert all(x["stroke_s"] >= 1.0 for x in looked)
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("--valve", "no such valve"),
+        ("--shortest", "30 s", "--longest", "2 s"),
+        ("--shortest", "fast"),
+        ("--longest", "120"),
+    ],
+)
+def test_bad_arguments(args: tuple[str, ...]) -> None:
+    got = run(CASES / "crude-sea-line.toml", *args)
+    assert got.exit_code == 2
+    assert "Traceback" not in got.output
+    assert got.stdout == ""
+
+
+def test_a_bad_case(tmp_path: Path) -> None:
+    path = tmp_path / "bad.toml"
+    path.write_text("schema = 1\n", encoding="utf-8")
+    assert run(path).exit_code == 2

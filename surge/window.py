@@ -29,7 +29,7 @@ SHORTEST = 1.0  # [s] looked at unless asked otherwise: no cargo valve is meant 
 LEAST_LONGEST, PERIODS_LONGEST = 120.0, 20.0  # the longest looked at: the larger of [s] and periods
 FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the stroke
 FIRST_NEED = 2000.0  # [Pa] margin asked for before the numerical error is known
-ATTEMPTS = 6  # to confirm a stroke by a full run, each with a margin raised by what was lacking
+ATTEMPTS = 9  # to confirm a stroke by a full run, each with a margin raised by what was lacking
 LENGTHS, SPEEDS = 5, 3  # samples over a length and over wave speeds that are ranges
 MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
 LEAST_RATE = 0.05  # of the agreed rate
@@ -255,6 +255,7 @@ def _confirmed(
 ) -> tuple[list[Finding], ScenarioResult, float | None]:
     """Search, and confirm what is found by full runs; the margin asked for grows by what these lack."""
     samples = Samples()
+    confirmed: dict[float, tuple[list[Finding], ScenarioResult]] = {}
     need = FIRST_NEED
     for _ in range(ATTEMPTS):
         stroke = smallest_safe(
@@ -269,13 +270,16 @@ def _confirmed(
         if stroke is None:
             break
         told = min(rounded_up(stroke), longest)
-        found, run = family.confirm(told)
+        if told not in confirmed:
+            confirmed[told] = family.confirm(told)
+        found, run = confirmed[told]
         if all(f.verdict == WITHIN for f in found):
             return found, run, told
         lacking = _lacking(found)
         if lacking <= 0.0:
             return found, run, None  # nothing that a longer stroke would mend: data are missing
-        need += 1.1 * lacking + 200.0
+        # The error may grow again with another stroke: a need that crept up would never be met.
+        need += max(1.5 * lacking, 0.5 * need)
     found, run = family.confirm(longest)
     return found, run, None
 
@@ -422,7 +426,7 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
         lacking = _lacking(found)
         if lacking <= 0.0:
             return made
-        need += 1.1 * lacking + 200.0
+        need += max(1.5 * lacking, 0.5 * need)
     return made
 
 
@@ -527,7 +531,8 @@ def windows_of(
         )
         for valve, scenarios in closing.items()
     }
-    rates = tuple(r for s in lineup.scenarios if (r := greatest_rate(lineup, s, tell=tell)) is not None)
+    concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
+    rates = tuple(r for s in concerned if (r := greatest_rate(lineup, s, tell=tell)) is not None)
     made = Windows(by_valve=by_valve, rates=rates, joint_strokes={}, joint=None)
     strokes = {valve: made.bounds(valve)[0] for valve in by_valve}
     if any(s is None for s in strokes.values()):

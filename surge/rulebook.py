@@ -9,6 +9,8 @@ Decisions
 * Rules on pressures are required: static, steady, peak, test pressure, top of the cargo pump, lowest
   pressure, vapour. All but the pump top may be made stricter by a user's file, never looser: a higher limit
   goes into the case (rating, allowance), where its source stands.
+* A figure that stands in the case always counts. For the top of the cargo pump a file may set aside the
+  program's own 8 bar, up or down or altogether; of a figure in the case and one in a file the smaller holds.
 * A rule binds what it speaks of. Many rules come from regulations for certain ships or ports; they are
   required only where the case itself shows what they speak of (a shutdown chain, an ullage, a static
   accumulator, the burst pressure of a hose), and of several figures for one thing the strictest holds, unless
@@ -131,7 +133,7 @@ CONDITIONS: Mapping[str, str] = MappingProxyType(
         "a hose whose burst pressure is given": "element",
         "a hose whose test and burst pressures are given": "element",
         "a hose whose test date is given": "element",
-        "a test pressure is given": "element",
+        "a test pressure is given, or a surge uses an allowance": "element",
         "a ship's line that a valve can shut off from its tank": "element",
         "a ship's line that is always open to its tank": "element",
         "no allowance is chosen": "element",

@@ -21,7 +21,7 @@ from surge.rulings_ground import (
     passed_over,
 )
 from surge.rulings_parts import allowance, months, outside, part
-from surge.rulings_pressure import counts, pressure, with_pump_top
+from surge.rulings_pressure import counts, pressure, pump_top_of_the_case, with_pump_top
 from surge.rulings_strokes import effective_closing, stroke_per_inch, stroke_per_millimetre, stroke_time
 from surge.rulings_times import shore_first, stop_flow, total_shutdown
 from surge.verdict import Finding, worst_of
@@ -95,6 +95,7 @@ def rule_on(
             found.append(passed_over(rule, f"switched off, {rule.reason}"))
         else:
             found += _spoken(rule, ground, _EVALUATE[rule.measure](rule, ground))
+        found += pump_top_of_the_case(rule, ground)
     return tuple(found)
 
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from surge.lineup import LineUp, Pipe, Scenario, Tank
 from surge.result import Array, ScenarioResult
-from surge.rulebook import Rule
+from surge.rulebook import ROUNDING, Rule
 from surge.rulings_ground import (
+    NOT_DECIDED,
+    NOT_KEPT,
     Ground,
     Ruling,
     Unknown,
@@ -17,17 +21,17 @@ from surge.rulings_ground import (
     passed_over,
     rank,
 )
-from surge.rulings_times import counted_stop, each_shutdown, still_open
+from surge.rulings_times import counted_stop, ends_lacking, laws_of, still_open, stopped_at
 
 NO_FLOW = 1e-6  # [m3/s] a tank that takes less is not being loaded
 FLOW_ERROR = 0.005  # [-] of a flow read from a run, as is allowed for its pressures; our own bound
 
 
-# Velocities
+# Velocities: of the flow at the start of a pipe, of which the runs keep the history
 
 
 def velocity(rule: Rule, ground: Ground) -> list[Ruling]:
-    """Steady velocity in the fastest pipe, hose or arm of every scenario."""
+    """Greatest velocity over the run, in the fastest pipe, hose or arm of every scenario."""
     unknown: dict[str, Ruling] = {}
     found: list[Ruling] = []
     for scenario in ground.lineup.scenarios:
@@ -44,27 +48,41 @@ def velocity(rule: Rule, ground: Ground) -> list[Ruling]:
 
 
 def _velocity(rule: Rule, ground: Ground, scenario: Scenario, pipe: Pipe) -> list[Ruling]:
-    found = []
-    for run in ground.runs.get(scenario.name, []):
-        figures = next(e.figures for e in run.elements if e.name == pipe.name)
-        if figures is not None:
-            clause = (f'In "{scenario.name}" the velocity is greatest in "{pipe.name}", ',)
-            value = abs(figures.velocity)
-            found.append(
-                judged(
-                    rule,
-                    scenario=scenario.name,
-                    subject=pipe.name,
-                    value=value,
-                    limit=rule.figure,
-                    clause=clause,
-                )
-            )
-    return found
+    before = f'In "{scenario.name}" the velocity is greatest in "{pipe.name}", '
+    return [
+        _fastest(rule, run, pipe.name, np.abs(run.history.flow[pipe.name]) / pipe.area, before)
+        for run in ground.runs.get(scenario.name, [])
+    ]
+
+
+def _fastest(rule: Rule, run: ScenarioResult, subject: str, speeds: Array, before: str) -> Ruling:
+    """Hold the greatest of the velocities (n,) [m/s] of a run's history against a rule.
+
+    Flow that another branch sheds raises a velocity above the steady one. What stands before anything moves
+    has no numerical error. After the liquid has boiled the flow is not known: no rule is kept then.
+    """
+    time = run.history.time
+    valid = speeds if run.vapour is None else speeds[time <= run.vapour.time]
+    at = int(np.argmax(valid))
+    value, steady = float(valid[at]), float(speeds[0])
+    rises = value > steady * (1.0 + ROUNDING)
+    made = judged(
+        rule,
+        scenario=run.name,
+        subject=subject,
+        value=value,
+        limit=rule.figure,
+        error=FLOW_ERROR * value if rises else 0.0,
+        clause=(before, f" at {time[at]:.3g} s, after {steady:.3g} m/s at the start" if rises else ""),
+    )
+    if run.vapour is None or made.outcome == NOT_KEPT:
+        return made
+    words = f"{value:.3g} m/s until the liquid boils; what flows after that is not known: {NOT_DECIDED}."
+    return replace(made, outcome=NOT_DECIDED, phrase=(before, words))
 
 
 def inlet_velocity(rule: Rule, ground: Ground) -> list[Ruling]:
-    """Steady velocity at the inlet of every tank of the ship, the fastest of every scenario."""
+    """Greatest velocity over the run at the inlets of the ship's tanks, the fastest of every scenario."""
     unknown: dict[str, Ruling] = {}
     found: list[Ruling] = []
     for scenario in ground.lineup.scenarios:
@@ -78,29 +96,23 @@ def inlet_velocity(rule: Rule, ground: Ground) -> list[Ruling]:
 
 def _at_inlets(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
     found = []
+    if (lacking := ends_lacking(ground.lineup)) is not None:
+        return [not_checked(rule, lacking.reason, supply=lacking.supply, scenario=scenario.name)]
     for tank in ship_tanks(ground.lineup):
         pipes = bores_of(ground.lineup, tank.point)
+        before = f'In "{scenario.name}" the inlet of the tank "{tank.name}" has the most, '
         for run in ground.runs.get(scenario.name, []):
-            inflow = abs(float(into_tank(ground.lineup, run, tank)[0]))
-            if not pipes and inflow > NO_FLOW:
+            inflow = np.abs(into_tank(ground.lineup, run, tank))
+            if not pipes and np.max(inflow) > NO_FLOW:
                 reason = f'no pipe leads to the tank "{tank.name}", which would tell the bore of its inlet'
                 supply = "write the drop line as a pipe"
                 return [not_checked(rule, reason, supply=supply, scenario=scenario.name, subject=tank.name)]
-            own = {e.name: e.figures for e in run.elements}
             # One pipe carries all that the tank takes; of several, each tells its own velocity.
-            speeds = [abs(f.velocity) for p in pipes if (f := own[p.name]) is not None]
-            if len(pipes) == 1:
-                speeds = [inflow / pipes[0].area]
+            flows = [inflow] if len(pipes) == 1 else [np.abs(run.history.flow[p.name]) for p in pipes]
             found += [
-                judged(
-                    rule,
-                    scenario=scenario.name,
-                    subject=tank.name,
-                    value=max(speeds),
-                    limit=rule.figure,
-                    clause=(f'In "{scenario.name}" the inlet of the tank "{tank.name}" has the most, ',),
-                )
-            ] * bool(speeds)
+                _fastest(rule, run, tank.name, flow / p.area, before)
+                for p, flow in zip(pipes, flows, strict=True)
+            ]
     return [max(found, key=rank)] if found else []
 
 
@@ -144,46 +156,71 @@ def overfill(rule: Rule, ground: Ground) -> list[Ruling]:
     answer = ground.applies(rule)
     if isinstance(answer, Unknown):
         return [may_apply(rule, answer)]
+    if not answer:
+        return [passed_over(rule, f"it is for: {rule.applies}")]
     if not ground.shutdowns:
         reason = "the case has no emergency shutdown, so the time until the flow has stopped is not known"
         return [not_checked(rule, reason, supply="write a [scenario.shutdown] with its steps")]
-    return each_shutdown(rule, ground, _overfill)
+    if (lacking := ends_lacking(ground.lineup)) is not None:
+        return [not_checked(rule, lacking.reason, supply=lacking.supply)]
+    found = [r for tank in ship_tanks(ground.lineup) for r in _overfill(rule, ground, tank)]
+    return found or [passed_over(rule, "no tank of the ship is loaded in this case")]
 
 
-def _overfill(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
-    found = []
-    for tank in ship_tanks(ground.lineup):
-        rate, error, where = greatest_inflow(ground, tank)
-        if rate <= NO_FLOW:
-            continue
-        whose = f'"{tank.name}"'
-        if tank.ullage is None:
-            reason = f"the tank {whose} has no ullage"
-            supply = f"write ullage for the tank {whose}: the volume from the level of the signal to overflow"
-            found.append(not_checked(rule, reason, supply=supply, scenario=scenario.name, subject=tank.name))
-            continue
-        time = counted_stop(rule, ground, scenario, {tank.point})
-        if time is None:
-            found.append(still_open(rule, scenario, tank=tank.name))
-            continue
-        fills = tank.ullage / rate
-        found.append(
-            judged(
-                rule,
-                scenario=scenario.name,
-                subject=tank.name,
-                value=time,
-                limit=rule.figure * fills,
-                error=rule.figure * fills * error / rate,
-                clause=(
-                    f'In "{scenario.name}" the flow into the tank {whose} is stopped within ',
-                    f"; its ullage of {tank.ullage:.4g} m3 fills in {fills:.4g} s at ",
-                    ("flow", rate),
-                    f', the greatest flow into it (in "{where}")',
-                ),
-            )
-        )
-    return found
+def _overfill(rule: Rule, ground: Ground, tank: Tank) -> list[Ruling]:
+    """Rulings on one tank: only a shutdown that stops a flow into it tells how long that takes."""
+    rate = greatest_inflow(ground, tank)[0]
+    whose = f'the tank "{tank.name}"'
+    if tank.ullage is None:
+        supply = f"write ullage for {whose}: the volume from the level of the signal to overflow"
+        lacking = not_checked(rule, f"{whose} has no ullage", supply=supply, subject=tank.name)
+        return [lacking] * (rate > NO_FLOW)
+    found = [
+        _filling(rule, ground, scenario, tank)
+        for scenario in ground.shutdowns
+        if ground.applies(rule, scenario=scenario) is True and loads(ground, scenario, tank)
+    ]
+    if found:
+        return found
+    reason = f"{whose} has an ullage, and no emergency shutdown of the case stops a flow into it"
+    supply = f"write a scenario with a [scenario.shutdown] that is ordered while {whose} is being loaded"
+    if rate <= NO_FLOW:
+        supply += ", or take out its ullage: nothing in the case loads it"
+    return [not_checked(rule, reason, supply=supply, subject=tank.name)]
+
+
+def loads(ground: Ground, scenario: Scenario, tank: Tank) -> bool:
+    """Whether liquid runs into a tank in a scenario, and it is not parted from the shore by the order."""
+    assert scenario.ordered is not None
+    for run in ground.runs.get(scenario.name, []):
+        stop = stopped_at(ground.lineup, laws_of(ground.lineup, scenario, run), {tank.point})
+        runs_in = float(np.max(into_tank(ground.lineup, run, tank))) > NO_FLOW
+        if runs_in and (stop is None or stop > scenario.ordered):
+            return True
+    return False
+
+
+def _filling(rule: Rule, ground: Ground, scenario: Scenario, tank: Tank) -> Ruling:
+    assert tank.ullage is not None
+    rate, error, where = greatest_inflow(ground, tank)
+    time = counted_stop(rule, ground, scenario, {tank.point})
+    if time is None:
+        return still_open(rule, scenario, tank=tank.name)
+    fills = tank.ullage / rate
+    return judged(
+        rule,
+        scenario=scenario.name,
+        subject=tank.name,
+        value=time,
+        limit=rule.figure * fills,
+        error=rule.figure * fills * error / rate,
+        clause=(
+            f'In "{scenario.name}" the flow into the tank "{tank.name}" is stopped within ',
+            f"; its ullage of {tank.ullage:.4g} m3 fills in {fills:.4g} s at ",
+            ("flow", rate),
+            f', the greatest flow into it (in "{where}")',
+        ),
+    )
 
 
 def bores_of(lineup: LineUp, point: str) -> list[Pipe]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -22,6 +22,9 @@ NOT_CHECKED = "not checked"
 NOT_APPLICABLE = "does not apply"
 _VERDICT = {KEPT: WITHIN, NOT_KEPT: EXCEEDED, NOT_DECIDED: UNDECIDED, NOT_CHECKED: UNDECIDED}
 
+CLOSE = (
+    1000.0  # [Pa] pressures nearer than this may show as one figure in the reader's unit: bar, psi, kPa, MPa
+)
 OLD_OIL_BERTH = date(1980, 11, 1)  # 33 CFR 154.550(c): oil first transferred on or before this day, 60 s
 OLD_HAZARDOUS_BERTH = date(1990, 10, 4)  # 33 CFR 154.550(d): hazardous material before this day, 60 s
 ALLOWANCE_STEPS = (1.0, 1.1, 1.15, 1.2)  # [-] where one rule on allowances ends and the next begins
@@ -131,6 +134,25 @@ class Ground:
         return all(s.shut_off is not None for s in self.lineup.supplies)
 
     @cached_property
+    def transfer_before_first(self) -> bool:
+        """Whether this transfer is before the first one: then the day of the first is not believed."""
+        first, transfer = self.lineup.berth.first_transfer, self.lineup.berth.transfer
+        return first is not None and transfer is not None and first > transfer
+
+    def uses_allowance(self, element: Element, scenario: Scenario | None) -> bool:
+        """Whether a surge goes above a rating, as the allowance lets it; in any scenario for None."""
+        rating = element.limits.rating
+        if rating is None or element.limits.allowance <= 1.0:
+            return False
+        return any(
+            (f.subject, f.name, f.check) == ("element", element.name, "peak")
+            and (scenario is None or f.scenario == scenario.name)
+            and (f.value is not None and f.value + f.error > rating * (1.0 + ROUNDING))
+            and f.verdict != EXCEEDED
+            for f in self.findings
+        )
+
+    @cached_property
     def shutdowns(self) -> tuple[Scenario, ...]:
         """Scenarios with a shutdown chain."""
         return tuple(s for s in self.lineup.scenarios if s.ordered is not None)
@@ -163,17 +185,20 @@ STAGE = Unknown(
 )
 
 
-def _shutdown(ground: Ground, scenario: Scenario | None, *, hazardous: bool | None, old: bool) -> Answer:
-    berth = ground.lineup.berth
-    first = berth.first_transfer
-    before = first is not None and (
-        first < OLD_HAZARDOUS_BERTH if berth.hazardous else first <= OLD_OIL_BERTH
-    )
-    if hazardous is not None and (berth.hazardous is not hazardous or before is not old):
-        return False
-    if not ground.shutdowns:
-        return NO_SHUTDOWN
-    return scenario is None or scenario.ordered is not None
+def _shutdown(*, hazardous: bool | None = None, old: bool = False) -> Condition:
+    def applies(ground: Ground, scenario: Scenario | None, _: Element | None) -> Answer:
+        berth = ground.lineup.berth
+        first = None if ground.transfer_before_first else berth.first_transfer
+        before = first is not None and (
+            first < OLD_HAZARDOUS_BERTH if berth.hazardous else first <= OLD_OIL_BERTH
+        )
+        if hazardous is not None and (berth.hazardous is not hazardous or before is not old):
+            return False
+        if not ground.shutdowns:
+            return NO_SHUTDOWN
+        return scenario is None or scenario.ordered is not None
+
+    return applies
 
 
 def _ullage(ground: Ground) -> Answer:
@@ -229,19 +254,11 @@ _CASE_KEYS = {"test_pressure": "test_pressure", "burst": "burst_pressure", "test
 _TEST, _BURST, _TESTED = "test pressure", "burst pressure", "date of the last pressure test"
 _CONDITIONS: dict[str, Condition] = {
     "always": lambda _g, _s, _e: True,
-    "a shutdown is in the case": lambda g, s, _: _shutdown(g, s, hazardous=None, old=False),
-    "a shutdown; oil, first transfer on or before 1980-11-01": lambda g, s, _: _shutdown(
-        g, s, hazardous=False, old=True
-    ),
-    "a shutdown; oil, first transfer later or not stated": lambda g, s, _: _shutdown(
-        g, s, hazardous=False, old=False
-    ),
-    "a shutdown; hazardous material, first transfer before 1990-10-04": lambda g, s, _: _shutdown(
-        g, s, hazardous=True, old=True
-    ),
-    "a shutdown; hazardous material, first transfer later or not stated": lambda g, s, _: _shutdown(
-        g, s, hazardous=True, old=False
-    ),
+    "a shutdown is in the case": _shutdown(),
+    "a shutdown; oil, first transfer on or before 1980-11-01": _shutdown(hazardous=False, old=True),
+    "a shutdown; oil, first transfer later or not stated": _shutdown(hazardous=False),
+    "a shutdown; hazardous material, first transfer before 1990-10-04": _shutdown(hazardous=True, old=True),
+    "a shutdown; hazardous material, first transfer later or not stated": _shutdown(hazardous=True),
     "a ship's tank has an ullage": lambda g, _s, _e: _ullage(g),
     "the cargo is a static accumulator": lambda g, _s, _e: _charged(g),
     "the cargo is a static accumulator, at the start of loading": lambda g, s, _: _charged_at_start(g, s),
@@ -254,7 +271,9 @@ _CONDITIONS: dict[str, Condition] = {
         e, "hose", test_pressure=_TEST, burst=_BURST
     ),
     "a hose whose test date is given": lambda _g, _s, e: _given(e, "hose", tested=_TESTED),
-    "a test pressure is given": lambda _g, _s, e: e is not None and e.limits.test_pressure is not None,
+    "a test pressure is given, or a surge uses an allowance": lambda g, s, e: (
+        e is not None and (e.limits.test_pressure is not None or g.uses_allowance(e, s))
+    ),
     "a ship's line that a valve can shut off from its tank": lambda g, _s, e: _shut_off(g, e, can=True),
     "a ship's line that is always open to its tank": lambda g, _s, e: _shut_off(g, e, can=False),
     "no allowance is chosen": lambda _g, _s, e: _allowance(e, 0.0, ALLOWANCE_STEPS[0]),
@@ -278,17 +297,7 @@ def judged(
     clause: Phrase,
     error: float = 0.0,
 ) -> Ruling:
-    """Hold a value against a limit.
-
-    Parameters
-    ----------
-    rule : Rule
-    scenario, subject : str
-    value, limit, error : float
-        In SI.
-    clause : Phrase
-        The sentence: its first part goes before the value, the others behind it.
-    """
+    """Hold a value against a limit, in SI; of ``clause``, the first part goes before the value."""
     kept = rule.keeps(value, limit=limit, error=error)
     outcome = NOT_DECIDED if kept is None else KEPT if kept else NOT_KEPT
     kind = MEASURES[rule.measure].shown
@@ -310,13 +319,23 @@ def judged(
 def quantities(kind: str, value: float, limit: float) -> tuple[str | Quantity, str | Quantity]:
     """Value and limit as parts of a phrase, with as many digits as tell them apart."""
     if kind == "pressure":
-        return ("pressure", value), ("pressure", limit)
+        return _pressures(value, limit)
     unit = {"time": " s", "speed": " m/s"}.get(kind, "")
     for digits in range(3, 9):
         shown, bound = f"{value:.{digits}g}", f"{limit:.{digits}g}"
         if shown != bound or abs(value - limit) <= ROUNDING * abs(limit):
             break
     return shown + unit, bound + unit
+
+
+def _pressures(value: float, limit: float) -> tuple[str | Quantity, str | Quantity]:
+    """In the reader's unit; where that may show one figure for both, in bar with more digits."""
+    if ROUNDING * abs(limit) < abs(value - limit) < CLOSE:
+        for decimals in range(3, 11):
+            shown, bound = f"{value / 1e5:.{decimals}f}", f"{limit / 1e5:.{decimals}f}"
+            if shown != bound:
+                return f"{shown} bar(g)", f"{bound} bar(g)"
+    return ("pressure", value), ("pressure", limit)
 
 
 def not_checked(
@@ -329,18 +348,8 @@ def not_checked(
     binding: bool | None = None,
 ) -> Ruling:
     """A rule that applies, or may apply, and lacks data; ``binding`` is that of the rule by default."""
-    return Ruling(
-        rule=rule,
-        scenario=scenario,
-        subject=subject,
-        value=None,
-        limit=None,
-        margin=None,
-        outcome=NOT_CHECKED,
-        phrase=(f"Not checked: {reason}.",),
-        supply=supply,
-        binding=rule.required if binding is None else binding,
-    )
+    made = stated(rule, NOT_CHECKED, f"Not checked: {reason}.", scenario=scenario, subject=subject)
+    return replace(made, supply=supply, binding=rule.required if binding is None else binding)
 
 
 def may_apply(rule: Rule, unknown: Unknown, *, scenario: str = "", subject: str = "") -> Ruling:

@@ -93,14 +93,9 @@ def _months(rule: Rule, ground: Ground, element: Element) -> Ruling:
         reason = f'"{name}" has no date of its last pressure test'
         return not_checked(rule, reason, supply=f'write tested for "{name}"', subject=name)
     if transfer is None:
-        # The date of the test alone does not say that it is too old: nothing that the case shows is broken.
-        return not_checked(
-            rule,
-            "the case has no date of the transfer",
-            supply="write transfer, the day of this transfer, in [berth]",
-            subject=name,
-            binding=rule.required and rule.applies == "always",
-        )
+        reason = f'"{name}" was tested on {tested}, and the case has no date of the transfer'
+        supply = "write transfer, the day of this transfer, under [berth]"
+        return not_checked(rule, reason, supply=supply, subject=name)
     if transfer < tested:
         reason = f'"{name}" was tested on {tested}, after the transfer on {transfer}'
         return not_checked(rule, reason, supply="check both dates", subject=name)

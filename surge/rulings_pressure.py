@@ -17,14 +17,16 @@ from surge.rulings_ground import (
     may_apply,
     not_checked,
     passed_over,
+    quantities,
     rank,
     stated,
 )
 from surge.verdict import EXCEEDED, PLACE_RULE, PUMP_TOP_RULE, UNDECIDED, VALID_RULE, Finding
 
+PUMP_TOP = "pressure at the top of the cargo pump"
 _OF_PLACE = {
     VALID_RULE: "whether the run is valid",
-    PUMP_TOP_RULE: "pressure at the top of the cargo pump",
+    PUMP_TOP_RULE: PUMP_TOP,
     PLACE_RULE: "pressure over a place's own limit",
 }
 _CHECK = {
@@ -47,24 +49,79 @@ _WORDS = {
 
 
 def counts(finding: Finding, book: RuleBook) -> bool:
-    """Whether a finding counts for the verdict: its rule is in force and required."""
+    """Whether a finding counts for the verdict: its rule is required, or its limit is given.
+
+    A file of rules may set aside a figure of the program's own, never one that stands in the case.
+    """
+    if finding.rule == PLACE_RULE or (finding.rule == PUMP_TOP_RULE and not _by_default(finding)):
+        return True
     rule = book.rule(finding.rule)
     return rule is None or rule.required
 
 
+def _by_default(finding: Finding) -> bool:
+    """Whether a limit at the top of the cargo pump is the program's own: neither case nor file gives it."""
+    own = (LineUp.pump_top_limit, f"top of the cargo pump: {LineUp.pump_top_source}")
+    return (finding.limit, finding.limit_source) == own
+
+
+def gives_pump_top(lineup: LineUp) -> bool:
+    """Whether a limit at the top of the cargo pump is given: the line-up's is not the program's own."""
+    own = (LineUp.pump_top_limit, LineUp.pump_top_source)
+    return (lineup.pump_top_limit, lineup.pump_top_source) != own
+
+
 def with_pump_top(lineup: LineUp, book: RuleBook) -> LineUp:
-    """Return the line-up with the book's limit at the top of the cargo pump, where the case gives none.
+    """Return the line-up with the limit at the top of the cargo pump that a file of rules sets.
 
     Parameters
     ----------
     lineup : LineUp
-        Its ``pump_top_source`` is the default where the case gives no limit of its own.
     book : RuleBook
+        Its rule for the pump top sets aside the program's own figure; of a figure in the case and one in the
+        file the smaller holds.
     """
     rule = book.rule(PUMP_TOP_RULE)
-    if rule is None or not rule.own or lineup.pump_top_source != LineUp.pump_top_source:
+    if rule is None or not rule.own or not _in_force(rule, Ground(lineup, (), ())):
         return lineup
-    return lineup.with_(pump_top_limit=rule.figure, pump_top_source=rule.source)
+    given = gives_pump_top(lineup)
+    if given and lineup.pump_top_limit <= rule.figure:
+        return lineup
+    source = rule.source + ", below the figure in the case" * given
+    return lineup.with_(pump_top_limit=rule.figure, pump_top_source=source)
+
+
+def _in_force(rule: Rule, ground: Ground) -> bool:
+    """Whether a rule is one on the pump top that counts in this case."""
+    return rule.measure == PUMP_TOP and rule.required and rule.upper and ground.applies(rule) is True
+
+
+def pump_top_of_the_case(rule: Rule, ground: Ground) -> list[Ruling]:
+    """Rulings on the figure that the case gives for the pump top, where a file sets the rule on it aside."""
+    concerned = PUMP_TOP_RULE in (rule.id, rule.replaces) and gives_pump_top(ground.lineup)
+    if not concerned or _in_force(rule, ground):
+        return []
+    figure = ground.lineup.pump_top_limit
+    of_case = replace(
+        rule,
+        name="Pressure at the top of the cargo pump, as the case gives it",
+        text="The pressure at the top of the cargo pump stays within the figure that the case gives.",
+        authority="the case itself",
+        edition="none",
+        clause="none",
+        status="common practice, no source",
+        measure=PUMP_TOP,
+        figure=figure,
+        figure_text=f"{figure / 1e5:g} bar(g)",
+        compare="at most",
+        counts=(),
+        requirement="required",
+        applies="always",
+        reason="",
+        note="A file of rules may set aside the program's own figure only.",
+        own=False,
+    )
+    return pressure(of_case, ground)
 
 
 def pressure(rule: Rule, ground: Ground) -> list[Ruling]:
@@ -109,8 +166,13 @@ def _limit(rule: Rule, ground: Ground, finding: Finding) -> float | None:
     if rule.measure == "peak pressure over rating x allowance" and element is not None:
         rating = element.limits.rating
         return None if rating is None else rule.figure * rating * element.limits.allowance
-    if finding.limit is None or rule.measure == "pressure at the top of the cargo pump":
-        return finding.limit  # at a pump top the case's own limit goes before the book's
+    if finding.limit is None:
+        return None
+    if rule.measure == PUMP_TOP:
+        # The case goes before the program's own figure; of two that are given, the smaller holds.
+        if not rule.own:
+            return finding.limit
+        return rule.figure if _by_default(finding) else min(rule.figure, finding.limit)
     return finding.limit + rule.figure if finding.check in _DISTANCES else rule.figure * finding.limit
 
 
@@ -132,8 +194,27 @@ def _outcome(rule: Rule, ground: Ground, finding: Finding, value: float, limit: 
     return outcome
 
 
+def _untested(rule: Rule, ground: Ground, finding: Finding) -> Ruling:
+    """A peak that may have to stay below a test pressure, which is not given."""
+    scenario = ground.scenario.get(finding.scenario)
+    users = [
+        f'"{e.name}"'
+        for e in ground.lineup.elements
+        if e.limits.test_pressure is None and ground.uses_allowance(e, scenario)
+    ]
+    reason = f'"{finding.name}" has no test pressure'
+    if f'"{finding.name}"' in users:
+        whose = ", ".join(users)
+        reason = f'in "{finding.scenario}" a surge uses the allowance of {whose}, without a test pressure'
+    listed = ", ".join(users or [f'"{finding.name}"'])
+    supply = f"write test_pressure for {listed}"
+    return not_checked(rule, reason, supply=supply, scenario=finding.scenario, subject=finding.name)
+
+
 def _ruling(rule: Rule, ground: Ground, finding: Finding) -> Ruling:
     limit = _limit(rule, ground, finding)
+    if finding.value is not None and limit is None and rule.measure == "peak pressure over test pressure":
+        return _untested(rule, ground, finding)
     if finding.value is None or finding.limit is None or limit is None:
         supply = finding.reason.partition(": ")[2] or finding.reason or "give the limit"
         name = f'"{finding.name}": ' if finding.subject != "scenario" else ""
@@ -150,15 +231,16 @@ def _ruling(rule: Rule, ground: Ground, finding: Finding) -> Ruling:
     where = f' in "{finding.scenario}"' if finding.scenario else ""
     why = f" ({finding.reason})" if outcome == NOT_DECIDED and finding.reason else ""
     made = stated(rule, outcome, "", scenario=finding.scenario, subject=finding.name, limit=limit)
+    shown, bound = quantities("pressure", finding.value, limit)
     return replace(
         made,
         value=finding.value,
         margin=rule.margin(finding.value, limit=limit),
         phrase=(
             f'The {_WORDS[finding.check]} of "{finding.name}"{where} is ',
-            ("pressure", finding.value),
+            shown,
             f"; {rule.compare} ",
-            ("pressure", limit),
+            bound,
             f" is asked: {outcome}{why}.",
         ),
     )

@@ -130,6 +130,25 @@ def laws_of(lineup: LineUp, scenario: Scenario, run: ScenarioResult) -> dict[str
     }
 
 
+def _sources(lineup: LineUp) -> set[str]:
+    """Points from which liquid comes: shore tanks and supplies."""
+    return {t.point for t in lineup.tanks if t.side == "shore"} | {s.point for s in lineup.supplies}
+
+
+def ends_lacking(lineup: LineUp) -> Unknown | None:
+    """What lacks for telling when shore and ship are parted; None where nothing does."""
+    lacking = [] if _sources(lineup) else ["no shore tank and no supply"]
+    if not any(t.side == "ship" for t in lineup.tanks):
+        lacking.append("no tank of the ship")
+    if not lacking:
+        return None
+    return Unknown(
+        reason=f"the case has {' and '.join(lacking)}: nothing tells when the flow to the ship has stopped",
+        supply="write where the cargo comes from and the tank that it goes to, as [[tank]] with "
+        'side = "shore" and side = "ship"',
+    )
+
+
 def stopped_at(lineup: LineUp, laws: dict[str, Table], into: Iterable[str]) -> float | None:
     """When shut valves part every source from the points ``into``, and keep them parted.
 
@@ -144,10 +163,12 @@ def stopped_at(lineup: LineUp, laws: dict[str, Table], into: Iterable[str]) -> f
     Returns
     -------
     float or None
-        [s]; None if a way stays open. A pump that stands still parts nothing: liquid siphons on through it.
+        [s]; None if a way stays open, or there is nothing to part. A pump that stands still parts nothing:
+        liquid siphons on through it.
     """
-    into = set(into)
-    sources = {t.point for t in lineup.tanks if t.side == "shore"} | {s.point for s in lineup.supplies}
+    into, sources = set(into), _sources(lineup)
+    if not into or not sources:
+        return None
     spans = {name: _shut_from(law) for name, law in laws.items()}
     instants = sorted({0.0} | {t for each in spans.values() for span in each for t in span if t < math.inf})
 
@@ -194,11 +215,15 @@ def stop_flow(rule: Rule, ground: Ground) -> list[Ruling]:
 
 
 def _stop_flow(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
+    if (lacking := ends_lacking(ground.lineup)) is not None:
+        return [not_checked(rule, lacking.reason, supply=lacking.supply, scenario=scenario.name)]
     into = {t.point for t in ground.lineup.tanks if t.side == "ship"}
     time = counted_stop(rule, ground, scenario, into)
     if time is None:
         return [still_open(rule, scenario)]
-    clause = (f'In "{scenario.name}" the flow is stopped within ', " by shut valves")
+    doubt = "; first_transfer is after the day of this transfer, and is taken as not stated"
+    behind = " by shut valves" + doubt * ground.transfer_before_first
+    clause = (f'In "{scenario.name}" the flow is stopped within ', behind)
     limit = rule.figure
     return [judged(rule, scenario=scenario.name, value=time, limit=limit, clause=clause)]
 
@@ -219,10 +244,28 @@ def _counted(
         return None
     if at <= scenario.ordered:
         return 0.0
-    valves = [s for s in chain(scenario) if isinstance(s.move, ValveMove)]
-    last = next((s for s in valves if any(abs(a - at) <= SAME for a, _ in _shut_from(laws[s.name]))), None)
-    saved = uncounted(scenario, rule, last.waits if last else {})
-    return max(at - scenario.ordered - saved, 0.0)
+    return max(at - scenario.ordered - _saved(rule, scenario, laws, at), 0.0)
+
+
+def _saved(rule: Rule, scenario: Scenario, laws: dict[str, Table], at: float) -> float:
+    """Terms that a rule does not count of the time until the valves that shut at ``at`` had shut [s].
+
+    What shuts by an event waited for nothing: nothing is taken off, nor where other valves shut with it.
+    """
+    steps = [s for s in chain(scenario) if isinstance(s.move, ValveMove)]
+    terms: list[float] = []
+    for name, law in laws.items():
+        if not any(abs(begin - at) <= SAME for begin, _ in _shut_from(law)):
+            continue
+        moved = [
+            m
+            for m in scenario.moves
+            if m.valve == name and m.start - SAME <= at <= m.start + m.law[-1][0] + SAME
+        ]
+        own = [s for s in steps if s.move in moved]
+        by_chain = bool(own) and len(own) == len(moved)
+        terms.append(min(uncounted(scenario, rule, s.waits) for s in own) if by_chain else 0.0)
+    return min(terms, default=0.0)
 
 
 def still_open(rule: Rule, scenario: Scenario, *, tank: str = "") -> Ruling:

@@ -43,15 +43,22 @@ def _step(lineup: LineUp, reaches: int = 60) -> float:
 @settings(max_examples=25, deadline=None)
 @given(seed=SEEDS)
 def test_steady_flow_stays_steady(seed: int) -> None:
-    """Lumped elements, pumps, valves, several tanks: rounding of heads of 100 m over 300 steps."""
+    """Lumped elements, pumps, valves, several tanks: rounding of heads of 100 m over 300 steps.
+
+    A pipe that creeps, below half a step of its loss table (some 5 mm/s), is the exception: its steady
+    flow is no point of the table, and what that is off by is less than a tenth of a pascal.
+    """
     lineup, _, _ = _laws(seed)
     made = run(lineup, _step(lineup), 300 * _step(lineup))
-    assert np.ptp(made.heads, axis=0).max() < 2e-9
+    flows = made.steady.flow
+    creeps = any(0.0 < abs(flows[p.name]) < 0.006 * p.area for p in lineup.pipes)
+    rounding = 1e-5 if creeps else 2e-9
+    assert np.ptp(made.heads, axis=0).max() < rounding
     # What runs in the long march is rounding too, but times the admittance, some 1e-4 m2/s.
-    assert np.ptp(made.flows, axis=0).max() < 1e-11
+    assert np.ptp(made.flows, axis=0).max() < 5e-3 * rounding
     high, low = made.marched.envelope()
     for h, lo in zip(high, low, strict=True):
-        assert np.max(h - lo, initial=0.0) < 2e-9
+        assert np.max(h - lo, initial=0.0) < rounding
 
 
 def test_steady_flow_in_a_loop_with_pumps_stays_steady() -> None:

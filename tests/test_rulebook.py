@@ -106,6 +106,16 @@ def test_what_was_not_read_says_so() -> None:
     assert rule("closed-line-rating-chemical").status == "from memory"
 
 
+def test_what_is_known_only_as_quoted_elsewhere_says_so() -> None:
+    quoted = [r for r in built_in().rules if r.authority in ("ASME B31.3", "ASME B31.1")]
+    assert {r.id for r in quoted} >= {"peak-pressure", "peak-test-pressure", "allowance-1.20-power-piping"}
+    assert len(quoted) == 6
+    for each in quoted:
+        assert each.status == "read in part"
+        assert "quoted" in each.note
+        assert "read in part" in each.source
+
+
 def test_reading_the_book_is_quick() -> None:
     text = BUILT_IN.read_text(encoding="utf-8")
     assert len(text) < 40_000, "tomllib takes about a millisecond for 10 kB: keep the book short"

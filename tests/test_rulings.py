@@ -699,12 +699,6 @@ def test_a_hose_is_tested_within_12_months(tested: date, outcome: str) -> None:
     assert ruling.verdict == {KEPT: WITHIN, NOT_KEPT: EXCEEDED, NOT_CHECKED: UNDECIDED}[outcome]
 
 
-def test_without_the_day_of_the_transfer_a_test_date_decides_nothing() -> None:
-    ruling = the(rule_all(rated(case(), tested=date(2020, 1, 1))), "hose-test-interval")
-    assert (ruling.outcome, ruling.verdict) == (NOT_CHECKED, WITHIN)
-    assert "transfer" in ruling.supply
-
-
 @pytest.mark.parametrize(
     ("first", "then", "months"),
     [

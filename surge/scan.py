@@ -15,7 +15,17 @@ from surge.lineup import LineUp, Scenario
 from surge.margins import Near, held_limits, nearest
 from surge.peaks import Peaks
 from surge.reaches import choose_step, divide
-from surge.run import Plan, first_duration, moved_otherwise, plan
+from surge.run import (
+    LEAST_TOLERANCE,
+    MOST_TIMES,
+    NEW_EXTREME,
+    Plan,
+    first_duration,
+    moved_otherwise,
+    plan,
+)
+
+ABOUT = 2e4  # [Pa] limits that are kept by this much more than the nearest may become the nearest
 
 
 class Scanner:
@@ -92,13 +102,54 @@ class Scanner:
                 )
             steps = math.ceil(first_duration(p) / dt)
             lanes.append(Lane(grid=grids[key], steps=steps, laws=p.laws))
+        return self._to_the_end(lanes)
+
+    def _to_the_end(self, lanes: list[Lane]) -> list[Near]:
+        """March lanes, and on those whose nearest limits still come nearer when they end.
+
+        As a single run goes on while a new extreme appears in its last third; what has not ended at the
+        stated maximum counts as unsafe.
+        """
+        first = [lane.steps for lane in lanes]
+        results = self._march(lanes)
+        near = [self._near(r) for r in results]
+        late = [i for i, r in enumerate(results) if self._late(r, near[i])]
+        while late:
+            for i in late:
+                lanes[i] = replace(lanes[i], steps=math.ceil(1.5 * lanes[i].steps))
+            still = []
+            for i, result in zip(late, self._march([lanes[i] for i in late]), strict=True):
+                before, near[i] = near[i].margin, self._near(result)
+                if before - near[i].margin <= NEW_EXTREME * LEAST_TOLERANCE or not self._late(
+                    result, near[i]
+                ):
+                    continue
+                if 1.5 * lanes[i].steps > MOST_TIMES * first[i]:
+                    near[i] = replace(near[i], margin=-math.inf)
+                else:
+                    still.append(i)
+            late = still
+        return near
+
+    def _march(self, lanes: Sequence[Lane]) -> tuple[LaneResult, ...]:
         self.marches += len(lanes)
         results = march_batch(lanes, frozen=self.lineup.frozen_friction, watch="envelope")
         if self.tell:
             self.tell(f"{self.marches} strokes looked at")
-        return [self._near(r) for r in results]
+        return results
 
     def _near(self, result: LaneResult) -> Near:
         if result.status != OK:
             return Near(margin=-math.inf, held=self.held[0])
         return nearest(self.held, Peaks(self.lineup, result))
+
+    def _late(self, result: LaneResult, near: Near) -> bool:
+        """Whether an extreme that is about as near to its limit as the nearest falls in the last third."""
+        if result.status != OK:
+            return False
+        found = Peaks(self.lineup, result).found
+        end = result.done * result.grid.reaches.dt * 2 / 3
+        return any(
+            found[h.key].time > end and h.margin(found[h.key].pressure) < near.margin + ABOUT
+            for h in self.held
+        )

@@ -384,3 +384,15 @@ def test_the_search_turns_allievis_chain_round(rho: float, theta: float) -> None
     assert got.shortest is not None
     # never below; above by the resolution of 1 % and the margin of 0.02 bar and more that is asked for
     assert exact - 0.05 <= got.shortest <= exact * 1.03 + 0.1
+
+
+@pytest.mark.parametrize("stroke", [2.43, 5.0, 9.0])
+def test_a_scan_goes_on_as_long_as_a_single_run(stroke: float) -> None:
+    """At the reduced rate the shore line is packed long after the coupling has shut: 88 s, not 17 s."""
+    lineup = case("gas-oil-release-coupling").lineup
+    scenario = with_strokes(lineup.scenarios[1], {"quick-release coupling": stroke})
+    (near,) = Scanner(lineup, lineup.scenarios[1]).moved([scenario])
+    run = simulate(lineup, scenario, quick=True)
+    element = next(e for e in run.elements if e.name == near.held.key[1])
+    extreme = element.highest if near.held.key[2] == "high" else element.lowest
+    assert near.margin == pytest.approx(near.held.margin(extreme.pressure), abs=1.0)

@@ -8,7 +8,8 @@ that has found some hands a mended case on, so that the later ones still see the
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -58,6 +59,8 @@ class Case:
     filename : str
     rules_file : str or None
         The file of rules that the case names; its place counts from the case file.
+    bands : mapping of str to float
+        How far figures may be off, as fractions; what the case does not state is left out.
     """
 
     lineup: LineUp
@@ -65,6 +68,7 @@ class Case:
     sha256: str
     filename: str
     rules_file: str | None = None
+    bands: Mapping[str, float] = field(default_factory=dict)
 
 
 def load_case(path: str | Path) -> Case:
@@ -123,6 +127,7 @@ def read_case(text: str, *, filename: str) -> Case:
         sha256=digest,
         filename=filename,
         rules_file=specs[0].rules.file,
+        bands={key: band.value for key, band in specs[0].bands if band is not None},
     )
 
 

@@ -31,6 +31,7 @@ class _Listed:
     viscosity: float
     vapour_pressure: float
     static_accumulator: bool | None
+    sound_speed_doubt: float
 
 
 def liquid_of(liquid: spec.Liquid, notes: Notes) -> Liquid:
@@ -52,6 +53,7 @@ def liquid_of(liquid: spec.Liquid, notes: Notes) -> Liquid:
         viscosity = listed.viscosity / density if listed else _SOME["viscosity"][notes.pick]
     vapour = liquid.vapour_pressure.value if liquid.vapour_pressure else listed and listed.vapour_pressure
     static = liquid.static_accumulator
+    own_speed = liquid.sound_speed is not None or liquid.bulk_modulus is not None
     return Liquid(
         name=liquid.name or (listed.name if listed else "liquid"),
         density=density,
@@ -60,6 +62,7 @@ def liquid_of(liquid: spec.Liquid, notes: Notes) -> Liquid:
         vapour_pressure=vapour or 0.0,
         temperature=notes.temperature,
         static_accumulator=static if static is not None or listed is None else listed.static_accumulator,
+        sound_speed_doubt=listed.sound_speed_doubt if listed and not own_speed else 0.0,
     )
 
 
@@ -134,6 +137,7 @@ def _listed(liquid: spec.Liquid, notes: Notes) -> _Listed | None:
         viscosity=state.viscosity.unfavourable,
         vapour_pressure=state.vapour_pressure.unfavourable,
         static_accumulator=cargo.static_accumulator,
+        sound_speed_doubt=state.sound_speed.doubt,
     )
 
 

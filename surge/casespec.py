@@ -16,6 +16,7 @@ from surge.reference import MATERIALS, RESTRAINTS, VALVE_CURVES
 from surge.units import SHOWN, Reading
 
 _DENSITY = Quantity("density", "300 kg/m3", "3000 kg/m3")
+_BAND = Quantity("fraction", "0 %", "50 %")
 _LENGTH = Quantity("length", "1 cm", "500 km")
 _DIAMETER = Quantity("diameter", "5 mm", "3 m")
 _WALL = Quantity("diameter", "0.5 mm", "200 mm")
@@ -121,6 +122,15 @@ class Berth(Table):
     first_transfer: Annotated[date | None, Day("when the facility first transferred such cargo")] = None
     cargo: Annotated[str, Choice("kind of cargo", "oil", "hazardous material")] = "oil"
     transfer: Annotated[date | None, Day("the day of this transfer")] = None
+
+
+class Bands(Table):
+    """How far figures may be off, either way: for `surge window --bands`."""
+
+    wave_speed: Annotated[Reading | None, _BAND] = None
+    stroke: Annotated[Reading | None, _BAND] = None
+    rate: Annotated[Reading | None, _BAND] = None
+    characteristic: Annotated[Reading | None, _BAND] = None
 
 
 class Rules(Table):
@@ -341,6 +351,7 @@ class CaseSpec(Table):
     liquid: Liquid
     berth: Berth = Berth()
     rules: Rules = Rules()
+    bands: Bands = Bands()
     rate: Rate | None = None
     limits: CaseLimits = CaseLimits()
     points: dict[Name, Point]

@@ -8,7 +8,7 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -88,15 +88,13 @@ def new(file: str, force: bool) -> None:
     click.echo(f"{file} written. Put in your own figures, then: surge check {file}", err=True)
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file whole or not at all."""
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write a file whole or not at all."""
     import tempfile
 
-    with tempfile.NamedTemporaryFile(
-        "w", encoding="utf-8", dir=path.parent, prefix=f".{path.name}.", delete=False
-    ) as file:
+    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as file:
         try:
-            file.write(text)
+            file.write(content if isinstance(content, bytes) else content.encode())
             file.close()
             Path(file.name).replace(path)
         except BaseException:
@@ -140,13 +138,26 @@ def check(case: str, as_json: bool, histories: bool, details: bool, **units: str
 @click.option("--valve", "valves", multiple=True, help="Search for this valve; may be given several times.")
 @click.option("--shortest", default="1 s", help="Shortest stroke looked at.")
 @click.option("--longest", help="Longest stroke looked at; 120 s or 20 pipeline periods without it.")
+@click.option("--orders", is_flag=True, help="Also other orders of shutting.")
+@click.option("--shapes", is_flag=True, help="Also the best two-stage stroke of each valve.")
+@click.option("--bands", is_flag=True, help="Also the worst over [bands] of the case; takes its time.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
-def window(case: str, valves: tuple[str, ...], shortest: str, longest: str | None, as_json: bool) -> None:
+def window(
+    case: str,
+    valves: tuple[str, ...],
+    shortest: str,
+    longest: str | None,
+    orders: bool,
+    shapes: bool,
+    bands: bool,
+    as_json: bool,
+) -> None:
     """Search how fast and how slowly the valves of CASE may close, and how fast it may load.
 
     Valves that the case marks with adjustable = true, or all that close.
     """
     with _lighter_start():
+        from surge.asked import asked
         from surge.casefile import load_case
         from surge.checks import rules_of_case
         from surge.errors import CaseError, SurgeError
@@ -155,14 +166,18 @@ def window(case: str, valves: tuple[str, ...], shortest: str, longest: str | Non
         ends = _strokes(shortest, longest)
         try:
             loaded = load_case(case)
-            progress = _Progress()
+            book, progress = rules_of_case(loaded), _Progress()
             try:
                 found = windows_of(
+                    loaded.lineup, book=book, valves=valves, shortest=ends[0], longest=ends[1], tell=progress
+                )
+                more = asked(
                     loaded.lineup,
-                    book=rules_of_case(loaded),
-                    valves=valves,
-                    shortest=ends[0],
-                    longest=ends[1],
+                    found,
+                    book=book,
+                    orders=orders,
+                    shapes=shapes,
+                    bands=loaded.bands if bands else None,
                     tell=progress,
                 )
             finally:
@@ -172,15 +187,17 @@ def window(case: str, valves: tuple[str, ...], shortest: str, longest: str | Non
         except SurgeError as error:
             _undecided(case, error, as_json)
     from surge.report_json import head_of
+    from surge.report_orders import more_document, more_lines
     from surge.report_window import window_document, window_lines
     from surge.words import CAUTIONS, Shown
 
     if as_json:
         head = head_of(__version__, loaded.filename, loaded.sha256)
-        _document(window_document(found, head, CAUTIONS))
+        _document(window_document(found, head, CAUTIONS) | more_document(more))
     else:
         say = Shown(units=loaded.show, density=loaded.lineup.liquid.density)
-        _say("\n".join([*window_lines(found, loaded.lineup, say), "", _signature(loaded)]))
+        lines = window_lines(found, loaded.lineup, say, more=more_lines(more, say))
+        _say("\n".join([*lines, "", _signature(loaded)]))
     sys.exit(found.exit_code)
 
 
@@ -198,6 +215,102 @@ def _strokes(shortest: str, longest: str | None) -> tuple[float, float | None]:
     assert low is not None
     if not 0.05 <= low <= 3600.0 or (high is not None and not low < high <= 3600.0):
         _fail(f"--shortest {shortest} --longest {longest}: write the shorter first, from 0.05 s to 3600 s")
+    return low, high
+
+
+@main.command()
+@click.argument("case", type=click.Path())
+@click.option("--valve", help="The valve whose stroke varies; the one that matters most without it.")
+@click.option("--scenario", help="The scenario; the one that comes nearest to a limit without it.")
+@click.option("--rates", nargs=2, help='Least and greatest rate, such as "200 m3/h" "900 m3/h".')
+@click.option("--strokes", nargs=2, help='Shortest and longest stroke, such as "2 s" "60 s".')
+@click.option("--points", default=25, type=click.IntRange(3, 100), help="Rates, and strokes, to compute.")
+@click.option(
+    "--output", multiple=True, help="File to write: .png, .svg, .pdf, .csv or .json; several allowed."
+)
+@click.option("--force", is_flag=True, help="Overwrite existing files.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def chart(case: str, output: tuple[str, ...], force: bool, as_json: bool, **asked: Any) -> None:
+    """Draw how much of the nearest limit is used, for every rate and stroke time of one valve of CASE.
+
+    Writes chart.png, or the files that --output names. The exit code is that of the agreed point.
+    """
+    paths = _chart_paths(output or (() if as_json else ("chart.png",)), force=force)
+    with _lighter_start():
+        from surge.casefile import load_case
+        from surge.chart import chart_of
+        from surge.checks import rules_of_case
+        from surge.errors import CaseError, SurgeError
+
+        try:
+            loaded = load_case(case)
+            density = loaded.lineup.liquid.density
+            for key in ("rates", "strokes"):
+                asked[key] = _range(f"--{key}", asked[key], density)
+            progress = _Progress()
+            try:
+                found = chart_of(loaded.lineup, book=rules_of_case(loaded), tell=progress, **asked)
+            finally:
+                progress.done()
+        except CaseError as error:
+            _refuse(getattr(error, "filename", case), error, as_json)
+        except SurgeError as error:
+            _undecided(case, error, as_json)
+    from surge.report_chart import chart_document, chart_files, chart_lines
+    from surge.report_json import head_of
+    from surge.words import CAUTIONS, Shown
+
+    lineup, say = loaded.lineup, Shown(units=loaded.show, density=density)
+    head = head_of(__version__, loaded.filename, loaded.sha256)
+    document = chart_document(found, head, lineup.title, CAUTIONS)
+    files = chart_files(found, paths.values(), document=document, say=say, signature=_signature(loaded))
+    for path, kind in paths.items():
+        try:
+            write_whole(path, files[kind])
+        except OSError as error:
+            _fail(f"{path} cannot be written: {error.strerror}")
+        click.echo(f"{path} written.", err=True)
+    if as_json:
+        _document(document)
+    else:
+        _say("\n".join([*chart_lines(found, lineup.title, say), "", _signature(loaded)]))
+    sys.exit(found.exit_code)
+
+
+def _chart_paths(outputs: Sequence[str], *, force: bool) -> dict[Path, str]:
+    """Files to write and the kind of each by its ending, looked at before anything is computed."""
+    kinds = {f".{kind}": kind for kind in ("png", "svg", "pdf", "csv", "json")}
+    paths = {Path(name): kinds.get(Path(name).suffix.lower(), "") for name in outputs}
+    for path, kind in paths.items():
+        if not kind:
+            _fail(f"--output {path}: end the name with one of {', '.join(kinds)}")
+        if path.exists() and not force:
+            _fail(f"{path} exists already: choose another name, or add --force to overwrite it")
+        if not path.parent.is_dir():
+            _fail(f"{path} cannot be written: there is no folder {path.parent}")
+    return paths
+
+
+def _range(option: str, texts: tuple[str, str] | None, density: float) -> tuple[float, float] | None:
+    """Read the ends of a range of rates [m3/s] or strokes [s]."""
+    from surge.units import QuantityError, read
+
+    if texts is None:
+        return None
+    dimension, least, most = ("time", 0.05, 3600.0) if option == "--strokes" else ("flow", 1e-6, 100.0)
+    ends = []
+    for text in texts:
+        try:
+            reading = read(text, dimension=dimension)
+        except QuantityError as error:
+            _fail(f"{option} {error}")
+        ends.append(reading.value / density if reading.kind == "mass flow" else reading.value)
+    low, high = ends
+    if not least <= low < high <= most:
+        example = '"2 s" "60 s"' if dimension == "time" else '"200 m3/h" "900 m3/h"'
+        _fail(
+            f'{option} "{texts[0]}" "{texts[1]}": write the smaller first, both above zero, such as {example}'
+        )
     return low, high
 
 
@@ -238,9 +351,9 @@ def list_(kind: str, words: tuple[str, ...], as_json: bool, temperature: str, ru
 
 
 @main.command()
-@click.argument("which", type=click.Choice(["case", "result", "list"]))
+@click.argument("which", type=click.Choice(["case", "result", "list", "chart"]))
 def schema(which: str) -> None:
-    """Print the JSON Schema of case files, of results or of lists."""
+    """Print the JSON Schema of case files, of results, of lists or of charts."""
     from importlib.resources import files
 
     _say((files("surge") / "schema" / f"{which}.schema.json").read_text(encoding="utf-8"), nl=False)

@@ -37,6 +37,8 @@ class Liquid:
         Of the cargo [K]; None is "not given".
     static_accumulator : bool or None
         Whether the liquid gathers electrostatic charge; None is "not known".
+    sound_speed_doubt : float
+        How far the sound speed may be off, as a fraction, where it comes from the program's table [-].
     """
 
     name: str
@@ -46,6 +48,7 @@ class Liquid:
     vapour_pressure: float
     temperature: float | None = None
     static_accumulator: bool | None = None
+    sound_speed_doubt: float = 0.0
     origin: Origin = ("liquid",)
 
 

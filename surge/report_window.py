@@ -32,8 +32,8 @@ def bounds(shortest: float | None, longest: float | None) -> str:
     return f"{fast}, no slower than {longest:.1f} s"
 
 
-def window_lines(windows: Windows, lineup: LineUp, say: Shown) -> list[str]:
-    """All lines of the answer."""
+def window_lines(windows: Windows, lineup: LineUp, say: Shown, *, more: Sequence[str] = ()) -> list[str]:
+    """All lines of the answer; ``more`` is what was asked beside the windows."""
     out = [paragraph(lineup.title), "", f"VERDICT: {VERDICT[windows.verdict]}", ""]
     for valve, parts in windows.by_valve.items():
         shortest, longest = windows.bounds(valve)
@@ -44,6 +44,7 @@ def window_lines(windows: Windows, lineup: LineUp, say: Shown) -> list[str]:
     out += _rates(windows.rates, say)
     out += _joint(windows)
     out += ["Strokes looked at, everything else as in the case", *_proof(windows), ""]
+    out += more
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
 

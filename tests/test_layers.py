@@ -16,7 +16,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("batch_links", "batch_clusters", "batch_pipes", "batch_kernel"),
     ),
     (
-        *("lineup", "stroke", "topology", "reference"),
+        *("lineup", "stroke", "topology", "sequences", "reference"),
         *("pipesizes", "flanges", "hoses", "valvesizes", "fittings", "roughness", "rulebook"),
         *("petroleum", "cargo_table", "cargo_table_petroleum", "cargo_table_chemicals", "cargoes"),
     ),
@@ -27,6 +27,8 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("verdict", "static", "ranges"),
         *("rulings_ground", "rulings_times", "rulings_strokes", "rulings_flow", "rulings_parts"),
         *("rulings_pressure", "rulings", "assess", "margins", "scan", "window"),
+        *("orders", "shapes", "spread", "bandsearch", "bands"),
+        *("chart_pick", "chart_survey", "chart"),
     ),
     ("units", "positions", "tomltext", "rulebook_read"),
     (
@@ -42,7 +44,21 @@ RINGS: tuple[tuple[str, ...], ...] = (
         "casebuild",
     ),
     ("casefile", "rulefile"),
-    ("checks", "catalogue", "words", "advice", "report_rules", "report_text", "report_list", "report_json", "report_window"),
+    (
+        "checks",
+        "asked",
+        "catalogue",
+        "words",
+        "advice",
+        "report_rules",
+        "report_text",
+        "report_list",
+        "report_json",
+        "report_window",
+        "report_orders",
+        "plots",
+        "report_chart",
+    ),
     ("cli", "__main__", "__init__"),
 )
 RING_OF = {name: i for i, ring in enumerate(RINGS) for name in ring}

@@ -317,7 +317,15 @@ def document(name: str, *changes: tuple[str, str], histories: bool = False) -> d
     return json.loads(json.dumps(made, allow_nan=False))
 
 
-NAMED = {"lengths_m", "wave_speeds_m_per_s", "timing_s", "openings_at_start", "pressure_pa_gauge", "flow_m3_per_s", "envelopes"}
+NAMED = {
+    "lengths_m",
+    "wave_speeds_m_per_s",
+    "timing_s",
+    "openings_at_start",
+    "pressure_pa_gauge",
+    "flow_m3_per_s",
+    "envelopes",
+}
 
 
 def objects(value: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], dict[str, Any]]]:

@@ -396,3 +396,22 @@ def test_a_scan_goes_on_as_long_as_a_single_run(stroke: float) -> None:
     element = next(e for e in run.elements if e.name == near.held.key[1])
     extreme = element.highest if near.held.key[2] == "high" else element.lowest
     assert near.margin == pytest.approx(near.held.margin(extreme.pressure), abs=1.0)
+
+
+def test_shapes_and_bands_are_told_when_asked(tmp_path: Path) -> None:
+    text = (CASES / "crude-sea-line.toml").read_text(encoding="utf-8")
+    path = tmp_path / "own.toml"
+    path.write_text(text.replace("[rate]", '[bands]\nstroke = "10 %"\n\n[rate]', 1), encoding="utf-8")
+    made = json.loads(run(path, "--shapes", "--bands", "--json").stdout)
+    assert made["orders"] == []
+    assert len(made["shapes"]) == len(made["bands"]) == 2
+    plain = {s["scenario"]: s["shortest_safe_stroke_s"] for v in made["valves"] for s in v["scenarios"]}
+    for band in made["bands"]:
+        # a valve may stroke a tenth faster than agreed: the agreed stroke has to be longer
+        assert band["shortest_safe_stroke_s"] > plain[band["scenario"]]
+
+
+def test_orders_are_told_when_asked() -> None:
+    got = run(CASES / "kerosene-shutdown-linked-and-not.toml", "--orders")
+    assert 'Orders of shutting in "linked"' in got.stdout
+    assert "ship first" in got.stdout

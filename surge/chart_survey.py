@@ -18,6 +18,7 @@ from surge.errors import CaseError, SolveError
 from surge.lineup import LineUp, Scenario
 from surge.margins import Near
 from surge.peaks import Peaks
+from surge.reaches import divide
 from surge.result import ScenarioResult
 from surge.run import Plan, moved_otherwise, plan, simulate
 from surge.scan import Scanner
@@ -29,14 +30,15 @@ from surge.window import FIRST_NEED, rounded_up
 Array = NDArray[np.float64]
 Tell = Callable[[str], None]
 
-INSIDE = 7  # strokes looked at in a gap between an unsafe and a safe one
-NEAR, CLOSE = 1.3, 0.05  # up to so many times it neighbours are a quarter period apart, or this share
-SHARE, FINEST = 0.02, 0.1  # the shortest safe stroke is told to this share, or time [s], whichever is more
+INSIDE = 5  # strokes looked at in a gap between an unsafe and a safe one
+NEAR, CLOSE = 1.3, 0.08  # up to so many times it neighbours are a quarter period apart, or this share
+SHARE, FINEST = 0.03, 0.1  # the shortest safe stroke is told to this share, or time [s], whichever is more
 LOOKS = 2  # batches to search by, at most
 LEAST_SCALE = 1e5  # [Pa] shares of a limit nearer to the atmosphere than this are of this
 LATER = 1.3  # where a run cannot be decided, a stroke so many times longer is tried
 NEVER = "even {:g} s is not shown to be safe"
-TOGETHER = 160  # marches in one call: bounds the memory of envelopes, and tells progress
+LEAST_TOGETHER, MOST_TOGETHER = 64, 640  # marches in one call: many fill the blocks of a batch better
+MOST_NODES = 4_000_000  # of them all: bounds the memory of their envelopes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,13 +61,17 @@ class Seen(Near):
 class Field(Scanner):
     """Marches plans of any rate."""
 
-    def __init__(self, lineup: LineUp, scenario: Scenario) -> None:
-        super().__init__(lineup, scenario)
+    def __init__(self, lineup: LineUp, scenario: Scenario, tell: Tell) -> None:
+        super().__init__(lineup, scenario, tell=tell)
         self.scales = np.array([max(abs(h.limit.value), LEAST_SCALE) for h in self.held])
 
     def look(self, plans: Sequence[Plan]) -> list[Seen]:
         """Nearest and most used limits of plans."""
         return cast("list[Seen]", self._margins(plans))
+
+    def step_of(self, p: Plan) -> float:
+        """The time step that a plan is marched at [s]."""
+        return self._step(p)
 
     def _late(self, result: LaneResult, near: Near) -> bool:
         # What is unsafe already stays so however long it goes on.
@@ -185,7 +191,7 @@ class Survey:
     def __init__(self, lineups: list[LineUp], rows: list[Row], tell: Tell) -> None:
         self.lineups, self.tell = lineups, tell
         self.rows = [r for r in rows if r.bases]
-        self.fields = [Field(one, self.rows[0].scenario) for one in lineups]
+        self.fields = [Field(one, self.rows[0].scenario, tell) for one in lineups]
 
     @property
     def marches(self) -> int:
@@ -195,9 +201,9 @@ class Survey:
     def march(self, wanted: Sequence[tuple[Row, Sequence[float]]]) -> None:
         """March strokes of rows, the worst of every variant counts."""
         pairs = sorted(((s, i) for i, (_, strokes) in enumerate(wanted) for s in strokes))
-        for begin in range(0, len(pairs), TOGETHER):
-            piece = pairs[begin : begin + TOGETHER]
-            self.tell(f"{self.marches} marches")
+        together = self._together(wanted[pairs[0][1]][0], pairs[0][0]) if pairs else 1
+        for begin in range(0, len(pairs), together):
+            piece = pairs[begin : begin + together]
             variants = [
                 [moved_otherwise(b, wanted[i][0].with_stroke(s)) for b in wanted[i][0].bases]
                 for s, i in piece
@@ -206,6 +212,12 @@ class Survey:
             for (stroke, i), seen in zip(piece, zip(*columns, strict=True), strict=True):
                 row = wanted[i][0]
                 row.seen[stroke] = _worst(seen)
+
+    def _together(self, row: Row, stroke: float) -> int:
+        """How many marches go into one call, by the nodes of the shortest stroke."""
+        base = moved_otherwise(row.bases[0], row.with_stroke(stroke))
+        nodes = divide(base.times, self.fields[0].step_of(base)).nodes
+        return max(LEAST_TOGETHER, min(MOST_TOGETHER, MOST_NODES // max(nodes, 1)))
 
     def search(self, rows: Sequence[Row]) -> None:
         """Find the shortest safe stroke of every row, between the samples of the raster too."""

@@ -351,7 +351,7 @@ def list_(kind: str, words: tuple[str, ...], as_json: bool, temperature: str, ru
 
 
 @main.command()
-@click.argument("which", type=click.Choice(["case", "result", "list", "chart"]))
+@click.argument("which", type=click.Choice(["case", "result", "list", "window", "chart"]))
 def schema(which: str) -> None:
     """Print the JSON Schema of case files, of results, of lists or of charts."""
     from importlib.resources import files

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import numpy as np
 import pytest
 from case_answers import CASES, case
@@ -36,6 +37,7 @@ from surge.window import (
     windows_of,
 )
 
+SCHEMA = json.loads((CASES.parent / "surge" / "schema" / "window.schema.json").read_text(encoding="utf-8"))
 NO_RULES = RuleBook(rules=())
 LINEAR = ((0.0, 0.0), (1.0, 1.0))
 
@@ -311,6 +313,7 @@ def test_the_command_tells_the_window_and_its_proof() -> None:
 def test_json_of_the_command() -> None:
     got = run(CASES / "benzene-by-names-and-sizes.toml", "--valve", "manifold valve", "--json")
     made = json.loads(got.stdout)
+    jsonschema.validate(made, SCHEMA)
     (valve,) = made["valves"]
     assert valve["valve"] == "manifold valve"
     assert made["exit_code"] == got.exit_code
@@ -403,6 +406,7 @@ def test_shapes_and_bands_are_told_when_asked(tmp_path: Path) -> None:
     path = tmp_path / "own.toml"
     path.write_text(text.replace("[rate]", '[bands]\nstroke = "10 %"\n\n[rate]', 1), encoding="utf-8")
     made = json.loads(run(path, "--shapes", "--bands", "--json").stdout)
+    jsonschema.validate(made, SCHEMA)
     assert made["orders"] == []
     assert len(made["shapes"]) == len(made["bands"]) == 2
     plain = {s["scenario"]: s["shortest_safe_stroke_s"] for v in made["valves"] for s in v["scenarios"]}

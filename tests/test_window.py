@@ -180,7 +180,8 @@ def test_a_low_rate_needs_no_slow_stroke() -> None:
     assert got.shortest == got.from_ == 1.0
 
 
-@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+# The same line-ups in every run: one takes a second, and what fails here should fail for everybody.
+@settings(max_examples=50, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(
     length=st.floats(400.0, 2500.0),
     velocity=st.floats(0.8, 3.0),

@@ -15,8 +15,17 @@ from surge.result import ScenarioResult
 from surge.rulebook import Rule, RuleBook
 from surge.run import simulate
 from surge.spread import CENTRE, Bands, Point
+from surge.strokelimits import (
+    ATTEMPTS,
+    FIRST_NEED,
+    StrokeLimits,
+    Tell,
+    lacking_margin,
+    longest_allowed,
+    rounded_down,
+    rounded_up,
+)
 from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
-from surge.window import ATTEMPTS, FIRST_NEED, StrokeLimits, Tell, longest_allowed, rounded_down, rounded_up
 
 LONGER = 1.25  # times: the next stroke to confirm, where no greater margin can be asked for
 FULL_RUNS = 4  # points beside the centre that full runs confirm: those nearest to a limit
@@ -86,8 +95,7 @@ class _Confirmed:
     @property
     def lacking(self) -> float:
         """By how much what is not kept for certain falls short [Pa]."""
-        short = (f.error - f.margin for f in self.findings if f.margin is not None and f.verdict != WITHIN)
-        return max(short, default=0.0)
+        return lacking_margin(self.findings)
 
     @property
     def kept(self) -> bool:

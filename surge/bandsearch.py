@@ -16,7 +16,7 @@ from surge.errors import CaseError
 from surge.lineup import LineUp, Scenario
 from surge.search import first_look, smallest_safe
 from surge.spread import CENTRE, Bands, Point, alone, corners, lineup_at, mixed, scenario_at
-from surge.window import StrokeLimits, Tell, _Family, resolution
+from surge.strokelimits import Family, StrokeLimits, Tell, resolution
 
 NEARBY = 1.5  # times the stroke: so far up every point is held against it, at the spacing of a first look
 THREADS = 2  # points marched at a time
@@ -48,7 +48,7 @@ class Member:
     """A point of the bands: one family, whose valve strokes ``factor`` times as long as it is told to."""
 
     point: Point
-    family: _Family
+    family: Family
     factor: float
 
     def margin(self, stroke: float) -> float:
@@ -62,7 +62,7 @@ class Members:
     def __init__(self, lineup: LineUp, scenario: Scenario, valve: str, bands: Bands, tell: Tell) -> None:
         self.bands = bands
         self.left_out: list[tuple[Point, str]] = []
-        self.families: dict[Point, _Family] = {}
+        self.families: dict[Point, Family] = {}
         self.members: list[Member] = []
         self.tell = tell
         points = [CENTRE, *(p for n in bands.open for p in alone(n)), *corners(bands), *mixed(bands)]
@@ -72,7 +72,7 @@ class Members:
                 moved = lineup_at(lineup, bands, point)
                 try:
                     timed = scenario_at(lineup, scenario, bands, point)
-                    self.families[key] = _Family(moved, timed, valve, tell)
+                    self.families[key] = Family(moved, timed, valve, tell)
                 except CaseError as error:
                     if key == CENTRE:
                         raise
@@ -97,7 +97,7 @@ class Members:
     def fill(self, members: Sequence[Member], strokes: Iterable[float]) -> None:
         """Look at every stroke that is new at every member."""
         strokes = list(strokes)
-        new: dict[int, tuple[_Family, dict[float, None]]] = {}
+        new: dict[int, tuple[Family, dict[float, None]]] = {}
         for m in members:
             _, wanted = new.setdefault(id(m.family), (m.family, {}))
             wanted.update((s * m.factor, None) for s in strokes if s * m.factor not in m.family.near)

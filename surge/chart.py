@@ -22,8 +22,8 @@ from surge.rulebook import Rule, RuleBook
 from surge.rulings import with_pump_top
 from surge.run import simulate
 from surge.static import static_findings
+from surge.strokelimits import FIRST_NEED, longest_allowed, over_ranges
 from surge.verdict import EXCEEDED, EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
-from surge.window import FIRST_NEED, longest_allowed, over_ranges
 
 Array = NDArray[np.float64]
 Tell = Callable[[str], None]

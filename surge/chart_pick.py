@@ -12,8 +12,8 @@ from surge.lineup import LineUp, Scenario
 from surge.run import plan
 from surge.scan import Scanner
 from surge.stroke import with_strokes
+from surge.strokelimits import closing_valves
 from surge.topology import pipeline_period
-from surge.window import closing_valves
 
 Array = NDArray[np.float64]
 Ends = tuple[float, float]

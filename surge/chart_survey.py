@@ -23,9 +23,9 @@ from surge.result import ScenarioResult
 from surge.run import Plan, moved_otherwise, plan, simulate
 from surge.scan import Scanner
 from surge.stroke import with_strokes
+from surge.strokelimits import FIRST_NEED, rounded_up
 from surge.topology import pipeline_period
 from surge.verdict import WITHIN, findings_of
-from surge.window import FIRST_NEED, rounded_up
 
 Array = NDArray[np.float64]
 Tell = Callable[[str], None]

@@ -16,8 +16,8 @@ from surge.run import simulate
 from surge.scan import Scanner
 from surge.sequences import Order, orders_of
 from surge.static import static_findings
+from surge.strokelimits import Tell, over_ranges
 from surge.verdict import EXCEEDED, Finding, findings_of, weakest, worst_of
-from surge.window import Tell, over_ranges
 
 THREADS = 4  # orders run at a time; the marches let other threads run
 

@@ -7,11 +7,13 @@ from typing import Any
 
 from surge.assess import Assessment
 from surge.lineup import LineUp
+from surge.ratelimit import RateLimit
 from surge.report_json import finding
 from surge.report_text import table
 from surge.rulebook import LOCAL_CODES
+from surge.strokelimits import StrokeLimits
 from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding
-from surge.window import RateLimit, StrokeLimits, Windows
+from surge.window import Windows
 from surge.words import CAUTIONS, HEADLINE, SHORT, Shown, against, paragraph, what_happens
 
 Json = dict[str, Any]

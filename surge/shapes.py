@@ -17,8 +17,8 @@ from surge.run import simulate
 from surge.scan import Scanner
 from surge.static import static_findings
 from surge.stroke import with_strokes
+from surge.strokelimits import Tell, closing_valves, over_ranges
 from surge.verdict import Finding, findings_of, weakest, worst_of
-from surge.window import Tell, closing_valves, over_ranges
 
 COARSE = 0.1  # spacing of the first grid, as a share of the opening and of the time
 FINE = 0.02  # spacing of the refinement

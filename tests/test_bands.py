@@ -33,9 +33,9 @@ from surge.spread import (
     mixed,
     scenario_at,
 )
+from surge.strokelimits import StrokeLimits, resolution, rounded_down, stroke_limits
 from surge.units import ShowUnits
 from surge.verdict import EXCEEDED, WITHIN, findings_of
-from surge.window import StrokeLimits, resolution, rounded_down, stroke_limits
 from surge.words import Shown
 
 NO_RULES = RuleBook(rules=())

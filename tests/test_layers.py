@@ -26,7 +26,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
     (
         *("verdict", "static", "ranges"),
         *("rulings_ground", "rulings_times", "rulings_strokes", "rulings_flow", "rulings_parts"),
-        *("rulings_pressure", "rulings", "assess", "margins", "scan", "window"),
+        *("rulings_pressure", "rulings", "assess", "margins", "scan", "strokelimits", "ratelimit", "window"),
         *("orders", "shapes", "spread", "bandsearch", "bands"),
         *("chart_pick", "chart_survey", "chart"),
     ),

@@ -19,23 +19,22 @@ from hypothesis import strategies as st
 from surge.cli import main
 from surge.errors import CaseError
 from surge.lineup import Limits, LineUp, Liquid, Pipe, Point, Rate, Scenario, Tank, Valve, ValveMove
+from surge.ratelimit import greatest_rate
 from surge.rulebook import RuleBook
 from surge.rulebook_read import built_in
 from surge.run import simulate
 from surge.scan import Scanner
 from surge.stroke import with_strokes
-from surge.verdict import EXCEEDED, WITHIN, findings_of
-from surge.window import (
+from surge.strokelimits import (
     closing_valves,
-    greatest_rate,
-    joint,
     longest_allowed,
     resolution,
     rounded_down,
     rounded_up,
     stroke_limits,
-    windows_of,
 )
+from surge.verdict import EXCEEDED, WITHIN, findings_of
+from surge.window import joint, windows_of
 
 SCHEMA = json.loads((CASES.parent / "surge" / "schema" / "window.schema.json").read_text(encoding="utf-8"))
 NO_RULES = RuleBook(rules=())

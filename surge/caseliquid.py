@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 _SOME = {"density": (300.0, 3000.0), "sound_speed": (300.0, 3000.0), "viscosity": (1e-8, 0.1)}
 _WITHOUT_CARGO = ("name", "density", "viscosity", "vapour_pressure")
 ZERO_CELSIUS = 273.15  # [K]
-FAR = 0.2  # own figures farther than this from the table are a slip, or another liquid
+FAR = 0.2  # our own bound: own figures farther than this from the table are a slip, or another liquid
 
 
 @dataclass(frozen=True, kw_only=True)

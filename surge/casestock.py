@@ -67,7 +67,7 @@ def _from_size(pipe: spec.Pipe, size: str, origin: Origin, notes: Notes) -> Bore
         source = (
             f"{found.source} ({found.status}); the usual one: a heavier wall raises the peak, extra strong by"
         )
-        notes.assume(pipe.name, "schedule", figure, f"{source} about a tenth")
+        notes.assume(pipe.name, "schedule", figure, f"{source} some 12 % (computed, 8 inch, 3 s)")
     else:
         notes.took(pipe.name, "bore and wall", f"{found.size}, {found.schedule}", found)
     words = f"{found.wall * 1e3:.2f} mm ({found.size}, {found.schedule})"

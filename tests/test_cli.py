@@ -14,7 +14,8 @@ import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 
-import surge.cli
+import surge.cli_shared
+import surge.command_check
 from surge import __version__
 from surge.casefile import load_case
 from surge.cli import main
@@ -283,7 +284,7 @@ def test_the_first_run_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tm
     words = "compiling the solver"
     warm = run("check", KEPT)
     assert words not in warm.stderr
-    monkeypatch.setattr(surge.cli, "_compiled_before", lambda _: False)
+    monkeypatch.setattr(surge.command_check, "compiled_before", lambda _: False)
     cold = run("check", KEPT)
     assert words in cold.stderr
     assert cold.stdout == warm.stdout
@@ -292,12 +293,12 @@ def test_the_first_run_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tm
         pass
 
     monkeypatch.undo()
-    assert not surge.cli._compiled_before(NoCache())
+    assert not surge.command_check.compiled_before(NoCache())
     cached = NoCache()
     cached._cache = type("Where", (), {"cache_path": str(tmp_path)})()  # type: ignore[attr-defined]
-    assert not surge.cli._compiled_before(cached)
+    assert not surge.command_check.compiled_before(cached)
     (tmp_path / "kernel.march-1.py311.nbi").touch()
-    assert surge.cli._compiled_before(cached)
+    assert surge.command_check.compiled_before(cached)
 
 
 class Terminal(io.StringIO):
@@ -311,8 +312,8 @@ def test_progress_on_a_terminal_when_it_takes_long(
 ) -> None:
     clock = iter([0.0, 0.5, 1.5, 1.6, 2.5])
     monkeypatch.setattr(sys, "stderr", stream)
-    monkeypatch.setattr(surge.cli.time, "monotonic", lambda: next(clock))
-    progress = surge.cli._Progress(after=1.0, every=0.2)
+    monkeypatch.setattr(surge.cli_shared.time, "monotonic", lambda: next(clock))
+    progress = surge.cli_shared.Progress(after=1.0, every=0.2)
     for word in ("early", "first march", "too soon after", "step"):
         progress(word)
     progress.done()

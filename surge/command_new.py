@@ -1,0 +1,26 @@
+"""``surge new``: a commented starter case."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from surge.cli_shared import fail, print_text, write_file
+
+
+@click.command()
+@click.argument("file", default="case.toml", type=click.Path(dir_okay=False, allow_dash=True))
+@click.option("--force", is_flag=True, help="Overwrite an existing file.")
+def new(file: str, force: bool) -> None:
+    """Write a commented starter case to FILE (default case.toml; - is standard output)."""
+    from surge.casefile import starter_case
+
+    text = starter_case()
+    if file == "-":
+        print_text(text, nl=False)
+        return
+    if Path(file).exists() and not force:
+        fail(f"{file} exists already: choose another name, or add --force to overwrite it")
+    write_file(Path(file), text)
+    click.echo(f"{file} written. Put in your own figures, then: surge check {file}", err=True)

@@ -28,7 +28,7 @@ class StrokeTest:
     Attributes
     ----------
     row : int
-        Row of the file, the header being the first of its table.
+        Row of the sheet as a spreadsheet counts: the first one is 1, titles and header included.
     tag : str
         The valve.
     direction : Direction

@@ -18,7 +18,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("batch_links", "batch_clusters", "batch_pipes", "batch_kernel"),
     ),
     (
-        *("lineup", "stroke", "topology", "sequences", "reference", "stroketest"),
+        *("lineup", "stroke", "topology", "sequences", "reference", "stroketest", "records_limits"),
         *("pipesizes", "flanges", "hoses", "valvesizes", "fittings", "roughness", "rulebook"),
         *("petroleum", "cargo_table", "cargo_table_petroleum", "cargo_table_chemicals", "cargoes"),
     ),

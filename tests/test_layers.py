@@ -31,6 +31,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("rulings_pressure", "rulings", "assess", "margins", "scan", "strokelimits", "ratelimit", "window"),
         *("orders", "shapes", "spread", "bandsearch", "bands"),
         *("chart_pick", "chart_survey", "chart"),
+        *("trend", "valvehistory"),
     ),
     ("units", "positions", "tomltext", "rulebook_read"),
     (
@@ -83,7 +84,7 @@ ONLY = {
     "click": {m for m in MODULES if m.startswith(("cli", "command_"))},
     "pydantic": {"casespec", "casefaults", "casefile", "leaves", "casemend"},
     "numba": {"boundaries", "kernel", "batch_links"},
-    "scipy": set(),
+    "scipy": {"trend"},
     "fluids": {"fittings"},
 }
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from surge.assess import Assessment
 from surge.lineup import Assumed
@@ -20,25 +20,52 @@ _WEIGHT = {
 _ORDER = {NOT_KEPT: 0, NOT_DECIDED: 1, NOT_CHECKED: 2, KEPT: 3, NOT_APPLICABLE: 4}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleItem:
+    """One thing to tell about the rules.
+
+    Attributes
+    ----------
+    about : str
+        "broken" (it counts), "advisory" (not kept, does not count), "rest" (kept, or does not apply), "kept"
+        (how many are), "of the file" or "not checked".
+    text : str
+        In plain words, with the source; not wrapped.
+    """
+
+    about: str
+    text: str
+
+
 def rule_lines(assessment: Assessment, say: Shown, *, details: bool) -> list[str]:
     """Every rule with ``details``; without, those that are broken, and how many could not be checked."""
+    if not assessment.rulings:
+        return []
+    out = [paragraph(f"Rules of the trade. {LOCAL_CODES}")]
+    for item in rule_items(assessment, say, details=details):
+        first = "  " if item.about == "kept" else "  - "
+        out.append(paragraph(item.text, indent="    ", first=first))
+    return out
+
+
+def rule_items(assessment: Assessment, say: Shown, *, details: bool) -> list[RuleItem]:
+    """As :func:`rule_lines`, each thing by itself; nothing where the case was held against no rules."""
     if not assessment.rulings:
         return []
     # What the tables of pressures say already is not said again.
     counted = list(assessment.rulings if details else assessment.broken)
     counted = [r for r in counted if r.verdict != WITHIN]
     advice = [r for r in assessment.rulings if not r.binding and r.outcome in (NOT_KEPT, NOT_DECIDED)]
-    out = [paragraph(f"Rules of the trade. {LOCAL_CODES}")]
-    out += _told(counted, say, "")
-    out += _told(advice if details else _worst_of_each(advice), say, "advisory, does not count: ")
+    out = _told(counted, say, "broken")
+    out += _told(advice if details else _worst_of_each(advice), say, "advisory")
     if details:
         rest = [r for r in assessment.rulings if r not in counted and r not in advice]
-        out += _told(sorted(rest, key=lambda r: _ORDER[r.outcome]), say, "")
-        return out
+        return out + _told(sorted(rest, key=lambda r: _ORDER[r.outcome]), say, "rest")
     kept = sum(r.outcome == KEPT for r in assessment.rulings)
-    out.append(paragraph(f"{kept} kept.", indent="    ", first="  "))
-    out += _of_the_file(assessment)
-    return out + _not_checked([r for r in assessment.rulings if r.outcome == NOT_CHECKED and not r.binding])
+    out.append(RuleItem(about="kept", text=f"{kept} kept."))
+    out += [RuleItem(about="of the file", text=text) for text in _of_the_file(assessment)]
+    not_checked = [r for r in assessment.rulings if r.outcome == NOT_CHECKED and not r.binding]
+    return out + [RuleItem(about="not checked", text=text) for text in _not_checked(not_checked)]
 
 
 def _of_the_file(assessment: Assessment) -> list[str]:
@@ -49,11 +76,9 @@ def _of_the_file(assessment: Assessment) -> list[str]:
         for r in rules
         if r.own and r.requirement != "off"
     ]
-    out = [paragraph(f"Rules of a file: {'; '.join(own)}.", indent="    ", first="  - ")] if own else []
+    out = [f"Rules of a file: {'; '.join(own)}."] if own else []
     return out + [
-        paragraph(f"Switched off by a file: {r.name}. Reason: {r.reason}.", indent="    ", first="  - ")
-        for r in rules
-        if r.requirement == "off"
+        f"Switched off by a file: {r.name}. Reason: {r.reason}." for r in rules if r.requirement == "off"
     ]
 
 
@@ -70,12 +95,13 @@ def _worst_of_each(rulings: Iterable[Ruling]) -> list[Ruling]:
     return found
 
 
-def _told(rulings: Iterable[Ruling], say: Shown, before: str) -> list[str]:
+def _told(rulings: Iterable[Ruling], say: Shown, about: str) -> list[RuleItem]:
+    before = "advisory, does not count: " if about == "advisory" else ""
     out = []
     for r in rulings:
         words = say.phrase(r.phrase)
         supply = f" To check it, {r.supply}." if r.supply else ""
-        out.append(paragraph(f"{before}{words}{supply} [{r.rule.source}]", indent="    ", first="  - "))
+        out.append(RuleItem(about=about, text=f"{before}{words}{supply} [{r.rule.source}]"))
     return out
 
 
@@ -88,30 +114,53 @@ def _not_checked(rulings: list[Ruling]) -> list[str]:
         if r.rule.name not in names:
             names.append(r.rule.name)
     return [
-        paragraph(
-            f"Not checked: {'; '.join(names)}. To check, {supply.rstrip('.')}.", indent="    ", first="  - "
-        )
+        f"Not checked: {'; '.join(names)}. To check, {supply.rstrip('.')}."
         for supply, names in groups.items()
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AssumedItem:
+    """A figure that the case does not give, of all the parts for which it is the same; see ``Assumed``."""
+
+    quantity: str
+    subjects: tuple[str, ...]
+    value: str
+    source: str
+    asked: bool
+
+
+def assumed_items(assumed: Iterable[Assumed]) -> list[AssumedItem]:
+    """Figures that the case does not give; first those that nothing in it says, and that move a peak most."""
+    groups: dict[tuple[bool, str, str, str], list[str]] = {}
+    for a in assumed:
+        groups.setdefault((a.asked, a.quantity, a.value, a.source), []).append(a.subject)
+    order = sorted(groups, key=lambda g: (g[0], _WEIGHT.get(g[1], len(_WEIGHT))))
+    return [
+        AssumedItem(
+            quantity=quantity,
+            subjects=tuple(dict.fromkeys(groups[asked, quantity, value, source])),
+            value=value,
+            source=source,
+            asked=asked,
+        )
+        for asked, quantity, value, source in order
     ]
 
 
 def assumed_lines(assumed: Iterable[Assumed]) -> list[str]:
     """Figures that the case does not give, those that nothing in it says first, with their sources."""
+    items = assumed_items(assumed)
     out: list[str] = []
     for asked, title in (
         (False, "ASSUMED, since the case does not say; give your own figures where you can"),
         (True, "Taken from the program's tables, as the case asks"),
     ):
-        groups: dict[tuple[str, str, str], list[str]] = {}
-        for a in assumed:
-            if a.asked == asked:
-                groups.setdefault((a.quantity, a.value, a.source), []).append(a.subject)
-        groups = dict(sorted(groups.items(), key=lambda g: _WEIGHT.get(g[0][0], len(_WEIGHT))))
-        if not groups:
+        group = [item for item in items if item.asked == asked]
+        if not group:
             continue
         out += [*([""] if out else []), title]
-        for (quantity, value, source), subjects in groups.items():
-            whose = ", ".join(dict.fromkeys(subjects))
-            text = f"{quantity} of {whose}: {value} [{source}]"
+        for item in group:
+            text = f"{item.quantity} of {', '.join(item.subjects)}: {item.value} [{item.source}]"
             out.append(paragraph(text, indent="    ", first="  - "))
     return out

@@ -11,7 +11,7 @@ from surge.assess import Assessment
 from surge.phrases import Phrase, told
 from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.units import DECIMALS, ShowUnits, from_si, show
-from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of
+from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding
 
 SHORT = {WITHIN: "kept", EXCEEDED: "EXCEEDED", UNDECIDED: "undecided"}
 HEADLINE = {WITHIN: "LIMITS KEPT", EXCEEDED: "LIMIT EXCEEDED", UNDECIDED: "CANNOT BE DECIDED"}
@@ -122,7 +122,8 @@ def run_of(assessment: Assessment, finding: Finding) -> ScenarioResult | None:
     With a range of lengths a scenario has several runs, and a finding is of the worst of them.
     """
     runs = [r for r in assessment.scenarios if r.name == finding.scenario]
-    return next((r for r in runs if finding in findings_of(assessment.lineup, r)), runs[0] if runs else None)
+    taken = (dict(finding.lengths), dict(finding.speeds))
+    return next((r for r in runs if (r.lengths, r.speeds) == taken), runs[0] if runs else None)
 
 
 @dataclass(frozen=True, kw_only=True)

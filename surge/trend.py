@@ -1,4 +1,4 @@
-"""Robust lines and monotone curves through measured figures. The statistics library is imported here only, late.
+"""Robust lines and monotone curves through measured figures; the statistics library is imported only here.
 
 Numbers in, numbers out: what x and y are, and their units, is the caller's business.
 """

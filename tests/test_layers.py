@@ -24,14 +24,14 @@ RINGS: tuple[tuple[str, ...], ...] = (
     ),
     ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
     ("losses", "flownet", "steady", "reaches", "clusters", "grid"),
-    ("march", "batch_block", "batch", "result", "closures", "peaks", "scenario_result", "run"),
+    ("watch", "march", "batch_block", "batch", "result", "closures", "peaks", "scenario_result", "run"),
     (
         *("verdict", "static", "ranges"),
         *("rulings_ground", "rulings_times", "rulings_strokes", "rulings_flow", "rulings_parts"),
         *("rulings_pressure", "rulings", "assess", "margins", "scan", "strokelimits", "ratelimit", "window"),
         *("orders", "shapes", "spread", "bandsearch", "bands"),
         *("chart_pick", "chart_survey", "chart"),
-        *("trend", "valvehistory"),
+        *("trend", "valvehistory_types", "valvehistory", "valvehistory_words"),
     ),
     ("units", "positions", "tomltext", "rulebook_read"),
     (

@@ -46,7 +46,17 @@ RINGS: tuple[tuple[str, ...], ...] = (
         "casescenario",
         "casebuild",
     ),
-    ("casefile", "rulefile"),
+    (
+        *("casefile", "rulefile"),
+        *(
+            "records_text",
+            "records_dates",
+            "records_cells",
+            "records_columns",
+            "records_rows",
+            "records_read",
+        ),
+    ),
     (
         "checks",
         "asked",

@@ -1,0 +1,164 @@
+"""A file of records from disk to rows of cells: size, coding, separator, quotes."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from surge.errors import CaseError, Fault
+
+BIGGEST = 100_000_000  # [bytes]
+MOST_ROWS = 1_000_000  # a ship with a hundred valves needs centuries for that
+SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+WORKBOOKS = {
+    b"PK\x03\x04": "a workbook (xlsx, ods) or another packed file",
+    b"\xd0\xcf\x11\xe0": "an old workbook (xls)",
+    b"%PDF": "a PDF",
+}
+SWALLOWED = 3  # separators in a line inside a quoted cell: no remark, but rows that a quote has swallowed
+
+
+@dataclass(frozen=True, kw_only=True)
+class RowFault(Fault):
+    """A fault of one row, or of the file (row 0).
+
+    Attributes
+    ----------
+    row : int
+        As a spreadsheet counts, from 1.
+    column : str
+        Its header; "" where the row as a whole is meant.
+    """
+
+    row: int
+    column: str
+
+
+def row_fault(row: int, column: str, found: str, expected: str, remedy: str) -> RowFault:
+    """Return a fault with its path."""
+    return RowFault(
+        path=("row", row, column), row=row, column=column, found=found, expected=expected, remedy=remedy
+    )
+
+
+def unusable(found: str, expected: str, remedy: str, *, row: int = 0) -> CaseError:
+    """Return the error for a file of which nothing can be read."""
+    return CaseError([row_fault(row, "", found, expected, remedy)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheet:
+    """The bytes of a file and how they are coded.
+
+    Attributes
+    ----------
+    content : bytes
+    coding : str
+        As Python names it.
+    sha256 : str
+    note : str
+        What the reader should know about the coding; "" for nothing.
+    """
+
+    content: bytes
+    coding: str
+    sha256: str
+    note: str = ""
+
+    def rows(self, separator: str, *, width: int = SWALLOWED + 1) -> Iterator[list[str]]:
+        """Yield the cells of row after row; ``width`` is that of the table, once known.
+
+        Raises
+        ------
+        CaseError
+            A cell that is too long, or a quote that swallows rows.
+        """
+        text = io.TextIOWrapper(io.BytesIO(self.content), encoding=self.coding, newline="")
+        reader = csv.reader(text, delimiter=separator, skipinitialspace=separator != "\t")
+        number = 0
+        try:
+            for number, cells in enumerate(reader, start=1):
+                if any("\n" in c or "\r" in c for c in cells):
+                    _refuse_swallowed(cells, number, separator, min(SWALLOWED, width - 1))
+                yield cells
+        except csv.Error as error:
+            raise unusable(
+                f"row {number + 1} cannot be read: {error}",
+                "cells of a table, each below 131072 characters",
+                "look for a quote that is not closed in that row",
+                row=number + 1,
+            ) from None
+
+
+def _refuse_swallowed(cells: list[str], row: int, separator: str, least: int) -> None:
+    for cell in cells:
+        lines = cell.splitlines()
+        if any(line.count(separator) >= least for line in lines[1:]):
+            raise unusable(
+                f"in row {row} a quote is opened and closed only {len(lines) - 1} lines later",
+                "quotes in pairs around one cell",
+                'take the single quote (") out, or write it twice',
+                row=row,
+            )
+
+
+def load_sheet(path: str | Path) -> Sheet:
+    """Read a file of records.
+
+    Raises
+    ------
+    CaseError
+        With one fault when it cannot be opened, is too big, or is no text.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            content = file.read(BIGGEST + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise unusable(
+            f"cannot be opened: {reason}", "a table of stroke tests (CSV)", "check the path and the rights"
+        ) from None
+    return sheet_of(content)
+
+
+def sheet_of(content: bytes) -> Sheet:
+    """Find out how some bytes are coded; raises CaseError as :func:`load_sheet`."""
+    if len(content) > BIGGEST:
+        found, remedy = f"more than {BIGGEST // 10**6} MB", "divide it by years or by ships"
+        raise unusable(found, f"at most {BIGGEST // 10**6} MB and {MOST_ROWS} rows", remedy)
+    for mark, kind in WORKBOOKS.items():
+        if content.startswith(mark):
+            raise unusable(kind, "a text with separators (CSV)", "save the sheet as CSV in the spreadsheet")
+    coding, note = _coding(content)
+    try:
+        text = content.decode(coding)
+    except UnicodeDecodeError:
+        raise unusable(
+            "bytes that are text neither in UTF-8 nor in UTF-16 nor in Windows-1252",
+            "a text with separators (CSV)",
+            "save the sheet as CSV, coding UTF-8",
+        ) from None
+    if "\0" in text:
+        found = "a text with null characters"
+        raise unusable(found, "a text with separators (CSV)", "save the sheet again as CSV, coding UTF-8")
+    return Sheet(content=content, coding=coding, sha256=hashlib.sha256(content).hexdigest(), note=note)
+
+
+def _coding(content: bytes) -> tuple[str, str]:
+    if content.startswith(b"\xef\xbb\xbf"):
+        return "utf-8-sig", ""
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16", ""
+    head = content[:2000]
+    for coding, zeros in (("utf-16-le", head[1::2]), ("utf-16-be", head[0::2])):
+        if len(head) >= 8 and zeros.count(0) > 0.6 * len(zeros):
+            return coding, "read as UTF-16 without its mark"
+    try:
+        content.decode("utf-8")
+    except UnicodeDecodeError:
+        return "cp1252", "read as Windows-1252, since it is not UTF-8: look at accents in names and remarks"
+    return "utf-8", ""

@@ -52,6 +52,8 @@ class Grid:
         Names in the order of the kernel's points and links; ``ends`` are (pipe, far) pairs.
     pipe_points : tuple of (int, int)
         Positions of each pipe's start and end among the points.
+    impedance : tuple of float
+        B = a/(gA) of each pipe [s/m2], apart from the arrays: what watches them must not rest on them.
     """
 
     net: Net
@@ -61,6 +63,7 @@ class Grid:
     links: tuple[str, ...]
     ends: tuple[tuple[str, bool], ...]
     pipe_points: tuple[tuple[int, int], ...]
+    impedance: tuple[float, ...]
 
 
 def staggered(*sizes: int) -> list[Array]:
@@ -427,4 +430,5 @@ def build_grid(
         links=tuple(k["name"] for k in work.links),
         ends=work.end_names,
         pipe_points=tuple((work.index[p.start], work.index[p.end]) for p in lineup.pipes),
+        impedance=tuple(p.wave_speed / (lineup.gravity * p.area) for p in lineup.pipes),
     )

@@ -5,20 +5,15 @@ Heads [m]; conversion to pressure is done by the caller.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from surge.boundaries import (
-    E_POINT,
-    E_X,
-    E_Y,
-    L_Q,
     NOT_CONVERGED,
     NOT_FINITE,
     OK,
-    P_H,
     P_HI,
     P_HI_STEP,
     P_LO,
@@ -27,17 +22,36 @@ from surge.boundaries import (
 )
 from surge.errors import SolveError
 from surge.grid import Grid
-from surge.kernel import march
+from surge.kernel import Net, march
+from surge.watch import Watch, rows_between_looks
 
 Array = NDArray[np.float64]
 
 CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
 KEPT = 3000  # samples of a thinned history, about
+STILL_WORK = 2e6  # nodes times steps that the look at the steady flow may take
+STILL_STEPS = 50  # but not fewer steps than this
 
 _WHY = {
     NOT_CONVERGED: "the flow at a valve or pump did not converge",
     NOT_FINITE: "the computation overflowed",
 }
+
+
+def keep_still(grid: Grid, *, frozen: bool) -> None:
+    """March a copy of a grid in which nothing moves, for about one travel time of its longest pipe.
+
+    For scenarios in which something moves from the first instant on, so that the march itself cannot show
+    that it keeps the steady flow.
+
+    Raises
+    ------
+    SolveError
+        When the flow does not stay as it is.
+    """
+    steps = int(min(max(grid.reaches.count) + 2, max(STILL_STEPS, STILL_WORK / max(grid.reaches.nodes, 1))))
+    own = Net(*(a.copy() for a in grid.net._replace(law_i=grid.net.law_i[:0])))
+    Marched(grid=replace(grid, net=own), frozen=frozen, stride=steps).advance(steps)
 
 
 @dataclass(kw_only=True, eq=False)
@@ -67,11 +81,13 @@ class Marched:
     time: list[Array] = field(default_factory=list)
     heads: list[Array] = field(default_factory=list)
     flows: list[Array] = field(default_factory=list)
+    watch: Watch = field(init=False)
 
     def __post_init__(self) -> None:
+        self.watch = Watch(self.grid)
         self.time.append(np.zeros(1))
-        self.heads.append(self.grid.net.pf[:, P_H][None, :].copy())
-        self.flows.append(self._flows_now()[None, :])
+        self.heads.append(self.watch.heads[None, :])
+        self.flows.append(self.watch.flows[None, :])
 
     @property
     def point_hi(self) -> Array:
@@ -97,21 +113,16 @@ class Marched:
         steps: NDArray[np.int64] = self.grid.net.probe_step
         return steps
 
-    def _flows_now(self) -> Array:
-        net = self.grid.net
-        ends = (net.pf[net.ei[:, E_POINT], P_H] - net.ef[:, E_X]) * net.ef[:, E_Y]
-        return np.concatenate([net.lf[:, L_Q], ends])
-
     def advance(self, steps: int, *, to_vapour: bool = False) -> None:
         """March ``steps`` more, or only to the instant at which the liquid first boils.
 
         Raises
         ------
         SolveError
-            When the march ends with a status that is not an answer.
+            When the march ends with a status that is not an answer, or the watch finds a fault in it.
         """
         left = steps
-        most = max(1, int(CHUNK / max(self.grid.reaches.nodes, 100)))
+        most = max(1, min(int(CHUNK / max(self.grid.reaches.nodes, 100)), rows_between_looks(self.grid)))
         while left > 0 and not self.stopped:
             n = min(left, most)
             left -= n
@@ -119,16 +130,19 @@ class Marched:
 
     def _chunk(self, n: int, to_vapour: bool) -> None:
         net, dt, stride = self.grid.net, self.grid.reaches.dt, self.stride
-        room = (self.done + n) // stride - self.done // stride
-        heads = np.empty((room, net.pf.shape[0]))
-        flows = np.empty((room, net.lf.shape[0] + net.ef.shape[0]))
-        status, count, rows = march(net, self.done, n, dt, self.frozen, to_vapour, stride, heads, flows)
+        heads = np.empty((n + 1, net.pf.shape[0]))
+        flows = np.empty((n + 1, net.lf.shape[0] + net.ef.shape[0]))
+        heads[0], flows[0] = self.watch.heads, self.watch.flows
+        status, count, _ = march(net, self.done, n, dt, self.frozen, to_vapour, 1, heads[1:], flows[1:])
         if status not in (OK, STOPPED_AT_VAPOUR):
             raise SolveError(f"{_WHY[status]} at {(self.done + count) * dt:.3f} s")
         self.stopped = status == STOPPED_AT_VAPOUR
-        self.time.append((self.done // stride + 1 + np.arange(rows)) * stride * dt)
-        self.heads.append(heads[:rows])
-        self.flows.append(flows[:rows])
+        self.watch.look(self.done, heads[: count + 1], flows[: count + 1])
+        kept = slice(stride - self.done % stride, count + 1, stride)
+        self.heads.append(heads[kept].copy())
+        self.flows.append(flows[kept].copy())
+        first = self.done // stride + 1
+        self.time.append(np.arange(first, first + self.heads[-1].shape[0]) * stride * dt)
         self.done += count
 
     def envelope(self) -> tuple[list[Array], list[Array]]:

@@ -18,7 +18,7 @@ from surge.errors import GridError
 from surge.grid import Grid, Laws, build_grid
 from surge.lineup import LineUp, Scenario, Table
 from surge.losses import LossTables, loss_tables
-from surge.march import KEPT, Marched
+from surge.march import KEPT, Marched, keep_still
 from surge.reaches import PERIOD_MISFIT, STROKE_MISFIT, Reaches, choose_step, divide, other_rounding
 from surge.result import ScenarioResult, Vapour
 from surge.scenario_result import Comparison, Summary, summarise
@@ -116,7 +116,11 @@ def _start(work: Plan, reaches: Reaches, probes: dict[str, tuple[float, ...]] | 
         work.lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables, probes=probes
     )
     stride = max(1, int(first_duration(work) / reaches.dt / KEPT))
-    return Marched(grid=grid, frozen=work.lineup.frozen_friction, stride=stride)
+    frozen = work.lineup.frozen_friction
+    made = Marched(grid=grid, frozen=frozen, stride=stride)
+    if made.watch.until < max(work.times):
+        keep_still(grid, frozen=frozen)
+    return made
 
 
 def first_duration(work: Plan) -> float:

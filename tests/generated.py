@@ -78,7 +78,7 @@ class Berth:
         if self.likely(0.6):
             top = float(rng.uniform(50, 110))
             rate = math.pi / 4 * self.bore**2 * float(rng.uniform(2, 4))
-            curve = ((0.0, top), (rate, 0.85 * top), (1.5 * rate, 0.6 * top))
+            curve = ((0.0, top), (rate, 0.85 * top), (1.5 * rate, 0.68 * top))  # it must fall from no flow on
             check = self.likely(0.7)
             self.elements.append(
                 Pump(name="pump", start=here, end="discharge", curve=curve, non_return=check)

@@ -24,7 +24,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
     ),
     ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
     ("losses", "flownet", "steady", "reaches", "clusters", "grid"),
-    ("watch", "march", "batch_block", "batch", "result", "closures", "peaks", "scenario_result", "run"),
+    ("watch", "march", "batch_lane", "batch_block", "batch_single", "batch", "result", "closures", "peaks", "scenario_result", "run"),
     (
         *("verdict", "static", "ranges"),
         *("rulings_ground", "rulings_times", "rulings_strokes", "rulings_flow", "rulings_parts"),

@@ -13,6 +13,7 @@ from surge.command_chart import chart
 from surge.command_check import check
 from surge.command_list import list_
 from surge.command_new import new
+from surge.command_picture import picture
 from surge.command_schema import schema
 from surge.command_window import window
 
@@ -36,7 +37,7 @@ def main() -> None:
     """
 
 
-for _command in (new, check, window, chart, list_, schema):
+for _command in (new, check, window, chart, picture, list_, schema):
     main.add_command(_command)
 
 

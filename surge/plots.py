@@ -11,7 +11,6 @@ import math
 import textwrap
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 
 from surge.chart import ChartData
 from surge.margins import Held
+from surge.plots_frame import BOX, DOTS, FOOT, HALO, SETTINGS, SIZE, Heading, quoted
 from surge.units import from_si, printable
 from surge.verdict import VAPOUR_RULE
 from surge.words import HEADLINE, Shown
@@ -32,35 +32,10 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-SIZE = (11.69, 8.27)  # [inch] A4 across
-DOTS = 150  # per inch, of a PNG
 # One hue, from little used to far beyond the limit; never so dark that hatching and words are lost on it.
 SHADES = ("#f7fbff", "#dbe9f6", "#bad6eb", "#89bedc", "#5b9bd0", "#3b6ea5")
 BEYOND = 2.0  # shares above this are drawn as this
-FOOT = 205  # characters in a line of the foot
 NARROW = 0.22  # of the width: words in a narrower area stand upright
-HALO = 2.5  # [pt] white around words that lie on shades
-
-BOX = {"boxstyle": "round,pad=0.3", "facecolor": "white", "edgecolor": "#555555", "linewidth": 0.6}
-SETTINGS: Any = {
-    "font.family": ["DejaVu Sans"],
-    "font.size": 10.0,
-    "text.parse_math": False,  # a dollar sign in a name is a dollar sign
-    "hatch.linewidth": 0.6,
-    "svg.hashsalt": "surge",
-    "svg.fonttype": "path",
-    "pdf.fonttype": 42,
-    "axes.axisbelow": False,
-}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Heading:
-    """Words around a picture: lines above, paragraphs below, and the signature of program and case."""
-
-    lines: tuple[str, ...]
-    foot: tuple[str, ...]
-    signature: str
 
 
 def draw_chart(chart: ChartData, say: Shown, heading: Heading, *, kinds: Sequence[str]) -> dict[str, bytes]:
@@ -129,10 +104,6 @@ def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
-def _quoted(name: str) -> str:
-    return f'"{printable(name)}"'
-
-
 def limit_words(held: Held) -> str:
     """Whose limit it is, and of what."""
     name, way = held.key[1:]
@@ -171,7 +142,7 @@ class _Chart:
         self._shades()
         ax.set_xlim(self.left, self.right)
         ax.set_ylim(self.rates[0], self.rates[-1])
-        ax.set_xlabel(f"stroke time of {_quoted(self.chart.valve)}, s")
+        ax.set_xlabel(f"stroke time of {quoted(self.chart.valve)}, s")
         ax.set_ylabel(f"loading rate, {self.say.units.flow}")
         self._agreed()
         self._window()

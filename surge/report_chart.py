@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surge.chart import ChartData
-from surge.plots import Heading, draw_chart, limit_words, runs
+from surge.plots import draw_chart, limit_words, runs
+from surge.plots_frame import Heading
 from surge.report_json import finding
 from surge.report_window import bounds
 from surge.rulebook import LOCAL_CODES

@@ -14,17 +14,17 @@ MODULES = sorted(p.stem for p in PACKAGE.glob("*.py"))
 RINGS: tuple[tuple[str, ...], ...] = (
     ("errors", "phrases", "search"),
     (
-        *("formulas", "curves", "boundaries", "kernel"),
+        *("formulas", "curves", "boundaries", "trees", "kernel"),
         *("batch_links", "batch_clusters", "batch_pipes", "batch_kernel"),
     ),
     (
-        *("lineup", "stroke", "topology", "sequences", "reference", "stroketest", "records_limits"),
+        *("lineup", "stroke", "topology", "way", "sequences", "reference", "stroketest", "records_limits"),
         *("pipesizes", "flanges", "hoses", "valvesizes", "fittings", "roughness", "rulebook"),
         *("petroleum", "cargo_table", "cargo_table_petroleum", "cargo_table_chemicals", "cargoes"),
     ),
     ("rules_fields", "rules_curves", "rules_scenarios", "rules"),
     ("losses", "flownet", "steady", "reaches", "clusters", "grid"),
-    ("watch", "march", "batch_lane", "batch_block", "batch_single", "batch", "result", "closures", "peaks", "scenario_result", "run"),
+    ("watch", "march", "batch_lane", "batch_block", "batch_single", "batch", "result", "closures", "peaks", "scenario_result", "run", "profiles"),
     (
         *("verdict", "static", "ranges"),
         *("rulings_ground", "rulings_times", "rulings_strokes", "rulings_flow", "rulings_parts"),
@@ -69,6 +69,8 @@ RINGS: tuple[tuple[str, ...], ...] = (
         "report_json",
         "report_window",
         "report_orders",
+        *("pictures", "pictures_line"),
+        *("plots_frame", "plots_time", "plots_line", "plots_wave", "report_picture"),
         "plots",
         "report_chart",
     ),
@@ -79,6 +81,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
             "command_check",
             "command_window",
             "command_chart",
+            "command_picture",
             "command_list",
             "command_schema",
         ),
@@ -90,7 +93,7 @@ RING_OF = {name: i for i, ring in enumerate(RINGS) for name in ring}
 PLACE = {name: k for ring in RINGS for k, name in enumerate(ring)}
 ONLY = {
     "pint": {"units"},
-    "matplotlib": {"plots"},
+    "matplotlib": {m for m in MODULES if m.startswith("plots")},
     "click": {m for m in MODULES if m.startswith(("cli", "command_"))},
     "pydantic": {"casespec", "casefaults", "casefile", "leaves", "casemend"},
     "numba": {"boundaries", "kernel", "batch_links"},

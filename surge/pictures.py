@@ -1,0 +1,383 @@
+"""What a picture is of: the scenario, the places, the curves. Figures only; drawing is done elsewhere.
+
+Pressures [Pa gauge], times [s], distances [m], flows [m3/s], openings and speeds [-].
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.assess import Assessment
+from surge.errors import SurgeError
+from surge.lineup import Element, LineUp, Point, Scenario, Table
+from surge.profiles import watch
+from surge.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+from surge.run import Plan, plan
+from surge.stroke import follow
+from surge.verdict import (
+    LOWEST_RULE,
+    VAPOUR_RULE,
+    Finding,
+    Limit,
+    findings_of,
+    place_limits,
+    surge_limit,
+    weakest,
+    worst_of,
+)
+from surge.words import run_of
+
+Array = NDArray[np.float64]
+
+MOST_PLACES = 5  # curves that can still be told apart
+MOST_FLOWS = 4
+LOW_CHECKS = ("lowest", "vapour")
+
+
+class PictureError(SurgeError):
+    """Something was asked for that the case does not have."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Subject:
+    """A scenario that a picture is drawn of.
+
+    Attributes
+    ----------
+    assessment : Assessment
+    lineup : LineUp
+        With the lengths and wave speeds of the run.
+    scenario : Scenario
+    run : ScenarioResult
+    work : Plan
+        Steady flow and what moves.
+    finding : Finding or None
+        The weakest of this run.
+    verdict : str
+        Of the pressures of this run.
+    chosen : bool
+        Nobody asked for the scenario, and there are others.
+    """
+
+    assessment: Assessment
+    lineup: LineUp
+    scenario: Scenario
+    run: ScenarioResult
+    work: Plan
+    finding: Finding | None
+    verdict: str
+    chosen: bool
+
+    @property
+    def valid_until(self) -> float | None:
+        """When the liquid boils and the pressures cease to be valid; None if it never does."""
+        return None if self.run.vapour is None else self.run.vapour.time
+
+    @property
+    def end(self) -> float:
+        """Last instant of the reported march [s]."""
+        return self.run.method.steps * self.run.method.dt
+
+    @property
+    def openings(self) -> dict[str, Table]:
+        """Opening against time of every valve that moves."""
+        moves = self.scenario.moves
+        return {
+            name: follow(self.run.opening[name], tuple(m for m in moves if m.valve == name))
+            for name in dict.fromkeys(m.valve for m in moves)
+        }
+
+    @property
+    def speeds(self) -> dict[str, Table]:
+        """Speed against time of every pump that stops or starts, as a fraction of full speed."""
+        return self.work.laws.speed
+
+    @property
+    def low(self) -> bool:
+        """Whether what is nearest to a limit is a low pressure."""
+        return self.finding is not None and self.finding.check in LOW_CHECKS
+
+
+def subject_of(assessment: Assessment, scenario: str | None = None) -> Subject:
+    """Choose the scenario that comes nearest to a limit, or take the one that was asked for.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    scenario : str or None
+
+    Raises
+    ------
+    PictureError
+        There is no scenario of this name.
+    """
+    names = [s.name for s in assessment.lineup.scenarios]
+    if scenario is not None and scenario not in names:
+        raise PictureError(f"--scenario {unknown('scenario', scenario, names)}")
+    found = [f for f in assessment.findings if f.scenario and scenario in (None, f.scenario)]
+    told = [f for f in found if f.subject in ("element", "place")]
+    worst = weakest(told) or (told[0] if told else None)
+    run = (run_of(assessment, worst) if worst else None) or next(
+        r for r in assessment.scenarios if scenario in (None, r.name)
+    )
+    return subject_of_run(assessment, run, chosen=scenario is None and len(names) > 1)
+
+
+def subject_of_run(assessment: Assessment, run: ScenarioResult, *, chosen: bool = False) -> Subject:
+    """Take one run of an assessment."""
+    lineup = as_run(assessment.lineup, run)
+    one = next(s for s in lineup.scenarios if s.name == run.name)
+    own = findings_of(lineup, run)
+    told = [f for f in own if f.subject in ("element", "place")]
+    return Subject(
+        assessment=assessment,
+        lineup=lineup,
+        scenario=one,
+        run=run,
+        work=plan(lineup, one),
+        finding=weakest(told) or max(told, key=lambda f: f.load, default=None),
+        verdict=worst_of(f.verdict for f in own),
+        chosen=chosen,
+    )
+
+
+def as_run(lineup: LineUp, run: ScenarioResult) -> LineUp:
+    """The line-up with the lengths and wave speeds that a run took for what is a range."""
+    pipes = tuple(
+        replace(
+            p,
+            length=run.lengths.get(p.name, p.length),
+            length_range=None,
+            wave_speed=run.speeds.get(p.name, p.wave_speed),
+            wave_speed_range=None,
+        )
+        for p in lineup.pipes
+    )
+    return lineup.with_(pipes=pipes)
+
+
+def unknown(kind: str, given: str, known: Iterable[str]) -> str:
+    """Say that a name is not there, and which ones are near or there."""
+    names = list(dict.fromkeys(known))
+    near = difflib.get_close_matches(given.lower(), [n.lower() for n in names], n=3, cutoff=0.6)
+    meant = [n for n in names if n.lower() in near]
+    listed = ", ".join(f'"{n}"' for n in (meant or names)[:8])
+    more = f" and {len(names) - 8} more" if not meant and len(names) > 8 else ""
+    return f'"{given}": no such {kind}; {"did you mean" if meant else "there are"} {listed}{more}'
+
+
+# Places
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mark:
+    """An extreme on a curve."""
+
+    time: float
+    pressure: float
+    error: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Curve:
+    """Pressure against time at one place.
+
+    Attributes
+    ----------
+    name : str
+        Of the point or element.
+    element : bool
+    distance : float or None
+        From the element's start, where it has a length [m].
+    pressure : ndarray of shape (n,)
+        At the picture's instants.
+    upper, lower : Limit or None
+        What its highest and lowest pressures are held against; ``upper_of`` says whose limit it is.
+    peak, trough : Mark
+        As the run reports them, of the time before the liquid boils; a trough of an element may be elsewhere
+        in it than this curve, and is then None.
+    """
+
+    name: str
+    element: bool
+    distance: float | None
+    pressure: Array
+    steady: float
+    upper: Limit | None
+    upper_of: str
+    lower: Limit
+    peak: Mark | None
+    trough: Mark | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TimePicture:
+    """Pressures, strokes and flows on one time axis.
+
+    Attributes
+    ----------
+    subject : Subject
+    time : ndarray of shape (n,)
+    curves : tuple of Curve
+        The weakest place first.
+    flows : dict of str to ndarray of shape (n,)
+    """
+
+    subject: Subject
+    time: Array
+    curves: tuple[Curve, ...]
+    flows: dict[str, Array]
+
+
+def upper_limit(lineup: LineUp, what: Element | Point) -> tuple[Limit | None, str]:
+    """The lowest limit that a peak there is held against, and whose it is."""
+    own: list[tuple[Limit, str]] = []
+    if isinstance(what, Point):
+        own += [(limit, what.name) for limit in place_limits(lineup, what)]
+        beside: Sequence[Element] = [e for e in lineup.elements if what.name in (e.start, e.end)]
+    else:
+        beside = [what]
+        if what not in lineup.pipes and surge_limit(what) is None:
+            beside = [e for e in lineup.elements if {e.start, e.end} & {what.start, what.end}]
+    own += [(limit, e.name) for e in beside if (limit := surge_limit(e)) is not None]
+    return min(own, key=lambda pair: pair[0].value, default=(None, ""))
+
+
+def lower_limit(lineup: LineUp, what: Element | Point) -> Limit:
+    """The highest limit that a fall there is held against: of the part, or the vapour pressure."""
+    beside = (
+        [e for e in lineup.elements if what.name in (e.start, e.end)] if isinstance(what, Point) else [what]
+    )
+    limits = [Limit(value=lineup.vapour_gauge, source="the cargo boils", rule=VAPOUR_RULE)]
+    limits += [
+        Limit(value=e.limits.lowest, source=e.limits.lowest_source or f"lowest of {e.name}", rule=LOWEST_RULE)
+        for e in beside
+        if e.limits.lowest is not None
+    ]
+    return max(limits, key=lambda limit: limit.value)
+
+
+def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
+    """Return pressure against time at the weakest place and at others.
+
+    Parameters
+    ----------
+    subject : Subject
+    places : sequence of str
+        Names of points or elements, beside the weakest. An element is shown where its highest pressure is,
+        the weakest one where it comes nearest to its limit.
+
+    Raises
+    ------
+    PictureError
+        A name that is not there, or more than ``MOST_PLACES`` in all.
+    """
+    lineup, time = subject.lineup, subject.run.history.time
+    names = [p.name for p in lineup.points] + [e.name for e in lineup.elements]
+    for place in places:
+        if place not in names:
+            raise PictureError(f"--place {unknown('point or element', place, names)}")
+    wanted = dict.fromkeys([subject.finding.name] if subject.finding else [])
+    wanted |= dict.fromkeys(places)
+    if len(wanted) > MOST_PLACES:
+        raise PictureError(
+            f"{len(wanted)} places, the weakest among them: at most {MOST_PLACES} in a picture"
+        )
+    spots = [_Spot(subject, name, low=subject.low and k == 0) for k, name in enumerate(wanted)]
+    inner = {s.element.name: np.array([s.share]) for s in spots if s.element is not None and s.inside}
+    seen = (
+        watch(lineup, subject.scenario, dt=subject.run.method.dt, times=time, shares=inner) if inner else None
+    )
+    curves = []
+    for spot in spots:
+        if spot.inside and seen is not None and spot.element is not None:
+            pressure = seen.pressure[spot.element.name][:, 0]
+        else:
+            pressure = subject.run.history.pressure[spot.point]
+        curves.append(spot.curve(time, pressure))
+    return TimePicture(subject=subject, time=time, curves=tuple(curves), flows=_flows(subject))
+
+
+class _Spot:
+    """Where exactly a curve is taken."""
+
+    def __init__(self, subject: Subject, name: str, *, low: bool) -> None:
+        self.subject, self.name = subject, name
+        lineup, run = subject.lineup, subject.run
+        self.element = None if name in lineup.points_by_name else _element(lineup, name)
+        owner: ElementResult | PlaceResult
+        if self.element is None:
+            owner = next(p for p in run.places if p.name == name)
+            self.what: Element | Point = lineup.points_by_name[name]
+            self.share, self.point, self.long = 0.0, name, False
+        else:
+            owner = next(e for e in run.elements if e.name == name)
+            self.what = self.element
+            self.long = owner.figures is not None
+            self._place_in_element(owner, low=low)
+        self.high, self.lowest = owner.highest, owner.lowest
+        self.steady = owner.steady
+
+    def _place_in_element(self, owner: ElementResult, *, low: bool) -> None:
+        assert self.element is not None
+        extreme = owner.lowest if low else owner.highest
+        length = getattr(self.element, "length", 0.0)
+        if self.long:
+            self.share = extreme.distance / length
+        else:
+            pressures = {p.name: (p.lowest if low else p.highest).pressure for p in self.subject.run.places}
+            ends = [pressures[self.element.start], pressures[self.element.end]]
+            self.share = float(ends[1] < ends[0] if low else ends[1] > ends[0])
+        self.point = self.element.start if self.share < 0.5 else self.element.end
+
+    @property
+    def inside(self) -> bool:
+        """Whether it is neither end of its element."""
+        return 1e-9 < self.share < 1.0 - 1e-9
+
+    def curve(self, time: Array, pressure: Array) -> Curve:
+        """The curve with its marks and limits."""
+        upper, whose = upper_limit(self.subject.lineup, self.what)
+        length = getattr(self.element, "length", 0.0)
+        return Curve(
+            name=self.name,
+            element=self.element is not None,
+            distance=self.share * length if self.long else None,
+            pressure=pressure,
+            steady=float(pressure[0]),
+            upper=upper,
+            upper_of=whose,
+            lower=lower_limit(self.subject.lineup, self.what),
+            peak=self._mark(self.high, time, pressure, high=True),
+            trough=self._mark(self.lowest, time, pressure, high=False),
+        )
+
+    def _mark(self, extreme: Extreme, time: Array, pressure: Array, *, high: bool) -> Mark | None:
+        """An extreme as reported, if this is the place in the element where it was reached."""
+        length = getattr(self.element, "length", 0.0)
+        if self.long and abs(extreme.distance - self.share * length) > 1e-6 * length:
+            return None
+        when, until = extreme.time, self.subject.valid_until
+        if until is not None and extreme.before_vapour != extreme.pressure:
+            valid = pressure[time <= until]
+            when = float(time[int(np.argmax(valid) if high else np.argmin(valid))])
+        return Mark(time=when, pressure=extreme.before_vapour, error=extreme.error)
+
+
+def _element(lineup: LineUp, name: str) -> Element:
+    return next(e for e in lineup.elements if e.name == name)
+
+
+def _flows(subject: Subject) -> dict[str, Array]:
+    """Flows through what moves, and where the rate is counted."""
+    rate = subject.lineup.rate
+    names = [*subject.openings, *subject.speeds, *([rate.through] if rate else [])]
+    if len(names) <= 1:
+        names += [p.name for p in subject.lineup.pipes[:1]]
+    history = subject.run.history.flow
+    return {n: history[n] for n in list(dict.fromkeys(names))[:MOST_FLOWS] if n in history}

@@ -14,6 +14,7 @@ from surge.command_check import check
 from surge.command_list import list_
 from surge.command_new import new
 from surge.command_picture import picture
+from surge.command_records import records
 from surge.command_schema import schema
 from surge.command_window import window
 
@@ -37,7 +38,7 @@ def main() -> None:
     """
 
 
-for _command in (new, check, window, chart, picture, list_, schema):
+for _command in (new, check, window, chart, picture, records, list_, schema):
     main.add_command(_command)
 
 

@@ -42,6 +42,8 @@ class Records:
         Numbers of the refused rows.
     notes : tuple of str
         How the file was understood.
+    tag_title : str
+        Title of the column of tags.
     """
 
     filename: str
@@ -52,6 +54,7 @@ class Records:
     blank: int
     refused: frozenset[int]
     notes: tuple[str, ...]
+    tag_title: str = "tag"
 
 
 def load_records(path: str | Path, asked: Asked, *, tell: Tell | None = None) -> Records:
@@ -99,6 +102,7 @@ def _read(sheet: Sheet, filename: str, asked: Asked, tell: Tell) -> Records:
         blank=reader.blank,
         refused=frozenset(f.row for f in reader.faults),
         notes=tuple(_notes(sheet, separator, header, order, reader)),
+        tag_title=header.columns["tag"].title,
     )
 
 

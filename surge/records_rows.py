@@ -217,7 +217,7 @@ class RowReader:
 
     def _twice(self, tests: Sequence[StrokeTest], texts: Sequence[str]) -> bool:
         """Whether the row says what an earlier one says; noted if so."""
-        key = (*(replace(t, row=0) for t in tests), self._text(texts, "repeat"))
+        key = (*(replace(t, row=0, tag=t.tag.casefold()) for t in tests), self._text(texts, "repeat"))
         first = self.seen.setdefault(key, self.number)
         if first == self.number:
             return False

@@ -32,6 +32,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("orders", "shapes", "spread", "bandsearch", "bands"),
         *("chart_pick", "chart_survey", "chart"),
         *("trend", "valvehistory_types", "valvehistory", "valvehistory_words"),
+        *("records_judge", "records_findings", "records_window"),
     ),
     ("units", "positions", "tomltext", "rulebook_read"),
     (
@@ -73,6 +74,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("plots_frame", "plots_time", "plots_line", "plots_wave", "report_picture"),
         "plots",
         "report_chart",
+        *("report_records", "report_records_data"),
     ),
     (
         "cli_shared",
@@ -84,6 +86,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
             "command_picture",
             "command_list",
             "command_schema",
+            "command_records",
         ),
         *("cli", "__main__", "__init__"),
     ),

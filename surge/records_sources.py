@@ -1,0 +1,163 @@
+"""Which limits hold for which tags of a file of records: from a limits file, a case's window, or both."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from surge.errors import CaseError, Fault
+from surge.lineup import LineUp
+from surge.records_limitfile import LimitFile, LimitFileError, fold
+from surge.records_limits import ValveLimits
+from surge.records_read import Records
+from surge.records_text import RowFault, row_fault
+from surge.records_window import closing_in, with_windows
+from surge.rulebook import RuleBook
+from surge.stroketest import StrokeTest
+from surge.units import quoted
+from surge.window import windows_of
+
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Held:
+    """Records whose tags are known, and the limits of every tag.
+
+    Attributes
+    ----------
+    records : Records
+        Rows of unknown tags are refused.
+    limits : mapping of str to ValveLimits
+    """
+
+    records: Records
+    limits: Mapping[str, ValveLimits]
+
+
+def held_against(
+    records: Records,
+    *,
+    stated: LimitFile | None = None,
+    lineup: LineUp | None = None,
+    book: RuleBook | None = None,
+    tell: Tell | None = None,
+) -> Held:
+    """Find the limits of every tag; windows of the case's valves are searched.
+
+    Parameters
+    ----------
+    records : Records
+    stated : LimitFile, optional
+    lineup : LineUp, optional
+        With ``book``, the rules that bound strokes from above.
+    tell : callable, optional
+
+    Raises
+    ------
+    CaseError
+        A name under ``in_case`` that the case does not have, no tag that is a valve of the case; and as
+        :func:`surge.window.windows_of`.
+    """
+    spelt = {fold(t): t for t in (*_valves(lineup), *(stated.named if stated else ()))}
+    records = _spelt(records, spelt)
+    if stated is not None or lineup is not None:
+        records = _known(records, stated, lineup)
+    tags = list(dict.fromkeys([*(stated.named if stated else ()), *(t.tag for t in records.tests)]))
+    limits, named = {}, {}
+    for tag in (spelt.get(fold(t), t) for t in tags):
+        limits[tag], named[tag] = stated.limits_of(tag) if stated else (ValveLimits(tag=tag), "")
+    if stated is None and lineup is not None:
+        limits |= {v.name: ValveLimits(tag=v.name, required=True) for v in lineup.valves if v.adjustable}
+        named |= dict.fromkeys(limits, "")
+    if lineup is None or book is None:
+        return Held(records=records, limits=limits)
+    return Held(records=records, limits=_windowed(limits, named, stated, lineup, book, tell))
+
+
+def _valves(lineup: LineUp | None) -> list[str]:
+    return [v.name for v in lineup.valves] if lineup else []
+
+
+def _spelt(records: Records, spelt: dict[str, str]) -> Records:
+    """The records with every tag spelt as in the limits or the case, else as where it stands first."""
+    tests = [replace(t, tag=spelt.setdefault(fold(t.tag), t.tag)) for t in records.tests]
+    return replace(records, tests=tuple(tests))
+
+
+def _known(records: Records, stated: LimitFile | None, lineup: LineUp | None) -> Records:
+    """Refuse the rows of tags that neither file knows."""
+    valves = _valves(lineup)
+    tags = {t.tag for t in records.tests}
+    known = {t for t in tags if t in valves or (stated is not None and stated.knows(t))}
+    if known == tags:
+        return records
+    names = [*valves, *(stated.named if stated else ())]
+    faults = {t.row: _unknown(t, names, records.tag_title) for t in records.tests if t.tag not in known}
+    return replace(
+        records,
+        tests=tuple(t for t in records.tests if t.tag in known),
+        faults=(*records.faults, *faults.values()),
+        refused=records.refused | faults.keys(),
+    )
+
+
+def _unknown(test: StrokeTest, names: Sequence[str], title: str) -> RowFault:
+    near = difflib.get_close_matches(test.tag, names, n=1, cutoff=0.6)
+    remedy = f"did you mean {quoted(near[0])}? " if near else ""
+    return row_fault(
+        test.row,
+        title,
+        f"the tag {quoted(test.tag)}",
+        "a tag that the limits file or the case knows",
+        f"{remedy}correct the tag, or name it in the limits file: tags = [{quoted(test.tag)}]",
+    )
+
+
+def _windowed(
+    limits: dict[str, ValveLimits],
+    named: dict[str, str],
+    stated: LimitFile | None,
+    lineup: LineUp,
+    book: RuleBook,
+    tell: Tell | None,
+) -> dict[str, ValveLimits]:
+    """Search the windows of the valves that the tags stand for, and add them."""
+    closing = closing_in(lineup)
+    named = {tag: name or (tag if tag in closing else "") for tag, name in named.items()}
+    if stated is not None:
+        _refuse_strangers(stated, closing, lineup)
+    wanted = sorted({name for name in named.values() if name})
+    if not wanted:
+        raise _nobody(closing, stated)
+    windows = windows_of(lineup, book=book, valves=wanted, tell=tell)
+    found = with_windows(limits.values(), windows, named=named)
+    return {one.tag: one for one in found}
+
+
+def _refuse_strangers(stated: LimitFile, closing: set[str], lineup: LineUp) -> None:
+    listed = ", ".join(quoted(n) for n in sorted(closing)) or "none closes"
+    faults = [
+        Fault(
+            path=("valve", one.number, "in_case"),
+            found=f"{quoted(name)}, which is no valve that closes in {quoted(lineup.title)}",
+            expected=f"one of {listed}",
+            remedy="write the name of the valve as in the case",
+        )
+        for one in stated.stated
+        if (name := one.values.get("in_case")) is not None and name not in closing
+    ]
+    if faults:
+        raise LimitFileError(faults, filename=stated.filename)
+
+
+def _nobody(closing: set[str], stated: LimitFile | None) -> CaseError:
+    listed = ", ".join(quoted(n) for n in sorted(closing))
+    fault = Fault(
+        path=("valve",),
+        found="no tag of the records or the limits file stands for a valve that closes in the case",
+        expected=f"one of {listed}" if listed else "a valve that closes in some scenario of the case",
+        remedy='write a limits file with in_case = "..." beside the tags, and give it with --limits',
+    )
+    return LimitFileError([fault], filename=stated.filename) if stated else CaseError([fault])

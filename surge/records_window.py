@@ -1,0 +1,58 @@
+"""Limits of stroke times from the window of a case: by surge, and by its rules on time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from surge.lineup import LineUp
+from surge.records_limits import EVERY_STROKE_TOO_SLOW, NO_STROKE_IS_SAFE, Bound, Side, ValveLimits
+from surge.strokelimits import StrokeLimits, closing_valves
+from surge.stroketest import Direction, Timed
+from surge.verdict import EXCEEDED
+from surge.window import Windows
+
+
+def closing_in(lineup: LineUp) -> set[str]:
+    """Valves that close in some scenario: those that have a window."""
+    return {name for scenario in lineup.scenarios for name in closing_valves(lineup, scenario)}
+
+
+def with_windows(
+    limits: Iterable[ValveLimits], windows: Windows, *, named: dict[str, str]
+) -> list[ValveLimits]:
+    """Add the window of a case's valve to the limits of every tag that stands for it.
+
+    Parameters
+    ----------
+    limits : iterable of ValveLimits
+    windows : Windows
+    named : dict of str to str
+        Tag -> name of the valve in the case.
+    """
+    return [
+        _added(one, windows.by_valve[name]) if (name := named.get(one.tag, "")) in windows.by_valve else one
+        for one in limits
+    ]
+
+
+def _added(limits: ValveLimits, parts: Iterable[StrokeLimits]) -> ValveLimits:
+    """Every scenario bounds the stroke: the strictest of each side holds."""
+    bounds, missing = list(limits.bounds), list(limits.missing)
+    for part in parts:
+        source = f'window of "{part.valve}" in "{part.scenario}"'
+        if part.shortest is not None:
+            bounds.append(_bound(Side.FASTEST, part.shortest, source))
+        elif part.verdict == EXCEEDED:
+            bounds.append(_bound(Side.FASTEST, NO_STROKE_IS_SAFE, f"{source}: {part.reason}"))
+        else:
+            missing.append((Direction.CLOSING, Side.FASTEST, f"{source}: {part.reason}"))
+        if part.longest is not None and part.slow_rule is not None:
+            longest = max(part.longest, EVERY_STROKE_TOO_SLOW)
+            bounds.append(_bound(Side.SLOWEST, longest, f'{source} by the rule "{part.slow_rule.name}"'))
+    return replace(limits, bounds=tuple(bounds), missing=tuple(missing))
+
+
+def _bound(side: Side, value: float, source: str) -> Bound:
+    # The chain of the case's shutdown holds the signal already: what is left for the stroke is movement.
+    return Bound(direction=Direction.CLOSING, side=side, value=value, timed=Timed.MOVEMENT, source=source)

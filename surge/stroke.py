@@ -7,7 +7,7 @@ points at one time are a step, at whose instant the later value holds.
 from __future__ import annotations
 
 import bisect
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from surge.errors import CaseError, Fault
@@ -114,6 +114,24 @@ def with_strokes(scenario: Scenario, strokes: Mapping[str, float]) -> Scenario:
     Steps of a shutdown that wait for a valve begin earlier or later with it. A step in no time
     becomes a straight stroke.
     """
+
+    def law_of(move: ValveMove) -> Table:
+        closes = move.law[-1][1] < move.law[0][1]
+        return stretched(move.law, strokes[move.valve]) if closes and move.valve in strokes else move.law
+
+    return with_laws(scenario, law_of)
+
+
+def with_laws(scenario: Scenario, law_of: Callable[[ValveMove], Table]) -> Scenario:
+    """Return a scenario in which valves move by other laws.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    law_of : callable
+        Gives the law of a move, another one or its own. Steps of a shutdown that wait for a valve begin
+        earlier or later with it.
+    """
     ends: dict[str, float] = {}
     moves: list[ValveMove] = []
     pumps: list[PumpMove] = []
@@ -127,9 +145,7 @@ def with_strokes(scenario: Scenario, strokes: Mapping[str, float]) -> Scenario:
             name = move.pump
             pumps.append(replace(move, start=start))
         else:
-            name = move.valve
-            if name in strokes and law[-1][1] < law[0][1]:
-                law = stretched(law, strokes[name])
+            name, law = move.valve, law_of(move)
             moves.append(replace(move, start=start, law=law))
         if move.side:
             ends[name] = start + law[-1][0]

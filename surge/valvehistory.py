@@ -90,16 +90,17 @@ def _history(key: Key, tests: Sequence[StrokeTest], limits: ValveLimits, ground:
     points, baseline = _chosen(points)
     bare = ValveHistory(tag=key[0], direction=key[1], group=limits.sisters, points=tuple(points))
     proofs = [p for p in points if p.proof]
-    if baseline is None or not proofs:
-        return bare
+    if baseline is None:
+        held = (Held(bound=b, time=b.value) for b in limits.bounds if b.direction is key[1])
+        return replace(bare, held=tuple(h for h in held if h.bound.timed is Timed.MOVEMENT))
     interval = limits.interval or ground.interval
     due = interval.after(max(p.day for p in proofs))
     history = _with_trend(replace(bare, baseline=baseline, due=due), limits, ground)
     history = replace(history, overdue=max((ground.today - due).days, 0))
-    latest = _latest(proofs, interval)
+    said = _states(history, ground, interval.after(ground.today) if history.overdue else due)
+    latest = _latest(proofs, interval, all_of_them=SCATTERED in said)
     margin, limit_states = _against(latest, key[1], limits)
-    horizon = interval.after(ground.today) if history.overdue else due
-    states = {*limit_states, *_states(history, ground, horizon)} or {IN_ORDER}
+    states = {*limit_states, *said} or {IN_ORDER}
     return replace(history, margin=margin, states=tuple(sorted(states, key=RANK.__getitem__)))
 
 
@@ -210,11 +211,15 @@ def _dates(met: Crossing, zero: date, now: float) -> dict[str, date | None]:
     }
 
 
-def _latest(proofs: Sequence[Point], interval: Interval) -> list[Point]:
-    """The tests by which the valve is judged: of each kind those of its last date, unless that one is old."""
+def _latest(proofs: Sequence[Point], interval: Interval, *, all_of_them: bool) -> list[Point]:
+    """The tests by which the valve is judged: of each kind those of its last date, unless that one is old.
+
+    The next stroke of an erratic valve may be like any of them, so all that are not old count.
+    """
     newest = max(p.day for p in proofs)
     last = {p.kind: p.day for p in proofs}
-    return [p for p in proofs if p.day == last[p.kind] and interval.after(p.day) >= newest]
+    holding = [p for p in proofs if interval.after(p.day) >= newest]
+    return [p for p in holding if all_of_them or p.day == last[p.kind]]
 
 
 def _against(latest: Sequence[Point], way: Direction, limits: ValveLimits) -> tuple[float | None, set[str]]:

@@ -17,8 +17,8 @@ TOO_FAST, TOO_SLOW, NEAR, UNTESTED = "TOO FAST", "TOO SLOW", "LIMIT NEAR", "NOT 
 SCATTERED, DRIFTED, OVERDUE, UNKNOWN = "ERRATIC", "DRIFTED", "OVERDUE", "UNDECIDED"
 UNLIKE, WATCH, NO_LIMIT, IN_ORDER = "UNLIKE SISTERS", "WATCH", "NO LIMIT", "IN ORDER"
 STATES = {
-    TOO_FAST: "a latest test is faster than the fastest time allowed",
-    TOO_SLOW: "a latest test is slower than the slowest time allowed",
+    TOO_FAST: "the last test (of an erratic valve any recent one) is faster than the fastest time allowed",
+    TOO_SLOW: "the last test (of an erratic valve any recent one) is slower than the slowest time allowed",
     NEAR: "by its trend the valve meets a limit before the next test is due",
     UNTESTED: "there is no test that counts",
     SCATTERED: "the times scatter too much to rely on any of them",

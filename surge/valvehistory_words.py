@@ -49,6 +49,13 @@ def why(history: ValveHistory, ground: Ground) -> tuple[str, ...]:
     return tuple(_SAID[state](history, ground) for state in history.states)
 
 
+def brief(history: ValveHistory, ground: Ground) -> str:
+    """The most urgent thing in a few words, for a small picture."""
+    last = "no time" if history.last is None else f"{history.last:.1f} s"
+    change = "" if history.change is None else f" ({100 * history.change:+.0f} %)"
+    return f"{last}{change}; {_SHORT.get(history.state, _state_word)(history, ground)}"
+
+
 def meaning(history: ValveHistory) -> str:
     """What it commonly means that a valve has become faster or slower; "" when it is near its baseline."""
     way = _way(history)
@@ -170,4 +177,45 @@ _SAID: dict[str, Callable[[ValveHistory, Ground], str]] = {
     UNKNOWN: _plain(UNKNOWN),
     NO_LIMIT: _plain(NO_LIMIT),
     IN_ORDER: _plain(IN_ORDER),
+}
+
+
+def _state_word(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+    return history.state.lower()
+
+
+def _limit_short(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+    side = Side.FASTEST if history.state == TOO_FAST else Side.SLOWEST
+    times = [h.time for h in history.held if h.bound.side is side and 0.0 < h.time < ALL_TIMES]
+    word = "below the fastest" if side is Side.FASTEST else "above the slowest"
+    strictest = max if side is Side.FASTEST else min
+    return f"{word}, {strictest(times):.1f} s" if times else f"{word} allowed"
+
+
+def _met_short(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+    which = "expected" if history.state == NEAR else "earliest"
+    day, held = min(
+        ((getattr(h, which), h) for h in history.held if getattr(h, which) is not None), key=lambda p: p[0]
+    )
+    may = "meets" if which == "expected" else "may meet"
+    return f"{may} {held.bound.side.value} {held.time:.1f} s on {day}"
+
+
+def _scatter_short(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+    worst = max(history.scatter or 0.0, history.furthest or 0.0, history.repeatability or 0.0)
+    return f"scatters by up to {100 * worst:.0f} %"
+
+
+_SHORT: dict[str, Callable[[ValveHistory, Ground], str]] = {
+    TOO_FAST: _limit_short,
+    TOO_SLOW: _limit_short,
+    NEAR: _met_short,
+    WATCH: _met_short,
+    SCATTERED: _scatter_short,
+    OVERDUE: lambda h, _: f"was due {h.due}",
+    DRIFTED: lambda h, g: (
+        f"beyond ±{100 * g.action:.0f} %" + (f" of {h.baseline.time:.1f} s" if h.baseline else "")
+    ),
+    UNTESTED: lambda h, _: "never tested" if not h.points else "no test counts",
+    UNLIKE: lambda h, _: f"sisters take {h.sisters.median:.1f} s" if h.sisters else "unlike sisters",
 }

@@ -32,6 +32,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("orders", "shapes", "spread", "bandsearch", "bands"),
         *("chart_pick", "chart_survey", "chart"),
         *("trend", "valvehistory_types", "valvehistory", "valvehistory_words"),
+        *("strokecurve", "strokecurve_words", "measured"),
         *("records_judge", "records_findings", "records_window"),
     ),
     ("units", "positions", "tomltext", "rulebook_read"),
@@ -56,6 +57,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
             "records_columns",
             "records_rows",
             "records_read",
+            "strokecurve_read",
         ),
     ),
     (
@@ -72,6 +74,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         "report_orders",
         *("pictures", "pictures_line"),
         *("plots_frame", "plots_time", "plots_line", "plots_wave", "report_picture"),
+        *("plots_history", "plots_measured", "report_measured"),
         "plots",
         "report_chart",
         *("report_records", "report_records_data"),

@@ -163,6 +163,12 @@ def test_erratic() -> None:
     assert "ERRATIC" in one([*repeats, shot("2026-05-01", 25.0)], limits()).states  # 5/23 = 22 %
 
 
+def test_any_recent_stroke_of_an_erratic_valve_may_come_again() -> None:
+    wild = every_100_days(20.0, 29.0, 9.0, 28.0, 12.0, 20.0)
+    assert one(wild, limits()).states[:2] == ("TOO FAST", "ERRATIC")  # 9 s, 300 days before the last
+    assert "TOO FAST" not in one(every_100_days(9.0, 28.0, 12.0, 29.0, 20.0, 12.0), limits()).states
+
+
 def test_a_fast_repeat_counts_for_surge_and_a_slow_one_for_shutdown() -> None:
     tests = [shot("2026-05-01", t) for t in (12.0, 12.0, 9.9)]
     assert one(tests, limits()).state == "TOO FAST"

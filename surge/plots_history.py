@@ -19,7 +19,7 @@ from surge.plots_frame import BAND, DOTS, FAINT, HIGH, INK, LOW, SETTINGS, Headi
 from surge.records_limits import Side
 from surge.stroketest import Direction
 from surge.units import printable
-from surge.valvehistory_types import RANK, STATES, Ground, Held, ValveHistory
+from surge.valvehistory_types import IN_ORDER, NO_LIMIT, RANK, STATES, Ground, Held, ValveHistory
 from surge.valvehistory_words import ALL_TIMES, brief
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ PAGE = (8.27, 11.69)  # [inch] A4 upright
 ACROSS, DOWN = 4, 6
 PANELS = ACROSS * DOWN
 LEFT, RIGHT, TOP, BOTTOM = 0.055, 0.985, 0.925, 0.105
-CALM = ("IN ORDER", "NO LIMIT")
+CALM = (IN_ORDER, NO_LIMIT)
 TITLE, SMALL, TINY = 7.0, 5.6, 5.0  # [pt]
 REASONS = 3  # lines of words below a panel
 WORDS = 48  # characters in such a line
@@ -60,8 +60,9 @@ class Panel:
 
     @property
     def worst(self) -> ValveHistory:
-        """The more urgent of its histories."""
-        return min(self.histories, key=lambda h: RANK[h.state])
+        """The more urgent of its histories; one without a limit says nothing against one that is in order."""
+        limited = [h for h in self.histories if h.state != NO_LIMIT]
+        return min(limited or self.histories, key=lambda h: RANK[h.state])
 
 
 def panels_of(histories: Iterable[ValveHistory]) -> tuple[Panel, ...]:
@@ -182,7 +183,7 @@ def _panel(axes: Axes, panel: Panel, ground: Ground, span: tuple[float, float], 
         _history(axes, history, ground, span)
     axes.axvline(_at(ground.today), color=INK, linewidth=0.5, linestyle=(0, (1, 2)), zorder=1)
     if not any(h.points for h in panel.histories):
-        axes.text(0.5, 0.5, "no test", transform=axes.transAxes, fontsize=TITLE, ha="center", va="center")
+        axes.text(0.5, 0.38, "no test", transform=axes.transAxes, fontsize=TITLE, ha="center", va="center")
     _head(axes, panel, place)
     _years(axes)
     _reasons(axes, panel, ground)
@@ -196,6 +197,8 @@ def _times(axes: Axes, panel: Panel) -> None:
     seen = [*times, *(t for t in limits if t <= FAR_LIMIT * top)]
     low, high = min(seen, default=0.0), max(seen, default=top)
     room = max(high - low, 0.25 * high, 1.0)
+    if not times:
+        low = 0.0
     axes.set_ylim(max(low - 0.18 * room, 0.0), high + 0.18 * room)
     axes.tick_params(labelsize=SMALL, length=2, width=0.5, pad=1.5)
     axes.locator_params(axis="y", nbins=4)

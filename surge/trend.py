@@ -97,9 +97,13 @@ def robust_trend(x: Sequence[float], y: Sequence[float], *, confidence: float = 
     else:
         from scipy.stats import theilslopes
 
-        found = theilslopes(ys, xs, alpha=confidence)
+        # Where ties of x and y are very many, the library's variance is negative and its band not a number.
+        with np.errstate(invalid="ignore"):
+            found = theilslopes(ys, xs, alpha=confidence)
         slope = float(found.slope)
-        if _chance(counts.values()) > 1.0 - confidence:
+        if math.isnan(found.low_slope):
+            reason = "too many equal figures for a band"
+        elif _chance(counts.values()) > 1.0 - confidence:
             reason = f"{_times(len(counts))} are too few for a band of {100 * confidence:g} %"
         else:
             low, high = float(found.low_slope), float(found.high_slope)

@@ -16,6 +16,7 @@ from surge.command_new import new
 from surge.command_picture import picture
 from surge.command_records import records
 from surge.command_schema import schema
+from surge.command_sheet import sheet
 from surge.command_window import window
 
 CODES = """\b
@@ -38,7 +39,7 @@ def main() -> None:
     """
 
 
-for _command in (new, check, window, chart, picture, records, list_, schema):
+for _command in (new, check, window, chart, picture, sheet, records, list_, schema):
     main.add_command(_command)
 
 

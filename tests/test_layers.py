@@ -78,6 +78,8 @@ RINGS: tuple[tuple[str, ...], ...] = (
         "plots",
         "report_chart",
         *("report_records", "report_records_data"),
+        *("sheet_tests", "sheet_rows", "sheet_moves", "sheet_data"),
+        *("sheet_layout", "sheet_sketch", "sheet_html", "sheet_pdf"),
     ),
     (
         "cli_shared",
@@ -89,6 +91,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
             "command_picture",
             "command_list",
             "command_schema",
+            "command_sheet",
             "command_records",
         ),
         *("cli", "__main__", "__init__"),
@@ -105,6 +108,9 @@ ONLY = {
     "numba": {"boundaries", "kernel", "batch_links"},
     "scipy": {"trend"},
     "fluids": {"fittings"},
+    "typst": {"sheet_pdf"},
+    "jinja2": {"sheet_html"},
+    "markupsafe": {"sheet_html"},
 }
 
 

@@ -9,6 +9,7 @@ import sys
 import click
 
 from surge import __version__
+from surge.command_animate import animate
 from surge.command_chart import chart
 from surge.command_check import check
 from surge.command_list import list_
@@ -39,7 +40,7 @@ def main() -> None:
     """
 
 
-for _command in (new, check, window, chart, picture, sheet, records, list_, schema):
+for _command in (new, check, window, chart, picture, animate, sheet, records, list_, schema):
     main.add_command(_command)
 
 

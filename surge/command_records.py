@@ -120,8 +120,9 @@ def _answer(
 
     head: dict[str, Any] = {"program": {"name": "surge", "version": __version__}}
     head |= {"records": {"file": file, "sha256": ""}, "limits": None, "case": None}
-    with answering(limits or case or file, as_json=as_json) as tell:
+    with answering(limits or file, as_json=as_json):
         stated = load_limits(limits) if limits else None
+    with answering(case or limits or file, as_json=as_json) as tell:
         loaded = book = None
         if case:
             from surge.casefile import load_case

@@ -134,7 +134,7 @@ def _dates(sheet: Sheet, separator: str, header: Header, tell: Tell) -> Iterable
     """Cells of the date column; refuses a file of too many rows."""
     at = header.columns["date"].index
     for number, cells in enumerate(sheet.rows(separator, width=header.width)):
-        if number > header.row + MOST_ROWS:
+        if number >= header.row + MOST_ROWS:
             found, remedy = f"more than {MOST_ROWS} rows", "divide it by years or by ships"
             raise unusable(found, f"at most {MOST_ROWS} rows", remedy)
         if number % (10 * TELL_EVERY) == 0:

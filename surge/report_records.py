@@ -219,7 +219,8 @@ def title_of(answer: Answer) -> str:
     when = [t.when.date() for t in tests]
     span = f" from {min(when)} to {max(when)}" if when else ""
     return (
-        f"Stroke-time records of {valves} valve{'s' if valves != 1 else ''}, {len(tests)} tests{span}, "
+        f"Stroke-time records of {valves} valve{'s' if valves != 1 else ''}, {len(tests)} test"
+        f"{'s' if len(tests) != 1 else ''}{span}, "
         f"looked at on {answer.findings.ground.today}"
     )
 
@@ -291,8 +292,7 @@ def grouped(faults: Iterable[RowFault]) -> list[tuple[RowFault, list[int]]]:
     """Faults that say the same of one column, with their rows, in the order of the first ones."""
     groups: dict[tuple[str, ...], tuple[RowFault, list[int]]] = {}
     for fault in faults:
-        alike = fault.found if "tag" in fault.expected else ""
-        key = (fault.column, fault.expected, fault.remedy.split(",")[0], alike)
+        key = (fault.column, fault.expected, fault.remedy)
         groups.setdefault(key, (fault, []))[1].append(fault.row)
     return list(groups.values())
 

@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 ROWS = 600  # instants of a map, at most
 COLUMNS = 700  # nodes across a map, about
 LEAST_COLUMNS = 12  # of one pipe
+AFTER_BOILING = 1.25  # times the valid part of a run is shown
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -375,7 +376,7 @@ def wave_picture(
         From when to when [s]; the whole run without it.
     """
     way = way_of(subject, to, moves=True)
-    begin, end = span or (0.0, subject.end)
+    begin, end = span or times_of(subject, None, None)
     seen = seen_on(subject, way, begin=begin, end=end, rows=ROWS, columns=COLUMNS)
     limits = {e.name: surge_limit(e) for e in subject.lineup.elements}
     fields = tuple(
@@ -417,14 +418,18 @@ def strokes_on(subject: Subject, way: Way) -> dict[str, tuple[Array, Array]]:
 
 
 def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[float, float]:
-    """Check the time that a picture is asked to show [s].
+    """Check the time that a picture is asked to show; without it the run, or a little beyond boiling [s].
 
     Raises
     ------
     PictureError
         Outside the run, or the end not after the beginning.
     """
-    low, high = begin if begin is not None else 0.0, end if end is not None else subject.end
+    low = begin if begin is not None else 0.0
+    last = subject.end
+    if subject.valid_until is not None and low < subject.valid_until:
+        last = min(last, low + AFTER_BOILING * (subject.valid_until - low) + 1.0)
+    high = end if end is not None else last
     if not 0.0 <= low < high:
         raise PictureError(f"--from {low:g} s --until {high:g} s: write the earlier time first, from 0 s on")
     if low >= subject.end:

@@ -326,20 +326,12 @@ class Labels:
         return text
 
 
-def not_valid_after(axes: Axes, when: float, end: float, words: str) -> None:
+def not_valid_after(axes: Axes, labels: Labels, when: float, end: float, words: str) -> None:
     """Cover the time in which the model does not hold."""
     axes.axvspan(when, end, facecolor="white", alpha=0.72, edgecolor="none", zorder=5)
     axes.axvspan(when, end, facecolor="none", edgecolor="#777777", hatch="..", linewidth=0.0, zorder=5)
     axes.axvline(when, color=INK, linewidth=1.2, linestyle=(0, (4, 2)), zorder=6)
     if words:
-        axes.text(
-            when + 0.5 * (end - when),
-            0.5,
-            words,
-            transform=axes.get_xaxis_transform(),
-            ha="center",
-            va="center",
-            fontsize=9,
-            zorder=8,
-            bbox=BOX,
-        )
+        style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 9, "zorder": 8, "bbox": BOX}
+        middle = when + 0.5 * (end - when)
+        labels.keep(axes.text(middle, 0.5, words, transform=axes.get_xaxis_transform(), **style))

@@ -94,13 +94,17 @@ def draw_limits(
             labels.curve(np.array([left, right]), np.array([y, y]))
 
 
-def label_limits(labels: Labels, say: Shown, upper: Iterable[Step], lower: Iterable[Step]) -> None:
-    """Write the limits beside their steps."""
+def label_limits(
+    labels: Labels, say: Shown, upper: Iterable[Step], lower: Iterable[Step], *, side: int = 1
+) -> None:
+    """Write the limits beside their steps: those for peaks above (1) or below (-1) them."""
     for (value, source), steps in _runs(upper):
         left, right, y = steps[0].left, steps[-1].right, float(bar(say, value))
         words = f"limit {say.pressure(value, unit=True)}"
         plain = source.startswith("rating") and "x" not in source and right > left
-        _label_step(labels, left, right, y, [words] if plain else [f"{words}, {short(source, 34)}", words], 1)
+        _label_step(
+            labels, left, right, y, [words] if plain else [f"{words}, {short(source, 34)}", words], side
+        )
     for (value, source), steps in _runs(lower):
         left, right, y = steps[0].left, steps[-1].right, float(bar(say, value))
         words = f"lower limit {say.pressure(value, unit=True)}"
@@ -182,7 +186,7 @@ def draw_names(axes: Axes, way: Way, say: Shown) -> None:
 
 def _fitted(part: Part, say: Shown, width: float, height: float) -> tuple[str, int]:
     """Name and length of an element in lines that fit, and 0 or 90 degrees; sizes in points."""
-    character, line = 0.58 * NAME_SIZE, 1.2 * NAME_SIZE
+    character, line = 0.58 * NAME_SIZE, 1.15 * NAME_SIZE
     name = printable(part.name)
     length = say.length(part.length) if part.length > 0.0 else ""
     across = textwrap.wrap(name, max(int(width / character), 1), break_long_words=False)

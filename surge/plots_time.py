@@ -24,6 +24,7 @@ from surge.plots_frame import (
     quoted,
     short,
 )
+from surge.units import printable
 from surge.words import Shown
 
 if TYPE_CHECKING:
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 HEADROOM = 0.16  # of the height of the curves: room for words above and below them
 FAR = 3.3  # times the height of the curves: a limit farther away is told, not drawn
+LEAST_MARK = 5e3  # [Pa] smaller rises are not marked, but at the weakest place
 LEAST_SPAN = 5e4  # [Pa] smaller changes are not blown up to the whole height
 
 
@@ -104,6 +106,7 @@ class _Time:
         if self.until is not None and self.until < self.end:
             not_valid_after(
                 axes,
+                labels,
                 max(self.until, self.begin),
                 self.end,
                 f"the cargo boils at {self.say.time(self.until)} s:\nno pressure after it is valid",
@@ -153,15 +156,20 @@ class _Time:
         """Lines at the limits, what lies beyond hatched; the words to be written above (1) or below them."""
         say = self.say
         low, high = axes.get_ylim()
-        upper: dict[float, list[str]] = {}
+        upper: dict[float, dict[str, list[str]]] = {}
         for curve in self.picture.curves:
             if curve.upper is not None:
-                whose = "" if curve.upper_of == curve.name else f"{curve.upper_of}: "
-                upper.setdefault(curve.upper.value, []).append(whose + short(curve.upper.source))
+                named = upper.setdefault(curve.upper.value, {}).setdefault(short(curve.upper.source), [])
+                named += [curve.upper_of] if curve.upper_of not in named else []
+        alone = [self.picture.curves[0].name] if len(self.picture.curves) == 1 else []
         far, said = [], []
         for value, sources in sorted(upper.items()):
             y = float(bar(say, value))
-            words = f"limit {say.pressure(value, unit=True)}, {'; '.join(dict.fromkeys(sources))}"
+            whose = (
+                source if names == alone else f"{', '.join(names)}: {source}"
+                for source, names in sources.items()
+            )
+            words = printable(f"limit {say.pressure(value, unit=True)}, {'; '.join(whose)}")
             if y > high:
                 far.append(f"{words}: above this picture")
                 continue
@@ -181,7 +189,8 @@ class _Time:
             labels.curve(x, np.array([y, y]))
         if far:
             words = "\n".join(far)
-            style: dict[str, Any] = {"ha": "right", "va": "top", "fontsize": 9}
+            style: dict[str, Any] = {"ha": "right", "va": "top", "fontsize": 9, "zorder": 9}
+            style["path_effects"] = labels.halo
             labels.keep(axes.text(0.995, 0.985, words, transform=axes.transAxes, **style))
         return said
 
@@ -203,10 +212,12 @@ class _Time:
         """Rings at the highest pressure, and at the lowest where that is what matters."""
         say = self.say
         low = self.picture.subject.low and main
-        marks = [(curve.peak, say.high, "peak", main or not low), (curve.trough, say.low, "lowest", low)]
+        marks = [(curve.peak, say.high, "peak", not low), (curve.trough, say.low, "lowest", low)]
         for mark, write, word, wanted in marks:
             if mark is None or not wanted or not self.begin <= mark.time <= self.end or mark.time == 0.0:
                 continue
+            if not main and abs(mark.pressure - curve.steady) < LEAST_MARK:
+                continue  # nothing happens there
             y = float(bar(say, mark.pressure))
             axes.plot([mark.time], [y], "o", ms=8, mfc="white", mec=INK, mew=1.6, zorder=8)
             words = f"{word} {write(mark.pressure, unit=True)} at {say.time(mark.time)} s"
@@ -255,7 +266,7 @@ class _Time:
         for _, q in flows:
             labels.curve(time, q)
         if self.until is not None and self.until < self.end:
-            not_valid_after(axes, max(self.until, self.begin), self.end, "")
+            not_valid_after(axes, labels, max(self.until, self.begin), self.end, "")
         for k, (name, q) in enumerate(flows):
             self._beside_change(labels, time, q, f"through {quoted(name)}", CURVES[k % len(CURVES)][0])
 

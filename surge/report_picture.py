@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from surge.animation import Film
 from surge.pictures import Subject, TimePicture
 from surge.pictures_line import LinePicture, WavePicture, left_out
+from surge.plots_film import Words
 from surge.plots_frame import Heading
 from surge.plots_line import draw_line
 from surge.plots_time import draw_time, spot_words
@@ -133,3 +135,16 @@ def picture_lines(subject: Subject, say: Shown) -> list[str]:
     if case != subject.verdict or case != WITHIN:
         said.append(f"Verdict of the whole case: {HEADLINE[case]}")
     return said
+
+
+def film_words(film: Film, say: Shown, signature: str) -> tuple[Words, str]:
+    """Words around an animation, and what it shows for those who do not see it."""
+    subject = film.subject
+    way = f'from "{film.way.points[0]}" to "{film.way.points[-1]}"'
+    alt = (
+        f"Animation of the pressure along the line {way} from {film.time[0]:.2f} s to {film.time[-1]:.2f} s, "
+        f"{film.pace}, in {scenario_words(subject, say)}. {verdict_words(subject, say)} "
+        f"{left_out(subject, film.way)}"
+    )
+    words = Words(title=subject.lineup.title, line=scenario_words(subject, say), signature=signature)
+    return words, alt.strip()

@@ -1,0 +1,80 @@
+"""``surge animate``: pressure travelling along the line while valves move."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from surge.cli_shared import answering, fail, output_paths, print_text, signature, units_over, write_file
+from surge.command_picture import seconds_of
+
+KINDS = ("gif", "mp4", "html")
+
+
+@click.command()
+@click.argument("case", type=click.Path())
+@click.option(
+    "-o",
+    "--output",
+    default="animation.gif",
+    show_default=True,
+    help="File to write: .gif, .mp4 (needs ffmpeg) or .html (one file, with controls).",
+)
+@click.option("--scenario", help="The scenario; the one that comes nearest to a limit without it.")
+@click.option("--to", help="The tank or point at the far end of the way shown.")
+@click.option(
+    "--from", "begin", help='Shown from then on, such as "8 s"; else from before the first movement.'
+)
+@click.option("--until", "end", help='Shown until then, such as "14 s"; else until the peak has passed.')
+@click.option("--seconds", default=12.0, help="Time that the animation runs, 2 to 60.", show_default=True)
+@click.option("--force", is_flag=True, help="Overwrite an existing file.")
+@click.option("--pressure", help="Unit of pressures: bar, psi, kPa, kg/cm2, MPa.")
+@click.option("--flow", help="Unit of flows: m3/h, bbl/h, t/h, L/s ...")
+@click.option("--length", help="Unit of lengths: m, ft.")
+def animate(
+    case: str,
+    output: str,
+    scenario: str | None,
+    to: str | None,
+    begin: str | None,
+    end: str | None,
+    seconds: float,
+    force: bool,
+    **units: str | None,
+) -> None:
+    """Show how the pressure travels along the line in one scenario of CASE, for training.
+
+    At most 400 frames and 10 MB. The exit code is that of the whole case, as of "surge check".
+    """
+    span = seconds_of("--from", begin), seconds_of("--until", end)
+    show = units_over(units)
+    ((path, kind),) = output_paths([output], kinds=KINDS, force=force).items()
+    with answering(case, as_json=False) as progress:
+        from surge.animation import film_of
+        from surge.casefile import load_case
+        from surge.checks import check
+        from surge.film_files import film_file, frame_time
+        from surge.pictures import PictureError, subject_of
+        from surge.report_picture import film_words, picture_lines
+        from surge.words import Shown
+
+        loaded = load_case(case)
+        assessment = check(loaded, tell=progress)
+        say = Shown(units=show(loaded.show), density=loaded.lineup.liquid.density)
+        try:
+            subject = subject_of(assessment, scenario)
+            film = film_of(subject, to=to, begin=span[0], end=span[1], playing=seconds)
+            words, alt = film_words(film, say, signature(loaded))
+            made = film_file(kind, film, say, words, alt=alt, tell=progress)
+        except PictureError as error:
+            fail(str(error))
+    write_file(path, made)
+    size = f"{len(made) / 1e6:.1f} MB" if len(made) >= 1e5 else f"{len(made) / 1e3:.0f} kB"
+    click.echo(
+        f"{path} written: {film.time.size} frames, one every {frame_time(film) * 1000:.0f} ms, {size}; "
+        f"from {film.time[0]:.2f} s to {film.time[-1]:.2f} s, {film.pace}.",
+        err=True,
+    )
+    print_text("\n".join([*picture_lines(subject, say), signature(loaded)]))
+    sys.exit(assessment.exit_code)

@@ -168,13 +168,34 @@ def _with_colons(text: str, match: re.Match[str], header: str | None) -> float:
 
 # Words
 
-_CLOSING = ("c", "cl", "close", "closes", "closed", "closing", "to close", "shut", "shutting", "to shut")
+_CLOSING: tuple[str, ...] = (
+    "c",
+    "cl",
+    "close",
+    "closes",
+    "closed",
+    "closing",
+    "to close",
+    "shut",
+    "shutting",
+    "to shut",
+)
 _CLOSING += ("open to shut", "open-shut", "open to closed", "open-close", "open-closed", "o-c", "o-s")
-_OPENING = ("o", "op", "open", "opens", "opened", "opening", "to open", "shut to open", "shut-open")
+_OPENING: tuple[str, ...] = (
+    "o",
+    "op",
+    "open",
+    "opens",
+    "opened",
+    "opening",
+    "to open",
+    "shut to open",
+    "shut-open",
+)
 _OPENING += ("closed to open", "close-open", "closed-open", "c-o", "s-o")
 DIRECTIONS = dict.fromkeys(_CLOSING, Direction.CLOSING) | dict.fromkeys(_OPENING, Direction.OPENING)
 
-_ORDER = (
+_ORDER: tuple[str, ...] = (
     "order to indicator",
     "order to indication",
     "order",
@@ -184,7 +205,7 @@ _ORDER = (
 )
 _ORDER += ("from command", "command to indication", "button to indicator", "push button to indicator")
 _ORDER += ("order to limit switch", "command to limit switch", "order-indicator", "command-indicator")
-_MOVED = (
+_MOVED: tuple[str, ...] = (
     "spindle movement",
     "movement",
     "spindle",
@@ -206,7 +227,7 @@ _ALONE = (
     "individually",
     "by itself",
 )
-_TOGETHER = (
+_TOGETHER: tuple[str, ...] = (
     "together",
     "together with others",
     "with others",

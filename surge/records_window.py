@@ -38,7 +38,8 @@ def with_windows(
 
 def _added(limits: ValveLimits, parts: Iterable[StrokeLimits]) -> ValveLimits:
     """Every scenario bounds the stroke: the strictest of each side holds."""
-    bounds, missing = list(limits.bounds), list(limits.missing)
+    bounds: list[Bound] = []
+    missing = list(limits.missing)
     for part in parts:
         source = f'window of "{part.valve}" in "{part.scenario}"'
         if part.shortest is not None:
@@ -50,7 +51,15 @@ def _added(limits: ValveLimits, parts: Iterable[StrokeLimits]) -> ValveLimits:
         if part.longest is not None and part.slow_rule is not None:
             longest = max(part.longest, EVERY_STROKE_TOO_SLOW)
             bounds.append(_bound(Side.SLOWEST, longest, f'{source} by the rule "{part.slow_rule.name}"'))
-    return replace(limits, bounds=tuple(bounds), missing=tuple(missing))
+    return replace(limits, bounds=(*limits.bounds, *_strictest(bounds)), missing=tuple(missing))
+
+
+def _strictest(bounds: Iterable[Bound]) -> list[Bound]:
+    """Of bounds that all count the movement, the one of each side that holds."""
+    bounds = list(bounds)
+    fast = max((b for b in bounds if b.side is Side.FASTEST), key=lambda b: b.value, default=None)
+    slow = min((b for b in bounds if b.side is Side.SLOWEST), key=lambda b: b.value, default=None)
+    return [b for b in (fast, slow) if b is not None]
 
 
 def _bound(side: Side, value: float, source: str) -> Bound:

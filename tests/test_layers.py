@@ -65,12 +65,12 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("casefile", "rulefile"),
         *(
             "records_text",
-            *("records_limitfile", "records_sources"),
             "records_dates",
             "records_cells",
             "records_columns",
             "records_rows",
             "records_read",
+            *("records_limitfile", "records_sources"),
             "strokecurve_read",
         ),
     ),

@@ -232,6 +232,10 @@ def test_windows_become_limits_of_the_movement() -> None:
     one, other = with_windows([ValveLimits(tag="M1"), ValveLimits(tag="M2")], windows, named={"M1": "V"})
     assert other == ValveLimits(tag="M2")
     assert all(b.timed is Timed.MOVEMENT and b.direction is Direction.CLOSING for b in one.bounds)
-    assert [b.value for b in one.of(Direction.CLOSING, Side.FASTEST)] == [float("inf"), 12.2, 1.0]
-    assert [b.value for b in one.of(Direction.CLOSING, Side.SLOWEST)] == [0.0, 15.0]
+    assert [b.value for b in one.of(Direction.CLOSING, Side.FASTEST)] == [float("inf")]
+    assert [b.value for b in one.of(Direction.CLOSING, Side.SLOWEST)] == [0.0]
+    usual: Any = SimpleNamespace(by_valve={"V": (parts[0], part(shortest=1.0, longest=20.0, slow_rule=rule))})
+    (one,) = with_windows([ValveLimits(tag="M1")], usual, named={"M1": "V"})
+    assert [b.value for b in one.bounds] == [12.2, 15.0]
+    (one,) = with_windows([ValveLimits(tag="M1")], windows, named={"M1": "V"})
     assert [(s, w) for _, s, w in one.missing] == [(Side.FASTEST, 'window of "V" in "S": no rating given')]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -14,9 +15,12 @@ from surge.cli_shared import answering, fail, output_paths, print_document, unit
 
 if TYPE_CHECKING:
     from surge.casefile import Case
+    from surge.errors import CaseError
+    from surge.records_limitfile import LimitFile
+    from surge.records_sources import Held
     from surge.rulebook import RuleBook
     from surge.sheet_data import Sheet
-    from surge.sheet_tests import Tests
+    from surge.sheet_tests import Files, Tests
     from surge.window import Windows
 
 NO_WINDOWS = "Windows of stroke times were not searched: shorter or longer strokes may not be safe."
@@ -62,12 +66,10 @@ def sheet(
 
         loaded = load_case(case)
         book = rules_of_case(loaded)
+        on = day or loaded.lineup.berth.transfer or date.today()
         assessment = check(loaded, book=book, tell=progress)
         found = None if no_window else _windows(loaded, book, progress)
-        tests = None
-        if records:
-            on = day or loaded.lineup.berth.transfer or date.today()
-            tests = _tests(loaded, book, records, limits, on, progress)
+        held = _held(loaded, book, records, limits, on, progress, as_json=as_json) if records else None
     from surge.sheet_data import sheet_of
     from surge.words import Shown
 
@@ -79,7 +81,7 @@ def sheet(
         version=__version__,
         no_windows=NO_WINDOWS if no_window else NONE_CLOSES,
         rules_sha256=_hash_of_rules(loaded),
-        tests=tests,
+        tests=_tests(loaded, held, on) if held else None,
     )
     document = made.document()
     _write(made, document, loaded, paths)
@@ -111,32 +113,70 @@ def _windows(case: Case, book: RuleBook, tell: Any) -> Windows | None:
     return windows_of(case.lineup, book=book, valves=marked or sorted(closing), tell=tell)
 
 
-def _tests(case: Case, book: RuleBook, records: str, limits: str | None, today: date, tell: Any) -> Tests:
-    """What the records say of the valves that close in the case."""
-    from surge.records_findings import findings_of_records
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Held:
+    """Records with the limits of every tag, and the files that they come from."""
+
+    held: Held
+    stated: LimitFile | None
+    refused: int
+    files: Files
+
+
+def _held(
+    case: Case, book: RuleBook, records: str, limits: str | None, today: date, tell: Any, *, as_json: bool
+) -> _Held:
+    """Read the records, and find the limits of every tag in the windows of the case."""
+    from surge.errors import CaseError
     from surge.records_limitfile import load_limits
     from surge.records_read import Asked, load_records
     from surge.records_sources import held_against
-    from surge.records_window import closing_in
-    from surge.sheet_tests import Files, tests_of
+    from surge.sheet_tests import Files
 
     stated = load_limits(limits) if limits else None
-    read = load_records(records, Asked(today=today), tell=tell)
+    try:
+        read = load_records(records, Asked(today=today), tell=tell)
+    except CaseError as error:
+        _unreadable(records, error, as_json=as_json)
+    files = Files(
+        records=Path(records).name,
+        records_sha256=read.sha256,
+        limits=Path(limits).name if limits else "",
+        limits_sha256=stated.sha256 if stated else "",
+    )
     held = held_against(read, stated=stated, lineup=case.lineup, book=book, tell=tell)
-    refused = len(read.refused)
-    found = findings_of_records(held.records.tests, held.limits, today=today, refused=refused)
-    named = {tag: stated.limits_of(tag)[1] if stated else "" for tag in held.limits}
+    return _Held(held=held, stated=stated, refused=len(read.refused), files=files)
+
+
+def _unreadable(file: str, error: CaseError, *, as_json: bool) -> NoReturn:
+    """Say why nothing of the records could be read and leave with 2."""
+    from surge.records_text import RowFault
+    from surge.report_records import fault_lines
+    from surge.report_records_data import fault_document
+    from surge.units import printable
+
+    faults = [f for f in error.faults if isinstance(f, RowFault)]
+    told = [line for fault in faults for line in fault_lines(fault, [fault.row])]
+    click.echo("\n".join([f"{printable(file)}: nothing could be read", *told]), err=True)
+    if as_json:
+        head = {"program": {"name": "surge", "version": __version__}}
+        print_document(fault_document(faults, head | {"records": {"file": file, "sha256": ""}}))
+    sys.exit(2)
+
+
+def _tests(case: Case, own: _Held, today: date) -> Tests:
+    """What the records say of the valves that close in the case."""
+    from surge.records_findings import findings_of_records
+    from surge.records_window import closing_in
+    from surge.sheet_tests import tests_of
+
+    limits, stated = own.held.limits, own.stated
     return tests_of(
-        found,
+        findings_of_records(own.held.records.tests, limits, today=today, refused=own.refused),
         closing=sorted(closing_in(case.lineup)),
-        valve_of={tag: name or tag for tag, name in named.items()},
-        refused=refused,
-        files=Files(
-            records=Path(records).name,
-            records_sha256=read.sha256,
-            limits=Path(limits).name if limits else "",
-            limits_sha256=stated.sha256 if stated else "",
-        ),
+        valve_of={tag: (stated.limits_of(tag)[1] if stated else "") or tag for tag in limits},
+        refused=own.refused,
+        files=own.files,
     )
 
 

@@ -28,6 +28,10 @@ from surge.words import CAUTIONS, HEADLINE, SHORT, Shown, against, run_of, sente
 
 TO_SIGN = "For signature by ship and terminal. It holds for this line-up, cargo, rates and strokes only."
 NOT_TO_SIGN = "THIS IS NOT AN AGREEMENT. DO NOT SIGN, DO NOT LOAD BY IT."
+ANEW = (
+    "Put right what is said above: set the stroke within its window, or mend the valve and time it again. "
+    "Then make the sheet anew."
+)
 NO_SHUTDOWN = "No emergency shutdown is described in this case: its times are not checked."
 DUTY = (
     "A hose whose rated pressure was exceeded is withdrawn from service, and tested again before it is used. "
@@ -190,7 +194,7 @@ def sheet_of(
         weak_subject=worst.subject if worst and worst.subject != "scenario" else "",
         weak_name=worst.name if worst and worst.subject != "scenario" else "",
         objections=objections,
-        advice=tuple(advice(assessment, say)),
+        advice=(ANEW,) if assessment.verdict == WITHIN != verdict else tuple(advice(assessment, say)),
         units=Units(pressure=f"{say.units.pressure}(g)", flow=say.units.flow, length=say.units.length),
         transfer=lineup.berth.transfer.isoformat() if lineup.berth.transfer else "",
         cargo=_cargo(lineup, say),

@@ -6,11 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from surge.records_findings import NOT_JUDGED, Findings, ValveFinding
-from surge.report_records import reasons, side_words
+from surge.records_limits import NO_STROKE_IS_SAFE, Side
+from surge.report_records import reasons, seconds
 from surge.stroketest import Direction
 from surge.verdict import UNDECIDED, WITHIN, worst_of
 from surge.words import SHORT
 
+NONE = "-"
+IN_ORDER = "in order"  # what the records say where there is nothing to say
 NO_RECORDS = (
     "No records given: whether the valves close in these times is not shown here. Hold the last tests "
     "against them before signing."
@@ -27,8 +30,14 @@ class TestRow:
         Its name in the case, and its tag in the records.
     verdict : str
         "kept", "EXCEEDED", "undecided".
+    tested : str
+        Day of the tests that decide; "-" where none does.
+    fastest, slowest : str
+        The times that are held against surge and against the shutdown, as printed; "-" where none is.
+    not_faster, not_slower : str
+        What they are held against.
     words : str
-        Latest tests against the limits, and why.
+        Why it is not plainly kept, or what the valve's own past says.
     """
 
     __test__ = False  # not one of pytest's
@@ -36,6 +45,15 @@ class TestRow:
     valve: str
     tag: str
     verdict: str
+    tested: str
+    fastest: str
+    fastest_s: float | None
+    not_faster: str
+    not_faster_s: float | None
+    slowest: str
+    slowest_s: float | None
+    not_slower: str
+    not_slower_s: float | None
     words: str
 
 
@@ -104,7 +122,9 @@ def tests_of(
         names = ", ".join(f'"{v}"' for v in without)
         words.append(f"Not judged by these records: {names}; hold their last tests against this sheet.")
     if refused:
-        words.append(f"{refused} rows of the file could not be read, so nothing is decided by it.")
+        words.append(
+            f"{refused} rows of the file could not be read: the latest test of a valve may be there."
+        )
     others = len({f.tag for f in findings.valves} - {row.tag for row in rows})
     if others:
         words.append(f"{others} other valves of the file are not part of this line-up.")
@@ -121,7 +141,32 @@ def tests_of(
 
 
 def _row(finding: ValveFinding, findings: Findings, valve: str) -> TestRow:
-    told = [side_words(side) for side in finding.sides if side.decided is not None]
-    if finding.verdict != WITHIN or not told:
-        told += [reason for reason in reasons(finding, findings) if reason not in told]
-    return TestRow(valve=valve, tag=finding.tag, verdict=SHORT[finding.verdict], words="; ".join(told))
+    decided = {side.side: side.decided for side in finding.sides}
+    fast, slow = decided.get(Side.FASTEST), decided.get(Side.SLOWEST)
+    days = sorted(str(one.test.when.date()) for one in (fast, slow) if one is not None)
+    told = reasons(finding, findings)
+    return TestRow(
+        valve=valve,
+        tag=finding.tag,
+        verdict=SHORT[finding.verdict],
+        tested=days[0] if days else NONE,
+        fastest=_seconds(fast.time if fast else None, up=False),
+        fastest_s=_finite(fast.time if fast else None),
+        not_faster=_seconds(fast.bound.value if fast else None),
+        not_faster_s=_finite(fast.bound.value if fast else None),
+        slowest=_seconds(slow.time if slow else None, up=True),
+        slowest_s=_finite(slow.time if slow else None),
+        not_slower=_seconds(slow.bound.value if slow else None),
+        not_slower_s=_finite(slow.bound.value if slow else None),
+        words="" if told == [IN_ORDER] else "; ".join(told),
+    )
+
+
+def _seconds(value: float | None, *, up: bool | None = None) -> str:
+    """A time as printed; a fast one rounded down and a slow one up."""
+    return NONE if _finite(value) is None or value is None else f"{seconds(value, up=up)} s"
+
+
+def _finite(value: float | None) -> float | None:
+    """A time, or None for one that stands for "no stroke is slow enough"."""
+    return value if value is not None and 0.0 < value < NO_STROKE_IS_SAFE else None

@@ -22,6 +22,11 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("file", type=click.Path())
 @click.option("--case", type=click.Path(), help="A case whose windows are limits of closing times.")
+@click.option(
+    "--curve", help="FILE is the measured stroke of this valve of CASE, position against time: run it."
+)
+@click.option("--scenario", help="With --curve: only this scenario.")
+@click.option("--ends", nargs=2, type=float, help="With --curve: position when shut and when open.")
 @click.option("--limits", type=click.Path(), help="A limits file (TOML): limits and facts of each valve.")
 @click.option("--dates", type=click.Choice(["day-first", "month-first"]), help="What 03/04/2025 means.")
 @click.option("--timed", type=click.Choice(["order", "movement"]), help="What times count, if not written.")
@@ -30,13 +35,16 @@ if TYPE_CHECKING:
 @click.option("--interval", default="12 months", help="Between tests, where a valve states none.")
 @click.option("--today", help="The day of the look, such as 2026-02-20; today without it.")
 @click.option("--output", multiple=True, help="File of findings to write: .csv or .json; several allowed.")
-@click.option("--pictures", multiple=True, help="Page of histories to write: .png, .svg or .pdf.")
+@click.option("--pictures", multiple=True, help="Picture to write: .png, .svg or .pdf; repeatable.")
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
 @click.option("--details", is_flag=True, help="Every valve in the table.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 def records(
     file: str,
     case: str | None,
+    curve: str | None,
+    scenario: str | None,
+    ends: tuple[float, float] | None,
     limits: str | None,
     interval: str,
     output: tuple[str, ...],
@@ -51,9 +59,30 @@ def records(
     Columns: tag, date, direction and time [s] (or closing time [s], opening time [s]); also what was timed,
     alone or together, oil temperature, signal delay and others. Exit code 3 if a valve is outside its limits,
     else 4 if a row is refused or a limit is not proved to be kept.
+
+    With --curve FILE holds time [s] and position [%] of one stroke instead, and CASE is run with it.
     """
     paths = output_paths(output, kinds=("csv", "json"), force=force)
     pages = output_paths(pictures, kinds=("png", "svg", "pdf"), force=force)
+    if curve is not None:
+        from surge.command_curve import curve_command
+
+        if case is None:
+            fail("--curve needs a case to run the measured stroke in: add --case CASE")
+        if output:
+            fail("--output is for stroke times: with --curve write --json, or --pictures FILE")
+        curve_command(
+            file,
+            case,
+            curve,
+            scenario=scenario,
+            ends=ends,
+            as_json=as_json,
+            details=details,
+            pictures=pages,
+        )
+    if scenario is not None or ends is not None:
+        fail("--scenario and --ends say how a measured curve is run: add --curve VALVE")
     asked, between = _asked(said), _interval(interval)
     answer, head = _answer(file, case, limits, asked, between, as_json=as_json)
     _write(answer, head, paths, pages)

@@ -8,7 +8,9 @@ from surge.cli_shared import print_text
 
 
 @click.command()
-@click.argument("which", type=click.Choice(["case", "result", "list", "window", "chart", "records"]))
+@click.argument(
+    "which", type=click.Choice(["case", "result", "list", "window", "chart", "records", "measured"])
+)
 def schema(which: str) -> None:
     """Print the JSON Schema of case files, of results, of lists or of charts."""
     from importlib.resources import files

@@ -39,13 +39,6 @@ class Pair:
         """What only the steepest law exceeds cannot be decided."""
         return _both(self.measured.verdict, self.steep.verdict if self.steep else WITHIN)
 
-    @property
-    def change(self) -> float | None:
-        """How much nearer to its limit the worse one comes than the assumed one [Pa]; negative is farther."""
-        if self.assumed is None or self.assumed.margin is None or self.worse.margin is None:
-            return None
-        return self.assumed.margin - self.worse.margin
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Measured:

@@ -161,6 +161,7 @@ def stroke_of(curve: Curve) -> MeasuredStroke:
     fit = monotone(seen, rising=not closing)
     off = seen - fit
     noise = float(np.sqrt(np.mean(off**2)))
+    noise = noise if noise > FLAT else 0.0  # equal samples pooled differ by the rounding of their mean
     sigma = max(noise, _scatter(seen)) if noise else 0.0
     first, last = _rests(seen, fit, sigma)
     opened, shut = (first, last) if closing else (last, first)
@@ -225,10 +226,13 @@ def _whole_stroke(rows: Sequence[int], seen: Array) -> bool:
 
 def _rests(seen: Array, fit: Array, noise: float) -> tuple[float, float]:
     """Position at rest before and after the movement: the middle of the samples there."""
+    if not noise:
+        return float(fit[0]), float(fit[-1])
     found = []
     for end in (fit[0], fit[-1]):
         level = float(np.median(seen[np.abs(fit - end) <= 2 * SIGMAS * noise]))
-        found.append(float(np.median(seen[np.abs(fit - level) <= SIGMAS * noise])) if noise else float(end))
+        near = seen[np.abs(fit - level) <= SIGMAS * noise]
+        found.append(float(np.median(near)) if near.size else level)
     return found[0], found[1]
 
 
@@ -300,8 +304,8 @@ def _refuse_coarse(rows: Sequence[int], steps: Array, changes: Array, x: Array) 
 
 
 def _fall(t: Array, x: Array, window: float) -> float:
-    """Greatest change within a time [-]."""
-    starts = t[t <= t[-1] - window + FLAT]
+    """Greatest change within a time [-]; it begins or ends at a point of the curve."""
+    starts = np.clip(np.concatenate([t, t - window]), t[0], max(t[-1] - window, t[0]))
     return float(np.max(np.abs(np.interp(starts + window, t, x) - np.interp(starts, t, x)), initial=0.0))
 
 

@@ -183,7 +183,7 @@ def _answer(
     if loaded is not None:
         head["case"] = {"file": loaded.filename, "sha256": loaded.sha256}
         sources.append(f"Windows of closing times from {loaded.filename}, at its rates and stroke shapes.")
-    return Answer(records=held.records, findings=found, sources=tuple(sources)), head
+    return Answer(records=held.records, findings=found, sources=(*sources, *held.notes)), head
 
 
 def _unreadable(file: str, error: CaseError, head: dict[str, Any], *, as_json: bool) -> NoReturn:

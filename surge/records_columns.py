@@ -256,9 +256,14 @@ def find_header(
         header, faults = _header(cells, number, said)
         if not lacking(header):
             return header, header, faults
-        if header.columns and (nearest is None or len(header.columns) > len(nearest.columns)):
+        if header.width > 1 and (nearest is None or named(header) > named(nearest)):
             nearest = header
     return None, nearest, []
+
+
+def named(header: Header) -> tuple[int, int]:
+    """How much a row names: columns that are understood, then columns at all."""
+    return len(header.columns), header.width
 
 
 def lacking(header: Header) -> list[str]:
@@ -324,7 +329,7 @@ def no_header(nearest: Header | None) -> CaseError:
         near = _near(what, nearest.unused)
         names = ", ".join(f'"{n}"' for n in NAMES[what][:4])
         remedy = (
-            f"name the column {names}"
+            f"name the column {names}, or say --column '{what}=ITS TITLE'"
             if near is None
             else f"say --column {_shell('='.join(near))} if it is that"
         )

@@ -11,7 +11,7 @@ from itertools import islice
 from pathlib import Path
 
 from surge.errors import CaseError
-from surge.records_columns import LOOK, Header, find_header, no_header
+from surge.records_columns import LOOK, Header, find_header, named, no_header
 from surge.records_dates import Order, order_of
 from surge.records_rows import Asked, RowReader, cleaned
 from surge.records_text import MOST_ROWS, SEPARATORS, RowFault, Sheet, load_sheet, sheet_of, unusable
@@ -120,7 +120,7 @@ def _layout(sheet: Sheet, asked: Asked) -> tuple[str, Header]:
         header, near, faults = find_header(rows, said=asked.columns)
         if header is not None:
             found.append((separator, header, faults))
-        elif near is not None and (nearest is None or len(near.columns) > len(nearest.columns)):
+        elif near is not None and (nearest is None or named(near) > named(nearest)):
             nearest = near
     if not found:
         raise first_error if first_error is not None and nearest is None else no_header(nearest)

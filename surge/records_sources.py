@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
@@ -16,7 +16,8 @@ from surge.records_window import closing_in, with_windows
 from surge.rulebook import RuleBook
 from surge.stroketest import StrokeTest
 from surge.units import quoted
-from surge.window import windows_of
+from surge.verdict import WITHIN
+from surge.window import Windows, windows_of
 
 Tell = Callable[[str], None]
 
@@ -30,10 +31,13 @@ class Held:
     records : Records
         Rows of unknown tags are refused.
     limits : mapping of str to ValveLimits
+    notes : tuple of str
+        What is to be known about the windows.
     """
 
     records: Records
     limits: Mapping[str, ValveLimits]
+    notes: tuple[str, ...] = ()
 
 
 def held_against(
@@ -73,7 +77,19 @@ def held_against(
         named |= dict.fromkeys(limits, "")
     if lineup is None or book is None:
         return Held(records=records, limits=limits)
-    return Held(records=records, limits=_windowed(limits, named, stated, lineup, book, tell))
+    windows, named = _windows(named, stated, lineup, book, tell)
+    found = with_windows(limits.values(), windows, named=named)
+    return Held(records=records, limits={one.tag: one for one in found}, notes=tuple(_notes(windows)))
+
+
+def _notes(windows: Windows) -> Iterator[str]:
+    yield "The window of a valve holds with everything else as in the case."
+    if windows.joint is not None and windows.joint.verdict != WITHIN:
+        strokes = ", ".join(f"{quoted(v)} {s:.1f} s" for v, s in windows.joint_strokes.items())
+        yield (
+            f"All of them together at their shortest ({strokes}): {windows.joint.verdict}. Valves that keep "
+            "their own windows may exceed a limit together: see surge window."
+        )
 
 
 def _valves(lineup: LineUp | None) -> list[str]:
@@ -115,15 +131,14 @@ def _unknown(test: StrokeTest, names: Sequence[str], title: str) -> RowFault:
     )
 
 
-def _windowed(
-    limits: dict[str, ValveLimits],
-    named: dict[str, str],
+def _windows(
+    named: Mapping[str, str],
     stated: LimitFile | None,
     lineup: LineUp,
     book: RuleBook,
     tell: Tell | None,
-) -> dict[str, ValveLimits]:
-    """Search the windows of the valves that the tags stand for, and add them."""
+) -> tuple[Windows, dict[str, str]]:
+    """Search the windows of the valves that the tags stand for; which tag stands for which."""
     closing = closing_in(lineup)
     named = {tag: name or (tag if tag in closing else "") for tag, name in named.items()}
     if stated is not None:
@@ -131,9 +146,7 @@ def _windowed(
     wanted = sorted({name for name in named.values() if name})
     if not wanted:
         raise _nobody(closing, stated)
-    windows = windows_of(lineup, book=book, valves=wanted, tell=tell)
-    found = with_windows(limits.values(), windows, named=named)
-    return {one.tag: one for one in found}
+    return windows_of(lineup, book=book, valves=wanted, tell=tell), dict(named)
 
 
 def _refuse_strangers(stated: LimitFile, closing: set[str], lineup: LineUp) -> None:

@@ -206,10 +206,33 @@ def records_lines(answer: Answer, *, details: bool = False) -> list[str]:
     out += _rows(answer)
     out += _faults(records.faults)
     out += ["How the answer was made"]
-    for note in (*answer.sources, *records.notes, RULE):
+    for note in (*answer.sources, *records.notes, *gaps(findings), RULE):
         out.append(paragraph(printable(note), indent="  ", first="- "))
     out += ["", "Cautions"]
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
+
+
+def gaps(findings: Findings) -> list[str]:
+    """What was not looked at, since nothing is stated to look at it with."""
+    limited = [v for v in findings.valves if v.sides]
+    said = []
+    if tags := _tags(v for v in limited if v.limits.normal is None):
+        said.append(f"No normal temperature is stated for {tags}: temperatures were not looked at.")
+    for side, words in ((Side.FASTEST, "fastest"), (Side.SLOWEST, "slowest")):
+        lacking = [v for v in limited if all(s.side is not side for s in v.sides)]
+        for way in Direction:
+            if tags := _tags(v for v in lacking if v.direction is way):
+                what = "surge" if side is Side.FASTEST else "the shutdown"
+                said.append(
+                    f"No {words} {way.value} time is stated for {tags}: nothing was judged for {what}."
+                )
+    return said
+
+
+def _tags(valves: Iterable[ValveFinding]) -> str:
+    """Tags in a row, not all of them if there are many."""
+    tags = sorted({printable(v.tag) for v in valves})
+    return ", ".join(tags[:6]) + (f" and {len(tags) - 6} more" if len(tags) > 6 else "")
 
 
 def title_of(answer: Answer) -> str:

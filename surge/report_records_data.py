@@ -14,7 +14,7 @@ from surge.records_findings import ValveFinding
 from surge.records_judge import SideState, Tried
 from surge.records_limits import Bound
 from surge.records_text import RowFault
-from surge.report_records import CAUTIONS, Answer, first_sentence, reasons, rows_of
+from surge.report_records import CAUTIONS, Answer, first_sentence, gaps, reasons, rows_of
 from surge.stroketest import StrokeTest
 from surge.valvehistory_types import ValveHistory
 
@@ -46,7 +46,7 @@ def records_document(answer: Answer, head: Json) -> Json:
         "valves": [_valve(v, answer) for v in findings.valves],
         "tests": [_test(t, tried.get(t.row, []), findings.judgement.shown) for t in records.tests],
         "refused": [_fault(f) for f in records.faults],
-        "notes": [*answer.sources, *records.notes],
+        "notes": [*answer.sources, *records.notes, *gaps(findings)],
         "cautions": list(CAUTIONS),
     }
 

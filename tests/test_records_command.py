@@ -6,6 +6,7 @@ import csv
 import io
 import json
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import jsonschema
@@ -260,3 +261,33 @@ def test_json_of_the_demo_keeps_to_the_schema() -> None:
     assert never["states"] == ["NOT TESTED"]
     slow = next(v for v in made["valves"] if v["tag"] == records_demo.SLOW and v["direction"] == "closing")
     assert slow["states"][0] == "LIMIT NEAR"
+
+
+WORDS = {
+    "tag": ["M1", "M2", "=3", "X1"],
+    "date": ["2025-06-01", "2026-02-10", "2022-01-01", "2025-06-31", ""],
+    "direction": ["closing", "opening", "?"],
+    "time [s]": ["0.001", "12", "25", "30", "31,5", "3600", "x"],
+    "timed": ["order", "movement", ""],
+    "signal delay [s]": ["", "0", "2", "40"],
+    "together": ["yes", "no", ""],
+    "temperature [C]": ["", "5", "30"],
+}
+
+
+@given(rows=st.lists(st.tuples(*(st.sampled_from(w) for w in WORDS.values())), max_size=25))
+@settings(max_examples=60, deadline=None, derandomize=True)
+def test_whatever_the_records_say_there_is_an_answer_that_adds_up(rows: list[tuple[str, ...]]) -> None:
+    text = "\n".join(";".join(r) for r in [tuple(WORDS), *rows])
+    limits = LIMITS.replace("shares_power = false", 'normal_temperature = ["15 degC", "40 degC"]')
+    limits += '[[valve]]\ntags = ["M1", "M7"]\nsignal_delay = "1 s"\nshares_power = false\nsisters = "m"\n'
+    with TemporaryDirectory() as folder:
+        table, other, out = (Path(folder) / name for name in ("t.csv", "l.toml", "f.csv"))
+        table.write_text(text)
+        other.write_text(limits)
+        made = document(table, "--limits", other, *ON, "--output", out)
+        told = run(table, "--limits", other, *ON, "--details")
+    assert made["rows"]["rows"] == len(rows)
+    assert told.exit_code == made["exit_code"] != 0  # M7 was never tested
+    beyond = any(s["verdict"] == "limit exceeded" for v in made["valves"] for s in v["sides"])
+    assert (made["exit_code"] == 3) is beyond

@@ -18,6 +18,7 @@ from surge.command_picture import picture
 from surge.command_records import records
 from surge.command_schema import schema
 from surge.command_sheet import sheet
+from surge.command_verify import verify
 from surge.command_window import window
 
 CODES = """\b
@@ -40,7 +41,7 @@ def main() -> None:
     """
 
 
-for _command in (new, check, window, chart, picture, animate, sheet, records, list_, schema):
+for _command in (new, check, window, chart, picture, animate, sheet, records, list_, verify, schema):
     main.add_command(_command)
 
 

@@ -7,7 +7,6 @@ function; "classical" means that any textbook on fluid transients has it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -48,27 +47,6 @@ def restraint_factor(kind: str, *, poisson: float) -> float:
         "expansion joints": 1.0,
     }
     return factors[kind]
-
-
-def restraint_factor_thick(kind: str, *, poisson: float, diameter: float, wall: float) -> float:
-    """Return the restraint factor c1 [-] that makes :func:`wave_speed` right for a thick wall.
-
-    Parameters
-    ----------
-    kind : str
-        As for :func:`restraint_factor`.
-    poisson : float
-        Poisson's ratio of the wall [-].
-    diameter, wall : float
-        Inside diameter and wall thickness [m].
-
-    Notes
-    -----
-    c1 = 2e/D (1 + nu) + D/(D + e) * thin-wall factor; it follows from the Lame thick-cylinder
-    solution (from memory; the tests derive it again).
-    """
-    strain = diameter / (diameter + wall) * restraint_factor(kind, poisson=poisson)
-    return 2.0 * wall / diameter * (1.0 + poisson) + strain
 
 
 def wave_speed(
@@ -118,66 +96,9 @@ def hose_wave_speed(*, density: float, sound_speed: float, swell: float, pressur
     return 1.0 / math.sqrt(density * storage)
 
 
-def free_gas_wave_speed(
-    *,
-    density: float,
-    sound_speed: float,
-    gas_fraction: float,
-    pressure: float,
-    polytropic: float,
-    gas_density: float = 0.0,
-) -> float:
-    """Return the wave speed of a liquid with finely spread free gas in a rigid pipe [m/s].
-
-    Parameters
-    ----------
-    density, sound_speed : float
-        Of the liquid without gas [kg/m3], [m/s].
-    gas_fraction : float
-        Volume of gas over volume of the mixture at ``pressure`` [-], 0 to below 1.
-    pressure : float
-        [Pa absolute]
-    polytropic : float
-        Exponent of the gas, 1 for isothermal [-].
-    gas_density : float
-        [kg/m3]; 0 neglects the mass of the gas.
-
-    Notes
-    -----
-    Wood: a = 1/sqrt(rho_m (al/(n p) + (1 - al)/K)); classical.
-    """
-    mixture = (1.0 - gas_fraction) * density + gas_fraction * gas_density
-    gas = gas_fraction / (polytropic * pressure)
-    liquid = (1.0 - gas_fraction) / (density * sound_speed**2)
-    return 1.0 / math.sqrt(mixture * (gas + liquid))
-
-
 def joukowsky(*, density: float, wave_speed: float, velocity: float) -> float:
     """Return the pressure rise when a flow of ``velocity`` [m/s] is stopped at once [Pa]: rho a v."""
     return density * wave_speed * velocity
-
-
-def round_trip(*, length: float, wave_speed: float) -> float:
-    """Return the time of a wave to the reflecting end and back, 2L/a [s]: the pipeline period."""
-    return 2.0 * length / wave_speed
-
-
-def transmission(incoming: tuple[float, float], *, others: Sequence[tuple[float, float]]) -> float:
-    """Return the part of a pressure wave that passes a junction [-]; this less 1 is thrown back.
-
-    Parameters
-    ----------
-    incoming : (float, float)
-        Bore area [m2] and wave speed [m/s] of the pipe in which the wave arrives.
-    others : sequence of (float, float)
-        The same of every other pipe at the junction.
-
-    Notes
-    -----
-    s = 2 (A1/a1) / sum(Ai/ai), the sum over all pipes; classical.
-    """
-    own = incoming[0] / incoming[1]
-    return 2.0 * own / (own + sum(area / speed for area, speed in others))
 
 
 def fully_rough_factor(relative_roughness: ArrayLike) -> Any:

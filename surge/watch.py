@@ -269,7 +269,13 @@ class Watch:
         for e, q in enumerate(np.abs(ends).max(axis=0)):
             g = 2.0 * self.impedance[e] * q
             row = net.ei[e, b.E_ROW]
-            table, _ = b.table_loss(g, net.table_step[row], row, net.table)
-            loss[e] = max(abs(table), abs(net.ef[e, b.E_R]) * g * g)
+            table = np.abs(net.table[row])
+            steps = (
+                g * net.table_step[row] / (table.size - 1)
+            )  # of the whole table; beyond it the loss is squared
+            from_table = (
+                table.max() * max(steps, 1.0) ** 2 if steps > 0.5 else table[: table.size // 2 + 1].max()
+            )
+            loss[e] = max(from_table, abs(net.ef[e, b.E_R]) * g * g)
         short: Array = 2.0 * loss * met
         return short[:n] + short[n:]

@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from lines import line_up, pipe, run, sampled, valve
-from test_published_friction import _packing, single_law, single_line
+from lines import line_up, pipe, run, valve
 
 from surge.lineup import LineUp, Liquid, Table
+from surge.proof_packing import rough_line, single_line
 
 WATER = Liquid(name="water", density=1000.0, sound_speed=1480.0, viscosity=1e-6, vapour_pressure=2e3)
 
@@ -27,8 +27,7 @@ def test_smooth_closure_converges_to_second_order(time: float) -> None:
     """Head at the valve of the textbook line while it closes: friction belongs to the middle of a reach."""
 
     def value(n: int) -> float:
-        dt = 0.5 / n
-        return run(single_line(), dt, time, ratio={"valve": sampled(single_law, dt, 2.1)}).at("before", time)
+        return single_line(n, time).at("before", time)
 
     orders = _orders(value, 10)
     assert all(1.8 < o < 2.2 for o in orders), orders
@@ -40,8 +39,8 @@ def test_behind_an_instant_stop() -> None:
     the limit on 20 reaches already (second order at first, then what little the front leaves behind)."""
 
     def values(n: int) -> tuple[float, float]:
-        made, dt = _packing(n, mid=600.0, duration=9.9)
-        k = round(9.0 / dt)
+        made = rough_line(n, mid=600.0, duration=9.9)
+        k = round(9.0 / made.marched.grid.reaches.dt)
         h = made.head("before")
         # One step after the stop is elapsed time 0.
         return float(h[k + 1]), float((h[k + 2] + h[k]) / 2)

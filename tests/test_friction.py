@@ -1,5 +1,6 @@
-"""Friction and valve losses against hand figures and an independent library.
+"""Friction and valve losses against an independent library and by their properties.
 
+Single figures with their sources are checks of ``surge verify`` (``test_proof.py``).
 Sources stand beside the checks; "classical" is what any textbook on pipe flow has.
 """
 
@@ -22,22 +23,6 @@ quick = settings(max_examples=100, deadline=None)
 
 
 # --- friction ----------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("reynolds", "rough", "expected"),
-    [
-        (1e4, 0.0, 0.0308829504),
-        (1e5, 1e-4, 0.0185138661),
-        (1e6, 1e-4, 0.0134414377),
-        (1e5, 1e-3, 0.0221745359),
-        (5e5, 2e-4, 0.0154334912),
-        (2000.0, 0.0, 0.032),
-    ],
-)
-def test_friction_factor_figures(reynolds: float, rough: float, expected: float) -> None:
-    # figures of the library fluids 1.3.1
-    assert formulas.friction_factor(reynolds, rough) == pytest.approx(expected, abs=6e-11)
 
 
 def test_colebrook_against_fluids_over_the_whole_chart() -> None:

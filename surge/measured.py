@@ -70,6 +70,11 @@ class Measured:
         """What only the steepest law exceeds cannot be decided."""
         return _both(self.measured.verdict, self.steep.verdict if self.steep else WITHIN)
 
+    def boils(self, pair: Pair) -> bool:
+        """Whether the liquid boils in the scenario of a pair, with the measured or the steepest stroke."""
+        runs = (r for a in (self.measured, self.steep) if a for r in a.scenarios)
+        return any(r.vapour is not None and r.name == pair.worse.scenario for r in runs)
+
     @property
     def hidden(self) -> bool:
         """Only what the measurement may hide keeps it from being decided."""

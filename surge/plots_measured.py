@@ -89,7 +89,7 @@ def _openings(axes: Axes, found: Measured) -> None:
     axes.set_ylim(-4, 106)
     axes.set_xlabel(f"time from the first movement of {quoted(found.valve)}, s", fontsize=9, labelpad=1)
     axes.set_ylabel("opening, %", fontsize=9)
-    axes.legend(fontsize=8.5, frameon=False, loc="best")
+    axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="best").set_zorder(9)
 
 
 def _whole(law: Table, end: float) -> tuple[Array, Array]:
@@ -100,11 +100,14 @@ def _whole(law: Table, end: float) -> tuple[Array, Array]:
 
 
 def spotlight(found: Measured) -> Pair | None:
-    """The pressure that is drawn: of those with the worst verdict a peak, the nearest to its limit."""
+    """The pressure that is drawn: of those with the worst verdict the nearest to its limit.
+
+    A peak before others; but where the liquid boils, how low it falls.
+    """
     worst = worst_of(p.verdict for p in found.pairs)
     pairs = [p for p in found.pairs if p.verdict == worst]
-    peaks = [p for p in pairs if p.worse.check == "peak"]
-    return next(iter(peaks or pairs), None)
+    telling = [p for p in pairs if p.worse.check == ("vapour" if found.boils(p) else "peak")]
+    return next(iter(telling or pairs), None)
 
 
 def place_of(pair: Pair, found: Measured, lineup: LineUp) -> str:
@@ -151,15 +154,8 @@ def _pressures(axes: Axes, found: Measured, lineup: LineUp, say: Shown) -> None:
     limit = pair.worse.limit
     if limit is not None and float(bar(say, limit)) < high + 2.0 * (high - low):
         value = float(bar(say, limit))
-        axes.axhline(value, color=INK, linewidth=1.4, linestyle=(0, (6, 2)), zorder=2)
-        axes.text(
-            *(0.01, value),
-            f"limit {say.pressure(limit, unit=True)}, {pair.worse.limit_source}",
-            transform=axes.get_yaxis_transform(),
-            fontsize=8.5,
-            va="bottom",
-            zorder=8,
-        )
+        words = f"limit {say.pressure(limit, unit=True)}, {pair.worse.limit_source}"
+        axes.axhline(value, color=INK, linewidth=1.4, linestyle=(0, (6, 2)), label=words, zorder=2)
         axes.set_ylim(min(low, value - 0.1 * (high - low)), max(high, value + 0.12 * (high - low)))
     if until is not None:
         not_valid_after(
@@ -167,4 +163,4 @@ def _pressures(axes: Axes, found: Measured, lineup: LineUp, say: Shown) -> None:
         )
     axes.set_xlabel(f"time in the scenario {quoted(pair.worse.scenario)}, s", fontsize=9)
     axes.set_ylabel(f"pressure at {quoted(place)}, {say.units.pressure}(g)", fontsize=9)
-    axes.legend(fontsize=8.5, frameon=False, loc="best")
+    axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="best").set_zorder(9)

@@ -106,15 +106,9 @@ def told_of(pair: Pair, found: Measured) -> tuple[Told, Told, Told]:
     )
 
 
-def _boils(pair: Pair, found: Measured) -> bool:
-    """Whether the liquid boils in the scenario of a pair, with the measured or the steepest stroke."""
-    runs = (r for a in (found.measured, found.steep) if a for r in a.scenarios)
-    return any(r.vapour is not None and r.name == pair.worse.scenario for r in runs)
-
-
 def nearer_by(pair: Pair, found: Measured) -> float | None:
     """How much nearer to its limit the worse measured one comes than the assumed one [Pa]."""
-    if _boils(pair, found):
+    if found.boils(pair):
         return None  # only a part of the run may be told
     before, *after = (t.margin for t in told_of(pair, found))
     left = [m for m in after if m is not None]
@@ -125,16 +119,15 @@ def _sentence(pair: Pair, found: Measured, say: Shown) -> str:
     worse = pair.worse
     name = whose(worse)
     assumed, measured, steep = told_of(pair, found)
-    first = steep if pair.worse is pair.steep else measured
-    text = f'{name[0].upper()}{name[1:]} in "{worse.scenario}": {first.words(say)}'
+    text = f'{name[0].upper()}{name[1:]} in "{worse.scenario}": {measured.words(say)} as measured'
     if steep.finding is not None:
-        text += f" ({measured.words(say)} by the straightest stroke within the noise)"
+        text += f", {steep.words(say)} with the steepest stroke that the measurement allows"
     if assumed.finding is not None:
-        text += f", {assumed.words(say)} with the assumed stroke"
+        text += f", {assumed.words(say)} as assumed"
     if worse.limit is not None:
         text += f"; the limit is {say.pressure(worse.limit, unit=True)} ({worse.limit_source})"
-    if _boils(pair, found):
-        text += "; the liquid boils there or elsewhere, and no pressure after that is told"
+    if found.boils(pair):
+        text += "; the liquid boils in the line-up, and no pressure after that is told"
     return text
 
 

@@ -33,7 +33,7 @@ MOST_NEAR_SHUT = 0.10  # [-] the same below a quarter
 COARSE = 0.025  # [-] between two samples: from here the steeper law is run as well
 NOISY = 0.001  # [-] rms: the same
 SIGMAS = 2.0  # rms of noise on both sides, within which the steeper law stays
-STEEP_PART = 0.1  # of the time between two samples, in which the steeper law makes the whole change
+STEEP_PART = 0.1  # of a gap, or of the time of a coarse change, in which the steeper law makes all of it
 WINDOW = 0.05  # of the movement time: the steepest fall is told over this
 GAP = 3.0  # times the usual time between samples: longer is a gap
 FLAT = 1e-9  # [-] knots nearer to a straight line than this are left out
@@ -344,12 +344,20 @@ def _straightest(t: Array, x: Array, edge: float) -> Table:
 
 
 def _steepest(t: Array, x: Array, edge: float) -> Table:
-    """A staircase within the noise about the law: it waits as long as it may, then goes as far as it may."""
+    """A staircase within the noise about the law: it waits as long as it may, then goes as far as it may.
+
+    A step of the noise takes the time between two samples; the change in a gap, or one that is coarse, takes
+    the last tenth of its time only.
+    """
     down = x if x[-1] < x[0] else 1.0 - x
+    steps = np.diff(t)
+    unseen = (np.abs(np.diff(x)) > COARSE) | (steps > GAP * np.median(steps))
     points, level = [(0.0, 1.0)], 1.0
     for k in range(1, t.size):
         if level > down[k] + edge:
-            points.append((float(t[k] - STEEP_PART * (t[k] - t[k - 1])), level))
+            taken = steps[k - 1] * (STEEP_PART if unseen[k - 1] else 1.0)
+            if t[k] - taken > points[-1][0]:
+                points.append((float(t[k] - taken), level))
             level = max(float(down[k]) - edge, 0.0)
             points.append((float(t[k]), level))
     if level > 0.0:

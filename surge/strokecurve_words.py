@@ -79,8 +79,8 @@ def _tell_steep(s: MeasuredStroke) -> str:
         return ""
     return (
         "How steep it was between the samples and within the noise is not known: a second law, as steep as "
-        f"they allow (within ±{SIGMAS:g} times the noise, every change in the last tenth before its sample), "
-        "is run as well. What only that one exceeds cannot be decided."
+        f"they allow (steps within ±{SIGMAS:g} times the noise from sample to sample, the whole of a coarse "
+        "change or of a gap in its last tenth), is run as well. What only that one exceeds cannot be decided."
     )
 
 

@@ -1,4 +1,4 @@
-"""Measured curves for tests: a shape sampled with noise, offset, overshoot, gaps."""
+"""Measured curves for tests, and the maker of the demo: shapes sampled with noise, offset, overshoot, gaps."""
 
 from __future__ import annotations
 
@@ -34,3 +34,26 @@ def sampled(
         if k not in drop:
             found.append(Sample(row=k + 2, time=k * step, position=x))
     return Curve(samples=tuple(found))
+
+
+def demo_text() -> str:
+    """The demo: even down to 22 %, then shut in a twelfth of the time, as if the last throttle were lost."""
+    draws = random.Random(4)
+    step, lead, time, noise, rest, over = 0.1, 1.5, 14.6, 0.0005, 0.004, 0.006
+    rows = [
+        "Manifold valve, stroke measured alongside at full rate;",
+        "Recorder channel 3: position transmitter;",
+    ]
+    rows.append("time [s];position [%];hydraulic pressure [bar]")
+    for k in range(int((time + 5.0) / step) + 1):
+        t = k * step
+        u = min(max((t - lead) / time, 0.0), 1.0)
+        x = 1.0 - 0.78 * u / 0.92 if u < 0.92 else 0.22 * (1.0 - (u - 0.92) / 0.08)
+        if u >= 1.0:
+            late = t - lead - time
+            x = -over * math.exp(-late / 0.25) * math.cos(6.0 * late)
+        x = x * (1.0 - rest) + rest + draws.gauss(0.0, noise)
+        position = "" if k in (61, 62, 63) else f"{100.0 * x:.1f}".replace(".", ",")
+        pressure = 121.0 - 6.0 * (0.0 < u < 1.0) + draws.gauss(0.0, 0.4)
+        rows.append(f"{t:.1f};".replace(".", ",") + f"{position};{pressure:.0f}")
+    return "\n".join(rows) + "\n"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from curves_measured import demo_text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -117,6 +118,7 @@ def test_three_decimals_with_a_comma_are_decimals_where_one_shows_it() -> None:
 
 
 def test_the_demo_curve() -> None:
+    assert DEMO.read_text(encoding="utf-8") == demo_text()
     found = load_curve(DEMO)
     assert len(found.samples) == 194
     assert found.samples[0].row == 4

@@ -1,4 +1,4 @@
-"""Measured curves for tests, and the maker of the demo: shapes sampled with noise, offset, overshoot, gaps."""
+"""Measured curves for tests, and the maker of the demo: sampled with noise, offset, overshoot, gaps."""
 
 from __future__ import annotations
 

@@ -172,7 +172,8 @@ def _with_trend(history: ValveHistory, limits: ValveLimits, ground: Ground) -> V
     away = [abs(t - trend.value(d)) / base for d, t in zip(days, times, strict=True)] if base > 0.0 else []
     enough = len(away) >= LEAST_DATES
     ranges = [(max(t) - min(t)) / median(t) for t in by_day.values() if len(t) > 1 and median(t) > 0.0]
-    held = [_held(b, counted, limits, trend, zero, days[-1]) for b in limits.bounds]
+    others = _other_kinds(history.points, counted, limits.interval or ground.interval)
+    held = [_held(b, counted, limits, trend, now=(zero, days[-1]), others=others) for b in limits.bounds]
     return replace(
         history,
         trend=trend,
@@ -186,8 +187,30 @@ def _with_trend(history: ValveHistory, limits: ValveLimits, ground: Ground) -> V
     )
 
 
+def _other_kinds(points: Sequence[Point], counted: Sequence[Point], interval: Interval) -> list[float]:
+    """How much longer than the trend's own the last times of the other kind are, alone or together [s].
+
+    A valve that shares its power supply is faster alone, which is what surge goes by, and slower together,
+    which is what the shutdown goes by. Old tests say nothing about today.
+    """
+    basis, own = counted[0].kind
+    last_day = counted[-1].day
+    other = [p for p in points if p.proof and p.time > 0.0 and p.kind == (basis, not own)]
+    day = max((p.day for p in other), default=None)
+    if day is None or interval.after(day) < last_day:
+        return []
+    middle = median(p.time for p in counted if p.day == last_day)
+    return [p.time - middle for p in other if p.day == day]
+
+
 def _held(
-    bound: Bound, counted: Sequence[Point], limits: ValveLimits, trend: Trend, zero: date, now: float
+    bound: Bound,
+    counted: Sequence[Point],
+    limits: ValveLimits,
+    trend: Trend,
+    *,
+    now: tuple[date, float],
+    others: Sequence[float],
 ) -> Held | None:
     """A limit among the times of a history; None if it counts something else and the delay is not known."""
     basis, time = counted[0].basis, bound.value
@@ -199,8 +222,10 @@ def _held(
     last_day = counted[-1].day
     of_day = [p.time for p in counted if p.day == last_day]
     upper = bound.side is Side.SLOWEST
-    met = crossing(trend, limit=time, upper=upper, now=now, last=max(of_day) if upper else min(of_day))
-    return Held(bound=bound, time=time, **_dates(met, zero, now))
+    worst = max if upper else min
+    offset = worst([0.0, *others])
+    met = crossing(trend, limit=time - offset, upper=upper, now=now[1], last=worst(of_day))
+    return Held(bound=bound, time=time, offset=offset, **_dates(met, *now))
 
 
 def _dates(met: Crossing, zero: date, now: float) -> dict[str, date | None]:

@@ -86,6 +86,9 @@ class Held:
     bound : Bound
     time : float
         The limit on what the times of this history count [s].
+    offset : float
+        How much worse than the tests of the trend the last ones of the other kind are, alone or together [s]:
+        below 0 faster, for a fastest limit; above 0 slower, for a slowest one. The dates count it in.
     expected : date or None
         When the trend meets it; None when it leads away, or not within ten years.
     earliest : date or None
@@ -94,6 +97,7 @@ class Held:
 
     bound: Bound
     time: float
+    offset: float = 0.0
     expected: date | None = None
     earliest: date | None = None
 

@@ -115,7 +115,11 @@ def _meets(which: str) -> Callable[[ValveHistory, Ground], str]:
         earliest = ""
         if which == "expected" and held.earliest is not None and held.earliest < day:
             earliest = f", at the earliest on {held.earliest}"
-        return f"{how} it meets the {side} time allowed, {held.time:.1f} s, on {day}{earliest}"
+        other = ""
+        if held.offset:
+            kind = "together" if not history.counted[-1].test.together else "alone"
+            other = f" (moved {kind}, which is {held.offset:+.1f} s)"
+        return f"{how} it meets the {side} time allowed, {held.time:.1f} s, on {day}{earliest}{other}"
 
     return said
 

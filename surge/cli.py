@@ -12,6 +12,7 @@ from surge import __version__
 from surge.command_animate import animate
 from surge.command_chart import chart
 from surge.command_check import check
+from surge.command_compare import compare_
 from surge.command_list import list_
 from surge.command_new import new
 from surge.command_picture import picture
@@ -41,7 +42,7 @@ def main() -> None:
     """
 
 
-for _command in (new, check, window, chart, picture, animate, sheet, records, list_, verify, schema):
+for _command in (new, check, window, chart, picture, animate, compare_, sheet, records, list_, verify, schema):
     main.add_command(_command)
 
 

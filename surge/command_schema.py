@@ -9,7 +9,10 @@ from surge.cli_shared import print_text
 
 @click.command()
 @click.argument(
-    "which", type=click.Choice(["case", "result", "list", "window", "chart", "records", "measured", "verify"])
+    "which",
+    type=click.Choice(
+        ["case", "result", "list", "window", "chart", "records", "measured", "verify", "compare"]
+    ),
 )
 def schema(which: str) -> None:
     """Print the JSON Schema of case files, of results, of lists or of charts."""

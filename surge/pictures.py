@@ -288,11 +288,33 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
         raise PictureError(
             f"{len(wanted)} places, the weakest among them: at most {MOST_PLACES} in a picture"
         )
-    spots = [_Spot(subject, name, low=subject.low and k == 0) for k, name in enumerate(wanted)]
+    curves = curves_at(subject, list(wanted), low=subject.low)
+    return TimePicture(subject=subject, time=time, curves=curves, flows=_flows(subject))
+
+
+def curves_at(
+    subject: Subject, names: Sequence[str], *, low: bool = False, share: float | None = None
+) -> tuple[Curve, ...]:
+    """Return pressures against the time of the run's history.
+
+    Parameters
+    ----------
+    subject : Subject
+    names : sequence of str
+        Points and elements of the line-up.
+    low : bool
+        The first one is taken where its lowest pressure is, not its highest.
+    share : float or None
+        The first one is an element and is taken at this share of its length, wherever its extremes are.
+    """
+    time = subject.run.history.time
+    spots = [
+        _Spot(subject, name, low=low and k == 0, share=share if k == 0 else None)
+        for k, name in enumerate(names)
+    ]
     inner = {s.element.name: np.array([s.share]) for s in spots if s.element is not None and s.inside}
-    seen = (
-        watch(lineup, subject.scenario, dt=subject.run.method.dt, times=time, shares=inner) if inner else None
-    )
+    dt = subject.run.method.dt
+    seen = watch(subject.lineup, subject.scenario, dt=dt, times=time, shares=inner) if inner else None
     curves = []
     for spot in spots:
         if spot.inside and seen is not None and spot.element is not None:
@@ -300,40 +322,47 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
         else:
             pressure = subject.run.history.pressure[spot.point]
         curves.append(spot.curve(time, pressure))
-    return TimePicture(subject=subject, time=time, curves=tuple(curves), flows=_flows(subject))
+    return tuple(curves)
 
 
 class _Spot:
     """Where exactly a curve is taken."""
 
-    def __init__(self, subject: Subject, name: str, *, low: bool) -> None:
+    def __init__(self, subject: Subject, name: str, *, low: bool, share: float | None = None) -> None:
         self.subject, self.name = subject, name
-        lineup, run = subject.lineup, subject.run
+        lineup = subject.lineup
         self.element = None if name in lineup.points_by_name else _element(lineup, name)
+        self.places = {p.name: p for p in subject.run.places}
         owner: ElementResult | PlaceResult
         if self.element is None:
-            owner = next(p for p in run.places if p.name == name)
+            owner = self.places[name]
             self.what: Element | Point = lineup.points_by_name[name]
             self.share, self.point, self.long = 0.0, name, False
         else:
-            owner = next(e for e in run.elements if e.name == name)
-            self.what = self.element
-            self.long = owner.figures is not None
-            self._place_in_element(owner, low=low)
+            own = next(e for e in subject.run.elements if e.name == name)
+            owner, self.what, self.long = own, self.element, own.figures is not None
+            self.share = self._share(own, low=low) if share is None else share
+            self.point = self.element.start if self.share < 0.5 else self.element.end
+            if share is not None and not self.inside:
+                owner = self.places[self.point]
         self.high, self.lowest = owner.highest, owner.lowest
-        self.steady = owner.steady
+        self.here = isinstance(owner, PlaceResult)  # the extremes are those of this very place
 
-    def _place_in_element(self, owner: ElementResult, *, low: bool) -> None:
+    @property
+    def length(self) -> float:
+        """Of the element; 0 for a point and for what has no length [m]."""
+        return float(getattr(self.element, "length", 0.0))
+
+    def _share(self, owner: ElementResult, *, low: bool) -> float:
+        """Share of the element's length at which its extreme is."""
         assert self.element is not None
-        extreme = owner.lowest if low else owner.highest
-        length = getattr(self.element, "length", 0.0)
         if self.long:
-            self.share = extreme.distance / length
-        else:
-            pressures = {p.name: (p.lowest if low else p.highest).pressure for p in self.subject.run.places}
-            ends = [pressures[self.element.start], pressures[self.element.end]]
-            self.share = float(ends[1] < ends[0] if low else ends[1] > ends[0])
-        self.point = self.element.start if self.share < 0.5 else self.element.end
+            return (owner.lowest if low else owner.highest).distance / self.length
+        start, end = (
+            (p.lowest if low else p.highest).pressure
+            for p in (self.places[self.element.start], self.places[self.element.end])
+        )
+        return float(end < start if low else end > start)
 
     @property
     def inside(self) -> bool:
@@ -343,11 +372,10 @@ class _Spot:
     def curve(self, time: Array, pressure: Array) -> Curve:
         """The curve with its marks and limits."""
         upper, whose = upper_limit(self.subject.lineup, self.what)
-        length = getattr(self.element, "length", 0.0)
         return Curve(
             name=self.name,
             element=self.element is not None,
-            distance=self.share * length if self.long else None,
+            distance=self.share * self.length if self.long else None,
             pressure=pressure,
             steady=float(pressure[0]),
             upper=upper,
@@ -359,14 +387,18 @@ class _Spot:
 
     def _mark(self, extreme: Extreme, time: Array, pressure: Array, *, high: bool) -> Mark | None:
         """An extreme as reported, if this is the place in the element where it was reached."""
-        length = getattr(self.element, "length", 0.0)
-        if self.long and abs(extreme.distance - self.share * length) > 1e-6 * length:
+        if not self.here and abs(extreme.distance - self.share * self.length) > 1e-6 * self.length:
             return None
         when, until = extreme.time, self.subject.valid_until
         if until is not None and extreme.before_vapour != extreme.pressure:
             valid = pressure[time <= until]
             when = float(time[int(np.argmax(valid) if high else np.argmin(valid))])
         return Mark(time=when, pressure=extreme.before_vapour, error=extreme.error)
+
+
+def share_of(subject: Subject, name: str, *, low: bool) -> float:
+    """Share of an element's length at which its highest, or lowest, pressure is."""
+    return _Spot(subject, name, low=low).share
 
 
 def _element(lineup: LineUp, name: str) -> Element:

@@ -130,7 +130,9 @@ class Stage:
         steady = bar(say, film.steady)
         axes.plot(film.x, steady, color=STEADY, linewidth=1.2, linestyle=(0, (2, 1.5)), zorder=3)
         labels = Labels(axes)
-        label_limits(labels, say, film.upper, film.lower, side=-1)
+        for drawn in (steady, bar(say, film.highest[-1]), bar(say, film.lowest[-1])):
+            labels.curve(film.x, drawn)
+        label_limits(labels, say, film.upper, film.lower, side=-1, sources=False)
         if film.until is not None:
             words = f"the cargo boils at {say.time(film.until)} s: no pressure after it is valid"
             axes.text(
@@ -183,9 +185,10 @@ class Stage:
             shares = np.linspace(0.05, 0.95, 31)
             shares = shares[np.argsort(np.abs(shares - at), kind="stable")]
             colour = NOW if flowing else INK
-            labels.along(
-                film.time, values, name, shares=shares.tolist(), fontsize=8, must=False, color=colour
-            )
+            style: dict[str, Any] = {"shares": shares.tolist(), "fontsize": 8, "color": colour}
+            *longer, shortest = name.split("\n")
+            if all(labels.along(film.time, values, w, must=False, **style) is None for w in longer):
+                labels.along(film.time, values, shortest, **style)
 
     def _curves(self) -> list[tuple[str, Array, bool]]:
         """Names (longer and shorter, in lines) and values of what moves and of the main flow (True), in %."""

@@ -95,13 +95,19 @@ def draw_limits(
 
 
 def label_limits(
-    labels: Labels, say: Shown, upper: Iterable[Step], lower: Iterable[Step], *, side: int = 1
+    labels: Labels,
+    say: Shown,
+    upper: Iterable[Step],
+    lower: Iterable[Step],
+    *,
+    side: int = 1,
+    sources: bool = True,
 ) -> None:
     """Write the limits beside their steps: those for peaks above (1) or below (-1) them."""
     for (value, source), steps in _runs(upper):
         left, right, y = steps[0].left, steps[-1].right, float(bar(say, value))
         words = f"limit {say.pressure(value, unit=True)}"
-        plain = source.startswith("rating") and "x" not in source and right > left
+        plain = not sources or (source.startswith("rating") and "x" not in source and right > left)
         _label_step(
             labels, left, right, y, [words] if plain else [f"{words}, {short(source, 34)}", words], side
         )

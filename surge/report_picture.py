@@ -12,19 +12,20 @@ from surge.plots_frame import Heading
 from surge.plots_line import draw_line
 from surge.plots_time import draw_time, spot_words
 from surge.plots_wave import draw_wave
+from surge.report_rules import rule_items
 from surge.result import ScenarioResult
 from surge.rulebook import LOCAL_CODES
-from surge.verdict import WITHIN
 from surge.words import CAUTIONS, HEADLINE, Shown, sentence
 
 Span = tuple[float, float]
 
 
 def scenario_words(subject: Subject, say: Shown) -> str:
-    """Name of the scenario, the figures taken for what is a range, and the verdict of its pressures."""
-    run = subject.run
+    """The scenario, figures taken for what is a range, the verdict of its pressures, and of the case."""
+    run, case = subject.run, subject.assessment.verdict
     why = ", the one nearest to a limit" if subject.chosen else ""
-    return f'scenario "{run.name}"{taken(run, say)}{why}: {HEADLINE[subject.verdict]}'
+    words = f'scenario "{run.name}"{taken(run, say)}{why}: {HEADLINE[subject.verdict]}'
+    return words if case == subject.verdict else f"{words}; the whole case: {HEADLINE[case]}"
 
 
 def taken(run: ScenarioResult, say: Shown) -> str:
@@ -46,8 +47,6 @@ def heading_of(subject: Subject, say: Shown, how: str, signature: str, *, more: 
     """Words around a picture: the scenario and its weakest place above, how it is meant below."""
     run = subject.run
     end = f" {' '.join(f'{r[0].upper()}{r[1:]}.' for r in run.undecided)}" if run.undecided else ""
-    case = subject.assessment.verdict
-    of_case = f" The verdict of the whole case is: {HEADLINE[case]}." if case != subject.verdict else ""
     error = f"Numerical error up to {say.difference(run.method.worst_error)}, either way."
     lines = (
         subject.lineup.title,
@@ -55,7 +54,7 @@ def heading_of(subject: Subject, say: Shown, how: str, signature: str, *, more: 
         verdict_words(subject, say),
     )
     foot = (
-        " ".join(t for t in (how, more, error + end + of_case) if t),
+        " ".join(t for t in (how, more, error + end) if t),
         f"{LOCAL_CODES} {' '.join(CAUTIONS)}",
     )
     return Heading(lines=lines, foot=foot, signature=signature)
@@ -129,12 +128,9 @@ def wave_files(picture: WavePicture, say: Shown, signature: str, *, kinds: list[
 
 
 def picture_lines(subject: Subject, say: Shown) -> list[str]:
-    """What a picture shows, as text."""
-    case = subject.assessment.verdict
-    said = [subject.lineup.title, scenario_words(subject, say), verdict_words(subject, say)]
-    if case != subject.verdict or case != WITHIN:
-        said.append(f"Verdict of the whole case: {HEADLINE[case]}")
-    return said
+    """What a picture shows, as text; and the rules that the case does not keep."""
+    broken = [i.text for i in rule_items(subject.assessment, say, details=False) if i.about == "broken"]
+    return [subject.lineup.title, scenario_words(subject, say), verdict_words(subject, say), *broken]
 
 
 def film_words(film: Film, say: Shown, signature: str) -> tuple[Words, str]:

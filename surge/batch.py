@@ -12,118 +12,36 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import replace
+from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from surge import boundaries as b
-from surge.batch_block import Lane, pack, refuse_mixed
+from surge.batch_block import pack, refuse_mixed
 from surge.batch_kernel import Block, march_block
+from surge.batch_lane import Keep, Lane, LaneResult, two_thirds
 from surge.batch_links import WIDE
-from surge.errors import SolveError
-from surge.grid import Grid
+from surge.batch_single import SingleRun
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 LOOK = 0.1  # [s] of work, about, between two looks at whether to go on
 FIRST_STEPS = 16  # of the first piece of work, whose speed is not known yet
-
-_WHY = {
-    b.NOT_CONVERGED: "the flow at a valve or pump did not converge",
-    b.NOT_FINITE: "the computation overflowed",
-}
+# A step of a block costs as much as that of so many lanes by themselves: without and with frozen friction.
+BLOCK_COSTS = {False: 26.0, True: 17.0}
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Keep:
-    """Histories to keep.
+class Run(Protocol):
+    """Some lanes under way in a thread."""
 
-    Attributes
-    ----------
-    points : tuple of str
-        Their heads.
-    flows : tuple of str or (str, bool)
-        Flows of links, and into pipe ends (pipe, far), from the point.
-    stride : int
-        Every how many steps.
-    """
-
-    points: tuple[str, ...] = ()
-    flows: tuple[str | tuple[str, bool], ...] = ()
-    stride: int = 1
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class LaneResult:
-    """What came of one scenario; after a failure every extreme and history is NaN.
-
-    Attributes
-    ----------
-    grid : Grid
-        As given: its arrays are those of time 0.
-    status : int
-        Of :mod:`surge.boundaries`: ``OK``, ``NOT_CONVERGED`` or ``NOT_FINITE``.
-    done : int
-        Steps done, or until it failed.
-    point_hi, point_lo : float64 arrays, shape (points,)
-        Highest and lowest heads [m].
-    point_steps : int array, shape (points, 2)
-        Steps of the highest and lowest heads; -1 after a failure.
-    probe_head, probe_step : float64 and int arrays, shape (probes, 2)
-        The same of the nodes that the grid names.
-    time, heads, flows : float64 arrays, shape (rows,), (rows, n) and (rows, m)
-        Histories asked for [s], [m], [m3/s].
-    doubled : float64 array, shape (2, nodes), or None
-        Twice the highest and lowest heads of all inner nodes; None when only places were watched.
-    """
-
-    grid: Grid
-    status: int
+    steps: int
     done: int
-    point_hi: Array
-    point_lo: Array
-    point_steps: Ints
-    probe_head: Array
-    probe_step: Ints
-    time: Array
-    heads: Array
-    flows: Array
-    doubled: Array | None
 
-    def check(self) -> None:
-        """Raise what a single march would have raised.
-
-        Raises
-        ------
-        SolveError
-            When the lane failed.
-        """
-        if self.status != b.OK:
-            raise SolveError(f"{_WHY[self.status]} at {self.done * self.grid.reaches.dt:.3f} s")
-
-    def envelope(self) -> tuple[list[Array], list[Array]]:
-        """Highest and lowest head at the nodes of every pipe [m]; empty for lumped ones.
-
-        Raises
-        ------
-        ValueError
-            When only places were watched.
-        """
-        if self.doubled is None:
-            raise ValueError("only places were watched: there is no envelope")
-        found: tuple[list[Array], list[Array]] = [], []
-        for out, doubled, at_points in zip(found, self.doubled, (self.point_hi, self.point_lo), strict=True):
-            first = 0
-            for pair, nodes in zip(self.grid.pipe_points, self.grid.nodes, strict=True):
-                heads = 0.5 * doubled[first : first + nodes.size]
-                if nodes.size:
-                    heads[[0, -1]] = at_points[list(pair)]
-                first += nodes.size
-                out.append(heads)
-        return found
+    def run(self, stop: threading.Event) -> list[LaneResult]:
+        """March to the end, or until ``stop`` is set."""
 
 
 def march_batch(
@@ -133,6 +51,7 @@ def march_batch(
     watch: Literal["envelope", "places"] = "envelope",
     keep: Keep | None = None,
     threads: int | None = None,
+    together: bool | None = None,
     tell: Callable[[float], None] | None = None,
 ) -> tuple[LaneResult, ...]:
     """March every lane for its own number of steps.
@@ -149,7 +68,10 @@ def march_batch(
     keep : Keep, optional
         Histories.
     threads : int, optional
-        Blocks at a time; as many as there are processors when not given.
+        Runs at a time; as many as there are processors when not given.
+    together : bool, optional
+        Lanes side by side in blocks, or each for itself; whatever takes less when not given. Lanes
+        that go on from where they stand are marched each for itself, histories are kept in blocks.
     tell : callable, optional
         Called with the share of the work that is done, some times a second, from this thread.
 
@@ -170,17 +92,21 @@ def march_batch(
     if not lanes:
         return ()
     refuse_mixed(lanes)
-    # Lanes that end together share a block; long blocks first, so that threads end together too.
+    if keep is not None:
+        together = True
     order = sorted(range(len(lanes)), key=lambda i: -lanes[i].steps)
-    groups = [order[i : i + WIDE] for i in range(0, len(order), WIDE)]
-    blocks = [
-        _BlockRun([lanes[i] for i in group], frozen=frozen, envelope=watch == "envelope", keep=keep or Keep())
-        for group in groups
-    ]
-    total = max(1, sum(block.steps for block in blocks))
+    runs: dict[tuple[int, ...], Run] = {}
+    for group in _groups(lanes, order, frozen=frozen, together=together):
+        members, envelope = [lanes[i] for i in group], watch == "envelope"
+        runs[group] = (
+            SingleRun(members[0], frozen=frozen, envelope=envelope)
+            if len(group) == 1 and (members[0].further or not together)
+            else _BlockRun(members, frozen=frozen, envelope=envelope, keep=keep or Keep())
+        )
+    total = max(1, sum(run.steps for run in runs.values()))
     stop = threading.Event()
     with ThreadPoolExecutor(threads or os.cpu_count() or 1) as pool:
-        jobs: list[Future[list[LaneResult]]] = [pool.submit(block.run, stop) for block in blocks]
+        jobs: list[Future[list[LaneResult]]] = [pool.submit(run.run, stop) for run in runs.values()]
         left: set[Future[Any]] = set(jobs)
         try:
             while left:
@@ -188,15 +114,35 @@ def march_batch(
                 for job in done:
                     job.result()
                 if tell:
-                    tell(sum(block.done for block in blocks) / total)
+                    tell(sum(run.done for run in runs.values()) / total)
         except BaseException:
             stop.set()
             pool.shutdown(cancel_futures=True)
             raise
     found: dict[int, LaneResult] = {}
-    for group, job in zip(groups, jobs, strict=True):
+    for group, job in zip(runs, jobs, strict=True):
         found |= zip(group, job.result(), strict=True)
     return tuple(found[i] for i in range(len(lanes)))
+
+
+def _groups(
+    lanes: Sequence[Lane], order: Sequence[int], *, frozen: bool, together: bool | None
+) -> list[tuple[int, ...]]:
+    """Lanes that share a block, or stand alone; long ones first, so that threads end together.
+
+    Lanes that end together share a block, and only where that takes less than one after the other.
+    """
+    groups: list[tuple[int, ...]] = []
+    alone = [i for i in order if lanes[i].further or together is False]
+    rest = [i for i in order if not lanes[i].further and together is not False]
+    for first in range(0, len(rest), WIDE):
+        group = rest[first : first + WIDE]
+        steps = [lanes[i].steps for i in group]
+        if together or sum(steps) > BLOCK_COSTS[frozen] * steps[0]:
+            groups.append(tuple(group))
+        else:
+            alone += group
+    return groups + [(i,) for i in sorted(alone, key=lambda i: -lanes[i].steps)]
 
 
 class _BlockRun:
@@ -222,13 +168,17 @@ class _BlockRun:
         flows = np.empty((rows, self.flows.size, WIDE))
         self._first_row(block, heads[0], flows[0])
         found: dict[int, LaneResult] = {}
+        before: dict[int, LaneResult] = {}
         pace = float(FIRST_STEPS)
-        for steps in sorted({lane.steps for lane in self.lanes}):
+        for steps in sorted({n for lane in self.lanes for n in (lane.steps, two_thirds(lane.steps))}):
             while self.done < steps and not stop.is_set() and np.any(block.well):
                 pace = self._piece(block, min(steps - self.done, int(pace)), heads, flows)
             for j, lane in enumerate(self.lanes):
                 if lane.steps == steps:
-                    found[j] = self._read(block, j, heads, flows)
+                    one = self._read(block, j, heads, flows)
+                    found[j] = replace(one, before=before.get(j)) if one.status == b.OK else one.failed()
+                elif two_thirds(lane.steps) == steps:
+                    before[j] = replace(self._read(block, j, heads, flows), done=steps)
             # A lane that is through idles on; from here on nobody asks what becomes of it.
             block.well[list(found)] = 0.0
         self.done = self.steps
@@ -259,20 +209,17 @@ class _BlockRun:
             first, last = block.window
             now = block.p[first : first + block.sizes[0], j] + block.m[last : last + block.sizes[0], j]
             doubled = np.stack([np.maximum(block.hi[:, j], now), np.minimum(block.lo[:, j], now)])
-        found: dict[str, Any] = {
-            "point_hi": block.highest[:, j].copy(),
-            "point_lo": block.lowest[:, j].copy(),
-            "point_steps": np.stack([block.when_highest[:, j], block.when_lowest[:, j]], axis=-1),
-            "probe_head": np.stack([block.probe_high[:, j], block.probe_low[:, j]], axis=-1),
-            "probe_step": np.stack([block.probe_when_high[:, j], block.probe_when_low[:, j]], axis=-1),
-            "time": np.arange(rows) * (stride * lane.grid.reaches.dt),
-            "heads": heads[:rows, :, j].copy(),
-            "flows": flows[:rows, :, j].copy(),
-            "doubled": doubled,
-        }
-        if status != b.OK:
-            for name, value in found.items():
-                if value is not None and name != "time":
-                    value[:] = np.nan if value.dtype.kind == "f" else -1
-        done = lane.steps if status == b.OK else int(block.failed[j])
-        return LaneResult(grid=lane.grid, status=status, done=done, **found)
+        return LaneResult(
+            grid=lane.grid,
+            status=status,
+            done=lane.steps if status == b.OK else int(block.failed[j]),
+            point_hi=block.highest[:, j].copy(),
+            point_lo=block.lowest[:, j].copy(),
+            point_steps=np.stack([block.when_highest[:, j], block.when_lowest[:, j]], axis=-1),
+            probe_head=np.stack([block.probe_high[:, j], block.probe_low[:, j]], axis=-1),
+            probe_step=np.stack([block.probe_when_high[:, j], block.probe_when_low[:, j]], axis=-1),
+            time=np.arange(0.0, rows) * (stride * lane.grid.reaches.dt),
+            heads=heads[:rows, :, j].copy(),
+            flows=flows[:rows, :, j].copy(),
+            doubled=doubled,
+        )

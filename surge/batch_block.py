@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,34 +10,16 @@ from numpy.typing import NDArray
 
 from surge import boundaries as b
 from surge.batch_kernel import Block
+from surge.batch_lane import Lane, law_rows
 from surge.batch_links import WIDE, WORK
 from surge.errors import GridError
-from surge.grid import Grid, Laws, staggered
+from surge.grid import Grid, staggered
 from surge.kernel import Net
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 SPARE = 32  # rows that the window of a short line can move before it is copied back
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Lane:
-    """One scenario of a batch.
-
-    Attributes
-    ----------
-    grid : Grid
-        At time 0, as :func:`surge.grid.build_grid` made it; it is only read, and lanes may share it.
-    steps : int
-        How far to march.
-    laws : Laws, optional
-        What moves, instead of the laws of ``grid``: the same steady flow with another stroke.
-    """
-
-    grid: Grid
-    steps: int
-    laws: Laws | None = None
 
 
 def refuse_mixed(lanes: Sequence[Lane]) -> None:
@@ -82,27 +63,11 @@ def _difference(one: Grid, two: Grid) -> str | None:
     return next((what for what, (x, y) in same.items() if not np.array_equal(x, y)), None)
 
 
-def _law_rows(lane: Lane) -> tuple[Ints, Array, Array]:
-    """Rows (link, is speed, first, end) of what moves in a lane, times and values."""
-    net = lane.grid.net
-    if lane.laws is None:
-        return net.law_i, net.law_t, net.law_v
-    tables = [(name, 0, law) for name, law in lane.laws.ratio.items()]
-    tables += [(name, 1, law) for name, law in lane.laws.speed.items()]
-    rows: list[tuple[int, int, int, int]] = []
-    points: list[tuple[float, float]] = []
-    for name, speed, law in tables:
-        rows.append((lane.grid.links.index(name), speed, len(points), len(points) + len(law)))
-        points += list(law)
-    table = np.array(points, dtype=float).reshape(-1, 2)
-    return np.array(rows, dtype=np.int64).reshape(-1, 4), table[:, 0].copy(), table[:, 1].copy()
-
-
 def _laws(lanes: Sequence[Lane]) -> dict[str, NDArray[Any]]:
     rows, times, values = [], [], []
     at = 0
     for j, lane in enumerate(lanes):
-        law_i, law_t, law_v = _law_rows(lane)
+        law_i, law_t, law_v = law_rows(lane)
         rows += [(j, e, speed, at + first, at + end) for e, speed, first, end in law_i.tolist()]
         times.append(law_t)
         values.append(law_v)
@@ -133,13 +98,19 @@ def _waves(
     nodes = at.size
     rows = nodes + max(nodes, SPARE)
     watched = nodes if envelope else 0
-    flat = staggered(*(WIDE * n for n in (watched, watched, rows, rows)))
-    hi, lo, p, m = (a.reshape(-1, WIDE) for a in flat)
+    flat = dict(
+        zip(
+            ("flat_hi", "flat_lo", "flat_p", "flat_m"),
+            staggered(*(WIDE * n for n in (watched, watched, rows, rows))),
+            strict=True,
+        )
+    )
+    hi, lo, p, m = (a.reshape(-1, WIDE) for a in flat.values())
     start = rows - nodes
     p[start:] = _side_by_side(nets, which, lambda n: n.p[n.window[0] + at])
     m[:nodes] = _side_by_side(nets, which, lambda n: n.m[n.window[1] + at])
     hi[:], lo[:] = -1e300, 1e300
-    return {"p": p, "m": m, "hi": hi, "lo": lo, "window": np.array([start, 0], dtype=np.int64)}
+    return {"p": p, "m": m, "hi": hi, "lo": lo, **flat, "window": np.array([start, 0], dtype=np.int64)}
 
 
 def _friction(grid: Grid, nets: Sequence[Net], which: Ints) -> dict[str, NDArray[Any]]:

@@ -155,7 +155,7 @@ def _newton(c, ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, c
                 change[j] = change[j] if part <= change[j] else part
         left = 0.0
         for j in range(WIDE):
-            w[SEEK, j] = 0.0 if change[j] < 1e-5 else w[SEEK, j]
+            w[SEEK, j] = 0.0 if change[j] < 1e-7 else w[SEEK, j]
             left += w[SEEK, j]
     _heads(c, ci, members, z, fixed, xy, head, li, lf, held, w[ONE])
     return left

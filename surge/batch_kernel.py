@@ -36,7 +36,8 @@ from surge.boundaries import (
 from surge.kernel import SAME_HEAD
 
 # What a block works on, with W for WIDE. Sizes: number of nodes, entries of a loss table, lumped
-# elements. Waves (buffer, W) and their window; envelope of doubled heads (nodes, W) or (0, W);
+# elements. Waves (buffer, W) and their window; envelope of doubled heads (nodes, W) or (0, W); all four once
+# more as they lie in memory;
 # pipes (n, 2): row of node 0 and number of reaches; friction of pipes and of ends (n, W): frozen
 # coefficient, 1/step and first entry of its table in ``table``; ends: ei, y (n,), what arrives and
 # the loss still to come (n, W); points, links and groups as in surge.batch_links and
@@ -44,11 +45,11 @@ from surge.kernel import SAME_HEAD
 # nodes; ``well`` 1 or 0, status and step of failure of every lane (W,).
 Block = namedtuple(
     "Block",
-    "sizes p m window hi lo pipes r step row table place share ei y x late end_r end_step end_row z fixed "
-    "xy head stub_y stub highest lowest when_highest when_lowest li lf held knots coef lumps lump_row "
-    "plain pairs chains chain together apart members law_i law_t law_v probe probe_high probe_low "
-    "probe_when_high probe_when_low probe_heads well status failed bad work matrix rhs again pi pf1 li1 "
-    "lf1 knots1 coef1 matrix1 rhs1",
+    "sizes p m window hi lo flat_p flat_m flat_hi flat_lo pipes r step row table place share ei y x late "
+    "end_r end_step end_row z fixed xy head stub_y stub highest lowest when_highest when_lowest li lf "
+    "held knots coef lumps lump_row plain pairs chains chain together apart members law_i law_t law_v "
+    "probe probe_high probe_low probe_when_high probe_when_low probe_heads well status failed bad work "
+    "matrix rhs again pi pf1 li1 lf1 knots1 coef1 matrix1 rhs1",
 )
 
 
@@ -202,7 +203,7 @@ def march_block(block, first, steps, dt, frozen, stride, points, flows, kept_hea
     w, matrix, rhs, again, pi = block.work, block.matrix, block.rhs, block.again, block.pi
     pf1, li1, lf1, matrix1, rhs1 = block.pf1, block.li1, block.lf1, block.matrix1, block.rhs1
     knots1, coef1 = block.knots1, block.coef1
-    flat_p, flat_m, high, low = p.ravel(), m.ravel(), block.hi.ravel(), block.lo.ravel()
+    flat_p, flat_m, high, low = block.flat_p, block.flat_m, block.flat_hi, block.flat_lo
     w_loss, w_slope = w[LOSS], w[SLOPE]
     keep = points.size + flows.size > 0
     size, entries, n_lumped = sizes[0], sizes[1], sizes[2]

@@ -53,7 +53,7 @@ Q, DRIVE, SQUARES, WHY, SEEK, LOW, HIGH, LOSS, SLOPE, ONE_Q, ONE, RISE, WORK = r
 
 # What only the march itself calls. A way in from Python for each of them, and a cache file each,
 # would take a fifth more time to compile and 0.2 s more to load.
-inner = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+inner = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True, _nrt=False)
 
 _MOST_FLOW = 1e6  # [m3/s] bracket of a chain's flow
 _MAX_ITERATIONS = 60

@@ -30,9 +30,10 @@ FLOWS, SHUT, CHECKED = 0, 1, 2
 
 # Columns of points: kind, place among the dry points of its cluster (no pipe, no storage, no
 # tank) or -1, steps of the highest and lowest head; fixed head (0 where it is free), Z (0 where it
-# is fixed), sum(y), y of storage, what the storage brings, head, sum(x*y), highest and lowest head.
+# is fixed), sum(y), y of storage, what the storage brings, head, sum(x*y), highest and lowest head;
+# sum(y) and sum(x*y) with what lies beyond in a tree.
 P_KIND, P_DRY, P_HI_STEP, P_LO_STEP, P_INTS = 0, 1, 2, 3, 4
-P_FIXED, P_Z, P_Y, P_STUB_Y, P_STUB, P_H, P_XY, P_HI, P_LO, P_FLOATS = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
+(P_FIXED, P_Z, P_Y, P_STUB_Y, P_STUB, P_H, P_XY, P_HI, P_LO, P_TAKES, P_BRINGS, P_FLOATS) = range(12)
 # Columns of ends, all starts of pipes before all far ends: node, row of the loss table, point;
 # 1/B, loss coefficient, x, loss still to come on arrival.
 E_NODE, E_ROW, E_POINT, E_INTS = 0, 1, 2, 3
@@ -42,8 +43,12 @@ E_Y, E_R, E_X, E_LOSS, E_FLOATS = 0, 1, 2, 3, 4
 # c fully open, c*c now, flow, speed, tail of the curve, 2I/dt, 1/step of the loss table, memory.
 (L_KIND, L_A, L_B, L_CHECK, L_HELD, L_CURVE, L_CURVE_END, L_TABLE, L_INTS) = range(9)
 (L_C, L_C2, L_Q, L_SPEED, L_TAIL0, L_TAIL2, L_Z, L_STEP, L_MEMORY, L_FLOATS) = range(10)
-# Columns of clusters: first and last link and point in the list of members.
-C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_INTS = 0, 1, 2, 3, 4
+# Columns of clusters: first and last link and point in the list of members; rows in the list of trees,
+# none if it is not one.
+C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_TREE, C_TREE_END, C_INTS = 0, 1, 2, 3, 4, 5, 6
+# Columns of trees, a row for every link, those farthest from the root first: link, +1 where it leads
+# from parent to child and -1 the other way, points.
+T_LINK, T_SIDE, T_PARENT, T_CHILD, T_INTS = 0, 1, 2, 3, 4
 # Columns of chains, a row for every link in order: link, +1 where the chain runs from its start to
 # its end and -1 the other way, points before and behind it.
 CH_LINK, CH_SIDE, CH_A, CH_B, CH_INTS = 0, 1, 2, 3, 4
@@ -52,11 +57,15 @@ _ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; 
 _MOST_FLOW = 1e6  # [m3/s] bracket of a chain's flow
 _MAX_ITERATIONS = 60
 
-jit = njit(cache=True, nogil=True, error_model="numpy")
-pump_head = jit(curves.pump_head)
+# Without reference counts: arrays here belong to the caller, and counting them at every call took more
+# than half of a march of a hundred nodes.
+jit = njit(cache=True, nogil=True, error_model="numpy", _nrt=False)
+# Handing arrays to a function costs more than a law: laws are put where they are used.
+inlined = njit(nogil=True, error_model="numpy", forceinline=True, _nrt=False)
+pump_head = inlined(curves.pump_head)
 
 
-@jit
+@inlined
 def orifice_flow(drive, impedance, c2):
     """Flow through an orifice between two sources ``drive`` [m] apart, ``c2`` = c*c.
 
@@ -73,13 +82,13 @@ def orifice_flow(drive, impedance, c2):
     return flow if drive >= 0.0 else -flow
 
 
-@jit
+@inlined
 def orifice_law(q, c2):
     """Head lost through an orifice that is not shut, and the slope."""
     return q * abs(q) / c2, 2.0 * (abs(q) / c2 + _ROOT_HEAD / math.sqrt(c2))
 
 
-@jit
+@inlined
 def table_loss(size, inverse_step, row, table):
     """Loss and slope from row ``row`` at equal steps of ``size``; beyond it the loss goes on squared."""
     last = table.shape[1] - 1
@@ -92,16 +101,16 @@ def table_loss(size, inverse_step, row, table):
     return table[row, k] + (u - k) * rise, rise * inverse_step
 
 
-@jit
+@inlined
 def link_law(e, q, li, lf, knots, coef, tables):
     """Head lost over link ``e`` from its start to its end at flow ``q``, and the slope."""
     kind = li[e, L_KIND]
     if kind == ORIFICE:
         return orifice_law(q, lf[e, L_C2])
     if kind == PUMP:
-        a = li[e, L_CURVE]
-        b = li[e, L_CURVE_END]
-        head, slope = pump_head(q, lf[e, L_SPEED], knots[a:b], coef[a:b], lf[e, L_TAIL0], lf[e, L_TAIL2])
+        head, slope = pump_head(
+            q, lf[e, L_SPEED], li[e, L_CURVE], li[e, L_CURVE_END], knots, coef, lf[e, L_TAIL0], lf[e, L_TAIL2]
+        )
         return -head, -slope + 1e-9
     loss, slope = table_loss(abs(q), lf[e, L_STEP], li[e, L_TABLE], tables)
     if q < 0.0:
@@ -109,13 +118,13 @@ def link_law(e, q, li, lf, knots, coef, tables):
     return lf[e, L_Z] * q + loss - lf[e, L_MEMORY], lf[e, L_Z] + slope
 
 
-@jit
+@inlined
 def is_shut(e, li, lf):
     """Whether link ``e`` lets nothing through now."""
     return li[e, L_HELD] != 0 or (li[e, L_KIND] == ORIFICE and lf[e, L_C2] <= 0.0)
 
 
-@jit
+@inlined
 def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tables):
     """Flow through the links ``chain[first:last]`` behind one another, between two sources.
 
@@ -165,7 +174,7 @@ def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tab
     return q, FLOWS, NOT_CONVERGED
 
 
-@jit
+@inlined
 def _blocks(e, why, li, lf):
     """Whether link ``e`` of a chain without flow is what keeps its two sides apart."""
     if why == CHECKED:
@@ -173,7 +182,7 @@ def _blocks(e, why, li, lf):
     return why == SHUT and li[e, L_KIND] == ORIFICE and lf[e, L_C2] <= 0.0
 
 
-@jit
+@inlined
 def fill_chain(first, last, chain, q, why, pf, li, lf, knots, coef, tables):
     """Set the heads between the links of a chain: from both ends up to what blocks the flow.
 
@@ -316,14 +325,14 @@ def _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
         for j in range(links):
             e = members[ci[c, C_LINK] + j]
             lf[e, L_Q] -= weight * rhs[j]
-            change = max(change, abs(rhs[j]) / (1e-2 + abs(lf[e, L_Q])))
+            change += abs(rhs[j]) / (1e-2 + abs(lf[e, L_Q]))  # a sum keeps what is no number
         for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
             p = members[i]
             if pi[p, P_DRY] >= 0:
                 pf[p, P_H] -= weight * rhs[links + pi[p, P_DRY]]
-                change = max(change, abs(rhs[links + pi[p, P_DRY]]) / (1.0 + abs(pf[p, P_H])))
-        # Convergence is quadratic: after a change of 1e-5 what is left is some 1e-10.
-        if change < 1e-5:
+                change += abs(rhs[links + pi[p, P_DRY]]) / (1.0 + abs(pf[p, P_H]))
+        # Quadratic but for kinks of loss tables: after a change of 1e-7 what is left is some 1e-10.
+        if change < 1e-7:
             _misfit(c, ci, members, pi, pf, li, lf)
             return True
     return False

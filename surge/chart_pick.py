@@ -149,15 +149,17 @@ def _marked(lineup: LineUp) -> bool:
 def rates_of(lineup: LineUp, picked: Picked, *, ends: Ends | None, points: int) -> Array:
     """Rates of a raster, the agreed one among them [m3/s].
 
-    Without ``ends`` it ends a little above the greatest rate that the line-up can reach.
+    Without ``ends`` it begins at the least rate that the line-up can be held to, and ends a little above the
+    greatest that it can reach.
     """
     if ends is None:
-        ends = RATES[0] * picked.rate, _top(lineup, picked)
+        least, most = (_edge(lineup, picked, share * picked.rate) for share in RATES)
+        ends = least, most if most == RATES[1] * picked.rate else BEYOND * most
     return _with(np.linspace(*ends, points), picked.rate)
 
 
-def _top(lineup: LineUp, picked: Picked) -> float:
-    """Greatest rate to show [m3/s]."""
+def _edge(lineup: LineUp, picked: Picked, far: float) -> float:
+    """The rate nearest to ``far`` that can be reached, from the agreed one on [m3/s]."""
 
     def reached(rate: float) -> bool:
         try:
@@ -166,13 +168,13 @@ def _top(lineup: LineUp, picked: Picked) -> float:
             return False
         return True
 
-    low, high = picked.rate, RATES[1] * picked.rate
-    if reached(high):
-        return high
-    for _ in range(6):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if reached(middle) else (low, middle)
-    return BEYOND * high
+    if reached(far):
+        return far
+    near = picked.rate
+    for _ in range(8):
+        middle = 0.5 * (near + far)
+        near, far = (middle, far) if reached(middle) else (near, middle)
+    return near
 
 
 def strokes_of(lineup: LineUp, picked: Picked, *, ends: Ends | None, points: int) -> Array:

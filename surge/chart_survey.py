@@ -7,21 +7,18 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from surge.batch import LaneResult
-from surge.boundaries import OK
 from surge.errors import CaseError, SolveError
 from surge.lineup import LineUp, Scenario
-from surge.margins import Near
+from surge.margins import Held, Near
 from surge.peaks import Peaks
 from surge.reaches import divide
 from surge.result import ScenarioResult
 from surge.run import Plan, moved_otherwise, plan, simulate
-from surge.scan import Scanner
+from surge.scan import Marches
 from surge.stroke import with_strokes
 from surge.strokelimits import FIRST_NEED, rounded_up
 from surge.topology import pipeline_period
@@ -58,38 +55,14 @@ class Seen(Near):
     variant: int = 0
 
 
-class Field(Scanner):
-    """Marches plans of any rate."""
-
-    def __init__(self, lineup: LineUp, scenario: Scenario, tell: Tell) -> None:
-        super().__init__(lineup, scenario, tell=tell)
-        self.scales = np.array([max(abs(h.limit.value), LEAST_SCALE) for h in self.held])
-
-    def look(self, plans: Sequence[Plan]) -> list[Seen]:
-        """Nearest and most used limits of plans."""
-        return cast("list[Seen]", self._margins(plans))
-
-    def step_of(self, p: Plan) -> float:
-        """The time step that a plan is marched at [s]."""
-        return self._step(p)
-
-    def _late(self, result: LaneResult, near: Near) -> bool:
-        # What is unsafe already stays so however long it goes on.
-        return near.margin >= 0.0 and super()._late(result, near)
-
-    def _near(self, result: LaneResult) -> Seen:
-        if result.status != OK:
-            return Seen(margin=-math.inf, held=self.held[0], used=math.inf, most_used=-1)
-        peaks = Peaks(self.lineup, result)
-        margins = np.array([h.margin(peaks.found[h.key].pressure) for h in self.held])
-        shares = 1.0 - margins / self.scales
-        nearest, most = int(np.argmin(margins)), int(np.argmax(shares))
-        return Seen(
-            margin=float(margins[nearest]),
-            held=self.held[nearest],
-            used=float(shares[most]),
-            most_used=most,
-        )
+def see_most_used(held: Sequence[Held], peaks: Peaks | None) -> Seen:
+    """The nearest limit, and the one of which the greatest share is used."""
+    if peaks is None:
+        return Seen(margin=-math.inf, held=held[0], used=math.inf, most_used=-1)
+    margins = np.array([h.margin(peaks.found[h.key].pressure) for h in held])
+    shares = 1.0 - margins / np.array([max(abs(h.limit.value), LEAST_SCALE) for h in held])
+    nearest, most = int(np.argmin(margins)), int(np.argmax(shares))
+    return Seen(margin=float(margins[nearest]), held=held[nearest], used=float(shares[most]), most_used=most)
 
 
 @dataclass(kw_only=True, eq=False)
@@ -191,7 +164,7 @@ class Survey:
     def __init__(self, lineups: list[LineUp], rows: list[Row], tell: Tell) -> None:
         self.lineups, self.tell = lineups, tell
         self.rows = [r for r in rows if r.bases]
-        self.fields = [Field(one, self.rows[0].scenario, tell) for one in lineups]
+        self.fields = [Marches(one, see_most_used, settled=0.0, tell=tell) for one in lineups]
 
     @property
     def marches(self) -> int:

@@ -15,6 +15,7 @@ from surge import boundaries as b
 
 Ints = NDArray[np.int64]
 ChainRow = tuple[int, int, int, int]
+TreeRow = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -27,8 +28,8 @@ class Groups:
         Orifices that share their points with no other link: closed form.
     chains, chain : int arrays, shape (n, 2) and (links, CH_INTS)
         First row and end in ``chain`` of each run of links behind one another.
-    ci, members : int arrays, shape (n, C_INTS) and (m,)
-        Clusters of any other form.
+    ci, members, tree : int arrays, shape (n, C_INTS), (m,) and (k, T_INTS)
+        Clusters of any other form; rows of those that are trees.
     plain : int array
         Points without a link.
     dry_place : int array, shape (points,)
@@ -40,6 +41,7 @@ class Groups:
     chain: Ints
     ci: Ints
     members: Ints
+    tree: Ints
     plain: Ints
     dry_place: Ints
 
@@ -48,6 +50,7 @@ def group_links(
     *,
     ends: Sequence[tuple[int, int]],
     orifice: Sequence[bool],
+    branching: Sequence[bool],
     fixed: NDArray[np.bool_],
     dry: NDArray[np.bool_],
 ) -> Groups:
@@ -59,6 +62,8 @@ def group_links(
         Start and end point of every link.
     orifice : sequence of bool
         Which links are valves or passages.
+    branching : sequence of bool
+        Which links the solver of trees knows: orifices and lumped elements.
     fixed, dry : bool arrays, shape (points,)
         Points of known head, and points where only links meet. A point of known head parts what
         it joins: nothing beyond it matters on this side.
@@ -70,8 +75,9 @@ def group_links(
     dry_place = np.full(fixed.size, -1, dtype=np.int64)
     pairs: list[int] = []
     chains: list[list[ChainRow]] = []
-    rows: list[tuple[int, int, int, int]] = []
+    rows: list[tuple[int, ...]] = []
     members: list[int] = []
+    tree: list[TreeRow] = []
     for links in _together(ends, fixed):
         points = sorted({p for j in links for p in ends[j]})
         shut_in = [p for p in points if dry[p]]
@@ -83,7 +89,14 @@ def group_links(
         else:
             first = len(members)
             members += [*links, *points]
-            rows.append((first, first + len(links), first + len(links), len(members)))
+            branches = _tree(links, points, ends, fixed) if all(branching[j] for j in links) else None
+            if shut_in or any(orifice[j] and fixed[p] for j in links for p in ends[j]):
+                branches = None  # an orifice at a known head has no slope where it turns
+            rows.append(
+                (first, first + len(links), first + len(links), len(members))
+                + (len(tree), len(tree) + len(branches or ()))
+            )
+            tree += branches or ()
     stops = np.cumsum([0, *(len(c) for c in chains)])
     return Groups(
         pairs=np.array(pairs, dtype=np.int64),
@@ -91,6 +104,7 @@ def group_links(
         chain=np.array([row for c in chains for row in c], dtype=np.int64).reshape(-1, b.CH_INTS),
         ci=np.array(rows, dtype=np.int64).reshape(len(rows), b.C_INTS),
         members=np.array(members, dtype=np.int64),
+        tree=np.array(tree, dtype=np.int64).reshape(-1, b.T_INTS),
         plain=np.array([i for i in range(fixed.size) if i not in touched], dtype=np.int64),
         dry_place=dry_place,
     )
@@ -131,3 +145,27 @@ def _chain(
         left.remove(j)
         at = beyond
     return rows
+
+
+def _tree(
+    links: list[int], points: list[int], ends: Sequence[tuple[int, int]], fixed: NDArray[np.bool_]
+) -> list[TreeRow] | None:
+    """Rows of a tree, the farthest from its root first; None when the links close a loop.
+
+    The root is the point at which most links meet, which keeps the tree low.
+    """
+    if len(points) != len(links) + 1:
+        return None
+    free = [p for p in points if not fixed[p]]
+    root = max(free, key=lambda p: sum(p in ends[j] for j in links))
+    rows: list[TreeRow] = []
+    reached, left = [root], list(links)
+    for parent in reached:
+        for j in [j for j in left if parent in ends[j]]:
+            a, z = ends[j]
+            side, child = (1, z) if a == parent else (-1, a)
+            rows.append((j, side, parent, child))
+            left.remove(j)
+            if not fixed[child]:
+                reached.append(child)
+    return rows[::-1]

@@ -76,7 +76,14 @@ def pump_curve(points: Table) -> PumpCurve:
 
 
 def pump_head(
-    flow: float, speed: float, knots: Array, coef: Array, tail0: float, tail2: float
+    flow: float,
+    speed: float,
+    first: int,
+    last: int,
+    knots: Array,
+    coef: Array,
+    tail0: float,
+    tail2: float,
 ) -> tuple[float, float]:
     """Return the head of a pump [m] and its slope dH/dQ [s/m2], in a form that numba compiles.
 
@@ -86,17 +93,19 @@ def pump_head(
         [m3/s], either sign: H(-Q) = 2 H(0) - H(Q).
     speed : float
         Fraction of full speed [-], 0 or more: H = n**2 H1(Q/n), which at standstill is -tail2 Q|Q|.
+    first, last : int
+        Rows of the curve among those of many: handing over a part of an array would cost more than the law.
     knots, coef, tail0, tail2
         As in :class:`PumpCurve`.
     """
     q = abs(flow)
     if speed < STANDSTILL:
         return -tail2 * q * flow, -2.0 * tail2 * q
-    if q >= speed * knots[-1]:
+    if q >= speed * knots[last - 1]:
         head = speed * speed * tail0 - tail2 * q * q
         slope = -2.0 * tail2 * q
     else:
-        k = 0
+        k = first
         while q >= speed * knots[k + 1]:
             k += 1
         x = q - speed * knots[k]
@@ -104,13 +113,15 @@ def pump_head(
         head = speed * speed * coef[k, 0] + x * (speed * coef[k, 1] + x * (coef[k, 2] + cubic))
         slope = speed * coef[k, 1] + x * (2.0 * coef[k, 2] + 3.0 * cubic)
     if flow < 0.0:
-        head = 2.0 * speed * speed * coef[0, 0] - head
+        head = 2.0 * speed * speed * coef[first, 0] - head
     return head, slope
 
 
 def head(curve: PumpCurve, flow: float, *, speed: float = 1.0) -> tuple[float, float]:
     """Return head [m] and slope dH/dQ [s/m2] of a curve at a flow [m3/s]; see :func:`pump_head`."""
-    result = pump_head(flow, speed, curve.knots, curve.coef, curve.tail0, curve.tail2)
+    result = pump_head(
+        flow, speed, 0, curve.knots.size, curve.knots, curve.coef, curve.tail0, curve.tail2
+    )
     return float(result[0]), float(result[1])
 
 

@@ -218,6 +218,7 @@ class _Arrays(_Builder):
             "place": np.zeros(size, dtype=np.int32),
             "share": np.zeros(size),
             "table": table,
+            "flat": table.reshape(-1),
             "table_step": per_d,
         }
 
@@ -273,6 +274,7 @@ class _Arrays(_Builder):
         self.groups = group_links(
             ends=[(self.index[k["a"]], self.index[k["b"]]) for k in self.links],
             orifice=[k["kind"] == ORIFICE for k in self.links],
+            branching=[k["kind"] in (ORIFICE, LUMPED) for k in self.links],
             fixed=kind == FIXED,
             dry=(kind == FREE) & (y == 0),
         )
@@ -410,6 +412,7 @@ def build_grid(
         lf=work.lf,
         ci=work.groups.ci,
         members=work.groups.members,
+        tree=work.groups.tree,
         plain=work.groups.plain,
         pairs=work.groups.pairs,
         chains=work.groups.chains,

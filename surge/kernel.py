@@ -22,6 +22,8 @@ from collections import namedtuple
 import numpy as np
 
 from surge.boundaries import (
+    C_TREE,
+    C_TREE_END,
     CH_A,
     CH_B,
     CH_LINK,
@@ -65,6 +67,7 @@ from surge.boundaries import (
     solve_cluster,
     table_loss,
 )
+from surge.trees import solve_tree
 
 LANES = 8
 SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it would only move its time
@@ -74,9 +77,9 @@ SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it wou
 # surge.boundaries, the laws of what moves, curves, nodes to record, room for Newton.
 Net = namedtuple(
     "Net",
-    "p m window hi lo r node_row node_step place share table table_step floor point_floor pi pf ei ef li lf "
-    "ci members plain pairs chains chain law_i law_t law_v knots coef lump_table probe probe_head probe_step "
-    "matrix rhs found",
+    "p m window hi lo r node_row node_step place share table flat table_step floor point_floor pi pf ei ef "
+    "li lf ci members tree plain pairs chains chain law_i law_t law_v knots coef lump_table probe "
+    "probe_head probe_step matrix rhs found",
 )
 
 
@@ -101,14 +104,14 @@ def pass_frozen(p, m, r, hi, lo):
 
 
 @jit
-def pass_local(p, m, row, step, table, hi, lo, place, share):
+def pass_local(p, m, row, step, flat, last, hi, lo, place, share):
     """As :func:`pass_frozen`, the loss from a table per pipe (a factor that follows the flow).
 
     In two loops, because only the first can go several nodes at a time: ``place`` and ``share``
-    carry what it found. Beyond its table a loss goes on along the last straight piece.
+    carry what it found. ``flat`` are the tables one after the other; beyond step ``last`` a loss goes
+    on along the last straight piece.
     """
     n = p.size
-    last = table.shape[1] - 2.0
     for i in range(n):
         a = p[i]
         b = m[i]
@@ -119,7 +122,6 @@ def pass_local(p, m, row, step, table, hi, lo, place, share):
         k = np.int32(u if u < last else last)
         place[i] = row[i] + k
         share[i] = u - k
-    flat = table.ravel()
     for i in range(n):
         j = np.uint32(place[i])
         a = flat[j]
@@ -213,6 +215,15 @@ def _move(time, law_i, times, values, lf):
 
 
 @jit
+def _count_lumped(li):
+    count = 0
+    for e in range(li.shape[0]):
+        if li[e, L_KIND] == LUMPED:
+            count += 1
+    return count
+
+
+@jit
 def _store(pf):
     """What the storage of lumped elements brings to their points (trapezoidal, like a short stub)."""
     for i in range(pf.shape[0]):
@@ -272,6 +283,18 @@ def _chains(chains, chain, pf, li, lf, knots, coef, lumps):
         pf[b, P_H] = eb + zb * q
         if last - first > 1:
             fill_chain(first, last, chain, q, why, pf, li, lf, knots, coef, lumps)
+    return status
+
+
+@jit
+def _clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix, rhs):
+    """Links that branch: trees by sweeps, what is no tree or does not close by Newton's method."""
+    status = OK
+    for c in range(ci.shape[0]):
+        if ci[c, C_TREE] < ci[c, C_TREE_END] and solve_tree(c, ci, tree, pf, li, lf, lumps, matrix):
+            continue
+        bad = solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, lumps, matrix, rhs)
+        status = max(status, bad)
     return status
 
 
@@ -349,15 +372,25 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     """
     p, m, window, hi, lo, r, node_row = net.p, net.m, net.window, net.hi, net.lo, net.r, net.node_row
     pi, pf, ei, ef, li, lf, ci = net.pi, net.pf, net.ei, net.ef, net.li, net.lf, net.ci
-    table, step, lumps, knots, coef = net.table, net.table_step, net.lump_table, net.knots, net.coef
-    members, plain, pairs, chains, chain = net.members, net.plain, net.pairs, net.chains, net.chain
+    table, flat, step, lumps, knots, coef = (
+        net.table,
+        net.flat,
+        net.table_step,
+        net.lump_table,
+        net.knots,
+        net.coef,
+    )
+    members, tree = net.members, net.tree
+    plain, pairs, chains, chain = net.plain, net.pairs, net.chains, net.chain
     probe, probe_head, probe_step = net.probe, net.probe_head, net.probe_step
     matrix, rhs = net.matrix, net.rhs
     node_step, place, share = net.node_step, net.place, net.share
     law_i, law_t, law_v = net.law_i, net.law_t, net.law_v
     floor, point_floor, found = net.floor, net.point_floor, net.found
     n_chains = chains.shape[0]
-    n_lumped = np.sum(li[:, L_KIND] == LUMPED)
+    n_clusters = ci.shape[0]
+    n_lumped = _count_lumped(li)
+    last = table.shape[1] - 2.0
     n_start = ei.shape[0] // 2
     size = hi.size
     record = heads.shape[0] > 0
@@ -368,7 +401,9 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
         if frozen:
             pass_frozen(p[a : a + size], m[b : b + size], r, hi, lo)
         else:
-            pass_local(p[a : a + size], m[b : b + size], node_row, node_step, table, hi, lo, place, share)
+            pass_local(
+                p[a : a + size], m[b : b + size], node_row, node_step, flat, last, hi, lo, place, share
+            )
         # Written after the pass and not before: a vector load right behind a scalar store stalls.
         _leave(p, m, a, b, n_start, pf, ei, ef, frozen, step, table)
         _slide(p, m, window, size)
@@ -384,8 +419,8 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
         _orifices(pairs, pf, li, lf)
         # Asked here and not inside: handing so many arrays to a function costs as much as a junction.
         status = _chains(chains, chain, pf, li, lf, knots, coef, lumps) if n_chains > 0 else OK
-        for c in range(ci.shape[0]):
-            bad = solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, lumps, matrix, rhs)
+        if n_clusters > 0:
+            bad = _clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix, rhs)
             status = max(status, bad)
         if n_lumped > 0:
             _remember(pf, li, lf, lumps)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import dropwhile
 
 from surge.lineup import LineUp, Scenario
 from surge.run import simulate
@@ -15,6 +16,7 @@ from surge.verdict import WITHIN, Finding, findings_of, weakest
 
 MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
 LEAST_RATE = 0.05  # of the agreed rate
+FALL = 1.2  # ratio of neighbouring rates of the first look: the margin falls steadily with the rate
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -64,6 +66,11 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
         rows = [s.at_rates([agreed / v for v in slowness]) for s in scanners]
         return [min(n.margin for n in column) for column in zip(*rows, strict=True)]
 
+    # Rates below the least that flows (a pump standing still lets more through) are none to be safe at.
+    look = first_look(1 / LEAST_RATE, 1 / MORE_RATE, fall=FALL)
+    look = list(dropwhile(lambda v: not all(s.reaches(agreed / v) for s in scanners), look))
+    if not look:
+        return None
     samples = Samples()
     need = FIRST_NEED
     made = RateLimit(
@@ -72,7 +79,7 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
     for _ in range(ATTEMPTS):
         slowness = smallest_safe(
             margins,
-            first_look(1 / LEAST_RATE, 1 / MORE_RATE),
+            look,
             need=need,
             resolution=lambda v: SHARE * v,
             spacing=math.inf,

@@ -42,9 +42,9 @@ class Samples:
         return found
 
 
-def first_look(longest: float, shortest: float) -> list[float]:
-    """Values from ``longest`` down to ``shortest``, each a twelfth less than the one before."""
-    count = max(1, math.ceil(math.log(longest / shortest) / math.log(FALL)))
+def first_look(longest: float, shortest: float, *, fall: float = FALL) -> list[float]:
+    """Values from ``longest`` down to ``shortest``, each about the one before divided by ``fall``."""
+    count = max(1, math.ceil(math.log(longest / shortest) / math.log(fall)))
     return [longest * (shortest / longest) ** (k / count) for k in range(count)] + [shortest]
 
 

@@ -176,6 +176,14 @@ def _set_speed(net: FlowNet, scenario: Scenario, q: float, rise: float) -> Phras
             f"{asked:.0f} m3/h cannot be reached: at full speed {rate.at} gives {natural}",
             "agree a lower rate, or check the pump curve, the tank levels and the losses",
         )
+    if head_at(0.0) > rise + 1e-9 * (1.0 + abs(rise)):
+        asked = (scenario.rate or rate.agreed) * 3600
+        raise _refuse_rate(
+            net.lineup,
+            scenario,
+            f"{asked:.0f} m3/h cannot be reached by the speed of {rate.at}: more flows while it stands still",
+            'agree a higher rate, or set the lower one by throttling: means = "throttle", at = the throttle',
+        )
     low, high = 0.0, top
     for _ in range(200):
         middle = 0.5 * (low + high)

@@ -20,9 +20,10 @@ import pytest
 from generated import generated
 from lines import kv_of, line_up, pipe, start, step_at, valve
 
+from surge import batch
 from surge import boundaries as b
-from surge.batch import Keep, LaneResult, march_batch
-from surge.batch_block import Lane
+from surge.batch import march_batch
+from surge.batch_lane import Keep, Lane, LaneResult
 from surge.batch_links import WIDE
 from surge.casefile import load_case
 from surge.errors import GridError, SolveError
@@ -115,21 +116,23 @@ def assert_same(lanes: Sequence[Lane], found: Sequence[LaneResult], *, frozen: b
 # --- every lane is the single march ------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
 @pytest.mark.parametrize("frozen", [True, False])
 @pytest.mark.parametrize("seed", [0, 1, 4, 5, 9, 11, 20, 33])
-def test_generated_line_ups(seed: int, frozen: bool) -> None:
+def test_generated_line_ups(seed: int, frozen: bool, together: bool) -> None:
     lineup, scenario = generated(seed, size=0.3)
     lanes = lanes_of(lineup, scenario, lanes=4, steps=351)
-    assert_same(lanes, march_batch(lanes, frozen=frozen), frozen=frozen)
+    assert_same(lanes, march_batch(lanes, frozen=frozen, together=together), frozen=frozen)
 
 
+@pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
 @pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
-def test_demo_cases(path: Path) -> None:
+def test_demo_cases(path: Path, together: bool) -> None:
     lineup = load_case(path).lineup
     scenario = next(s for s in lineup.scenarios if s.moves or s.pump_moves)
     lanes = lanes_of(lineup, scenario, lanes=3, steps=900)
     for frozen in (True, False):
-        assert_same(lanes, march_batch(lanes, frozen=frozen), frozen=frozen)
+        assert_same(lanes, march_batch(lanes, frozen=frozen, together=together), frozen=frozen)
 
 
 def star() -> LineUp:
@@ -171,27 +174,29 @@ def star_lanes(count: int, *, steps: int = 600) -> list[Lane]:
     return lanes
 
 
+@pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
 @pytest.mark.parametrize("frozen", [True, False])
-def test_every_kind_of_group(frozen: bool) -> None:
+def test_every_kind_of_group(frozen: bool, together: bool) -> None:
     """Clusters with and without dry points, non-return valves that shut and open, lumps in a cluster."""
     lanes = star_lanes(10)
     net = lanes[0].grid.net
     dry = [bool(np.any(net.pi[net.members[c[2] : c[3]], b.P_DRY] >= 0)) for c in net.ci]
     assert sorted(dry) == [False, False, True]
     assert np.any(net.li[:, b.L_KIND] == b.LUMPED)
-    found = march_batch(lanes, frozen=frozen)
+    found = march_batch(lanes, frozen=frozen, together=together)
     assert_same(lanes, found, frozen=frozen)
     assert max(float(r.point_hi.max()) for r in found) > 90.0  # things did happen
 
 
-def test_more_lanes_than_a_block_and_each_its_own_length() -> None:
+@pytest.mark.parametrize("together", [True, False, None])
+def test_more_lanes_than_a_block_and_each_its_own_length(together: bool | None) -> None:
     lineup, scenario = generated(4, size=0.2)
     first = grid_of(lineup, scenario)
     lanes = [
         Lane(grid=first, steps=(37 * i) % 290, laws=plan(lineup, stretched(scenario, 0.5 + 0.05 * i)).laws)
         for i in range(2 * WIDE + 3)
     ]
-    found = march_batch(lanes, frozen=False, threads=2)
+    found = march_batch(lanes, frozen=False, threads=2, together=together)
     for i in (0, 1, 7, 31, 32, 50, 66):
         own = grid_of(lineup, stretched(scenario, 0.5 + 0.05 * i), first.reaches)
         one = single(Lane(grid=own, steps=lanes[i].steps), frozen=False)
@@ -202,8 +207,9 @@ def test_more_lanes_than_a_block_and_each_its_own_length() -> None:
 # --- what is watched and kept ------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
 @pytest.mark.parametrize("frozen", [True, False])
-def test_places_only(frozen: bool) -> None:
+def test_places_only(frozen: bool, together: bool) -> None:
     lineup, scenario = generated(9, size=0.3)
     first = grid_of(lineup, scenario)
     probes = {lineup.pipes[0].name: (0.0, 0.3, 0.62, 1.0)}
@@ -211,7 +217,7 @@ def test_places_only(frozen: bool) -> None:
         Lane(grid=grid_of(lineup, stretched(scenario, f), first.reaches, probes=probes), steps=400 + k)
         for k, f in enumerate((0.5, 1.0, 1.7))
     ]
-    found = march_batch(lanes, frozen=frozen, watch="places")
+    found = march_batch(lanes, frozen=frozen, watch="places", together=together)
     for lane, result in zip(lanes, found, strict=True):
         one = single(lane, frozen=frozen)
         assert apart(one, result, nodes=False) < ROUNDING
@@ -248,40 +254,46 @@ def spoilt(lane: Lane, array: str, at: tuple[int, int]) -> Lane:
     return replace(lane, grid=replace(lane.grid, net=net._replace(**{array: own})))
 
 
+@pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
 @pytest.mark.parametrize("frozen", [True, False])
-def test_a_lane_that_fails_says_so_and_disturbs_nobody(frozen: bool) -> None:
+def test_a_lane_that_fails_says_so_and_disturbs_nobody(frozen: bool, together: bool) -> None:
     lanes = star_lanes(5, steps=300)
     net = lanes[0].grid.net
     level = (lanes[0].grid.points.index("port"), b.P_FIXED)
     lump = (int(np.flatnonzero(net.li[:, b.L_KIND] == b.LUMPED)[0]), b.L_MEMORY)
-    whole = march_batch(lanes, frozen=frozen)
+    whole = march_batch(lanes, frozen=frozen, together=together)
     broken = [lanes[0], spoilt(lanes[1], "pf", level), spoilt(lanes[2], "lf", lump), *lanes[3:]]
-    found = march_batch(broken, frozen=frozen)
-    assert [r.status for r in found] == [b.OK, b.NOT_FINITE, b.NOT_CONVERGED, b.OK, b.OK]
+    found = march_batch(broken, frozen=frozen, together=together)
+    why = {b.NOT_FINITE: "overflowed", b.NOT_CONVERGED: "did not converge"}
+    assert [r.status in why for r in found] == [False, True, True, False, False]
     for i in (0, 3, 4):
         assert found[i].point_hi.tolist() == whole[i].point_hi.tolist()
         for mine, its in zip(found[i].envelope(), whole[i].envelope(), strict=True):
             assert all(np.array_equal(x, y) for x, y in zip(mine, its, strict=True))
-    for i, why in ((1, "overflowed"), (2, "did not converge")):
+    for i in (1, 2):
         assert np.all(np.isnan(found[i].point_hi))
         assert all(np.all(np.isnan(x)) for x in found[i].envelope()[0])
         assert np.all(found[i].point_steps == -1)
         assert found[i].done < 300
-        with pytest.raises(SolveError, match=why):
+        with pytest.raises(SolveError, match=why[found[i].status]):
             found[i].check()
     assert found[2].done == 0
     whole[0].check()
 
 
-def test_all_lanes_failing_end_at_once() -> None:
+@pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
+def test_all_lanes_failing_end_at_once(together: bool) -> None:
     lane = star_lanes(1, steps=10**9)[0]
     bad = spoilt(lane, "pf", (lane.grid.points.index("port"), b.P_FIXED))
-    assert march_batch([bad], frozen=True)[0].status == b.NOT_FINITE
+    assert march_batch([bad], frozen=True, together=together)[0].status != b.OK
 
 
-def test_an_interrupt_is_heeded() -> None:
+@pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
+def test_an_interrupt_is_heeded(together: bool) -> None:
     lane = replace(star_lanes(1)[0], steps=10**9)
-    march_batch([replace(lane, steps=5)], frozen=False)  # the compiler is not what is timed
+    march_batch(
+        [replace(lane, steps=5)], frozen=False, together=together
+    )  # the compiler is not what is timed
     shares: list[float] = []
 
     def tell(share: float) -> None:
@@ -291,7 +303,7 @@ def test_an_interrupt_is_heeded() -> None:
 
     threads, began = threading.active_count(), time.perf_counter()
     with pytest.raises(KeyboardInterrupt):
-        march_batch([lane] * (3 * WIDE), frozen=False, tell=tell, threads=2)
+        march_batch([lane] * (3 * WIDE), frozen=False, tell=tell, threads=2, together=together)
     # Three looks 0.2 s apart and one piece of work; five times that on a machine that is busy.
     assert time.perf_counter() - began < 5.0
     assert threading.active_count() == threads
@@ -324,9 +336,45 @@ def test_lanes_that_are_not_on_one_grid() -> None:
     assert march_batch([], frozen=True) == ()
 
 
-def test_a_grid_is_only_read() -> None:
+@pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
+def test_a_grid_is_only_read(together: bool) -> None:
     lane = star_lanes(1)[0]
     before = {k: np.array(v) for k, v in lane.grid.net._asdict().items()}
-    march_batch([lane, replace(lane, laws=Laws(ratio={"left": step_at(0.1)}, speed={}))], frozen=False)
+    lanes = [lane, replace(lane, laws=Laws(ratio={"left": step_at(0.1)}, speed={}))]
+    march_batch(lanes, frozen=False, together=together)
     for name, value in lane.grid.net._asdict().items():
         assert np.array_equal(before[name], value), name
+
+
+def test_a_march_goes_on_where_it_stood() -> None:
+    lanes = star_lanes(3, steps=240)
+    whole = march_batch(lanes, frozen=False, together=False)
+    first = march_batch([replace(lane, steps=90) for lane in lanes], frozen=False, together=False)
+    lanes = [replace(lane, further=one.halted) for lane, one in zip(lanes, first, strict=True)]
+    # Together with one that begins: whatever stands already is marched by itself.
+    *found, begun = march_batch([*lanes, replace(lanes[0], further=None)], frozen=False, together=True)
+    for one, two in zip(whole, found, strict=True):
+        assert one.done == two.done
+        assert one.point_hi.tolist() == two.point_hi.tolist()
+        assert one.point_steps.tolist() == two.point_steps.tolist()
+        assert all(map(np.array_equal, one.envelope()[1], two.envelope()[1]))
+    assert apart(single(replace(lanes[0], further=None), frozen=False), begun) < ROUNDING
+
+
+@pytest.mark.parametrize("together", [True, False])
+def test_what_it_was_before_the_last_third(together: bool) -> None:
+    lanes = star_lanes(3, steps=240)
+    found = march_batch(lanes, frozen=False, together=together)
+    for lane, result in zip(lanes, found, strict=True):
+        one = single(replace(lane, steps=-(-2 * lane.steps // 3)), frozen=False)
+        assert result.before is not None
+        assert result.before.done == one.done
+        assert apart(one, result.before) < ROUNDING
+
+
+def test_lanes_of_one_length_share_a_block_and_others_go_alone() -> None:
+    lane = star_lanes(1, steps=100)[0]
+    alike = [lane] * WIDE
+    unlike = [replace(lane, steps=100 if i == 0 else 20) for i in range(WIDE)]
+    assert [len(g) for g in batch._groups(alike, range(WIDE), frozen=False, together=None)] == [WIDE]
+    assert [len(g) for g in batch._groups(unlike, range(WIDE), frozen=False, together=None)] == [1] * WIDE

@@ -9,7 +9,7 @@ import pytest
 from test_kernel_plain import FROZEN_PEAK, marched
 
 from surge.batch import march_batch
-from surge.batch_block import Lane
+from surge.batch_lane import Lane
 from surge.grid import Laws
 from surge.march import Marched
 

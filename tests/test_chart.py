@@ -83,9 +83,12 @@ def test_the_raster_is_what_single_runs_give() -> None:
         surge = [f for f in found if f.check in ("peak", "lowest", "vapour")]
         # A quick run has no numerical error, so that the load of a finding is the share used.
         assert chart.used[i, k] == pytest.approx(max(f.load for f in surge), abs=0.02)
-        assert chart.margin[i, k] == pytest.approx(
-            min(f.margin for f in surge if f.margin is not None), abs=0.2e5
-        )
+        margin = min(f.margin for f in surge if f.margin is not None)
+        if chart.margin[i, k] < 0.0:
+            # A march that is over a limit already is not followed further: it can only get worse.
+            assert margin <= chart.margin[i, k] + 1e2
+        else:
+            assert chart.margin[i, k] == pytest.approx(margin, abs=0.2e5)
         compared += 1
     assert compared >= 4
 

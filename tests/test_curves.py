@@ -161,7 +161,7 @@ def test_compiled_gives_the_same() -> None:
         c = pump_curve(points)
         for flow in (-0.4, -0.1, 0.0, 0.06, 0.25, 0.9):
             for speed in (0.0, 0.5, 1.0):
-                arguments = (flow, speed, c.knots, c.coef, c.tail0, c.tail2)
+                arguments = (flow, speed, 0, c.knots.size, c.knots, c.coef, c.tail0, c.tail2)
                 assert compiled(*arguments) == pytest.approx(pump_head(*arguments), rel=1e-13)
 
 

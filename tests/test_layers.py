@@ -191,7 +191,15 @@ def test_edge_packages_stay_at_the_edge(module: str) -> None:
 
 def test_kernel_knows_only_numbers() -> None:
     allowed = {"numpy", "numba", "math", "collections", "__future__", "surge", "dataclasses"}
-    kernels = {"kernel", "boundaries", "batch_links", "batch_clusters", "batch_pipes", "batch_kernel"}
+    kernels = {
+        "kernel",
+        "boundaries",
+        "trees",
+        "batch_links",
+        "batch_clusters",
+        "batch_pipes",
+        "batch_kernel",
+    }
     for module in kernels:
         assert {top for top, _ in imports(module)} <= allowed
         assert {name for top, name in imports(module) if top == "surge"} <= kernels | {"curves"}

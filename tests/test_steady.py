@@ -15,9 +15,11 @@ from hypothesis import strategies as st
 from lines import LINEAR, kv_of, line_up, pipe
 from scipy.optimize import brentq
 
+from surge.curves import head, pump_curve
 from surge.errors import CaseError
 from surge.lineup import GRAVITY as G
 from surge.lineup import LineUp, Liquid, Passage, Pipe, Pump, Rate, Scenario, Supply, Valve
+from surge.losses import PipeLoss
 from surge.steady import Steady, head_of_tank, steady_state
 
 OIL = Liquid(name="oil", density=850.0, sound_speed=1300.0, viscosity=8e-6, vapour_pressure=1e4)
@@ -326,6 +328,27 @@ def test_rate_out_of_reach(means: str, at: str) -> None:
     assert "1800 m3/h cannot be reached" in fault.found
     assert f"{natural:.0f} m3/h" in fault.found
     assert "lower rate" in fault.remedy
+
+
+def test_a_rate_below_what_flows_by_itself() -> None:
+    """Downhill through a pump that stands still: no speed holds the line to less than that gives."""
+    downhill = line_up(
+        [pump("pump", "inlet", "shore"), rough("line", "shore", "ship", 1500.0, 0.25, 3.0)],
+        {"inlet": 18.0, "ship": 7.0},
+        liquid=OIL,
+    )
+
+    def at(rate: float) -> Any:
+        return downhill.with_(rate=Rate(agreed=rate, means="pump speed", at="pump", through="line"))
+
+    line, curve = PipeLoss(downhill), pump_curve(downhill.pumps[0].curve)
+    alone = brentq(lambda q: 11.0 - float(line(np.array([q]))[0]) + head(curve, q, speed=0.0)[0], 1e-4, 1.0)
+    fault = refusal(at(0.9 * alone))
+    assert "more flows while it stands still" in fault.found
+    assert "throttling" in fault.remedy
+    found = steady_state(at(1.02 * alone), LOADING)
+    assert found.flow["line"] == pytest.approx(1.02 * alone, abs=FLOW)
+    assert 0.0 < found.speed["pump"] < 1.0
 
 
 def test_shut_off_pressure_too_low() -> None:

@@ -73,7 +73,9 @@ def _impedance(made: Run) -> None:
 
 
 def _junction(made: Run) -> None:
-    made.marched.grid.net.pf[index(made, point="tee"), b.P_Z] *= 1.001
+    pf = made.marched.grid.net.pf
+    pf[index(made, point="tee"), b.P_Z] *= 1.001
+    pf[index(made, point="tee"), b.P_Y] /= 1.001  # a tree of links goes by this one
 
 
 def _storage(made: Run) -> None:

@@ -20,7 +20,7 @@ from typing import Literal
 from bench_kernel import build, grid_for, network, theirs
 
 from surge.batch import march_batch
-from surge.batch_block import Lane
+from surge.batch_lane import Lane
 from surge.batch_links import WIDE
 from surge.grid import Laws
 from surge.march import Marched

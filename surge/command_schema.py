@@ -11,7 +11,7 @@ from surge.cli_shared import print_text
 @click.argument(
     "which",
     type=click.Choice(
-        ["case", "result", "list", "window", "chart", "records", "measured", "verify", "compare"]
+        ["case", "result", "list", "window", "chart", "records", "measured", "verify", "compare", "sheet"]
     ),
 )
 def schema(which: str) -> None:

@@ -10,6 +10,9 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+HIGHEST, LOWEST = 8, 4  # rows before the details, as long as the others are kept
+NOT_KEPT = ("EXCEEDED", "undecided")
+
 
 def sheet_html(document: dict[str, Any], sketch: str) -> str:
     """Return the sheet as an HTML document.
@@ -33,5 +36,17 @@ def sheet_html(document: dict[str, Any], sketch: str) -> str:
     )
     template = environment.from_string((folder / "sheet.html").read_text(encoding="utf-8"))
     return template.render(
-        d=document, sketch=Markup(sketch), style=Markup(style), style_hash=f"sha256-{digest}"
+        d=document,
+        highest=_parted(document["highest"], HIGHEST),
+        lowest=_parted(document["lowest"], LOWEST),
+        sketch=Markup(sketch),
+        style=Markup(style),
+        style_hash=f"sha256-{digest}",
     )
+
+
+def _parted(rows: list[dict[str, Any]], most: int) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Rows for the sheet itself, all that are not kept among them, and the others for the details."""
+    bad = sum(row["verdict"] in NOT_KEPT for row in rows)
+    shown = max(most, bad)
+    return rows[:shown], rows[shown:]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
+from functools import cache
 from importlib.resources import as_file, files
 from importlib.util import find_spec
 from pathlib import Path
@@ -67,9 +68,7 @@ _FIRST: tuple[dict[str, Any], ...] = (
 )
 # What fills the room that is left, each as often as the page stays one: what is agreed on, then pressures.
 _MORE: tuple[dict[str, int], ...] = (
-    *({name: ALL} for name in ("objections", "moves", "stages", "chains", "tests", "advice")),
     *({name: 1} for name in ("objections", "moves", "stages", "chains", "tests", "advice")),
-    {"highest": 6, "lowest": 3},
     {"highest": 2, "lowest": 1},
     {"highest": 1},
     {"lowest": 1},
@@ -112,17 +111,25 @@ def sheet_pdf(document: dict[str, Any], sketch: str) -> bytes:
 def _fitting(compiler: typst.Compiler, document: dict[str, Any], sketch: str) -> Room:
     """The most generous room with which both parts take one page each."""
 
+    @cache
     def ends(room: Room) -> tuple[int, int]:
         return _ends(compiler, document, sketch, room)
 
-    room = next((r for r in _tighter(Room(), _FIRST) if ends(r)[0] == 1), None)
-    if room is None:
-        room = list(_tighter(Room(), _FIRST))[-1]
-    else:
-        room = _filled(room, _lengths(document), lambda r: ends(r)[0] == 1)
+    rooms = list(_tighter(Room(), _FIRST))
+    room = rooms[_least(len(rooms) - 1, lambda i: ends(rooms[i])[0] == 1)]
+    room = _filled(room, _lengths(document), lambda r: ends(r)[0] == 1)
+    rooms = list(_tighter(room, _SECOND))
     first = ends(room)[0]
-    tight = list(_tighter(room, _SECOND))
-    return next((r for r in tight if ends(r)[1] == first + 1), tight[-1])
+    return rooms[_least(len(rooms) - 1, lambda i: ends(rooms[i])[1] == first + 1)]
+
+
+def _least(last: int, fits: Callable[[int], bool]) -> int:
+    """The first of 0 to ``last`` that fits, where all after one that fits do too; the last if none does."""
+    low, high = 0, last
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (low, middle) if fits(middle) else (middle + 1, high)
+    return low
 
 
 def _tighter(room: Room, steps: tuple[dict[str, Any], ...]) -> Iterator[Room]:
@@ -133,19 +140,22 @@ def _tighter(room: Room, steps: tuple[dict[str, Any], ...]) -> Iterator[Room]:
 
 
 def _filled(room: Room, lengths: dict[str, int], fits: Callable[[Room], bool]) -> Room:
-    """Add rows as long as the page stays one."""
+    """Add as many rows as leave the page one."""
     for step in _MORE:
-        while (fuller := _with_more(room, step, lengths)) != room and fits(fuller):
-            room = fuller
+        most = max(-((getattr(room, name) - lengths[name]) // rows) for name, rows in step.items())
+        rooms = [_with_more(room, step, lengths, times) for times in range(max(most, 0), 0, -1)]
+        if rooms:
+            rooms.append(room)
+            room = rooms[_least(len(rooms) - 1, lambda i, those=rooms: fits(those[i]))]  # type: ignore[misc]
     return room
 
 
-def _with_more(room: Room, step: dict[str, int], lengths: dict[str, int]) -> Room:
+def _with_more(room: Room, step: dict[str, int], lengths: dict[str, int], times: int) -> Room:
     """The room with more rows, as far as there are any to show; what shows all already stays."""
-    more = {
-        name: getattr(room, name) + rows for name, rows in step.items() if getattr(room, name) < lengths[name]
-    }
-    return replace(room, **{name: min(rows, lengths[name]) for name, rows in more.items()})
+    more = {name: getattr(room, name) + rows * times for name, rows in step.items()}
+    return replace(
+        room, **{name: max(getattr(room, name), min(rows, lengths[name])) for name, rows in more.items()}
+    )
 
 
 def _lengths(document: dict[str, Any]) -> dict[str, int]:
@@ -157,7 +167,7 @@ def _lengths(document: dict[str, Any]) -> dict[str, int]:
 
 def _ends(compiler: typst.Compiler, document: dict[str, Any], sketch: str, room: Room) -> tuple[int, int]:
     """Pages on which the sheet and its details end."""
-    compiler.compile(sys_inputs=_inputs(document, sketch, room), format="pdf", timestamp=STAMP)
+    compiler.compile(sys_inputs=_inputs(document, sketch, room), format="png", ppi=8, timestamp=STAMP)
     first, last = json.loads(compiler.query("<ends-on-page>", field="value"))
     return first, last
 

@@ -22,6 +22,7 @@ from surge.words import HEADLINE, NOISE, SHORT, paragraph
 
 MOST_FAULTS = 12  # groups of faults in the text; all of them are in JSON
 MOST_ROWS = 8  # numbers of rows in a group
+MOST_SHOWN = 40  # rows of the table without --details
 WIDEST = 120  # columns of the table
 DAYS_A_YEAR = 365.25
 CALM = (IN_ORDER, NO_LIMIT)
@@ -200,7 +201,12 @@ def records_lines(answer: Answer, *, details: bool = False) -> list[str]:
     calm = [v for v in findings.valves if v.state in CALM and v.verdict in (WITHIN, NOT_JUDGED)]
     shown = findings.valves if details else [v for v in findings.valves if v not in calm]
     if shown:
-        out += [*_table(shown, findings), ""]
+        out += [*_table(shown if details else shown[:MOST_SHOWN], findings), ""]
+    if len(shown) > MOST_SHOWN and not details:
+        out += [
+            f"  and {len(shown) - MOST_SHOWN} more that are less urgent: --details or --output shows all",
+            "",
+        ]
     if calm and not details:
         out += [*_calm(calm), ""]
     out += _rows(answer)

@@ -168,6 +168,14 @@ def test_pages_fit_the_terminal(files: Any) -> None:
     assert max(len(line) for line in got.stdout.splitlines() if not line.startswith("surge ")) <= LINE + 20
 
 
+def test_a_long_table_is_cut_and_says_so(files: Any) -> None:
+    rows = "".join(f"M{k};2026-02-10;closing;{10 + k / 100};movement\n" for k in range(50))
+    text = run(*files(rows)).stdout
+    assert text.count("TOO FAST") == 40
+    assert "and 10 more that are less urgent: --details or --output shows all" in text
+    assert run(*files(rows), "--details").stdout.count("TOO FAST") == 50
+
+
 # --- files ---
 
 

@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Callable
+from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
 from string import Template
@@ -140,14 +141,12 @@ def _mp4(stage: Stage, alt: str, tell: Tell) -> bytes:  # noqa: ARG001  one sign
         with tempfile.TemporaryFile() as said:
             process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=said, stderr=said)
             assert process.stdin is not None
-            try:
+            # When it ends early its own words say why.
+            with suppress(BrokenPipeError), process.stdin as pipe:
                 for picture in _frames(stage, tell):
-                    process.stdin.write(picture.tobytes())
+                    pipe.write(picture.tobytes())
                 for _ in range(round(HOLD / each)):
-                    process.stdin.write(picture.tobytes())
-                process.stdin.close()
-            except BrokenPipeError:
-                pass  # it has ended early: its own words say why
+                    pipe.write(picture.tobytes())
             code = process.wait()
             said.seek(0)
             why = said.read().decode(errors="replace").strip()

@@ -173,9 +173,15 @@ def sheet_of(
     tests = tests or Tests()
     moves = movements(assessment, windows, say)
     objections = _objections(assessment, windows, moves, tests, say)
-    against_windows = [EXCEEDED] if any(m.objection for m in moves) else []
+    # Where no stroke is safe, or it cannot be decided whether one is, the windows say so themselves.
+    outside = any(m.objection and m.shortest_safe_s is not None for m in moves)
     verdict = worst_of(
-        [assessment.verdict, tests.verdict, *against_windows, windows.verdict if windows else WITHIN]
+        [
+            assessment.verdict,
+            tests.verdict,
+            *([EXCEEDED] if outside else []),
+            windows.verdict if windows else WITHIN,
+        ]
     )
     shutdowns = chains(assessment, say)
     return Sheet(

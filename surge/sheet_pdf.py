@@ -74,7 +74,9 @@ _MORE: tuple[dict[str, int], ...] = (
     {"lowest": 1},
 )
 _SECOND: tuple[dict[str, Any], ...] = (
-    {},
+    {"details": 1.15},
+    {"details": 1.07},
+    {"details": 1.0},
     {"details": 0.92},
     {"details": 0.85},
     {"details": 0.85, "more_high": 20, "more_low": 12, "assumed": 12, "rules": 14, "bounded": 6},

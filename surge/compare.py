@@ -75,7 +75,7 @@ class Pair:
     changes : tuple of Change
         What they say otherwise.
     verdicts : (str, str)
-        Of their pressures.
+        Of their pressures, and of those that hold before any scenario.
     rows : tuple of Row
         Elements, then places, that both cases have.
     subjects : (Subject, Subject)
@@ -217,7 +217,8 @@ def _own(found: Sequence[Change], before: LineUp, after: LineUp) -> tuple[Change
 
 def _verdict(assessment: Assessment, scenario: str) -> str:
     runs = [r for r in assessment.scenarios if r.name == scenario]
-    return worst_of(f.verdict for r in runs for f in findings_of(assessment.lineup, r))
+    own = [f for r in runs for f in findings_of(assessment.lineup, r)]
+    return worst_of([f.verdict for f in (*assessment.static, *own)])
 
 
 def _sides(assessment: Assessment, scenario: str) -> dict[tuple[str, str, str], Side]:

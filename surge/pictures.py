@@ -59,7 +59,7 @@ class Subject:
     finding : Finding or None
         The weakest of this run.
     verdict : str
-        Of the pressures of this run.
+        Of the pressures of this run, and of those that hold before any.
     chosen : bool
         Nobody asked for the scenario, and there are others.
     """
@@ -141,7 +141,7 @@ def subject_of_run(assessment: Assessment, run: ScenarioResult, *, chosen: bool 
         run=run,
         work=plan(lineup, one),
         finding=weakest(told) or max(told, key=lambda f: f.load, default=None),
-        verdict=worst_of(f.verdict for f in own),
+        verdict=worst_of([f.verdict for f in (*assessment.static, *own)]),
         chosen=chosen,
     )
 

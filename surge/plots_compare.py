@@ -98,7 +98,7 @@ class _Both:
             self._along(self.sheet.axes(0.58, 1.0), self.sheet.axes(0.43, 0.57), self.lines)
             self._times(self.sheet.axes(0.0, 0.36))
         else:
-            self._times(self.sheet.axes(0.0, 1.0))
+            self._times(self.sheet.axes(0.0, 0.96))
 
     def _along(self, axes: Axes, names: Axes, lines: tuple[LinePicture, LinePicture]) -> None:
         say = self.say

@@ -103,7 +103,13 @@ def label_limits(
     side: int = 1,
     sources: bool = True,
 ) -> None:
-    """Write the limits beside their steps: those for peaks above (1) or below (-1) them."""
+    """Write the limits beside their steps, those for peaks above (1) or below (-1); and where none is."""
+    for step in upper:
+        if step.limit is None:
+            axes, middle = labels.axes, 0.5 * (step.left + step.right)
+            style: dict[str, Any] = {"ha": "center", "va": "top", "fontsize": 8.5, "zorder": 9}
+            at = axes.get_xaxis_transform()
+            labels.keep(axes.text(middle, 0.98, "no limit\ngiven", transform=at, style="italic", **style))
     for (value, source), steps in _runs(upper):
         left, right, y = steps[0].left, steps[-1].right, float(bar(say, value))
         words = f"limit {say.pressure(value, unit=True)}"

@@ -184,6 +184,7 @@ class _Time:
                 axes.axhspan(low, y, facecolor="none", edgecolor="#999999", hatch="\\\\\\", lw=0.0, zorder=1)
                 words = f"lower limit {say.pressure(value, unit=True)}, {short(source)}"
                 said.append((y, words, -1))
+        far += [f"no limit is given for {quoted(c.name)}" for c in self.picture.curves if c.upper is None]
         x = np.array([self.begin, self.end])
         for y, _, _ in said:
             labels.curve(x, np.array([y, y]))

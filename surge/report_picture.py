@@ -15,7 +15,8 @@ from surge.plots_wave import draw_wave
 from surge.report_rules import rule_items
 from surge.result import ScenarioResult
 from surge.rulebook import LOCAL_CODES
-from surge.words import CAUTIONS, HEADLINE, Shown, sentence
+from surge.verdict import WITHIN
+from surge.words import CAUTIONS, HEADLINE, Shown, against, sentence, what_happens, whose
 
 Span = tuple[float, float]
 
@@ -36,11 +37,16 @@ def taken(run: ScenarioResult, say: Shown) -> str:
 
 
 def verdict_words(subject: Subject, say: Shown) -> str:
-    """The weakest place of this scenario in a sentence."""
-    if subject.finding is None:
-        return "No pressure is held against a limit here."
-    # The scenario is told beside it.
-    return sentence(replace(subject.finding, scenario=""), subject.run, say)
+    """The weakest place of this scenario in a sentence; and what is not kept before any scenario."""
+    said = []
+    if subject.finding is not None:
+        # The scenario is told beside it.
+        said.append(sentence(replace(subject.finding, scenario=""), subject.run, say))
+    for f in subject.assessment.static:
+        if f.verdict != WITHIN:
+            words = "; ".join(w for w in (what_happens(f, None, say), against(f, None, say)) if w)
+            said.append(f"Before any scenario: {whose(f)}: {words}.")
+    return " ".join(said) or "No pressure is held against a limit here."
 
 
 def heading_of(subject: Subject, say: Shown, how: str, signature: str, *, more: str = "") -> Heading:

@@ -267,7 +267,7 @@ def test_the_picture_has_both_envelopes_histories_and_limits(monkeypatch: pytest
     below = axes_named(sheets[0], "pressure")
     for time, curve in histories_of(pair):
         assert any(np.allclose(y, curve.pressure / PSI) for _, y in curves(below, size=time.size))
-    styles = {line.get_linestyle() for line in top.get_lines() if line.get_xdata().size > 5}
+    styles = {line.get_linestyle() for line in top.get_lines() if len(line.get_xdata()) > 5}
     assert styles == {"-", "--"}  # told apart in grey
 
 

@@ -27,9 +27,9 @@ from surge.pictures import (
     upper_limit,
 )
 from surge.pictures_line import left_out, line_picture, times_of, wave_picture, way_of
-from surge.report_picture import line_files, time_files, wave_files
+from surge.report_picture import line_files, scenario_words, time_files, verdict_words, wave_files
 from surge.units import ShowUnits
-from surge.verdict import EXCEEDED
+from surge.verdict import EXCEEDED, UNDECIDED
 from surge.words import Shown
 
 CRUDE = CASES / "crude-sea-line.toml"
@@ -284,6 +284,33 @@ def test_the_picture_says_from_when_it_is_not_valid(monkeypatch: pytest.MonkeyPa
         assert any(words in t for t in words_in(sheet))
     foot = " ".join(words_in(sheets[2]))
     assert "shown is the time before that" in foot
+
+
+# What cannot be decided
+
+
+def test_what_is_undecided_before_any_scenario_counts_in_every_picture() -> None:
+    """Without its shut-off pressure a supply leaves a scenario undecided, however low its peaks are."""
+    text = (CASES / "shore-line-of-unknown-length.toml").read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if not line.startswith("shut_off_pressure")]
+    subject = subject_of(check(read_case("\n".join(lines), filename="open.toml")))
+    assert subject.verdict == UNDECIDED
+    assert "CANNOT BE DECIDED" in scenario_words(subject, SAY)
+    assert 'Before any scenario: "terminal supply": no shut_off_pressure' in verdict_words(subject, SAY)
+
+
+def test_a_part_without_a_limit_is_marked_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = CRUDE.read_text(encoding="utf-8").replace('rating = "15 bar(g)"', "")
+    assessment = check(read_case(text, filename="open.toml"))
+    subject = subject_of(assessment, "manifold valve shut by mistake")
+    assert subject.verdict == UNDECIDED
+    line = line_picture(subject)
+    assert [s.name for s in line.upper if s.limit is None] == ["hose string"]
+    with caught(monkeypatch) as sheets:
+        line_files(line, SAY, "s", kinds=["png"])
+        time_files(time_picture(subject, ["hose string"]), SAY, "s", kinds=["png"], span=None)
+    assert words_in(sheets[0]).count("no limit\ngiven") == 1
+    assert any('no limit is given for "hose string"' in t for t in words_in(sheets[1]))
 
 
 # Files

@@ -179,8 +179,8 @@ def _html(stage: Stage, alt: str, tell: Tell) -> bytes:
             }
         )
     data["frames"] = frames
-    page = files("surge").joinpath("film_page.html").read_text(encoding="utf-8")
-    script = files("surge").joinpath("film_page.js").read_text(encoding="utf-8")
+    page = files("surge").joinpath("templates/film.html").read_text(encoding="utf-8")
+    script = files("surge").joinpath("templates/film.js").read_text(encoding="utf-8")
     svg = background_svg(stage)
     live = _live(stage, frames[-1], names)
     return (

@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 ROWS = 600  # instants of a map, at most
 COLUMNS = 700  # nodes across a map, about
 LEAST_COLUMNS = 12  # of one pipe
+LEAST_STEPS = 10  # of the calculation in what is shown
 AFTER_BOILING = 1.25  # times the valid part of a run is shown
 
 
@@ -423,7 +424,7 @@ def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
     Raises
     ------
     PictureError
-        Outside the run, or the end not after the beginning.
+        Outside the run, the end not after the beginning, or too short.
     """
     low = begin if begin is not None else 0.0
     last = subject.end
@@ -434,7 +435,10 @@ def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
         raise PictureError(f"--from {low:g} s --until {high:g} s: write the earlier time first, from 0 s on")
     if low >= subject.end:
         raise PictureError(f"--from {low:g} s: the run of this scenario ends at {subject.end:.2f} s")
-    return low, min(high, subject.end)
+    high, least = min(high, subject.end), LEAST_STEPS * subject.run.method.dt
+    if high - low < least:
+        raise PictureError(f"from {low:g} s to {high:g} s is too short: show {least:.2g} s at least")
+    return low, high
 
 
 def left_out(subject: Subject, way: Way) -> str:

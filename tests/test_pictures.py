@@ -350,6 +350,7 @@ def test_names_with_markup_are_text() -> None:
         (["--to", "cargo tanks 2"], "--to has no use with --of time"),
         (["--from", "9 s", "--until", "3 s"], "write the earlier time first"),
         (["--from", "900 s", "--until", "950 s"], "the run of this scenario ends at"),
+        (["--from", "9 s", "--until", "9.001 s"], "is too short"),
         (["--from", "9"], 'add the unit: "9 s"'),
         (["--pressure", "furlong"], "no such unit"),
         (["-o", "x.bmp"], "end the name with one of .png, .svg, .pdf"),

@@ -23,7 +23,14 @@ from surge.reaches import PERIOD_MISFIT, STROKE_MISFIT, Reaches, choose_step, di
 from surge.result import ScenarioResult, Vapour
 from surge.scenario_result import Comparison, Summary, summarise
 from surge.steady import Steady, steady_state
-from surge.stroke import follow, follow_speed, last_event, shortest_movement, through_characteristic
+from surge.stroke import (
+    follow,
+    follow_speed,
+    has_steps,
+    last_event,
+    shortest_movement,
+    through_characteristic,
+)
 from surge.topology import longest_period
 
 Array = NDArray[np.float64]
@@ -35,6 +42,9 @@ RISE_TOLERANCE = 0.005  # of the line-up's greatest rise: the error allowed
 LEAST_TOLERANCE = 2000.0  # [Pa], or this
 NEW_EXTREME = 0.1  # of the error allowed: growth that counts as a new extreme
 MOST_WORK = 1.5e8  # nodes times steps of one march, beyond which the step is not refined
+# Where everything moves gradually the error falls with the step, and more work (a second or two) settles it;
+# after a sudden stop fronts meet anew at every step, and it does not.
+MOST_WORK_GRADUAL = 6e8
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -50,6 +60,12 @@ class Plan:
     period: float
     stroke: float
     last_event: float
+    sudden: bool
+
+    @property
+    def most_work(self) -> float:
+        """Nodes times steps of one march, beyond which the step is not refined."""
+        return MOST_WORK if self.sudden else MOST_WORK_GRADUAL
 
     @property
     def slack(self) -> float:
@@ -78,6 +94,7 @@ def plan(lineup: LineUp, scenario: Scenario) -> Plan:
         period=longest_period(lineup, steady.flow),
         stroke=shortest_movement(movement),
         last_event=last_event(movement),
+        sudden=has_steps(movement),
     )
 
 
@@ -90,6 +107,7 @@ def moved_otherwise(base: Plan, scenario: Scenario) -> Plan:
         laws=laws,
         stroke=shortest_movement(movement),
         last_event=last_event(movement),
+        sudden=has_steps(movement),
     )
 
 
@@ -229,12 +247,17 @@ def simulate(
         reaches = fine.marched.grid.reaches
         boiled = _boiling(work, fine.marched, duration)
         # Beyond boiling the pressures are not valid, and a finer step does not make them so.
-        if boiled or compared.worst() <= tolerance or 4 * reaches.nodes * duration / reaches.dt > MOST_WORK:
+        if boiled or compared.worst() <= tolerance or 4 * work_done(reaches, duration) > work.most_work:
             break
         dt, coarse = reaches.dt, fine
     return summarise(
         work, fine, compared, boiled, duration=duration, ended=ended, tolerance=tolerance, runs=runs
     )
+
+
+def work_done(reaches: Reaches, duration: float) -> float:
+    """Nodes times steps of a march."""
+    return reaches.nodes * duration / reaches.dt
 
 
 def _refuse_endless(work: Plan, reaches: Reaches) -> None:

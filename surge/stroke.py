@@ -176,6 +176,11 @@ def shortest_movement(laws: tuple[Table, ...]) -> float:
     return min(times, default=float("inf"))
 
 
+def has_steps(laws: tuple[Table, ...]) -> bool:
+    """Whether anything moves in no time."""
+    return any(t0 == t1 and a != b for law in laws for (t0, a), (t1, b) in zip(law, law[1:], strict=False))
+
+
 def _span(law: Table) -> float:
     moving = [(t0, t1) for (t0, a), (t1, b) in zip(law, law[1:], strict=False) if t1 > t0 and a != b]
     return moving[-1][1] - moving[0][0]

@@ -27,7 +27,7 @@ def darcy(reynolds: float, relative: float) -> float:
     if reynolds <= 2000:
         return 64 / max(reynolds, 1e-9)
     if reynolds >= 4000:
-        return float(fluids.friction.Colebrook(reynolds, relative))
+        return float(fluids.friction.Colebrook(float(reynolds), relative))
     top = float(fluids.friction.Colebrook(4000.0, relative))
     return 0.032 + (top - 0.032) * (reynolds - 2000) / 2000
 
@@ -169,7 +169,9 @@ class March:
     lineup, initial
         The line-up (no point without a pipe or tank) and its steady flow.
     cells : float
-        Length of a segment as a share of the longest travel time.
+        Segments in the pipe of longest travel time.
+    least : int
+        Segments of any pipe, at least.
     opening, speed : dict of str to callable
         Opening of a valve, or speed of a pump, against time [s].
     """
@@ -180,6 +182,7 @@ class March:
         initial: Flow,
         *,
         cells: int = 200,
+        least: int = 4,
         courant: float = 0.7,
         opening: dict[str, Callable[[float], float]] | None = None,
         speed: dict[str, Callable[[float], float]] | None = None,
@@ -197,7 +200,7 @@ class March:
         stores = list(storage)
         fastest = math.inf
         for p in lineup.pipes:
-            n = max(round(p.length / p.wave_speed / dx_time), 4)
+            n = max(round(p.length / p.wave_speed / dx_time), least)
             fastest = min(fastest, p.length / p.wave_speed / n)
             area = math.pi / 4 * p.diameter**2
             dx = p.length / n

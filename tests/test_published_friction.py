@@ -33,8 +33,8 @@ def test_the_series_of_the_workings_are_bessels_functions() -> None:
 
 def test_line_packing_with_linear_friction_converges() -> None:
     """The front itself still carries half a reach's friction, which shows at every second step: at most
-    R*dt/2 of J, first order and on the high side. The steps between follow the closed form to second order: 1e-5 at
-    N = 50, and four times less at twice N."""
+    R*dt/2 of J, first order and on the high side. The steps between follow the closed form to second
+    order: 1e-5 at N = 50, and four times less at twice N."""
     worst = []
     for n in (50, 100, 200):
         rt, rise = laminar(n)

@@ -10,7 +10,7 @@ from typing import Any
 
 from surge.proof import COMPUTED, HERE, MEMORY, PART, READ, Check, Outcome, work
 from surge.report_text import table
-from surge.words import paragraph
+from surge.words import CAUTIONS, paragraph
 
 SCHEMA_VERSION = 1
 WIDEST = 132  # columns: these tables have many
@@ -192,6 +192,7 @@ def _page(outcomes: Sequence[Outcome], version: str) -> list[Block]:
             f"with its inputs, "
             "working and source, by surge verify --only NAME --details.",
         ),
+        ("text", CAUTIONS[0]),
         ("text", "How far a source was seen: " + "; ".join(f"{k}: {v}" for k, v in STATUS.items()) + "."),
     ]
     sources = _sources(outcomes)
@@ -256,6 +257,14 @@ STYLE = (
 )
 
 
+def _cell(text: str, *, link: bool) -> str:
+    """One cell; the name of a check leads to its working."""
+    shown_as = html.escape(text)
+    if link:
+        return f'<td><a href="#{shown_as}">{shown_as}</a></td>'
+    return f'<td class="{OUTSIDE}">{shown_as}</td>' if text == OUTSIDE else f"<td>{shown_as}</td>"
+
+
 def _html(blocks: Iterable[Block]) -> str:
     tags = {"title": "h1", "section": "h2", "check": "h3", "text": "p", "lines": "pre"}
     head = f'<meta charset="utf-8"><title>Verification of surge</title><style>{STYLE}</style>'
@@ -265,10 +274,7 @@ def _html(blocks: Iterable[Block]) -> str:
             head, rows = rest
             out.append("<table><tr>" + "".join(f"<th>{html.escape(c)}</th>" for c in head) + "</tr>")
             for row in rows:
-                cells = (
-                    f'<td class="{OUTSIDE}">{c}</td>' if c == OUTSIDE else f"<td>{html.escape(c)}</td>"
-                    for c in row
-                )
+                cells = (_cell(c, link=head == HEAD and k == 0) for k, c in enumerate(row))
                 out.append("<tr>" + "".join(cells) + "</tr>")
             out.append("</table>")
         else:

@@ -10,8 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from surge.pictures import PictureError, Subject, time_picture
-from surge.pictures_line import Step, join, limits_on, places_on, seen_on, strokes_on, times_of, way_of
+from surge.pictures import PictureError, Subject
+from surge.pictures_line import Step, join, limits_on, places_on, way_of
+from surge.pictures_time import time_picture
+from surge.pictures_wave import seen_on, strokes_on, times_of
 from surge.way import Way
 
 Array = NDArray[np.float64]

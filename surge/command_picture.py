@@ -111,8 +111,9 @@ def _drawn(
     span: tuple[float | None, float | None],
     asked: dict[str, Any],
 ) -> dict[str, bytes]:
-    from surge.pictures import time_picture
-    from surge.pictures_line import line_picture, times_of, wave_picture
+    from surge.pictures_line import line_picture
+    from surge.pictures_time import time_picture
+    from surge.pictures_wave import times_of, wave_picture
     from surge.report_picture import line_files, time_files, wave_files
 
     if what == "line":

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from surge.assess import Assessment
 from surge.facts import Change, changes, facts_of, scenario_facts
 from surge.lineup import LineUp
-from surge.pictures import PictureError, Subject, lower_limit, subject_of, unknown, upper_limit
+from surge.pictures import PictureError, Subject, subject_of, unknown
+from surge.pictures_time import lower_limit, upper_limit
 from surge.result import ScenarioResult
 from surge.verdict import Finding, Limit, findings_of, worst_of
 

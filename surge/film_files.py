@@ -29,10 +29,9 @@ from surge.plots_film import (
     Shape,
     Stage,
     Words,
-    background_svg,
-    pictures_of,
     staged,
 )
+from surge.plots_film_frames import background_svg, pictures_of
 from surge.plots_frame import HIGH, INK
 from surge.words import CAUTIONS, Shown
 

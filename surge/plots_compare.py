@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surge.compare import Pair
-from surge.pictures import LOW_CHECKS, Curve, PictureError, Subject, curves_at, share_of
+from surge.pictures import LOW_CHECKS, PictureError, Subject
 from surge.pictures_line import LinePicture, line_picture, way_of
+from surge.pictures_time import Curve, curves_at, share_of
 from surge.plots_frame import INK, Heading, Kinds, Labels, Sheet, bar, draw, short
 from surge.plots_line import draw_limits, draw_names, height_of, label_limits, part_lines
 from surge.plots_time import spot_words

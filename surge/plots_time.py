@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surge.lineup import Table
-from surge.pictures import Curve, TimePicture
+from surge.pictures_time import Curve, TimePicture
 from surge.plots_frame import (
     CURVES,
     FAINT,

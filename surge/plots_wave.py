@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from surge.pictures_line import WavePicture
+from surge.pictures_wave import WavePicture
 from surge.plots_frame import BOX, INK, Heading, Kinds, Labels, Sheet, bar, draw
 from surge.plots_line import draw_names
 from surge.words import Shown

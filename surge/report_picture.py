@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from surge.animation import Film
-from surge.pictures import Subject, TimePicture
-from surge.pictures_line import LinePicture, WavePicture, left_out
+from surge.pictures import Subject
+from surge.pictures_line import LinePicture, left_out
+from surge.pictures_time import TimePicture
+from surge.pictures_wave import WavePicture
 from surge.plots_film import Words
 from surge.plots_frame import Heading
 from surge.plots_line import draw_line
@@ -72,7 +74,7 @@ BOILS = "Where the cargo boils the model ends: dotted parts are not valid."
 def time_files(
     picture: TimePicture, say: Shown, signature: str, *, kinds: list[str], span: Span | None
 ) -> dict[str, bytes]:
-    """Draw :class:`surge.pictures.TimePicture`; a file for each kind."""
+    """Draw :class:`surge.pictures_time.TimePicture`; a file for each kind."""
     subject = picture.subject
     how = (
         "Above: pressure at the places named, the marks being the extremes that the run reports; hatched: "
@@ -115,7 +117,7 @@ def line_files(picture: LinePicture, say: Shown, signature: str, *, kinds: list[
 
 
 def wave_files(picture: WavePicture, say: Shown, signature: str, *, kinds: list[str]) -> dict[str, bytes]:
-    """Draw :class:`surge.pictures_line.WavePicture`; a file for each kind."""
+    """Draw :class:`surge.pictures_wave.WavePicture`; a file for each kind."""
     subject = picture.subject
     how = (
         "Pressure at every place (across) and time (upwards): a wave is an oblique edge, the steeper the "

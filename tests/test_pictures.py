@@ -17,16 +17,10 @@ from surge.assess import Assessment
 from surge.casefile import read_case
 from surge.checks import check
 from surge.cli import main
-from surge.pictures import (
-    PictureError,
-    Subject,
-    curves_at,
-    lower_limit,
-    subject_of,
-    time_picture,
-    upper_limit,
-)
-from surge.pictures_line import left_out, line_picture, times_of, wave_picture, way_of
+from surge.pictures import PictureError, Subject, subject_of
+from surge.pictures_line import left_out, line_picture, way_of
+from surge.pictures_time import curves_at, lower_limit, time_picture, upper_limit
+from surge.pictures_wave import times_of, wave_picture
 from surge.report_picture import line_files, scenario_words, time_files, verdict_words, wave_files
 from surge.units import ShowUnits
 from surge.verdict import EXCEEDED, UNDECIDED

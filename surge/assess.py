@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -66,7 +66,13 @@ class Assessment:
 Tell = Callable[[str], None]
 
 
-def assess(lineup: LineUp, *, book: RuleBook | None = None, tell: Tell | None = None) -> Assessment:
+def assess(
+    lineup: LineUp,
+    *,
+    book: RuleBook | None = None,
+    known: Sequence[tuple[Scenario, ScenarioResult]] = (),
+    tell: Tell | None = None,
+) -> Assessment:
     """Check every scenario of a line-up against every limit and every rule.
 
     Parameters
@@ -75,6 +81,8 @@ def assess(lineup: LineUp, *, book: RuleBook | None = None, tell: Tell | None = 
         Checked; lengths may be ranges.
     book : RuleBook, optional
         Rules of the trade to hold it against; without one only pressures are looked at.
+    known : sequence of (Scenario, ScenarioResult)
+        Full runs of this line-up that are at hand: what is one of them is not run again.
     tell : callable, optional
         Called with a word as work goes on; from several threads.
 
@@ -91,7 +99,7 @@ def assess(lineup: LineUp, *, book: RuleBook | None = None, tell: Tell | None = 
 
     def one(scenario: Scenario) -> list[tuple[ScenarioResult, tuple[Finding, ...]]] | CaseError:
         try:
-            return _over_ranges(lineup, scenario, say)
+            return _over_ranges(lineup, scenario, known, say)
         except CaseError as error:
             return error
 
@@ -165,11 +173,12 @@ def _margin(f: Finding) -> float:
 
 
 def _over_ranges(
-    lineup: LineUp, scenario: Scenario, say: Tell
+    lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], say: Tell
 ) -> list[tuple[ScenarioResult, tuple[Finding, ...]]]:
     """Runs of a scenario with their findings: one, or those at the worst places of what is a range."""
     if not any(ranged(lineup)):
-        run = simulate(lineup, scenario, tell=say)
+        at_hand = (run for one, run in known if one == scenario)
+        run = next(at_hand, None) or simulate(lineup, scenario, tell=say)
         return [(run, findings_of(lineup, run))]
     answers = []
     for place in _worst_places(lineup, scenario, say):

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from surge.errors import CaseError, Fault, SolveError
+from surge.errors import CaseError, Fault
 from surge.lineup import LineUp, Scenario
-from surge.run import plan
-from surge.scan import Scanner
+from surge.scan import Scanner, plan_at
 from surge.stroke import with_strokes
 from surge.strokelimits import closing_valves
 from surge.topology import pipeline_period
@@ -162,11 +161,7 @@ def _edge(lineup: LineUp, picked: Picked, far: float) -> float:
     """The rate nearest to ``far`` that can be reached, from the agreed one on [m3/s]."""
 
     def reached(rate: float) -> bool:
-        try:
-            plan(lineup, replace(picked.scenario, rate=rate))
-        except (CaseError, SolveError):
-            return False
-        return True
+        return plan_at(lineup, picked.scenario, rate) is not None
 
     if reached(far):
         return far

@@ -33,10 +33,18 @@ def write_whole(path: Path, content: str | bytes) -> None:
         try:
             file.write(content if isinstance(content, bytes) else content.encode())
             file.close()
+            Path(file.name).chmod(_usual_mode())  # a temporary file is its owner's alone
             Path(file.name).replace(path)
         except BaseException:
             Path(file.name).unlink(missing_ok=True)
             raise
+
+
+def _usual_mode() -> int:
+    """Rights of a file that this user makes in the usual way."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
 
 
 def print_text(text: str, *, nl: bool = True) -> None:

@@ -9,7 +9,7 @@ from itertools import dropwhile
 
 from surge.lineup import LineUp, Scenario
 from surge.run import simulate
-from surge.scan import Scanner
+from surge.scan import Scanner, plan_at
 from surge.search import Samples, first_look, smallest_safe
 from surge.strokelimits import ATTEMPTS, FIRST_NEED, SHARE, Tell, lacking_margin, over_ranges
 from surge.verdict import WITHIN, Finding, findings_of, weakest
@@ -59,7 +59,8 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
         return None
     agreed = scenario.rate or lineup.rate.agreed
     say = tell or (lambda _: None)
-    scanners = [Scanner(one, scenario) for one in over_ranges(lineup)]
+    lineups = over_ranges(lineup)
+    scanners = [Scanner(one, scenario) for one in lineups]
 
     def margins(slowness: Sequence[float]) -> list[float]:
         say(f'"{scenario.name}": {len(slowness)} rates')
@@ -68,7 +69,7 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
 
     # Rates below the least that flows (a pump standing still lets more through) are none to be safe at.
     look = first_look(1 / LEAST_RATE, 1 / MORE_RATE, fall=FALL)
-    look = list(dropwhile(lambda v: not all(s.reaches(agreed / v) for s in scanners), look))
+    look = list(dropwhile(lambda v: any(plan_at(one, scenario, agreed / v) is None for one in lineups), look))
     if not look:
         return None
     samples = Samples()
@@ -90,7 +91,7 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
             return made
         rate = math.floor(1000 / slowness + 1e-9) / 1000 * agreed
         found: list[Finding] = []
-        for one in over_ranges(lineup):
+        for one in lineups:
             found += findings_of(one, simulate(one, replace(scenario, rate=rate), tell=say))
         unsafe = _unsafe_below(samples, need, agreed, slowness)
         made = replace(made, governs=weakest(found), unsafe_below=unsafe)

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from surge.assess import Assessment
 from surge.lineup import LineUp
+from surge.openrate import Opening
 from surge.ratelimit import RateLimit
 from surge.report_json import finding
 from surge.report_text import table
 from surge.rulebook import LOCAL_CODES
-from surge.strokelimits import StrokeLimits
-from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding
+from surge.strokelimits import ULLAGE, StrokeLimits
+from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.window import Windows
 from surge.words import CAUTIONS, HEADLINE, SHORT, Shown, against, paragraph, what_happens
 
@@ -40,11 +40,14 @@ def window_lines(windows: Windows, lineup: LineUp, say: Shown, *, more: Sequence
     for valve, parts in windows.by_valve.items():
         shortest, longest = windows.bounds(valve)
         out.append(paragraph(f'"{valve}": {bounds(shortest, longest)}.', indent="    "))
+        if (opening := windows.openings.get(valve)) is not None:
+            out.append(paragraph(_opens(opening, say), indent="    "))
         for part in parts:
             out += [paragraph(line, indent="      ", first="    ") for line in _why(part, say)]
         out.append("")
     out += _rates(windows.rates, say)
     out += _joint(windows)
+    out += _what_to_do(windows, say)
     out += ["Strokes looked at, everything else as in the case", *_proof(windows), ""]
     out += more
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
@@ -100,16 +103,66 @@ def _rates(rates: Sequence[RateLimit], say: Shown) -> list[str]:
     return [*out, ""]
 
 
+def _opens(opening: Opening, say: Shown) -> str:
+    """The rate at which an empty window opens."""
+    if opening.share is None:
+        return "No lower rate opens it."
+    return f"It opens at {say.flow(opening.rate)} and below, where {opening.stroke:.1f} s is safe."
+
+
 def _joint(windows: Windows) -> list[str]:
     """The set that goes on the sheet, run as such."""
-    made: Assessment | None = windows.joint
-    if made is None:
+    if windows.together is None:
         return []
-    strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in windows.joint_strokes.items())
-    text = f"All together at their shortest ({strokes}): {SHORT[made.verdict]}"
-    if made.weakest is not None and made.verdict != WITHIN:
-        text += f'; "{made.weakest.name}" in "{made.weakest.scenario}" governs'
+    made = windows.together
+    strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in made.strokes.items())
+    how = (
+        "at their shortest" if made.longer == 1.0 else "at their shortest alone they exceed a limit; as safe"
+    )
+    text = f"All together {how} ({strokes}): pressures {SHORT[made.pressures]}"
+    governs = weakest(f for f in made.assessment.findings if f.verdict == made.pressures)
+    if governs is not None and made.pressures != WITHIN:
+        text += f'; "{governs.name}" in "{governs.scenario}" governs'
+    rules = dict.fromkeys(f'"{r.rule.name}"' for r in made.assessment.broken)
+    if rules:
+        text += f". Rules that surge check finds not kept then: {', '.join(rules)}"
     return [paragraph(f"{text}.", indent="    "), ""]
+
+
+def _what_to_do(windows: Windows, say: Shown) -> list[str]:
+    """For every valve without a window, what can give it one, the surest first."""
+    said: list[str] = []
+    for valve, parts in windows.by_valve.items():
+        if not windows.empty(valve):
+            continue
+        opening = windows.openings.get(valve)
+        if opening is not None and opening.share is not None:
+            said.append(
+                f'"{valve}": agree a rate of {say.flow(opening.rate)} or less, and a stroke of '
+                f"{opening.stroke:.1f} s."
+            )
+        if windows.bounds(valve)[0] is None:
+            said += [f'"{valve}": {_NO_STROKE if p.run is None else _TOO_FAST}.' for p in parts[:1]]
+            continue
+        said.append(f'"{valve}": {_SHAPES}.')
+        if any(p.slow_rule is not None and p.slow_rule.measure == ULLAGE for p in parts):
+            said.append(f'"{valve}": {_MORE_ULLAGE}.')
+    if windows.together is not None and windows.together.pressures == EXCEEDED:
+        said.append("Do not set the valves so together: let them shut one after the other, or more slowly.")
+    if not said:
+        return []
+    return ["What to do", *(paragraph(x, indent="  ", first="- ") for x in dict.fromkeys(said)), ""]
+
+
+_NO_STROKE = (
+    "no stroke helps against shut-off pressure: lower it (pump, level), or take parts of a higher rating"
+)
+_TOO_FAST = "a lower rate first; then a slower last part of the stroke (surge window CASE --shapes)"
+_SHAPES = (
+    "a stroke that is slow at its end needs less time for the same surge (surge window CASE --shapes); what "
+    "takes time before the valve moves, detection, signal and earlier steps, is counted in the limit"
+)
+_MORE_ULLAGE = "more ullage at the signal, or a lower rate into that tank, allows a longer stroke"
 
 
 def _proof(windows: Windows) -> list[str]:
@@ -175,6 +228,8 @@ def window_document(windows: Windows, head: Json, cautions: Iterable[str]) -> Js
                 "shortest_safe_stroke_s": windows.bounds(valve)[0],
                 "longest_allowed_stroke_s": windows.bounds(valve)[1],
                 "words": bounds(*windows.bounds(valve)),
+                "empty": windows.empty(valve),
+                "opens_at": _opening(windows.openings.get(valve)),
                 "scenarios": [_limits(p) for p in parts],
             }
             for valve, parts in windows.by_valve.items()
@@ -192,7 +247,22 @@ def window_document(windows: Windows, head: Json, cautions: Iterable[str]) -> Js
         ],
         "joint": None
         if windows.joint is None
-        else {"strokes_s": windows.joint_strokes, "verdict": windows.joint.verdict},
+        else {
+            "strokes_s": windows.joint_strokes,
+            "verdict": windows.joint.verdict,
+            "pressures": windows.together.pressures if windows.together else windows.joint.verdict,
+            "times_shortest": windows.together.longer if windows.together else 1.0,
+        },
         "rules_note": LOCAL_CODES,
         "cautions": list(cautions),
+    }
+
+
+def _opening(found: Opening | None) -> Json | None:
+    if found is None:
+        return None
+    return {
+        "rate_m3_per_s": found.rate if found.share is not None else None,
+        "share_of_agreed": found.share,
+        "stroke_s": found.stroke if found.share is not None else None,
     }

@@ -164,6 +164,17 @@ class Marches(Generic[N]):
         return earlier.margin - one.margin > NEW_EXTREME * LEAST_TOLERANCE
 
 
+def plan_at(lineup: LineUp, scenario: Scenario, rate: float) -> Plan | None:
+    """A scenario at another rate [m3/s]; None where the line-up cannot be held to it.
+
+    Neither to more than the pump gives, nor to less than flows by itself.
+    """
+    try:
+        return plan(lineup, replace(scenario, rate=rate))
+    except (CaseError, SolveError):
+        return None
+
+
 class Scanner:
     """Variants of one scenario.
 
@@ -200,12 +211,5 @@ class Scanner:
         none = Near(margin=-math.inf, held=self.marches.held[0])
         return [none if p is None else next(found) for p in plans]
 
-    def reaches(self, rate: float) -> bool:
-        """Whether the line-up can flow at a rate [m3/s]: not at one below what it gives by itself."""
-        return self._at_rate(rate) is not None
-
     def _at_rate(self, rate: float) -> Plan | None:
-        try:
-            return plan(self.lineup, replace(self.base.scenario, rate=rate))
-        except (CaseError, SolveError):
-            return None
+        return plan_at(self.lineup, self.base.scenario, rate)

@@ -29,11 +29,8 @@ FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the st
 FIRST_NEED = 2000.0  # [Pa] margin asked for before the numerical error is known
 ATTEMPTS = 9  # to confirm a stroke by a full run, each with a margin raised by what was lacking
 LENGTHS, SPEEDS = 5, 3  # samples over a length and over wave speeds that are ranges
-TIMES = (
-    "time to stop the flow",
-    "total shutdown time",
-    "shutdown time over time to fill the ullage",
-)
+ULLAGE = "shutdown time over time to fill the ullage"
+TIMES = ("time to stop the flow", "total shutdown time", ULLAGE)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from surge.assess import Assessment, assess
+from surge.assess import Assessment
 from surge.errors import CaseError, Fault
+from surge.jointset import JointSet, joint_set
 from surge.lineup import LineUp, Scenario
+from surge.openrate import Opening, opening_rate
 from surge.ratelimit import RateLimit, greatest_rate
 from surge.rulebook import RuleBook
 from surge.rulings import with_pump_top
@@ -26,16 +28,31 @@ class Windows:
         For each valve, one for each scenario in which it closes.
     rates : tuple of RateLimit
         Greatest safe rates at the strokes of the case.
-    joint_strokes : dict of str to float
-        Strokes that were run together [s].
-    joint : Assessment or None
-        What came of that; None when some valve has no safe stroke.
+    together : JointSet or None
+        Strokes of all valves run together; None when some valve has no safe stroke.
+    openings : dict of str to Opening
+        For valves whose window is empty: the rate at which it opens.
     """
 
     by_valve: dict[str, tuple[StrokeLimits, ...]]
     rates: tuple[RateLimit, ...]
-    joint_strokes: dict[str, float]
-    joint: Assessment | None
+    together: JointSet | None = None
+    openings: dict[str, Opening] = field(default_factory=dict)
+
+    @property
+    def joint(self) -> Assessment | None:
+        """What came of all strokes together."""
+        return self.together.assessment if self.together else None
+
+    @property
+    def joint_strokes(self) -> dict[str, float]:
+        """The strokes that were run together [s]."""
+        return self.together.strokes if self.together else {}
+
+    def empty(self, valve: str) -> bool:
+        """Whether a valve has no stroke that is neither too fast nor too slow."""
+        shortest, longest = self.bounds(valve)
+        return shortest is None or (longest is not None and shortest > longest)
 
     def bounds(self, valve: str) -> tuple[float | None, float | None]:
         """Shortest and longest stroke of a valve over all its scenarios [s]; None as in StrokeLimits."""
@@ -50,9 +67,10 @@ class Windows:
         """Kept: every valve has a window, and all strokes together keep every pressure."""
         verdicts = [p.verdict for parts in self.by_valve.values() for p in parts]
         for valve in self.by_valve:
-            shortest, longest = self.bounds(valve)
-            if shortest is not None and longest is not None and shortest > longest:
+            if self.bounds(valve)[0] is not None and self.empty(valve):
                 verdicts.append(EXCEEDED)
+        if self.together is not None:
+            verdicts.append(self.together.pressures)
         return worst_of(verdicts)
 
     @property
@@ -102,12 +120,33 @@ def windows_of(
     }
     concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
     rates = tuple(r for s in concerned if (r := greatest_rate(lineup, s, tell=tell)) is not None)
-    made = Windows(by_valve=by_valve, rates=rates, joint_strokes={}, joint=None)
-    strokes = {valve: made.bounds(valve)[0] for valve in by_valve}
-    if any(s is None for s in strokes.values()):
-        return made
-    set_ = {v: s for v, s in strokes.items() if s is not None}
-    return replace(made, joint_strokes=set_, joint=joint(lineup, set_, book=book, tell=tell))
+    made = Windows(by_valve=by_valve, rates=rates)
+    say = tell or (lambda _: None)
+    openings = {
+        valve: found
+        for valve, parts in by_valve.items()
+        if made.empty(valve)
+        and (found := opening_rate(lineup, closing[valve], parts, book=book, tell=say)) is not None
+    }
+    return replace(made, openings=openings, together=_together(lineup, made, closing, book=book, tell=tell))
+
+
+def _together(
+    lineup: LineUp, made: Windows, closing: dict[str, list[Scenario]], *, book: RuleBook, tell: Tell | None
+) -> JointSet | None:
+    """All valves at their shortest safe strokes, or longer; None where one of them has none."""
+    shortest, longest, known = {}, {}, []
+    for valve, parts in made.by_valve.items():
+        stroke, longest[valve] = made.bounds(valve)
+        if stroke is None:
+            return None
+        shortest[valve] = stroke
+        known += [
+            (with_strokes(scenario, {valve: part.shortest}), part.run)
+            for scenario, part in zip(closing[valve], parts, strict=True)
+            if part.shortest is not None and part.run is not None
+        ]
+    return joint_set(lineup, shortest, longest, book=book, known=known, tell=tell)
 
 
 def _wanted(lineup: LineUp, valves: Sequence[str]) -> list[str]:
@@ -155,15 +194,3 @@ def _refuse_idle(lineup: LineUp, closing: dict[str, list[Scenario]]) -> None:
         )
     if faults:
         raise CaseError(faults)
-
-
-def with_all_strokes(lineup: LineUp, strokes: dict[str, float]) -> LineUp:
-    """Return the line-up with these strokes in every scenario."""
-    return lineup.with_(scenarios=tuple(with_strokes(s, strokes) for s in lineup.scenarios))
-
-
-def joint(
-    lineup: LineUp, strokes: dict[str, float], *, book: RuleBook, tell: Tell | None = None
-) -> Assessment:
-    """Check the set of strokes that goes on the sheet, all together: windows of one valve do not prove it."""
-    return assess(with_all_strokes(lineup, strokes), book=book, tell=tell)

@@ -329,3 +329,10 @@ def test_importing_the_package_loads_nothing_heavy() -> None:
     script += "print([m for m in ('numpy', 'numba', 'pydantic', 'click') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout == "[]\n"
+
+
+def test_a_file_gets_the_usual_rights(tmp_path: Path) -> None:
+    path, plain = tmp_path / "case.toml", tmp_path / "plain"
+    plain.touch()
+    assert CliRunner().invoke(main, ["new", str(path)]).exit_code == 0
+    assert path.stat().st_mode == plain.stat().st_mode

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import math
 from dataclasses import replace
@@ -16,10 +17,15 @@ from click.testing import CliRunner, Result
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from surge.assess import assess
+from surge.casefile import starter_case
+from surge.checks import rules_of_case
 from surge.cli import main
 from surge.errors import CaseError
+from surge.jointset import with_all_strokes
 from surge.lineup import Limits, LineUp, Liquid, Pipe, Point, Rate, Scenario, Tank, Valve, ValveMove
 from surge.ratelimit import greatest_rate
+from surge.report_window import window_document, window_lines
 from surge.rulebook import RuleBook
 from surge.rulebook_read import built_in
 from surge.run import simulate
@@ -34,7 +40,8 @@ from surge.strokelimits import (
     stroke_limits,
 )
 from surge.verdict import EXCEEDED, WITHIN, findings_of
-from surge.window import joint, windows_of
+from surge.window import Windows, windows_of
+from surge.words import Shown
 
 SCHEMA = json.loads((CASES.parent / "surge" / "schema" / "window.schema.json").read_text(encoding="utf-8"))
 NO_RULES = RuleBook(rules=())
@@ -265,8 +272,92 @@ def test_the_set_is_run_as_such() -> None:
     lineup = line(rating=7e5, second=2.0)
     got = windows_of(lineup, book=NO_RULES, valves=["valve"])
     assert got.joint is not None
-    alone = joint(lineup, got.joint_strokes, book=NO_RULES)
+    alone = assess(with_all_strokes(lineup, got.joint_strokes), book=NO_RULES)
     assert alone.verdict == got.joint.verdict
+    assert [f.value for f in alone.findings] == [f.value for f in got.joint.findings]
+
+
+def test_a_set_that_is_not_safe_is_made_longer() -> None:
+    """Each valve may shut fast while the other takes 30 s; both fast at once are too much for the line."""
+    lineup = line(rating=5.5e5, second=0.01)
+    slow = with_strokes(lineup.scenarios[0], {"valve": 30.0, "other": 30.0})
+    lineup = lineup.with_(scenarios=(slow,))
+    got = windows_of(lineup, book=NO_RULES, valves=["valve", "other"], longest=40.0)
+    shortest = {v: got.bounds(v)[0] or math.inf for v in got.by_valve}
+    assert assess(with_all_strokes(lineup, shortest), book=NO_RULES).verdict != WITHIN
+    assert got.together is not None
+    assert got.together.longer > 1.0
+    assert got.together.pressures == got.verdict == WITHIN
+    for valve, stroke in got.joint_strokes.items():
+        assert stroke >= shortest[valve]
+    again = assess(with_all_strokes(lineup, got.joint_strokes), book=NO_RULES)
+    assert again.verdict == WITHIN
+    # Longer ones in the same proportion stay safe: single runs at a tenth of the search's spacing.
+    scanner = Scanner(lineup, slow)
+    factors = [got.together.longer * 1.01**k for k in range(60)]
+    sets = [{v: f * t for v, t in shortest.items()} for f in factors]
+    assert min(n.margin for n in scanner.moved([with_strokes(slow, one) for one in sets])) > 0.0
+
+
+@functools.cache
+def kerosene() -> tuple[LineUp, Windows]:
+    loaded = case("kerosene-shutdown-linked-and-not")
+    return loaded.lineup, windows_of(loaded.lineup, book=rules_of_case(loaded))
+
+
+def test_the_rate_at_which_an_empty_window_opens() -> None:
+    lineup, got = kerosene()
+    opening = got.openings["manifold valve"]
+    assert got.empty("manifold valve")
+    assert opening.share is not None
+    assert 0.9 < opening.share < 1.0
+    assert opening.stroke == got.bounds("manifold valve")[1] == 26.0
+
+    def margins(share: float, strokes: list[float]) -> list[float]:
+        found = []
+        for scenario in lineup.scenarios:
+            one = replace(scenario, rate=share * opening.rate)
+            changed = [with_strokes(one, {"manifold valve": s}) for s in strokes]
+            found += [n.margin for n in Scanner(lineup, one).moved(changed)]
+        return found
+
+    assert min(margins(1.0, [26.0 * 1.02**k for k in range(75)])) > 0.0
+    assert min(margins(0.9, [26.0])) > 0.0
+    assert min(margins(1.04, [26.0])) < 0.0
+
+
+def test_an_empty_window_says_what_to_do() -> None:
+    lineup, got = kerosene()
+    say = Shown(units=case("kerosene-shutdown-linked-and-not").show, density=lineup.liquid.density)
+    text = " ".join(" ".join(window_lines(got, lineup, say)).split())
+    assert "It opens at 1168.8 m3/h and below, where 26.0 s is safe." in text
+    assert (
+        'What to do - "manifold valve": agree a rate of 1168.8 m3/h or less, and a stroke of 26.0 s.' in text
+    )
+    assert "surge window CASE --shapes" in text
+    document = window_document(got, {}, ())
+    assert document["valves"][0]["opens_at"]["stroke_s"] == 26.0
+    assert document["valves"][0]["empty"]
+
+
+def test_no_rate_opens_what_shut_off_head_closes() -> None:
+    lineup = line(rating=2e5)
+    got = windows_of(lineup, book=NO_RULES)
+    assert got.empty("valve")
+    assert not got.openings
+    say = Shown(units=case("crude-sea-line").show, density=1000.0)
+    text = " ".join(" ".join(window_lines(got, lineup, say)).split())
+    assert "no stroke time is safe" in text
+    assert "no stroke helps against shut-off pressure" in text
+
+
+def test_all_that_can_be_asked_keeps_to_the_schema(tmp_path: Path) -> None:
+    path = tmp_path / "case.toml"
+    path.write_text(starter_case(), encoding="utf-8")
+    got = run(path, "--orders", "--shapes", "--bands", "--longest", "20 s", "--json")
+    made = json.loads(got.stdout)
+    jsonschema.validate(made, SCHEMA)
+    assert all(made[name] for name in ("orders", "shapes", "bands"))
 
 
 def test_unknown_and_idle_valves_are_refused() -> None:

@@ -1,0 +1,204 @@
+"""At which rate an empty window opens: the longest stroke that the rules on time allow becomes safe."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import dropwhile
+
+from surge.errors import CaseError, SolveError
+from surge.lineup import LineUp, Scenario
+from surge.margins import Near
+from surge.rulebook import RuleBook
+from surge.run import simulate
+from surge.scan import Scanner, plan_at
+from surge.search import Samples, first_look, smallest_safe
+from surge.stroke import with_strokes
+from surge.strokelimits import (
+    ATTEMPTS,
+    FIRST_NEED,
+    SHARE,
+    StrokeLimits,
+    Tell,
+    lacking_margin,
+    longest_allowed,
+    over_ranges,
+    rounded_down,
+)
+from surge.verdict import WITHIN, Finding, findings_of, weakest
+
+LEAST = 0.1  # of the agreed rate: below that nobody loads
+RATES, STROKES = 1.2, 1.25  # ratio of neighbouring rates of the first look, and of the strokes at each
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Opening:
+    """The greatest rate at which a valve has a window, with every lower one.
+
+    Attributes
+    ----------
+    valve : str
+    share : float or None
+        Of the agreed rate of every scenario; None: even the least looked at has none.
+    rate : float
+        The greatest of the scenarios' rates at that share [m3/s].
+    stroke : float
+        The one stroke that is left at it [s].
+    governs : Finding or None
+        What stands in the way of a higher rate.
+    """
+
+    valve: str
+    share: float | None
+    rate: float
+    stroke: float
+    governs: Finding | None
+
+
+def opening_rate(
+    lineup: LineUp,
+    scenarios: Sequence[Scenario],
+    parts: Sequence[StrokeLimits],
+    *,
+    book: RuleBook,
+    tell: Tell,
+) -> Opening | None:
+    """Search the rate at which a valve's empty window opens, in all its scenarios at once.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    scenarios : sequence of Scenario
+        Those in which the valve closes, and ``parts`` what was found for each.
+    book : RuleBook
+    tell : callable
+
+    Returns
+    -------
+    Opening or None
+        None where the case has no agreed rate, or where the rate is not what is in the way.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+    """
+    if lineup.rate is None or any(p.run is None for p in parts):
+        return None
+    seek = _Seek(lineup, scenarios, parts, book, tell)
+    none = Opening(valve=seek.valve, share=None, rate=0.0, stroke=0.0, governs=None)
+    look = list(dropwhile(lambda v: not seek.reached(1 / v), first_look(1 / LEAST, 1.0, fall=RATES)))
+    if not look:
+        return None
+    samples, need = Samples(), FIRST_NEED
+    for _ in range(ATTEMPTS):
+        slowness = smallest_safe(
+            seek.margins,
+            look,
+            need=need,
+            resolution=lambda v: SHARE * v,
+            spacing=math.inf,
+            hidden=lambda _: 0.0,
+            samples=samples,
+        )
+        if slowness is None:
+            return none
+        share = math.floor(1000 / slowness + 1e-9) / 1000
+        found = seek.confirm(share)
+        if all(f.verdict == WITHIN for f in found):
+            rate = max(share * seek.agreed(s) for s in scenarios)
+            return Opening(
+                valve=seek.valve, share=share, rate=rate, stroke=seek.longest(share), governs=weakest(found)
+            )
+        lacking = lacking_margin(found)
+        if lacking <= 0.0:
+            return none
+        need += max(1.5 * lacking, 0.5 * need)
+    return none
+
+
+class _Seek:
+    """The scenarios of one valve at shares of their rates."""
+
+    def __init__(
+        self,
+        lineup: LineUp,
+        scenarios: Sequence[Scenario],
+        parts: Sequence[StrokeLimits],
+        book: RuleBook,
+        tell: Tell,
+    ) -> None:
+        self.lineup, self.scenarios, self.book, self.tell = lineup, scenarios, book, tell
+        self.valve = parts[0].valve
+        self.from_, self.to = parts[0].from_, max(p.to for p in parts)
+        self.lineups = over_ranges(lineup)
+        self.allowed: dict[float, float] = {}
+
+    def agreed(self, scenario: Scenario) -> float:
+        """The rate of a scenario in the case [m3/s]."""
+        assert self.lineup.rate is not None
+        return scenario.rate or self.lineup.rate.agreed
+
+    def at(self, scenario: Scenario, share: float) -> Scenario:
+        """The scenario at a share of its rate."""
+        return replace(scenario, rate=share * self.agreed(scenario))
+
+    def reached(self, share: float) -> bool:
+        """Whether every scenario can be held to that share of its rate."""
+        return all(
+            plan_at(one, s, share * self.agreed(s)) is not None
+            for one in self.lineups
+            for s in self.scenarios
+        )
+
+    def longest(self, share: float) -> float:
+        """Longest stroke that the rules on time allow in every scenario [s]; 0: none is short enough."""
+        if share not in self.allowed:
+            least = self.to
+            for scenario in self.scenarios:
+                one = self.at(scenario, share)
+                slow, _ = longest_allowed(
+                    self.lineup,
+                    one,
+                    self.valve,
+                    book=self.book,
+                    run=simulate(self.lineups[0], one, quick=True),
+                    shortest=self.from_,
+                    longest=self.to,
+                )
+                least = least if slow is None else min(least, slow)
+            self.allowed[share] = rounded_down(least)
+        return self.allowed[share]
+
+    def margins(self, slowness: Sequence[float]) -> list[float]:
+        """Margin of the longest stroke allowed, and of every longer one, at each rate [Pa]."""
+        self.tell(f'"{self.valve}": rates at which the window opens')
+        return [self._margin(1 / v) for v in slowness]
+
+    def _margin(self, share: float) -> float:
+        try:
+            stroke = self.longest(share)
+            if stroke <= 0.0:
+                return -math.inf
+            strokes = first_look(max(self.to, 1.01 * stroke), stroke, fall=STROKES)
+            return min(
+                near.margin
+                for one in self.lineups
+                for scenario in self.scenarios
+                for near in self._looked(one, self.at(scenario, share), strokes)
+            )
+        except (CaseError, SolveError):
+            return -math.inf  # a rate that the line-up cannot be held to
+
+    def _looked(self, one: LineUp, scenario: Scenario, strokes: Sequence[float]) -> list[Near]:
+        return Scanner(one, scenario).moved([with_strokes(scenario, {self.valve: s}) for s in strokes])
+
+    def confirm(self, share: float) -> list[Finding]:
+        """Findings of full runs at a rate, with the one stroke that is left."""
+        stroke = self.longest(share)
+        found: list[Finding] = []
+        for one in self.lineups:
+            for scenario in self.scenarios:
+                changed = with_strokes(self.at(scenario, share), {self.valve: stroke})
+                found += findings_of(one, simulate(one, changed, tell=self.tell))
+        return found

@@ -36,6 +36,7 @@ from surge.rulebook_read import built_in
 from surge.run import simulate
 from surge.scan import Scanner
 from surge.stroke import with_strokes
+from surge.strokelimits import stroke_limits
 from surge.verdict import EXCEEDED, WITHIN, findings_of
 
 NO_RULES = RuleBook(rules=())
@@ -186,6 +187,17 @@ def test_an_unsafe_pocket_counts_up_to_its_upper_end() -> None:
     row.least = 0.0
     row.seen[9.0] = Seen(margin=math.nan, held=limit, used=0.5, most_used=0)
     assert row.safe_from() == 10.0
+
+
+def test_chart_and_window_tell_the_same_stroke() -> None:
+    """Both search the agreed rate on their own: a chart tells a stroke to 3 %, a window to a tenth."""
+    lineup, chart = simple(), plain()
+    at = int(np.argmin(np.abs(chart.rates - 0.08)))
+    assert chart.rates[at] == pytest.approx(0.08)
+    alone = stroke_limits(lineup, lineup.scenarios[0], "valve", book=NO_RULES, longest=30.0)
+    assert alone.shortest is not None
+    assert abs(chart.shortest[at] - alone.shortest) <= 0.03 * alone.shortest + 0.2
+    assert np.all(np.diff(chart.shortest[: at + 1]) >= 0.0)  # a lower rate may shut faster in this line
 
 
 # Bounds

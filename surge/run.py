@@ -247,7 +247,7 @@ def simulate(
         reaches = fine.marched.grid.reaches
         boiled = _boiling(work, fine.marched, duration)
         # Beyond boiling the pressures are not valid, and a finer step does not make them so.
-        if boiled or compared.worst() <= tolerance or 4 * work_done(reaches, duration) > work.most_work:
+        if boiled or compared.worst <= tolerance or 4 * work_done(reaches, duration) > work.most_work:
             break
         dt, coarse = reaches.dt, fine
     return summarise(

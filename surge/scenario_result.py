@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -64,6 +65,7 @@ class Summary(Peaks):
             shares[pipe.name] = tuple(min(max(s, edge), 1 - edge) for s in (high, low))
         return shares
 
+    @cached_property
     def greatest_rise(self) -> float:
         """Greatest rise of a place above its steady pressure [Pa]."""
         start = self.marched.heads[0][0]
@@ -71,7 +73,7 @@ class Summary(Peaks):
 
     def tolerance(self, share: float, least: float) -> float:
         """Numerical error allowed [Pa]."""
-        return max(share * self.greatest_rise(), least)
+        return max(share * self.greatest_rise, least)
 
     def difference(self, other: Summary, key: Key) -> float:
         """How far apart two marches are in one extreme [Pa]."""
@@ -102,9 +104,10 @@ class Comparison:
         """Step, misfit and lumping part of the error of one extreme [Pa]."""
         step, misfit = self.fine.difference(self.coarse, key), self.fine.difference(self.misfit, key)
         lumping = self.coarse.difference(self.lumping, key) if self.lumping else 0.0
-        floor = LEAST_SHARE * self.fine.greatest_rise() + LEAST_ERROR
+        floor = LEAST_SHARE * self.fine.greatest_rise + LEAST_ERROR
         return step + floor, FIT_SAFETY * misfit, FIT_SAFETY * lumping
 
+    @cached_property
     def worst(self) -> float:
         """Greatest error of any extreme [Pa]."""
         return max(sum(self.parts(key)) for key in self.fine.found)
@@ -158,9 +161,9 @@ class _Results:
         found = self.fine.found[key]
         step, misfit, lumping = self.compared.parts(key) if self.compared else (0.0, 0.0, 0.0)
         error = step + misfit + lumping
-        if self.compared and self.compared.worst() > self.tolerance:
+        if self.compared and self.compared.worst > self.tolerance:
             # Not settled: fronts may still meet elsewhere than they did in any of these marches.
-            error = self.compared.worst()
+            error = self.compared.worst
         return Extreme(
             pressure=found.pressure,
             time=found.time,
@@ -257,13 +260,13 @@ class _Results:
             misfit_of=self.lineup.pipes[at].name,
             lumped=tuple(p.name for p, n in zip(self.lineup.pipes, reaches.count, strict=True) if n == 0),
             tolerance=tolerance,
-            worst_error=self.compared.worst() if self.compared else 0.0,
+            worst_error=self.compared.worst if self.compared else 0.0,
             runs=runs,
         )
 
     def accuracy(self, tolerance: float) -> list[Phrase]:
         """Words when the error allowed was not reached."""
-        worst = self.compared.worst() if self.compared else 0.0
+        worst = self.compared.worst if self.compared else 0.0
         if worst <= tolerance:
             return []
         why = (

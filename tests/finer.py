@@ -114,7 +114,7 @@ def against_finer(
     fine, taken = finer(lineup, scenario, result.method.dt, result.method.duration, share, most)
     if fine is None:
         return None
-    rise = max(fine.greatest_rise(), 1e4)
+    rise = max(fine.greatest_rise, 1e4)
     items = [("element", e) for e in result.elements] + [("place", p) for p in result.places]
     found = []
     for what, item in items:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -29,7 +29,8 @@ class Found:
 def along(lineup: LineUp, pipe: Pipe, n: int) -> Array:
     """Elevations at ``n`` nodes of a pipe [m], straight between its ends."""
     a, b = (lineup.points_by_name[p].elevation for p in (pipe.start, pipe.end))
-    return a + (b - a) * np.linspace(0, 1, n)
+    shares: Array = np.arange(n) / (n - 1.0)
+    return a + (b - a) * shares
 
 
 class Extremes(Protocol):
@@ -78,9 +79,7 @@ class Peaks:
         self.rho_g = lineup.liquid.density * lineup.gravity
         self.found: dict[Key, Found] = {}
         self.index = {p: i for i, p in enumerate(source.grid.points)}
-        for point in lineup.points:
-            for way in ("high", "low"):
-                self.found["place", point.name, way] = self._at_point(point.name, way)
+        self._places()
         high, low = source.envelope()
         for k, pipe in enumerate(lineup.pipes):
             for way, heads in (("high", high[k]), ("low", low[k])):
@@ -90,15 +89,15 @@ class Peaks:
             for way in ("high", "low"):
                 self._take(link, way, None)
 
-    def _at_point(self, name: str, way: str, share: float = 0.0) -> Found:
-        m, i = self.source, self.index[name]
-        head, step = (
-            (m.point_hi[i], m.point_steps[i, 0]) if way == "high" else (m.point_lo[i], m.point_steps[i, 1])
-        )
-        z = self.lineup.points_by_name[name].elevation
-        return Found(
-            pressure=float(self.rho_g * (head - z)), time=float(step * m.grid.reaches.dt), share=share
-        )
+    def _places(self) -> None:
+        m = self.source
+        at = [self.index[p.name] for p in self.lineup.points]
+        z = np.array([p.elevation for p in self.lineup.points])
+        times = m.point_steps[at] * m.grid.reaches.dt
+        for column, (way, heads) in enumerate((("high", m.point_hi), ("low", m.point_lo))):
+            pressures = (self.rho_g * (heads[at] - z)).tolist()
+            for point, pressure, time in zip(self.lineup.points, pressures, times[:, column], strict=True):
+                self.found["place", point.name, way] = Found(pressure=pressure, time=float(time), share=0.0)
 
     def _inside(self, k: int, pipe: Pipe, way: str, heads: Array) -> Found:
         over = heads - along(self.lineup, pipe, heads.size)
@@ -116,9 +115,9 @@ class Peaks:
         )
 
     def _take(self, element: Pipe | Link, way: str, inside: Found | None) -> None:
-        a, b = self._at_point(element.start, way), self._at_point(element.end, way, 1.0)
+        a, b = self.found["place", element.start, way], self.found["place", element.end, way]
         pick = max if way == "high" else min
-        best = pick(a, b, key=lambda f: f.pressure)
+        best = a if pick(a.pressure, b.pressure) == a.pressure else replace(b, share=1.0)
         if inside and abs(pick(best.pressure, inside.pressure) - best.pressure) > SAME_HEAD * self.rho_g:
             best = inside
         self.found["element", element.name, way] = best

@@ -23,7 +23,7 @@ from surge.boundaries import (
 from surge.errors import SolveError
 from surge.grid import Grid
 from surge.kernel import Net, march
-from surge.watch import Watch, rows_between_looks
+from surge.watch import Watch
 
 Array = NDArray[np.float64]
 
@@ -82,6 +82,7 @@ class Marched:
     heads: list[Array] = field(default_factory=list)
     flows: list[Array] = field(default_factory=list)
     watch: Watch = field(init=False)
+    room: tuple[Array, ...] | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.watch = Watch(self.grid)
@@ -122,16 +123,21 @@ class Marched:
             When the march ends with a status that is not an answer, or the watch finds a fault in it.
         """
         left = steps
-        most = max(1, min(int(CHUNK / max(self.grid.reaches.nodes, 100)), rows_between_looks(self.grid)))
+        most = max(1, int(CHUNK / max(self.grid.reaches.nodes, 100)))
         while left > 0 and not self.stopped:
-            n = min(left, most)
+            n = min(left, most, self.watch.steps(self.done))
             left -= n
             self._chunk(n, to_vapour)
 
+    def _record(self, rows: int) -> tuple[Array, Array]:
+        """Room for heads and flows of every step, used again for every stretch."""
+        if self.room is None or self.room[0].shape[0] < rows:
+            self.room = tuple(np.empty((rows, a.size)) for a in (self.watch.heads, self.watch.flows))
+        return self.room[0][:rows], self.room[1][:rows]
+
     def _chunk(self, n: int, to_vapour: bool) -> None:
         net, dt, stride = self.grid.net, self.grid.reaches.dt, self.stride
-        heads = np.empty((n + 1, net.pf.shape[0]))
-        flows = np.empty((n + 1, net.lf.shape[0] + net.ef.shape[0]))
+        heads, flows = self._record(n + 1)
         heads[0], flows[0] = self.watch.heads, self.watch.flows
         status, count, _ = march(net, self.done, n, dt, self.frozen, to_vapour, 1, heads[1:], flows[1:])
         if status not in (OK, STOPPED_AT_VAPOUR):

@@ -24,15 +24,9 @@ STEADY = 2e-4  # [m] a head or wave may be off so much before anything moves: so
 ROUNDING = 1e-9  # of what passed and of what the pipes hold: rounding, with room
 NEWTON = 1e-6  # of the flow, and [m]: what is left when the flow at links is found by rounds
 TINY = 1e-12  # [m3/s], [m] below this a figure is nothing
-EVERY = 8  # points and links are looked at every so many steps; sums are of all steps
+EVERY, SPOT = 8, 64  # where not all steps are needed, every so many are looked at
+THOROUGH = 8  # one of so many steps lies in a stretch in which energy and links are looked at too
 ROOM = 2**17  # numbers recorded between two looks: 1 MB
-
-
-def rows_between_looks(grid: Grid) -> int:
-    """Steps whose record fits into the room for it."""
-    net = grid.net
-    columns: int = net.pf.shape[0] + net.lf.shape[0] + net.ef.shape[0]
-    return max(64, ROOM // columns)
 
 
 def first_event(grid: Grid) -> float:
@@ -71,6 +65,7 @@ class Watch:
         self.heads = net.pf[:, b.P_H].copy()
         self.flows = self.flows_now()
         self.start = self.heads, self.flows
+        self.thorough = True
         self._points()
         self._links()
         self._pipes()
@@ -140,6 +135,13 @@ class Watch:
             energy += head**2 + (self.wave * q) ** 2
         return total, size, energy
 
+    def steps(self, done: int) -> int:
+        """Steps until the next look; every round begins with a short stretch that is looked at thoroughly."""
+        whole = max(64 * THOROUGH, ROOM // int(self.heads.size + self.flows.size))
+        at, short = done % whole, whole // THOROUGH
+        self.thorough = at < short
+        return (short if self.thorough else whole) - at
+
     def look(self, first: int, heads: Array, flows: Array) -> None:
         """Look at the steps after the instant ``first`` * dt.
 
@@ -159,12 +161,15 @@ class Watch:
         still = int(min(max(self.until / self.dt * (1 - 1e-9) - first + 1, 0), heads.shape[0]))
         if still > 1:
             self._steady(heads[:still], flows[:still])
-        self._meet(heads, flows)
-        self._pass(heads, flows)
+        total = flows.sum(axis=0)
+        self._meet(heads, flows, total)
+        if self.thorough:
+            self._pass(heads, flows)
         self.heads, self.flows = heads[-1].copy(), flows[-1].copy()
         held, self.held = self.held, self._contents()
-        self._volume(held, flows)
-        self._energy(held, heads, flows)
+        self._volume(held, flows, total)
+        if self.thorough:
+            self._energy(held, heads, flows)
 
     def _fail(self, what: str) -> None:
         raise SolveError(
@@ -185,25 +190,21 @@ class Watch:
             name = self.grid.ends[int(np.argmax(waves))][0]
             self._fail(f"before anything moves the flow in {name} changes")
 
-    def _meet(self, heads: Array, flows: Array) -> None:
-        """What enters a point leaves it, but for what lumped elements store there."""
-        if not self.free.size:
-            return
-        for shift in (0, 1):
-            q, h = flows[shift::EVERY], heads[shift::EVERY, self.free]
-            if shift == 0:
-                earlier, before = np.einsum("ij,jk->ik", q, self.meet), h
-        n = min(earlier.shape[0], q.shape[0])
-        later = np.einsum("ij,jk->ik", q[:n], self.meet)
-        stored = self.storage * (h[:n] - before[:n])
-        miss = np.abs(np.where(self.storage > 0.0, earlier[:n] + later + stored, later)).max(
-            axis=0, initial=0
-        )
-        scale = np.einsum("j,jk->k", np.abs(q).max(axis=0, initial=0.0), np.abs(self.meet))
-        scale += self.storage * np.abs(h).max(axis=0, initial=0.0) * ROUNDING / NEWTON
-        wrong = miss > NEWTON * scale + TINY
-        if wrong.any():
-            at = int(np.argmax(np.where(wrong, miss / (scale + TINY), 0.0)))
+    def _meet(self, heads: Array, flows: Array, total: Array) -> None:
+        """What enters a point leaves it, but for what lumps store there: in all, and now and then."""
+        twice = 2.0 * total - flows[0] - flows[-1]
+        stored = self.storage * (heads[-1, self.free] - heads[0, self.free])
+        miss = np.abs(np.einsum("j,jk->k", twice, self.meet) + stored)
+        size = np.abs(flows[::SPOT]).max(axis=0)
+        scale = np.einsum("j,jk->k", size, np.abs(self.meet))
+        held = self.storage * np.abs(heads[::SPOT, self.free]).max(axis=0) * ROUNDING
+        self._lost(miss, (NEWTON * scale + TINY) * flows.shape[0] + held)
+        spot = np.abs(np.einsum("ij,jk->ik", flows[::SPOT], self.meet)).max(axis=0)
+        self._lost(np.where(self.storage > 0.0, 0.0, spot), NEWTON * scale + TINY)
+
+    def _lost(self, miss: Array, allowed: Array) -> None:
+        if np.any(miss > allowed):
+            at = int(np.argmax(miss / allowed))
             self._fail(f"at {self.grid.points[self.free[at]]} what flows in does not flow out")
 
     def _pass(self, heads: Array, flows: Array) -> None:
@@ -229,11 +230,11 @@ class Watch:
             if kept - given > NEWTON * size + TINY:
                 self._fail(f"energy comes from nowhere in {self.grid.links[e]}")
 
-    def _volume(self, held: tuple[Array, Array, Array], flows: Array) -> None:
+    def _volume(self, held: tuple[Array, Array, Array], flows: Array, total: Array) -> None:
         """The waves in a pipe change by what passes its ends: to rounding."""
         n = self.wave.size
         ends = flows[:, flows.shape[1] - 2 * n :]
-        twice = 2.0 * ends.sum(axis=0) - ends[0] - ends[-1]
+        twice = 2.0 * total[flows.shape[1] - 2 * n :] - ends[0] - ends[-1]
         passed = self.wave * (twice[:n] + twice[n:])
         change = self.held[0] - held[0]
         size = self.wave * np.abs(ends[::EVERY]).max(axis=0).reshape(2, n).sum(axis=0) * ends.shape[0]

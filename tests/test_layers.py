@@ -115,8 +115,9 @@ RINGS: tuple[tuple[str, ...], ...] = (
         "plots",
         "report_chart",
         *("report_records", "report_records_data"),
-        *("sheet_tests", "sheet_rows", "sheet_moves", "sheet_data"),
+        *("sheet_tests", "sheet_rows", "sheet_moves", "sheet_windows", "sheet_data"),
         *("sheet_layout", "sheet_sketch", "sheet_html", "sheet_pdf"),
+        "library",
     ),
     (
         "cli_shared",

@@ -9,7 +9,6 @@ from itertools import dropwhile
 
 from surge.errors import CaseError, SolveError
 from surge.lineup import LineUp, Scenario
-from surge.margins import Near
 from surge.rulebook import RuleBook
 from surge.run import simulate
 from surge.scan import Scanner, plan_at
@@ -180,18 +179,21 @@ class _Seek:
             stroke = self.longest(share)
             if stroke <= 0.0:
                 return -math.inf
-            strokes = first_look(max(self.to, 1.01 * stroke), stroke, fall=STROKES)
-            return min(
-                near.margin
-                for one in self.lineups
-                for scenario in self.scenarios
-                for near in self._looked(one, self.at(scenario, share), strokes)
-            )
+            at = self._least_margin(share, [stroke])
+            if at < 0.0:
+                return at  # the longer ones need not be looked at
+            return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=STROKES))
         except (CaseError, SolveError):
             return -math.inf  # a rate that the line-up cannot be held to
 
-    def _looked(self, one: LineUp, scenario: Scenario, strokes: Sequence[float]) -> list[Near]:
-        return Scanner(one, scenario).moved([with_strokes(scenario, {self.valve: s}) for s in strokes])
+    def _least_margin(self, share: float, strokes: Sequence[float]) -> float:
+        least = math.inf
+        for one in self.lineups:
+            for scenario in self.scenarios:
+                base = self.at(scenario, share)
+                variants = [with_strokes(base, {self.valve: s}) for s in strokes]
+                least = min([least, *(near.margin for near in Scanner(one, base).moved(variants))])
+        return least
 
     def confirm(self, share: float) -> list[Finding]:
         """Findings of full runs at a rate, with the one stroke that is left."""

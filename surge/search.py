@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 Evaluate = Callable[[Sequence[float]], Sequence[float]]
 
-FALL = 12 / 11  # ratio of neighbouring samples of the first look
+FALL = 1.18  # ratio of neighbouring samples of the first look; gaps in doubt are looked into afterwards
 BLOCK = 64  # samples looked at together: as many as two threads of a batch take at once
 ROUNDS = 20  # of refinement
 FINER = 4.0  # gaps in doubt are looked into down to this part of the resolution

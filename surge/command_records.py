@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 @click.option("--timed", type=click.Choice(["order", "movement"]), help="What times count, if not written.")
 @click.option("--tested", type=click.Choice(["alone", "together"]), help="How valves moved, if not written.")
 @click.option("--column", "columns", multiple=True, help="What a column means: 'time=Stroke, s'; repeatable.")
+@click.option("--unit", "units", multiple=True, help="A unit that is not written: time=s, time=h:min:s ...")
+@click.option("--joined", is_flag=True, help="An empty tag or date is that of the row above.")
 @click.option("--interval", default="12 months", help="Between tests, where a valve states none.")
 @click.option("--today", help="The day of the look, such as 2026-02-20; today without it.")
 @click.option("--output", multiple=True, help="File of findings to write: .csv or .json; several allowed.")
@@ -85,7 +87,7 @@ def records(
         fail("--scenario and --ends say how a measured curve is run: add --curve VALVE")
     asked, between = _asked(said), _interval(interval)
     answer, head = _answer(file, case, limits, asked, between, as_json=as_json)
-    _write(answer, head, paths, pages)
+    _write(answer, head, paths, pages, force=force)
     if as_json:
         from surge.report_records_data import records_document
 
@@ -111,12 +113,25 @@ def _asked(said: dict[str, Any]) -> Asked:
             fail(f"--column {text}: write MEANING=TITLE with a meaning of {', '.join(NAMES)}")
         columns[plain(title)] = meaning.strip()
     return Asked(
+        units=dict(_unit(text) for text in said["units"]),
+        joined=said["joined"],
         today=_today(said["today"]),
         dates=said["dates"],
         timed={"order": Timed.ORDER, "movement": Timed.MOVEMENT}.get(said["timed"]),
         together={"alone": False, "together": True}.get(said["tested"]),
         columns=columns,
     )
+
+
+def _unit(text: str) -> tuple[str, str]:
+    """The kind of quantity and the unit of an option such as time=s."""
+    from surge.records_cells import SPELLINGS, unit_of
+
+    kind, _, unit = (part.strip() for part in text.partition("="))
+    found = unit_of(unit, kind) if kind in SPELLINGS else None
+    if found is None:
+        fail(f"--unit {text}: write time=s, time=min:s, time=h:min:s, temperature=degC, pressure=bar or so")
+    return kind, found
 
 
 def _today(text: str | None) -> date:
@@ -174,6 +189,7 @@ def _answer(
         today=asked.today,
         interval=interval,
         refused=len(held.records.refused),
+        lost=held.records.lost,
     )
     head["records"]["sha256"] = read.sha256
     sources = []
@@ -203,7 +219,9 @@ def _unreadable(file: str, error: CaseError, head: dict[str, Any], *, as_json: b
     sys.exit(2)
 
 
-def _write(answer: Answer, head: dict[str, Any], paths: dict[Path, str], pages: dict[Path, str]) -> None:
+def _write(
+    answer: Answer, head: dict[str, Any], paths: dict[Path, str], pages: dict[Path, str], *, force: bool
+) -> None:
     """Write the files that were asked for."""
     import json
 
@@ -217,10 +235,10 @@ def _write(answer: Answer, head: dict[str, Any], paths: dict[Path, str], pages: 
             write_file(path, json.dumps(records_document(answer, head), allow_nan=False, indent=1) + "\n")
         click.echo(f"{path} written.", err=True)
     if pages:
-        _draw(answer, head, pages)
+        _draw(answer, head, pages, force=force)
 
 
-def _draw(answer: Answer, head: dict[str, Any], pages: dict[Path, str]) -> None:
+def _draw(answer: Answer, head: dict[str, Any], pages: dict[Path, str], *, force: bool) -> None:
     """Write the pages of histories; further pages of a picture get a number."""
     from surge.plots_frame import Heading
     from surge.plots_history import draw_histories
@@ -234,11 +252,16 @@ def _draw(answer: Answer, head: dict[str, Any], pages: dict[Path, str]) -> None:
     )
     histories = [v.history for v in findings.valves]
     drawn = draw_histories(histories, findings.ground, heading, kinds=tuple(dict.fromkeys(pages.values())))
-    for path, kind in pages.items():
-        for number, page in enumerate(drawn[kind], start=1):
-            each = path if number == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}")
-            write_file(each, page)
-            click.echo(f"{each} written.", err=True)
+    found = [
+        (path if number == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}"), page)
+        for path, kind in pages.items()
+        for number, page in enumerate(drawn[kind], start=1)
+    ]
+    if not force and (there := [str(path) for path, _ in found if path.exists()]):
+        fail(f"{', '.join(there)}: exists; give another name, or --force")
+    for path, page in found:
+        write_file(path, page)
+        click.echo(f"{path} written.", err=True)
 
 
 def _signature(head: dict[str, Any]) -> str:

@@ -172,7 +172,9 @@ def _tests(case: Case, own: _Held, today: date) -> Tests:
 
     limits, stated = own.held.limits, own.stated
     return tests_of(
-        findings_of_records(own.held.records.tests, limits, today=today, refused=own.refused),
+        findings_of_records(
+            own.held.records.tests, limits, today=today, refused=own.refused, lost=own.held.records.lost
+        ),
         closing=sorted(closing_in(case.lineup)),
         valve_of={tag: (stated.limits_of(tag)[1] if stated else "") or tag for tag in limits},
         refused=own.refused,

@@ -199,7 +199,11 @@ def judge_records(
         tell=tell,
     )
     found = findings_of_records(
-        held.records.tests, held.limits, today=today, refused=len(held.records.refused)
+        held.records.tests,
+        held.limits,
+        today=today,
+        refused=len(held.records.refused),
+        lost=held.records.lost,
     )
     sources = [f"Limits and facts of valves from {limits}."] if limits is not None else []
     if case is not None:

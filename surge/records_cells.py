@@ -12,6 +12,7 @@ from surge.units import UNITS, ZERO, QuantityError, quoted
 
 ATMOSPHERE = 101325.0  # [Pa] standard, for hydraulic pressures written above vacuum
 MINUTES, HOURS = "min:s", "h:min:s"  # "units" of a time with colons
+TYPED_WRONG = 5  # [min] from here whole minutes are rather seconds that a spreadsheet took for minutes
 T = TypeVar("T")
 EMPTY = frozenset({"", "-", "--", "---", "–", "—", "n/a", "n.a.", "na", "nil", "none"})
 _NUMBER = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)(.*)", re.DOTALL)
@@ -35,7 +36,7 @@ _WORDS_OF_UNITS = {
     },
 }
 _BOUNDS = {  # [SI] beyond them it is a slip of the pen
-    "time": (0.0, 3600.0, "above 0 and at most 1 h"),
+    "time": (0.0, 600.0, "above 0 and at most 10 min"),
     "delay": (0.0, 600.0, "from 0 to 10 min"),
     "temperature": (213.15, 473.15, "from -60 to 200 degC"),
     "pressure": (0.0, 1e8, "from 0 to 1000 bar"),
@@ -63,7 +64,7 @@ def unit_of(text: str, kind: str) -> str | None:
     return SPELLINGS[kind].get(_loose(text))
 
 
-def quantity(text: str, *, what: str, unit: str | None) -> float:
+def quantity(text: str, *, what: str, unit: str | None, usual: str | None = None) -> float:
     """Read a cell as a quantity in SI.
 
     Parameters
@@ -73,6 +74,8 @@ def quantity(text: str, *, what: str, unit: str | None) -> float:
         "time", "delay", "temperature" or "pressure".
     unit : str or None
         That of the header.
+    usual : str, optional
+        Where neither header nor cell says one.
 
     Raises
     ------
@@ -81,12 +84,13 @@ def quantity(text: str, *, what: str, unit: str | None) -> float:
     kind = "time" if what == "delay" else what
     colons = _COLONS.fullmatch(text) if kind == "time" else None
     if colons:
-        value = _with_colons(text, colons, unit)
+        value = _with_colons(text, colons, unit, usual)
     else:
         number, own = _split(text, kind)
-        value = _in_si(number, _agreed(text, own, unit, kind), kind, text)
-    low, high, words = _BOUNDS[what]
-    if not low <= value <= high or (what == "time" and value == 0.0):
+        agreed = _agreed(text, own, unit or (None if own else usual), kind)
+        value = _one_reading([_in_si(x, agreed, kind, text) for x in number], what, text)
+    if not _possible(value, what):
+        words = _BOUNDS[what][2]
         raise QuantityError(quoted(text), f"a {_name(what)} {words}", "check the figure and its unit")
     return value
 
@@ -95,21 +99,36 @@ def _name(what: str) -> str:
     return {"delay": "signal delay", "pressure": "hydraulic pressure", "time": "stroke time"}.get(what, what)
 
 
-def _split(text: str, kind: str) -> tuple[float, str]:
-    """Divide a cell into its number and what stands behind it."""
+def _possible(value: float, what: str) -> bool:
+    low, high, _ = _BOUNDS[what]
+    return low <= value <= high and not (what == "time" and value == 0.0)
+
+
+def _one_reading(values: list[float], what: str, text: str) -> float:
+    """The one value that is possible of a figure such as 23,400; an error if it can be read in two ways."""
+    found = [v for v in values if _possible(v, what)] if len(values) > 1 else values
+    if len(found) == 1:
+        return found[0]
+    number = _NUMBER.match(text)
+    assert number is not None
+    point, plain = number[1].replace(",", "."), number[1].replace(",", "")
+    raise QuantityError(
+        quoted(text), "a number that can be read in one way only", f"write {point} or {plain}"
+    )
+
+
+def _split(text: str, kind: str) -> tuple[list[float], str]:
+    """Divide a cell into its number, in every way to read it, and what stands behind it."""
     match = _NUMBER.fullmatch(text)
     if match is None:
         raise QuantityError(quoted(text), f"a number, with its {kind} unit", "write the figure alone: 23.4")
     number = match[1]
+    values = [float(number.replace(",", "."))]
     if _THOUSANDS.fullmatch(number):
-        point, plain = number.replace(",", "."), number.replace(",", "")
-        raise QuantityError(
-            quoted(text), "a number that can be read in one way only", f"write {point} or {plain}"
-        )
-    value = float(number.replace(",", "."))
-    if not math.isfinite(value):
+        values.append(float(number.replace(",", "")))
+    if not all(math.isfinite(v) for v in values):
         raise QuantityError(quoted(text), "a number that a computer can hold", "check the figure")
-    return value, match[2].strip()
+    return values, match[2].strip()
 
 
 def _agreed(text: str, own: str, header: str | None, kind: str) -> str:
@@ -121,7 +140,7 @@ def _agreed(text: str, own: str, header: str | None, kind: str) -> str:
             raise QuantityError(
                 found,
                 f"a unit of {kind}",
-                f"write it behind the title, such as [{example}], or behind the figure",
+                f"say --unit {kind}={example} if it is that, or write it behind the title: [{example}]",
             )
         return header
     unit = unit_of(own, kind)
@@ -152,15 +171,23 @@ def _in_si(number: float, unit: str, kind: str, text: str) -> float:
     return number * (UNITS["gauge pressure"] | UNITS["pressure difference"])[unit]
 
 
-def _with_colons(text: str, match: re.Match[str], header: str | None) -> float:
+def _with_colons(text: str, match: re.Match[str], header: str | None, usual: str | None) -> float:
     one, two, three, part, behind = match.groups()
-    unit = unit_of(behind.strip(), "time") if behind.strip() else header
+    unit = unit_of(behind.strip(), "time") if behind.strip() else header or usual
     wanted = HOURS if three else MINUTES
     if unit != wanted or (header not in (None, wanted)):
+        remedy = f"say --unit time={wanted}" if unit is None else f"change the title to [{wanted}]"
         raise QuantityError(
             f"{quoted(text)}, which can be a time of day, hours and minutes, or minutes and seconds",
             "a number of seconds, or a column whose header says [min:s] (or [h:min:s])",
-            "write seconds, such as 65 s, or min:s in the header; a time of day goes into its own column",
+            f"{remedy} if it is that; a time of day goes into its own column",
+        )
+    if three and int(two) >= TYPED_WRONG and float(three + part.replace(",", ".")) == 0.0:
+        raise QuantityError(
+            f"{quoted(text)}, {int(two)} minutes and no seconds",
+            "a stroke time with its seconds",
+            f"write 0:00:{two} if {int(two)} s were meant (spreadsheets take 0:{two} for minutes), "
+            f"else {int(two)} min",
         )
     parts = [float(x) for x in ((one, two, three) if three else ("0", one, two))]
     return parts[0] * 3600 + parts[1] * 60 + parts[2] + float("0" + part.replace(",", ".") if part else 0)

@@ -16,6 +16,8 @@ from surge.units import quoted
 LOOK = 60  # rows in which the header is looked for: title, ship, ports, legend stand above it
 CLOSING, OPENING = "closing time", "opening time"
 TIMES = ("time", CLOSING, OPENING)
+LISTED = 30  # titles that a message repeats
+COMPARED, LONGEST = 100, 200  # titles compared with the names looked for; characters of one with a meaning
 
 # What a column can mean -> the names that it goes by.
 NAMES: Mapping[str, tuple[str, ...]] = {
@@ -86,7 +88,7 @@ NAMES: Mapping[str, tuple[str, ...]] = {
             "hydraulic oil temperature",
             "hydraulic oil temp",
         ),
-        *("test temperature", "temperature at test"),
+        *("test temperature", "temperature at test", "test temp", "temp at test"),
     ),
     "pressure": (
         *("hydraulic pressure", "pressure", "hydraulic oil pressure", "oil pressure", "system pressure"),
@@ -142,6 +144,8 @@ class Column:
         That the header fixes.
     yes : bool or None
         What "yes" in it means; None where yes and no say nothing.
+    told : bool
+        The user said what it means.
     """
 
     index: int
@@ -151,6 +155,7 @@ class Column:
     timed: Timed | None = None
     direction: Direction | None = None
     yes: bool | None = None
+    told: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -198,6 +203,8 @@ def column_of(title: str, index: int, *, said: Mapping[str, str] | None = None) 
     said : mapping of str to str, optional
         Plain title -> meaning, as the user says.
     """
+    if not title or len(title) > LONGEST:
+        return None
     name, unit_text, timed = title, "", None
     while (found := _BRACKET.match(name)) is not None:
         name, inner = found.groups()
@@ -227,6 +234,7 @@ def column_of(title: str, index: int, *, said: Mapping[str, str] | None = None) 
         timed=timed,
         direction={CLOSING: Direction.CLOSING, OPENING: Direction.OPENING}.get(meaning),
         yes=False if key in REVERSED else True if key in PLAIN_YES else None,
+        told=told,
     )
 
 
@@ -284,7 +292,11 @@ def _header(
     found = [column_of(t, k, said=said) for k, t in enumerate(titles)]
     columns: dict[str, Column] = {}
     faults: list[RowFault] = []
-    for column in _times_told_apart([c for c in found if c is not None]):
+    understood = _times_told_apart([c for c in found if c is not None])
+    told = {c.meaning for c in understood if c.told}
+    for column in understood:
+        if column.meaning in told and not column.told:
+            continue  # the user says which one it is
         if (other := columns.get(column.meaning)) is not None:
             both = f"{quoted(other.title)} and {quoted(column.title)}"
             faults.append(
@@ -293,7 +305,8 @@ def _header(
                     column.title,
                     f"two columns that both mean {column.meaning}: {both}",
                     "one column for each meaning",
-                    "rename one of them in the header, such as the one that is not of this test",
+                    f"say --column {_shell(f'{column.meaning}={other.title}')} if that is the one, or rename "
+                    "the other in the header",
                 )
             )
         columns.setdefault(column.meaning, column)
@@ -330,11 +343,12 @@ def no_header(nearest: Header | None) -> CaseError:
         names = ", ".join(f'"{n}"' for n in NAMES[what][:4])
         remedy = (
             f"name the column {names}, or say --column '{what}=ITS TITLE'"
-            if near is None
+            if near is None or not near[1].isprintable()
             else f"say --column {_shell('='.join(near))} if it is that"
         )
-        listed = ", ".join(quoted(t) for t in nearest.cells if t)
-        found = f"no column for {what} among {listed}"
+        titles = [quoted(t) for t in nearest.cells if t]
+        more = f" and {len(titles) - LISTED} more" if len(titles) > LISTED else ""
+        found = f"no column for {what} among {', '.join(titles[:LISTED])}{more}"
         faults.append(row_fault(nearest.row, "", found, wanted, remedy))
     return CaseError(faults)
 
@@ -346,8 +360,8 @@ def _shell(text: str) -> str:
 def _near(what: str, titles: Sequence[str]) -> tuple[str, str] | None:
     """The title that is most like a name of what is missing, and the meaning it would have."""
     best: tuple[float, str, str] = (0.6, "", "")
-    for title in titles:
-        name = plain(_BRACKET.sub(r"\1", title))
+    for title in titles[:COMPARED]:
+        name = plain(_BRACKET.sub(r"\1", title[:LONGEST]))
         for meaning in TIMES if what == "time" else (what,):
             for known in NAMES[meaning]:
                 score = difflib.SequenceMatcher(None, name, known).ratio()

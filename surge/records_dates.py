@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -25,6 +26,10 @@ _NAME_DAY = re.compile(r"([A-Za-z]{3,9})\.? *([0-9]{1,2}),? +([0-9]{4})(?![0-9])
 _SHORT_YEAR = re.compile(
     r"([0-9]{1,2}[-/.][0-9]{1,2}[-/.]'?[0-9]{2}|[0-9]{1,2}[ -][A-Za-z]{3,9}\.?[ -]'?[0-9]{2})(?![0-9])"
 )
+_SHORT_NUMBERS = re.compile(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2'?([0-9]{2})(?![0-9])")
+_SHORT_NAME = re.compile(r"([0-9]{1,2})[ .-]*([A-Za-z]{3,9})\.?[ ,.-]*'?([0-9]{2})(?![0-9])")
+CENTURY = 80  # years of two digits from here are of the last century
+OUTVOTED = 4  # days that can be read both ways: from here a single one that cannot may be a slip of the pen
 _CLOCK = re.compile(
     r"([0-9]{1,2})[:.h]([0-9]{2})(?:[:.]([0-9]{2})(?:[.,][0-9]+)?)?"
     r" *(am|pm|a\.m\.|p\.m\.)?(?: *(?:lt|hrs?|h))?",
@@ -45,10 +50,13 @@ class Order:
         Mark -> "day-first" or "month-first"; a mark that is not there cannot be decided.
     why : mapping of str to str
         Mark -> how it was decided, or why it cannot be.
+    given : bool
+        The user says so: then the year comes last, and may have two digits.
     """
 
     by_mark: Mapping[str, str]
     why: Mapping[str, str]
+    given: bool = False
 
 
 def order_of(texts: Iterable[str], *, given: str | None = None) -> Order:
@@ -62,30 +70,55 @@ def order_of(texts: Iterable[str], *, given: str | None = None) -> Order:
         What the user says; it holds for every mark.
     """
     if given is not None:
-        return Order(by_mark=dict.fromkeys("-/.", given), why=dict.fromkeys("-/.", f"--dates {given}"))
-    first: dict[str, str] = {}
-    second: dict[str, str] = {}
-    marks: set[str] = set()
+        why = dict.fromkeys("-/.", f"--dates {given}")
+        return Order(by_mark=dict.fromkeys("-/.", given), why=why, given=True)
+    found: dict[str, tuple[dict[str, None], ...]] = {}  # mark -> day first, month first, either
     for text in texts:
-        found = _NUMBERS.match(text)
-        if found is None:
+        if (match := _NUMBERS.match(text)) is None:
             continue
-        marks.add(found[2])
-        if int(found[1]) > 12 and int(found[3]) <= 12:
-            first.setdefault(found[2], found[0])
-        elif int(found[3]) > 12 and int(found[1]) <= 12:
-            second.setdefault(found[2], found[0])
-    by_mark, why = {}, {}
-    for mark in sorted(marks):
-        a, b = first.get(mark), second.get(mark)
-        if a and b:
-            why[mark] = f"{a} is day first and {b} month first"
-        elif a or b:
-            by_mark[mark] = DAY_FIRST if a else MONTH_FIRST
-            why[mark] = f"{a or b} can be read in one way only, and no date in the file contradicts it"
-        else:
-            why[mark] = "no date in the file tells which number is the day"
-    return Order(by_mark=by_mark, why=why)
+        days = found.setdefault(match[2], ({}, {}, {}))
+        one, two = int(match[1]), int(match[3])
+        if one > 12 >= two:
+            days[0][match[0]] = None
+        elif two > 12 >= one and match[2] != ".":  # with points nobody puts the month first: a slip
+            days[1][match[0]] = None
+        elif one != two and max(one, two) <= 12:
+            days[2][match[0]] = None
+    told = {mark: _told(*(list(x) for x in days)) for mark, days in sorted(found.items())}
+    by_mark = {mark: which for mark, (which, _) in told.items() if which}
+    return Order(by_mark=by_mark, why={mark: words for mark, (_, words) in told.items()})
+
+
+def _told(first: list[str], second: list[str], either: list[str]) -> tuple[str, str]:
+    """The order that the dates of one form tell ("" for none), and why."""
+    if first and second:
+        return "", f"{first[0]} is day first and {second[0]} month first"
+    sure = first or second
+    if not sure:
+        return "", "no date in the file tells which number is the day"
+    if len(sure) == 1 and len(either) >= OUTVOTED:
+        return "", f"only {sure[0]} tells which number is the day, and may be a slip"
+    words = f"{sure[0]} can be read in one way only, and no date in the file contradicts it"
+    return DAY_FIRST if first else MONTH_FIRST, words
+
+
+def latest_reading(text: str, *, until: date) -> date | None:
+    """The latest day up to ``until`` that a text can mean, in whatever order; None where it tells none."""
+    if (found := _YEAR_FIRST.match(text) or _EIGHT.match(text)) is not None:
+        readings = [(found[1], found[3], found[4])]
+    elif (found := _NUMBERS.match(text)) is not None:
+        readings = [(found[4], found[3], found[1]), (found[4], found[1], found[3])]
+    elif (found := _SHORT_NUMBERS.match(text)) is not None:
+        one, two, three = found[1], found[3], found[4]
+        readings = [(_whole_year(three), two, one), (_whole_year(three), one, two)]
+        readings += [(_whole_year(one), two, three)] if len(one) == 2 else []
+    else:
+        return None
+    days = []
+    for year, month, day in readings:
+        with contextlib.suppress(ValueError):
+            days.append(date(int(year), int(month), int(day)))
+    return max((d for d in days if d <= until), default=None)
 
 
 def read_when(text: str, *, order: Order, clock: str = "") -> datetime:
@@ -113,8 +146,14 @@ def _day(text: str, order: Order) -> tuple[date, str]:
     elif found := _NUMBERS.match(text):
         one, mark, two, year = found.groups()
         day, month = (one, two) if _day_comes_first(text, int(one), mark, int(two), order) else (two, one)
+    elif order.given and (found := _SHORT_NUMBERS.match(text)):
+        one, mark, two, short = found.groups()
+        day, month = (one, two) if _day_comes_first(text, int(one), mark, int(two), order) else (two, one)
+        year = _whole_year(short)
     elif found := _DAY_NAME.match(text):
         day, month, year = found[1], str(_MONTH.get(found[2].lower(), 0)), found[3]
+    elif order.given and (found := _SHORT_NAME.match(text)):
+        day, month, year = found[1], str(_MONTH.get(found[2].lower(), 0)), _whole_year(found[3])
     elif found := _NAME_DAY.match(text):
         day, month, year = found[2], str(_MONTH.get(found[1].lower(), 0)), found[3]
     else:
@@ -131,10 +170,17 @@ def _day(text: str, order: Order) -> tuple[date, str]:
     return made, text[found.end() :]
 
 
+def _whole_year(short: str) -> str:
+    return f"{20 if int(short) < CENTURY else 19}{short}"
+
+
 def _no_date(text: str) -> QuantityError:
     if _SHORT_YEAR.match(text):
         return QuantityError(
-            quoted(text), "a year of four digits", "write the whole year, such as 2025-03-14"
+            quoted(text),
+            "a year of four digits",
+            "say --dates day-first or --dates month-first, with which the year comes last, or write the "
+            "whole year: 2025-03-14",
         )
     if _SERIAL.fullmatch(text):
         return QuantityError(quoted(text), EXPECTED, "give the column the format date in the spreadsheet")
@@ -148,10 +194,12 @@ def _day_comes_first(text: str, one: int, mark: str, two: int, order: Order) -> 
             found = f"{quoted(text)}, while dates are {decided} ({order.why[mark]})"
             raise QuantityError(found, EXPECTED, "write the date as 2025-03-14")
         return decided == DAY_FIRST
-    if (one > 12) != (two > 12):
+    if one > 12 >= two or (two > 12 >= one and mark != "."):
         return one > 12
     if one == two:
         return True
+    if two > 12:
+        raise QuantityError(quoted(text), EXPECTED, "check the month; write the date as 2025-03-14")
     raise QuantityError(
         f"{quoted(text)}, which can be two days: {order.why.get(mark, 'the file does not tell')}",
         "a date that can be read in one way only",

@@ -8,7 +8,7 @@ from datetime import date
 
 from surge.records_judge import NEVER, Judgement, SideState, judge
 from surge.records_limits import YEAR, Interval, Side, ValveLimits
-from surge.stroketest import Direction, StrokeTest
+from surge.stroketest import Direction, LostTest, StrokeTest
 from surge.valvehistory import histories
 from surge.valvehistory_types import (
     IN_ORDER,
@@ -127,6 +127,7 @@ def findings_of_records(
     today: date,
     interval: Interval = YEAR,
     refused: int = 0,
+    lost: Sequence[LostTest] = (),
 ) -> Findings:
     """Judge tests against limits and against the valves' own past.
 
@@ -141,14 +142,16 @@ def findings_of_records(
         Between tests, where a valve states none.
     refused : int
         Rows of the file that could not be used.
+    lost : sequence of LostTest
+        What these rows tell; see :func:`surge.records_judge.judge`.
     """
     ground = Ground(today=today, interval=interval)
-    judgement = judge(tests, limits, today=today, interval=interval)
+    judgement = judge(tests, limits, today=today, interval=interval, lost=lost)
     sides: dict[tuple[str, Direction], list[SideState]] = {}
     for state in judgement.sides:
         sides.setdefault((state.tag, state.direction), []).append(state)
     found = [
-        _finding(h, sides.get((h.tag, h.direction), []), limits.get(h.tag) or ValveLimits(tag=h.tag))
+        _finding(h, sides.get((h.tag, h.direction), []), limits.get(h.tag) or ValveLimits(tag=h.tag), today)
         for h in histories(tests, limits, ground=ground)
     ]
     return Findings(
@@ -167,8 +170,10 @@ def _urgency(finding: ValveFinding) -> tuple[bool, int, float, float, str, str]:
     return without, RANK[finding.state], finding.margin, change, finding.tag, finding.direction.value
 
 
-def _finding(history: ValveHistory, sides: Iterable[SideState], limits: ValveLimits) -> ValveFinding:
-    sides = tuple(_scattered(s, history) for s in sides)
+def _finding(
+    history: ValveHistory, sides: Iterable[SideState], limits: ValveLimits, today: date
+) -> ValveFinding:
+    sides = tuple(_passed(_scattered(s, history), history, today) for s in sides)
     untested = limits.required and not history.points
     verdict = worst_of(s.verdict for s in sides) if sides else UNDECIDED if untested else NOT_JUDGED
     return ValveFinding(
@@ -191,6 +196,19 @@ def _scattered(side: SideState, history: ValveHistory) -> SideState:
         return side
     reason = f"erratic: its times scatter by {reach:.1f} s, more than the margin of {side.margin:.1f} s"
     return replace(side, verdict=UNDECIDED, reason=reason, unsteady=True)
+
+
+def _passed(side: SideState, history: ValveHistory, today: date) -> SideState:
+    """A side undecided where the trend has met its limit since the last test, before the day of the look."""
+    if side.verdict != WITHIN or not history.counted:
+        return side
+    last = history.counted[-1].day
+    for held in history.held:
+        met = held.expected
+        if held.bound.side is side.side and met is not None and last < met <= today:
+            reason = f"by its trend it met {held.time:.1f} s on {met}, since its last test: time it again"
+            return replace(side, verdict=UNDECIDED, reason=reason)
+    return side
 
 
 def _states(history: ValveHistory, sides: Sequence[SideState]) -> tuple[str, ...]:

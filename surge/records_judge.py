@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from surge.records_limits import YEAR, Bound, Interval, Side, ValveLimits, spans_of
-from surge.stroketest import Direction, StrokeTest, Timed
+from surge.stroketest import Direction, LostTest, StrokeTest, Timed
 from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, worst_of
 
 SAME = 1e-9  # [s] rounding of floats, far below what anyone measures
-LEAST_REPEATS = 3  # before their spread says anything; trade practice, from memory
+LEAST_REPEATS = 2  # of which a spread is known; trade practice asks for three (from memory)
 REPEATABLE = 0.10  # [-] spread of repeats over their mean; a rule of this program, no source
 
 OFF_TEMPERATURE = "off normal temperature"
@@ -29,6 +29,7 @@ DELAY_WITHIN = "timed from the order, and no signal delay is stated that could b
 DELAY_LACKS = "timed without the signal delay, and none is stated"
 NO_LIMIT = "no limit is stated for this valve and direction"
 NEVER = "never tested"
+REFUSED = "refused"
 OVERDUE = "overdue"
 
 
@@ -49,6 +50,8 @@ class Tried:
         On the safe side of the limit [s].
     doubts : tuple of str
         Why it proves nothing; empty if it does.
+    broken : bool
+        Even the better end of what it may have been is beyond the limit.
     """
 
     test: StrokeTest
@@ -58,6 +61,7 @@ class Tried:
     time: float
     margin: float
     doubts: tuple[str, ...] = ()
+    broken: bool = False
 
     @property
     def proves(self) -> bool:
@@ -66,9 +70,9 @@ class Tried:
 
     @property
     def looks_beyond(self) -> bool:
-        """Whether the time as it was written is beyond the limit, whatever it counts."""
+        """Whether it is beyond the limit for certain, or the time as it was written is."""
         off = self.test.time - self.bound.value
-        return off < -SAME if self.side is Side.FASTEST else off > SAME
+        return self.broken or (off < -SAME if self.side is Side.FASTEST else off > SAME)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +142,7 @@ def judge(
     *,
     today: date,
     interval: Interval = YEAR,
+    lost: Sequence[LostTest] = (),
 ) -> Judgement:
     """Hold tests against limits.
 
@@ -150,6 +155,8 @@ def judge(
         The day of the look.
     interval : Interval
         Between tests, for valves that state none: an older test proves no more that a limit is kept.
+    lost : sequence of LostTest
+        Rows that were refused: a limit is not taken as kept while one of them may be a later test.
     """
     tests = list(tests)
     tried: dict[tuple[str, Direction, Side], list[Tried]] = {}
@@ -167,7 +174,7 @@ def judge(
             shown.setdefault(test.row, doubts[0])
     sides = [
         _aged(
-            _side(stated, direction, side, tried.get((tag, direction, side), [])),
+            _unless_lost(_side(stated, direction, side, tried.get((tag, direction, side), [])), lost),
             (stated.interval or interval),
             today,
         )
@@ -214,6 +221,7 @@ def _against(test: StrokeTest, limits: ValveLimits, bound: Bound) -> Tried:
         time=time,
         margin=sign * (time - bound.value),
         doubts=doubts,
+        broken=broken,
     )
 
 
@@ -270,6 +278,19 @@ def _side(limits: ValveLimits, direction: Direction, side: Side, tried: Sequence
     unsteady = _unsteady(latest, spread, decided.margin)
     reason = lacks or _later(tried, day) or unsteady
     return replace(state, verdict=UNDECIDED if reason else WITHIN, reason=reason, unsteady=bool(unsteady))
+
+
+def _unless_lost(state: SideState, lost: Iterable[LostTest]) -> SideState:
+    """The state, undecided if a row that was refused may be a test of the deciding day or later."""
+    if state.verdict != WITHIN and state.reason != NEVER:
+        return state
+    day = _day(state.decided) if state.decided else date.min
+    for one in lost:
+        if one.concerns(state.tag, state.direction) and (one.day is None or one.day >= day):
+            known = "" if state.decided is None else f", and may be later than the last test ({day})"
+            reason = f"row {one.row} of this valve was {REFUSED}{known}"
+            return replace(state, verdict=UNDECIDED, reason=reason)
+    return state
 
 
 def _aged(state: SideState, interval: Interval, today: date) -> SideState:

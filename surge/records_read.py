@@ -5,7 +5,7 @@ Forgiving of form (separator, coding, order of columns, blank rows), unforgiving
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -15,7 +15,7 @@ from surge.records_columns import LOOK, Header, find_header, named, no_header
 from surge.records_dates import Order, order_of
 from surge.records_rows import Asked, RowReader, cleaned
 from surge.records_text import MOST_ROWS, SEPARATORS, RowFault, Sheet, load_sheet, sheet_of, unusable
-from surge.stroketest import StrokeTest
+from surge.stroketest import LostTest, StrokeTest
 from surge.units import quoted
 
 __all__ = ["Asked", "Records", "load_records", "read_records"]
@@ -44,6 +44,8 @@ class Records:
         How the file was understood.
     tag_title : str
         Title of the column of tags.
+    lost : tuple of LostTest
+        What the refused rows tell, those apart that say what another row says.
     """
 
     filename: str
@@ -55,6 +57,7 @@ class Records:
     refused: frozenset[int]
     notes: tuple[str, ...]
     tag_title: str = "tag"
+    lost: tuple[LostTest, ...] = ()
 
 
 def load_records(path: str | Path, asked: Asked, *, tell: Tell | None = None) -> Records:
@@ -93,6 +96,7 @@ def _read(sheet: Sheet, filename: str, asked: Asked, tell: Tell) -> Records:
         if count % TELL_EVERY == 0:
             tell(f"{count} rows read")
         reader.row(number, cells)
+    singles = reader.finish()
     return Records(
         filename=filename,
         sha256=sheet.sha256,
@@ -101,7 +105,8 @@ def _read(sheet: Sheet, filename: str, asked: Asked, tell: Tell) -> Records:
         rows=count,
         blank=reader.blank,
         refused=frozenset(f.row for f in reader.faults),
-        notes=tuple(_notes(sheet, separator, header, order, reader)),
+        notes=tuple(_notes(sheet, separator, header, order, reader, singles)),
+        lost=tuple(reader.lost),
         tag_title=header.columns["tag"].title,
     )
 
@@ -112,11 +117,8 @@ def _layout(sheet: Sheet, asked: Asked) -> tuple[str, Header]:
     nearest: Header | None = None
     first_error: CaseError | None = None
     for separator in SEPARATORS:
-        try:
-            rows = list(islice(sheet.rows(separator), LOOK))
-        except CaseError as error:
-            first_error = first_error or error
-            continue
+        rows, error = _first_rows(sheet, separator)
+        first_error = first_error or error
         header, near, faults = find_header(rows, said=asked.columns)
         if header is not None:
             found.append((separator, header, faults))
@@ -128,6 +130,17 @@ def _layout(sheet: Sheet, asked: Asked) -> tuple[str, Header]:
     if faults:
         raise CaseError(list(faults))
     return separator, header
+
+
+def _first_rows(sheet: Sheet, separator: str) -> tuple[list[list[str]], CaseError | None]:
+    """Rows in which the header may be; those before a row that cannot be read, and why it cannot."""
+    rows: list[list[str]] = []
+    try:
+        for cells in islice(sheet.rows(separator), LOOK):
+            rows.append(cells)
+    except CaseError as error:
+        return rows, error
+    return rows, None
 
 
 def _dates(sheet: Sheet, separator: str, header: Header, tell: Tell) -> Iterable[str]:
@@ -143,7 +156,9 @@ def _dates(sheet: Sheet, separator: str, header: Header, tell: Tell) -> Iterable
             yield cleaned(cells[at])
 
 
-def _notes(sheet: Sheet, separator: str, header: Header, order: Order, reader: RowReader) -> Iterable[str]:
+def _notes(
+    sheet: Sheet, separator: str, header: Header, order: Order, reader: RowReader, singles: Sequence[int]
+) -> Iterable[str]:
     above = {0: "", 1: "; row 1 above it is taken for a title"}.get(
         header.row - 1, f"; rows 1 to {header.row - 1} above it are taken for titles"
     )
@@ -155,5 +170,11 @@ def _notes(sheet: Sheet, separator: str, header: Header, order: Order, reader: R
             yield f'Dates with "{mark}" are {which}: {order.why[mark]}.'
     if reader.repeated:
         yield f"The row of titles comes {reader.repeated} times more: counted as blank."
+    if singles:
+        listed = ", ".join(str(n) for n in singles[:8]) + (" ..." if len(singles) > 8 else "")
+        what = "a single text and neither date nor time: taken for a heading or a note, counted as blank"
+        yield f"Row{'s' if len(singles) > 1 else ''} {listed}: {what}."
+    if reader.asked.joined:
+        yield "An empty tag or date is taken to be that of the row above, as --joined says."
     if sheet.note:
         yield f"{sheet.note[0].upper()}{sheet.note[1:]}."

@@ -9,9 +9,9 @@ from typing import TypeVar
 
 from surge.records_cells import DIRECTIONS, EMPTY, FLOWING, TIMED, TOGETHER, YES_NO, quantity, word
 from surge.records_columns import Column, Header
-from surge.records_dates import EXPECTED, Order, read_when
+from surge.records_dates import EXPECTED, Order, latest_reading, read_when
 from surge.records_text import RowFault, row_fault
-from surge.stroketest import Direction, StrokeTest, Timed
+from surge.stroketest import Direction, LostTest, StrokeTest, Timed
 from surge.units import QuantityError, quoted
 
 T = TypeVar("T")
@@ -30,6 +30,10 @@ class Asked:
     together : bool or None
     columns : mapping of str to str
         Plain title -> meaning.
+    units : mapping of str to str
+        "time", "temperature" or "pressure" -> unit, where neither title nor cell says one.
+    joined : bool
+        An empty tag or date is that of the row above.
     today : date
         No test can be later.
     """
@@ -39,6 +43,8 @@ class Asked:
     timed: Timed | None = None
     together: bool | None = None
     columns: Mapping[str, str] | None = None
+    units: Mapping[str, str] | None = None
+    joined: bool = False
 
 
 def cleaned(cell: str) -> str:
@@ -54,6 +60,10 @@ class RowReader:
         self.latest = asked.today + timedelta(days=1)
         self.tests: list[StrokeTest] = []
         self.faults: list[RowFault] = []
+        self.lost: list[LostTest] = []
+        self.single: dict[int, list[str]] = {}  # rows with one cell: headings or notes, if no valve is named
+        self.above: dict[str, str] = {}
+        self.tags: set[str] = set()
         self.blank = self.repeated = 0
         self.seen: dict[tuple[object, ...], int] = {}
         self.number = 0
@@ -69,13 +79,76 @@ class RowReader:
             self.blank += 1  # the header of a further page
             self.repeated += 1
             return
+        if self._says_one_thing(texts):
+            self.single[number] = texts
+        else:
+            self._test_row(texts)
+
+    def finish(self) -> list[int]:
+        """Decide on rows with a single text, once all valves are known; return those taken for no test."""
+        notes = []
+        for number, texts in self.single.items():
+            if self._text(texts, "tag").casefold() in self.tags:
+                self.number = number
+                self._test_row(texts)
+            else:
+                notes.append(number)
+        self.blank += len(notes)
+        self.faults.sort(key=lambda f: f.row)
+        return notes
+
+    def _says_one_thing(self, texts: Sequence[str]) -> bool:
+        """Whether a row has one cell only, and that is neither date nor time."""
+        telling = ("date", *(c.meaning for c in self.header.times))
+        return sum(1 for t in texts if t) == 1 and not any(self._text(texts, m) for m in telling)
+
+    def _test_row(self, texts: list[str]) -> None:
         before = len(self.faults)
         if any(texts[self.header.width :]):
             self._more_cells(texts)
-            return
-        tests = self._tests(texts)
-        if len(self.faults) == before and not self._twice(tests, texts):
-            self.tests += tests
+        else:
+            texts = self._filled(texts)
+            tests = self._tests(texts)
+            if len(self.faults) == before:
+                if not self._twice(tests, texts):  # what is said twice is lost only once
+                    self.tests += tests
+                    self.tags.add(tests[0].tag.casefold())
+                return
+        self.lost.append(self._lost(texts))
+
+    def _filled(self, texts: list[str]) -> list[str]:
+        """The cells with tag and date of the row above, where the user says that cells were joined.
+
+        Not where both are empty and no direction is written: that may be a row of totals.
+        """
+        own = {m: self._text(texts, m) for m in ("tag", "date", "direction")}
+        if self.asked.joined and any(own.values()):
+            for meaning in ("tag", "date"):
+                column = self.columns[meaning]
+                if not own[meaning] and column.index < len(texts):
+                    texts[column.index] = self.above.get(meaning, "")
+        self.above |= {m: t for m in ("tag", "date") if (t := self._text(texts, m))}
+        return texts
+
+    def _lost(self, texts: Sequence[str]) -> LostTest:
+        """What a refused row tells; cells that may have moved tell nothing but the tag."""
+        whole = not any(texts[self.header.width :])
+        tag = self._text(texts, "tag")
+        self.tags.add(tag.casefold())
+        day = self._latest_day(self._text(texts, "date")) if whole else None
+        ways = [c.direction for c in self.header.times if self._text(texts, c.meaning)] if whole else []
+        if ways in ([], [None]):
+            ways = [DIRECTIONS.get(self._text(texts, "direction").casefold()) if whole else None]
+        known = () if None in ways else tuple(w for w in ways if w is not None)
+        return LostTest(row=self.number, tag=tag, directions=known, day=day)
+
+    def _latest_day(self, text: str) -> date | None:
+        """The day of a refused row; where it is not certain the latest that it can be."""
+        try:
+            day = read_when(text, order=self.order).date()
+        except QuantityError:
+            return latest_reading(text, until=self.latest)
+        return day if day <= self.latest else None
 
     def fault(self, column: Column | None, found: str, expected: str, remedy: str) -> None:
         """Note a fault of the row that is being read."""
@@ -141,7 +214,8 @@ class RowReader:
     def _when(self, texts: Sequence[str]) -> datetime | None:
         clock = self._text(texts, "time of day")
         if not self._text(texts, "date"):
-            self.fault(self.columns["date"], "an empty cell", EXPECTED, "write the day of the test")
+            remedy = "write the day of the test; if cells were joined, say --joined"
+            self.fault(self.columns["date"], "an empty cell", EXPECTED, remedy)
         when = self._got(texts, "date", lambda t, _: read_when(t, order=self.order, clock=clock))
         if when is not None and when.date() > self.latest:
             self.fault(
@@ -159,7 +233,7 @@ class RowReader:
                 self.columns["tag"],
                 "an empty cell",
                 "the tag of the valve",
-                "write the tag in every row; fill cells that were joined",
+                "write the tag in every row; if cells were joined, say --joined",
             )
         return tag
 
@@ -231,9 +305,9 @@ class RowReader:
 
     # Cells
 
-    @staticmethod
-    def _quantity(what: str) -> Callable[[str, Column], float]:
-        return lambda text, column: quantity(text, what=what, unit=column.unit)
+    def _quantity(self, what: str) -> Callable[[str, Column], float]:
+        usual = (self.asked.units or {}).get("time" if what == "delay" else what)
+        return lambda text, column: quantity(text, what=what, unit=column.unit, usual=usual)
 
     @staticmethod
     def _direction(text: str, _: Column) -> Direction:

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
 from surge.lineup import LineUp
 from surge.records_limitfile import LimitFile, LimitFileError, fold
-from surge.records_limits import ValveLimits
+from surge.records_limits import Side, ValveLimits
 from surge.records_read import Records
 from surge.records_text import RowFault, row_fault
 from surge.records_window import closing_in, with_windows
 from surge.rulebook import RuleBook
-from surge.stroketest import StrokeTest
+from surge.stroketest import Direction, LostTest, StrokeTest
 from surge.units import quoted
 from surge.verdict import WITHIN
 from surge.window import Windows, windows_of
 
 Tell = Callable[[str], None]
+NO_CASE = "add --case with the case that in_case is about"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,10 +77,19 @@ def held_against(
         limits |= {v.name: ValveLimits(tag=v.name, required=True) for v in lineup.valves if v.adjustable}
         named |= dict.fromkeys(limits, "")
     if lineup is None or book is None:
-        return Held(records=records, limits=limits)
+        return Held(records=records, limits={tag: _unseen(limits[tag], named[tag]) for tag in limits})
     windows, named = _windows(named, stated, lineup, book, tell)
     found = with_windows(limits.values(), windows, named=named)
     return Held(records=records, limits={one.tag: one for one in found}, notes=tuple(_notes(windows)))
+
+
+def _unseen(limits: ValveLimits, name: str) -> ValveLimits:
+    """The limits of a valve that stands for one of a case which was not given: its window is missing."""
+    if not name:
+        return limits
+    reason = f"its window as {quoted(name)} was not looked up: {NO_CASE}"
+    lacking = [(Direction.CLOSING, side, reason) for side in Side]
+    return replace(limits, missing=(*limits.missing, *lacking))
 
 
 def _notes(windows: Windows) -> Iterator[str]:
@@ -99,7 +109,26 @@ def _valves(lineup: LineUp | None) -> list[str]:
 def _spelt(records: Records, spelt: dict[str, str]) -> Records:
     """The records with every tag spelt as in the limits or the case, else as where it stands first."""
     tests = [replace(t, tag=spelt.setdefault(fold(t.tag), t.tag)) for t in records.tests]
-    return replace(records, tests=tuple(tests))
+    bare = {_bare(tag): tag for tag in spelt.values()}
+    lost = [replace(t, tag=spelt.get(fold(t.tag), bare.get(_bare(t.tag), t.tag))) for t in records.lost]
+    notes = tuple(_alike(dict.fromkeys(t.tag for t in tests)))
+    return replace(records, tests=tuple(tests), lost=tuple(lost), notes=(*records.notes, *notes))
+
+
+def _alike(tags: Iterable[str]) -> Iterator[str]:
+    """Tell tags that may be one valve: its tests would be divided between them."""
+    groups: dict[str, list[str]] = {}
+    for tag in tags:
+        groups.setdefault(_bare(tag), []).append(tag)
+    for alike in groups.values():
+        if len(alike) > 1:
+            listed = ", ".join(quoted(t) for t in alike)
+            yield f"Taken for different valves, since more than capitals differ: {listed}."
+
+
+def _bare(tag: str) -> str:
+    """Letters and figures of a tag: M 1P, m1p and M-1P may be one valve."""
+    return "".join(c for c in tag.casefold() if c.isalnum())
 
 
 def _known(records: Records, stated: LimitFile | None, lineup: LineUp | None) -> Records:
@@ -111,11 +140,22 @@ def _known(records: Records, stated: LimitFile | None, lineup: LineUp | None) ->
         return records
     names = [*valves, *(stated.named if stated else ())]
     faults = {t.row: _unknown(t, names, records.tag_title) for t in records.tests if t.tag not in known}
+    bare = {_bare(tag): tag for tag in (*names, *known)}
+    lost = [
+        *records.lost,
+        *(
+            LostTest(row=t.row, tag=t.tag, directions=(t.direction,), day=t.when.date())
+            for t in records.tests
+            if t.tag not in known
+        ),
+    ]
+    lost = [t if t.tag in known else replace(t, tag=bare.get(_bare(t.tag), t.tag)) for t in lost]
     return replace(
         records,
         tests=tuple(t for t in records.tests if t.tag in known),
         faults=(*records.faults, *faults.values()),
         refused=records.refused | faults.keys(),
+        lost=tuple(lost),
     )
 
 
@@ -127,7 +167,8 @@ def _unknown(test: StrokeTest, names: Sequence[str], title: str) -> RowFault:
         title,
         f"the tag {quoted(test.tag)}",
         "a tag that the limits file or the case knows",
-        f"{remedy}correct the tag, or name it in the limits file: tags = [{quoted(test.tag)}]",
+        f"{remedy}correct the tag, or name it in a table of the limits file; a table with "
+        'tags = ["*"] takes in all that have no limit',
     )
 
 

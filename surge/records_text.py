@@ -19,7 +19,7 @@ WORKBOOKS = {
     b"\xd0\xcf\x11\xe0": "an old workbook (xls)",
     b"%PDF": "a PDF",
 }
-SWALLOWED = 3  # separators in a line inside a quoted cell: no remark, but rows that a quote has swallowed
+SWALLOWED = 3  # separators in a line inside a quoted cell: fewer are no row that a quote has swallowed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,7 +69,7 @@ class Sheet:
     sha256: str
     note: str = ""
 
-    def rows(self, separator: str, *, width: int = SWALLOWED + 1) -> Iterator[list[str]]:
+    def rows(self, separator: str, *, width: int | None = None) -> Iterator[list[str]]:
         """Yield the cells of row after row; ``width`` is that of the table, once known.
 
         Raises
@@ -78,18 +78,26 @@ class Sheet:
             A cell that is too long, or a quote that swallows rows.
         """
         text = io.TextIOWrapper(io.BytesIO(self.content), encoding=self.coding, newline="")
-        reader = csv.reader(text, delimiter=separator, skipinitialspace=separator != "\t")
+        # Strict: a quote that swallows rows nearly always ends in one that has no separator behind it.
+        reader = csv.reader(text, delimiter=separator, skipinitialspace=separator != "\t", strict=True)
         number = 0
         try:
             for number, cells in enumerate(reader, start=1):
-                if any("\n" in c or "\r" in c for c in cells):
-                    _refuse_swallowed(cells, number, separator, min(SWALLOWED, width - 1))
+                if width is not None and any("\n" in c or "\r" in c for c in cells):
+                    # A remark of several lines may hold separators, but not as many as half a row.
+                    least = max(min(SWALLOWED, width - 1), width // 2)
+                    _refuse_swallowed(cells, number, separator, least)
                 yield cells
         except csv.Error as error:
+            found = (
+                f"row {number + 1} cannot be read: {error}"
+                if "larger" in str(error)
+                else f"in row {number + 1} a quote is opened that does not close at the end of a cell"
+            )
             raise unusable(
-                f"row {number + 1} cannot be read: {error}",
-                "cells of a table, each below 131072 characters",
-                "look for a quote that is not closed in that row",
+                found,
+                "cells below 131072 characters, quotes in pairs around one cell",
+                'look for a single quote (") in that row: take it out, or write it twice',
                 row=number + 1,
             ) from None
 

@@ -9,7 +9,7 @@ from surge.lineup import LineUp
 from surge.records_limits import EVERY_STROKE_TOO_SLOW, NO_STROKE_IS_SAFE, Bound, Side, ValveLimits
 from surge.strokelimits import StrokeLimits, closing_valves
 from surge.stroketest import Direction, Timed
-from surge.verdict import EXCEEDED
+from surge.verdict import EXCEEDED, WITHIN
 from surge.window import Windows
 
 
@@ -31,9 +31,24 @@ def with_windows(
         Tag -> name of the valve in the case.
     """
     return [
-        _added(one, windows.by_valve[name]) if (name := named.get(one.tag, "")) in windows.by_valve else one
+        _together(_added(one, windows.by_valve[name]), windows, name)
+        if (name := named.get(one.tag, "")) in windows.by_valve
+        else one
         for one in limits
     ]
+
+
+def _together(limits: ValveLimits, windows: Windows, name: str) -> ValveLimits:
+    """Add what comes of all valves together: the window of one valve does not prove the set."""
+    strokes = windows.joint_strokes
+    if windows.together is None or len(strokes) < 2:
+        return limits
+    listed = ", ".join(f'"{v}"' for v in strokes)
+    source = f'window of "{name}" when {listed} close together'
+    if windows.together.pressures == WITHIN:
+        return replace(limits, bounds=(*limits.bounds, _bound(Side.FASTEST, strokes[name], source)))
+    reason = f"{source}: {windows.together.pressures} at their shortest strokes; see surge window"
+    return replace(limits, missing=(*limits.missing, (Direction.CLOSING, Side.FASTEST, reason)))
 
 
 def _added(limits: ValveLimits, parts: Iterable[StrokeLimits]) -> ValveLimits:

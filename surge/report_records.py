@@ -12,6 +12,7 @@ from surge.records_judge import NEVER, SideState
 from surge.records_limits import NO_STROKE_IS_SAFE, Side
 from surge.records_read import Records
 from surge.records_text import RowFault
+from surge.report_records_open import open_lines, would_decide
 from surge.report_text import table
 from surge.stroketest import Direction, Timed
 from surge.units import printable, quoted
@@ -105,14 +106,21 @@ def first_sentence(findings: Findings) -> str:
     if first.verdict == EXCEEDED and worst is not None:
         more = _and_why(first, findings)
         return f"Adjust first: {name}. It took {side_words(worst)}.{more} {ADJUST[worst.side]}"
+    told = "; ".join(reasons(first, findings))
+    none = f"No valve is {'' if findings.verdict == WITHIN else 'shown to be '}outside its limits."
     if first.state in (NEAR, WATCH):
-        return f"No valve is outside its limits. Look first at {name}: {'; '.join(reasons(first, findings))}."
+        return f"{none} Look first at {name}: {told}."
     if first.verdict == UNDECIDED:
-        told = "; ".join(reasons(first, findings))
-        return f"No valve is shown to be outside its limits. Look first at {name}: {told}.{_next(first)}"
+        return f"{none} Look first at {name}: {told}.{_next(first)}"
+    kept = "Every limit is kept." if not findings.refused else _kept_but(findings.refused)
     if worst is None:
-        return f"Every limit is kept. {_own_past(first, findings)}"
-    return f"Every limit is kept. Nearest is {name}: it took {side_words(worst)}."
+        return f"{kept} {_own_past(first, findings)}"
+    return f"{kept} Nearest is {name}: it took {side_words(worst)}."
+
+
+def _kept_but(refused: int) -> str:
+    rows = f"{refused} row{'s were' if refused > 1 else ' was'} refused and may hold other tests"
+    return f"Every limit is kept by the rows that could be read, but {rows}: put them right first."
 
 
 def _own_past(first: ValveFinding, findings: Findings) -> str:
@@ -140,7 +148,8 @@ def _next(first: ValveFinding) -> str:
         return " Time it at normal temperature, alone and together with the others, three times."
     if first.state == SCATTERED:
         return " Find out why it is not steady; until then no time of it can be relied on."
-    return ""
+    told = dict.fromkeys(a for s in first.sides if s.verdict == UNDECIDED and (a := would_decide(s.reason)))
+    return "".join(f" {a}." for a in told)
 
 
 def reasons(finding: ValveFinding, findings: Findings) -> list[str]:
@@ -209,6 +218,7 @@ def records_lines(answer: Answer, *, details: bool = False) -> list[str]:
         ]
     if calm and not details:
         out += [*_calm(calm), ""]
+    out += open_lines(findings)
     out += _rows(answer)
     out += _faults(records.faults)
     out += ["How the answer was made"]

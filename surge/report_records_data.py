@@ -173,7 +173,7 @@ def _test(t: StrokeTest, tried: Iterable[Tried], shown: Any) -> Json:
 
 def safe(text: str) -> str:
     """A text that no spreadsheet takes for a formula: an apostrophe goes before it where one would."""
-    return f"'{text}" if text.lstrip(" ").startswith(EXECUTED) else text
+    return f"'{text}" if text.startswith(EXECUTED) or text.lstrip().startswith(EXECUTED) else text
 
 
 def findings_csv(answer: Answer) -> str:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from surge.errors import CaseError
 from surge.records_cells import EMPTY, unit_of
-from surge.records_columns import plain
+from surge.records_columns import LONGEST, plain
 from surge.records_text import SEPARATORS, RowFault, Sheet, load_sheet, row_fault, unusable
 from surge.strokecurve import Curve, Sample
 from surge.units import UNITS, quoted
@@ -169,11 +169,11 @@ def _find(sheet: Sheet) -> Table:
 
 
 def _title(cell: str) -> tuple[str, str]:
-    match = _BRACKET.match(cell)
+    match = _BRACKET.match(cell) if len(cell) <= LONGEST else None
     name, unit = match.groups() if match else (cell, "")
     if not match and "," in cell:
         name, _, unit = cell.partition(",")
-    return plain(name), " ".join(unit.casefold().split())
+    return plain(name[:LONGEST]), " ".join(unit.casefold().split())
 
 
 def _table(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from enum import Enum
 
 
@@ -63,3 +63,28 @@ class StrokeTest:
     flowing: bool | None = None
     by: str = ""
     remark: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LostTest:
+    """What is known of a row that was refused: it may be a test that the others do not know of.
+
+    Attributes
+    ----------
+    row : int
+    tag : str
+        "" where the row does not tell.
+    directions : tuple of Direction
+        Empty where the row does not tell.
+    day : date or None
+        None where the row does not tell: it may be the latest.
+    """
+
+    row: int
+    tag: str = ""
+    directions: tuple[Direction, ...] = ()
+    day: date | None = None
+
+    def concerns(self, tag: str, direction: Direction) -> bool:
+        """Whether it may be a test of this valve in this direction."""
+        return self.tag == tag and (not self.directions or direction in self.directions)

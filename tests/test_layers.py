@@ -114,7 +114,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         *("plots_history", "plots_measured", "report_measured"),
         "plots",
         "report_chart",
-        *("report_records", "report_records_data"),
+        *("report_records_open", "report_records", "report_records_data"),
         *("sheet_tests", "sheet_rows", "sheet_moves", "sheet_windows", "sheet_data"),
         *("sheet_layout", "sheet_sketch", "sheet_html", "sheet_pdf"),
         "library",

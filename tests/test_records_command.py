@@ -299,3 +299,59 @@ def test_whatever_the_records_say_there_is_an_answer_that_adds_up(rows: list[tup
     assert told.exit_code == made["exit_code"] != 0  # M7 was never tested
     beyond = any(s["verdict"] == "limit exceeded" for v in made["valves"] for s in v["sides"])
     assert (made["exit_code"] == 3) is beyond
+
+
+# --- what is said on the page about what was refused, and what would decide the rest ---
+
+
+def test_a_refused_newest_row_is_never_every_limit_kept(files: Any) -> None:
+    got = run(*files(KEPT + "M1;2026-02-11;closing;about 12;movement\n" + KEPT.replace("M1", "M3")))
+    text = flat(got.stdout)
+    assert got.exit_code == 4
+    assert "Every limit is kept" not in text
+    assert 'Look first at "M1", closing: row 3 of this valve was refused' in text
+    assert "nothing to do, closing: M3." in text
+    older = flat(run(*files(KEPT + "M1;2026-01-11;closing;about 12;movement\n")).stdout)
+    assert "Every limit is kept by the rows that could be read, but 1 row was refused" in older
+
+
+@pytest.mark.parametrize(
+    ("head", "row", "action"),
+    [
+        ("", "", "--tested alone (or together)"),
+        (";together", ";alone", "Time it together with the others"),
+        (";together", ";together", "Time it alone as well"),
+    ],
+)
+def test_what_would_decide_it_is_told(tmp_path: Path, head: str, row: str, action: str) -> None:
+    path, other = tmp_path / "tests.csv", tmp_path / "limits.toml"
+    text = f"tag;date;direction;time [s];timed{head}\nM1;2026-02-10;closing;25;movement{row}\n"
+    path.write_text(text, encoding="utf-8")
+    other.write_text(LIMITS.replace("shares_power = false", "shares_power = true"), encoding="utf-8")
+    text = flat(run(path, "--limits", other, *ON).stdout)
+    assert action in text[: text.index("Rows:")]
+
+
+def test_a_case_that_was_forgotten_is_told(files: Any) -> None:
+    more = LIMITS + '[[valve]]\ntags = ["M1"]\nin_case = "manifold valve"\n'
+    got = run(*files(KEPT, more))
+    assert got.exit_code == 4
+    assert "add --case" in flat(got.stdout)
+
+
+@pytest.mark.parametrize("text", ["M1", "time=furlong", "mass=s", "time="])
+def test_units_that_are_not_known(files: Any, text: str) -> None:
+    got = run(*files(KEPT), "--unit", text)
+    assert got.exit_code == 2
+    assert "time=h:min:s" in got.stderr
+
+
+def test_further_pages_never_overwrite_without_force(files: Any, tmp_path: Path) -> None:
+    rows = "".join(KEPT.replace("M1", f"M{k}") for k in range(70))
+    second = tmp_path / "page-2.png"
+    second.write_text("mine", encoding="utf-8")
+    got = run(*files(rows), "--pictures", tmp_path / "page.png")
+    assert got.exit_code == 2
+    assert "page-2.png" in got.stderr
+    assert second.read_text(encoding="utf-8") == "mine"
+    assert not (tmp_path / "page.png").exists()

@@ -37,7 +37,7 @@ from surge.records_limits import (
     ValveLimits,
     spans_of,
 )
-from surge.stroketest import Direction, StrokeTest, Timed
+from surge.stroketest import Direction, LostTest, StrokeTest, Timed
 from surge.valvehistory_types import IN_ORDER, OVERDUE, SCATTERED, TOO_FAST, UNTESTED
 from surge.verdict import EXCEEDED, UNDECIDED, WITHIN
 
@@ -356,3 +356,72 @@ def test_an_overdue_valve_is_told_and_undecided() -> None:
     found = findings([timed(25.0, when=datetime(2024, 1, 1))], {"M1": limits(bound(FAST, 20.0))})
     assert OVERDUE in found.valves[0].history.states
     assert found.exit_code == 4
+
+
+# --- rows that were refused ---
+
+
+def lost(day: int | None, *ways: Direction, tag: str = "M1") -> LostTest:
+    return LostTest(row=9, tag=tag, directions=ways, day=day and date(2026, 2, day))
+
+
+@pytest.mark.parametrize(
+    ("row", "verdict"),
+    [
+        (lost(9, Direction.CLOSING), WITHIN),  # older than the test that decides
+        (lost(10, Direction.CLOSING), UNDECIDED),
+        (lost(11, Direction.CLOSING), UNDECIDED),
+        (lost(None, Direction.CLOSING), UNDECIDED),
+        (lost(11), UNDECIDED),
+        (lost(11, Direction.OPENING, Direction.CLOSING), UNDECIDED),
+        (lost(11, Direction.OPENING), WITHIN),
+        (lost(11, Direction.CLOSING, tag="M2"), WITHIN),
+    ],
+)
+def test_an_old_good_test_does_not_stand_while_a_later_row_was_refused(row: LostTest, verdict: str) -> None:
+    stated = {"M1": limits(bound(FAST, 20.0), bound(SLOW, 30.0))}
+    for side in judge([timed(25.0)], stated, today=TODAY, lost=[row]).sides:
+        assert side.verdict == verdict
+        assert ("row 9" in side.reason) is (verdict == UNDECIDED)
+    # What is broken stays broken, whatever was refused.
+    (fast, _) = judge([timed(19.0)], stated, today=TODAY, lost=[row]).sides
+    assert fast.verdict == EXCEEDED
+
+
+def test_a_valve_of_which_every_row_was_refused_is_not_told_as_never_tested() -> None:
+    stated = {"M1": limits(bound(FAST, 20.0))}
+    (side,) = judge([], stated, today=TODAY, lost=[lost(None)]).sides
+    assert (side.verdict, side.reason) == (UNDECIDED, "row 9 of this valve was refused")
+
+
+def test_a_later_cold_test_looks_beyond_the_limit_by_what_it_would_prove() -> None:
+    """From the order 21 s with a delay of 2 s is a movement of 19 s; 29.5 s of movement is 30.6 s from it."""
+    stated = limits(bound(FAST, 20.0), normal=(290.0, 320.0), delay=2.0)
+    cold: dict[str, object] = {"row": 3, "when": datetime(2026, 2, 11), "temperature": 275.0}
+    assert side_of([timed(25.0)], stated).verdict == WITHIN
+    found = side_of([timed(25.0), timed(21.0, timed=ORDER, **cold)], stated)
+    assert found.verdict == UNDECIDED
+    assert "row 3" in found.reason
+    assert side_of([timed(25.0), timed(22.0, timed=ORDER, **cold)], stated).verdict == WITHIN
+    slow = limits(bound(SLOW, 30.0, ORDER), normal=(290.0, 320.0), delay=1.1)
+    assert side_of([timed(25.0), timed(29.5, **cold)], slow, SLOW).verdict == UNDECIDED
+    assert side_of([timed(25.0), timed(28.9, **cold)], slow, SLOW).verdict == WITHIN
+
+
+def test_two_repeats_that_are_far_apart_decide_nothing_either() -> None:
+    stated = limits(bound(FAST, 20.0))
+    assert side_of([timed(20.1), timed(30.0, row=3)], stated).verdict == UNDECIDED
+    assert side_of([timed(20.1), timed(21.0, row=3)], stated).verdict == WITHIN
+
+
+def test_a_limit_that_the_trend_has_met_since_the_last_test_is_not_kept() -> None:
+    """1 s a month less, 20.5 s at the last test on 10 January: it met 20 s late in January."""
+    days = [datetime(2025, 9, 10), datetime(2025, 10, 10), datetime(2025, 11, 10), datetime(2025, 12, 10)]
+    days.append(datetime(2026, 1, 10))
+    tests = [timed(24.5 - k, row=k + 2, when=day) for k, day in enumerate(days)]
+    stated = {"M1": limits(bound(FAST, 20.0))}
+    (found,) = findings_of_records(tests, stated, today=date(2026, 1, 15)).valves
+    assert found.verdict == WITHIN
+    (found,) = findings_of_records(tests, stated, today=TODAY).valves
+    assert found.verdict == UNDECIDED
+    assert "since its last test" in found.sides[0].reason

@@ -20,7 +20,7 @@ from surge.records_sources import held_against
 from surge.records_window import closing_in, with_windows
 from surge.rulebook_read import built_in
 from surge.stroketest import Direction, Timed
-from surge.verdict import EXCEEDED, UNDECIDED
+from surge.verdict import EXCEEDED, UNDECIDED, WITHIN
 
 ROOT = Path(__file__).parents[1]
 CASE = ROOT / "cases" / "gasoline-drop-lines.toml"
@@ -228,14 +228,58 @@ def test_windows_become_limits_of_the_movement() -> None:
         part(shortest=None, verdict=UNDECIDED, reason="no rating given"),
         part(shortest=1.0, longest=0.0, slow_rule=rule),
     )
-    windows: Any = SimpleNamespace(by_valve={"V": parts})
+    alone = {"together": None, "joint_strokes": {}}
+    windows: Any = SimpleNamespace(by_valve={"V": parts}, **alone)
     one, other = with_windows([ValveLimits(tag="M1"), ValveLimits(tag="M2")], windows, named={"M1": "V"})
     assert other == ValveLimits(tag="M2")
     assert all(b.timed is Timed.MOVEMENT and b.direction is Direction.CLOSING for b in one.bounds)
     assert [b.value for b in one.of(Direction.CLOSING, Side.FASTEST)] == [float("inf")]
     assert [b.value for b in one.of(Direction.CLOSING, Side.SLOWEST)] == [0.0]
-    usual: Any = SimpleNamespace(by_valve={"V": (parts[0], part(shortest=1.0, longest=20.0, slow_rule=rule))})
+    usual: Any = SimpleNamespace(
+        by_valve={"V": (parts[0], part(shortest=1.0, longest=20.0, slow_rule=rule))}, **alone
+    )
     (one,) = with_windows([ValveLimits(tag="M1")], usual, named={"M1": "V"})
     assert [b.value for b in one.bounds] == [12.2, 15.0]
     (one,) = with_windows([ValveLimits(tag="M1")], windows, named={"M1": "V"})
     assert [(s, w) for _, s, w in one.missing] == [(Side.FASTEST, 'window of "V" in "S": no rating given')]
+
+
+def test_valves_that_are_not_safe_together_need_longer_strokes_or_stay_open() -> None:
+    part = {"scenario": "S", "longest": None, "slow_rule": None, "reason": "", "verdict": WITHIN}
+    by_valve = {v: (SimpleNamespace(valve=v, shortest=s, **part),) for v, s in (("V", 10.0), ("W", 12.0))}
+    strokes = {"V": 15.0, "W": 18.0}
+
+    def windows(pressures: str) -> Any:
+        together = SimpleNamespace(pressures=pressures)
+        return SimpleNamespace(by_valve=by_valve, together=together, joint_strokes=strokes)
+
+    (one,) = with_windows([ValveLimits(tag="M1")], windows(WITHIN), named={"M1": "V"})
+    strictest = one.of(Direction.CLOSING, Side.FASTEST)[0]
+    assert (strictest.value, one.missing) == (15.0, ())
+    assert strictest.source == 'window of "V" when "V", "W" close together'
+    for pressures in (EXCEEDED, UNDECIDED):
+        (one,) = with_windows([ValveLimits(tag="M1")], windows(pressures), named={"M1": "V"})
+        ((way, side, why),) = one.missing
+        assert (way, side) == (Direction.CLOSING, Side.FASTEST)
+        assert pressures in why
+
+
+def test_a_window_that_was_not_looked_up_leaves_the_valve_open() -> None:
+    stated = read_limits('schema = 1\n[[valve]]\ntags = ["M1"]\nin_case = "V"\n', filename="limits.toml")
+    text = b"tag;date;direction;time [s]\nM1;2026-02-10;closing;25\n"
+    held = held_against(read_records(text, Asked(today=date(2026, 2, 20))), stated=stated)
+    assert [(way, side) for way, side, _ in held.limits["M1"].missing] == [
+        (Direction.CLOSING, side) for side in Side
+    ]
+    assert all("add --case" in why for *_, why in held.limits["M1"].missing)
+
+
+@pytest.mark.parametrize("tag", ["m1p", "M 1P", "M-1P", "M1P"])
+def test_a_refused_row_concerns_the_valve_however_its_tag_is_written(tag: str) -> None:
+    text = 'schema = 1\n[[valve]]\ntags = ["M1P"]\nfastest_closing = "20 s"\nsource = "manual"\n'
+    rows = f"tag;date;direction;time [s]\n{tag};2026-02-10;closing;about 12\n{tag};2026-02-11;closing;12\n"
+    records = read_records(rows.encode(), Asked(today=date(2026, 2, 20)))
+    held = held_against(records, stated=read_limits(text, filename="limits.toml"))
+    same = "M1P" if tag in ("m1p", "M1P") else None
+    assert [t.tag for t in held.records.tests] == ([same] if same else [])
+    assert {t.tag for t in held.records.lost} == {"M1P"}

@@ -17,7 +17,7 @@ from surge.errors import CaseError
 from surge.records_columns import plain
 from surge.records_read import Asked, Records, load_records, read_records
 from surge.records_text import RowFault
-from surge.stroketest import Direction, StrokeTest, Timed
+from surge.stroketest import Direction, LostTest, StrokeTest, Timed
 
 TODAY = date(2026, 2, 20)
 HEAD = "tag;date;direction;time [s]"
@@ -198,7 +198,8 @@ def test_the_mark_between_numbers_is_a_form_of_its_own() -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("14.03.25", "four digits"),
+        ("14.03.25", "--dates day-first"),
+        ("03.14.2025", "check the month"),
         ("14 Mar 25", "four digits"),
         ("45730", "format date"),
         ("2025-02-30", "a day that there is"),
@@ -216,6 +217,114 @@ def test_dates_that_are_refused(text: str, words: str) -> None:
     assert (found.row, found.column) == (2, "date")
 
 
+@pytest.mark.parametrize(
+    ("text", "dates", "day"),
+    [
+        ("14.03.25", "day-first", datetime(2025, 3, 14)),
+        ("03/14/25", "month-first", datetime(2025, 3, 14)),
+        ("3/4/25 2:05 PM", "month-first", datetime(2025, 3, 4, 14, 5)),
+        ("14-Mar-25", "day-first", datetime(2025, 3, 14)),
+        ("01.02.99", "day-first", datetime(1999, 2, 1)),
+        ("14/03/2025", "day-first", datetime(2025, 3, 14)),
+    ],
+)
+def test_two_digits_of_a_year_do_once_the_order_is_said(text: str, dates: str, day: datetime) -> None:
+    assert one(f"{HEAD}\nM1;{text};closing;23.4\n", dates=dates).when == day
+
+
+def test_a_single_slip_does_not_turn_the_dates_of_a_file() -> None:
+    """One date with a 13th month among many that can be read both ways; and with points never."""
+    days = ["03/04/2025", "04/05/2025", "05/06/2025", "06/07/2025"]
+    rows = [f"M1;{d};closing;23.{k}" for k, d in enumerate(days)]
+    records = read("\n".join([HEAD, *rows, "M1;04/13/2025;closing;24"]))
+    assert [f.row for f in records.faults] == [2, 3, 4, 5]
+    assert "may be a slip" in records.faults[0].found
+    assert len(read("\n".join([HEAD, *rows[:3], "M1;04/13/2025;closing;24"])).tests) == 4
+    points = "M1;14.03.2025;closing;23\nM1;03.14.2025;closing;24\nM1;04.05.2025;closing;25\n"
+    records = read(f"{HEAD}\n{points}")
+    assert [f.row for f in records.faults] == [3]
+    assert records.tests[1].when == datetime(2025, 5, 4)
+
+
+@pytest.mark.parametrize(
+    ("text", "day"),
+    [
+        ("2025-03-14", date(2025, 3, 14)),
+        ("14 Mar 2025", date(2025, 3, 14)),
+        ("15.06.25", date(2025, 6, 15)),
+        ("03/04/2025", date(2025, 4, 3)),  # the later of the two that it can be
+        ("2026-03-14", None),
+        ("last May", None),
+    ],
+)
+def test_what_a_refused_row_tells(text: str, day: date | None) -> None:
+    """It tells the valve, the way, and the latest day that it can be of."""
+    records = read(f"{HEAD}\nM1;{text};closing;about 12\n")
+    assert records.lost == (LostTest(row=2, tag="M1", directions=(Direction.CLOSING,), day=day),)
+
+
+def test_what_a_refused_row_does_not_tell() -> None:
+    records = read(f"{HEAD}\nM1;2025-03-14;sideways;12\nM1;2025-03-14;closing;12;more\n")
+    assert [(t.directions, t.day) for t in records.lost] == [((), date(2025, 3, 14)), ((), None)]
+    wide = read("tag;date;closing time [s];opening time [s]\nM1;2025-03-14;12;?\nM1;2025-03-15;;?\n")
+    assert [t.directions for t in wide.lost] == [(Direction.CLOSING, Direction.OPENING), (Direction.OPENING,)]
+    twice = "M1;2025-03-14;closing;23.4\n"
+    assert read(f"{HEAD}\n{twice}{twice}").lost == ()
+
+
+def test_a_heading_or_a_note_is_no_test_and_a_valve_without_figures_is_refused() -> None:
+    rows = "PORT SIDE;;;\nM1;2025-03-14;closing;23.4\nM1;;;\n;;;\nSigned: Chief Officer;;;\n;;;23.4\n"
+    records = read(f"{HEAD}\n{rows}")
+    assert (records.rows, records.blank, records.refused) == (6, 3, {4, 7})
+    assert any("Rows 2, 6: a single text" in note for note in records.notes)
+
+
+def test_joined_cells_are_filled_when_the_user_says_so() -> None:
+    rows = "M1;2025-03-14;closing;23.4\n;;opening;25.4\nM2;;closing;24.4\n;2025-03-15;closing;24.5\n;;;23\n"
+    assert len(read(f"{HEAD}\n{rows}").tests) == 1
+    records = read(f"{HEAD}\n{rows}", joined=True)
+    assert [(t.tag, t.when.day, t.time) for t in records.tests] == [
+        ("M1", 14, 23.4),
+        ("M1", 14, 25.4),
+        ("M2", 14, 24.4),
+        ("M2", 15, 24.5),
+    ]
+    assert records.refused == {6}  # no direction either: perhaps totals
+    assert any("--joined" in note for note in records.notes)
+
+
+@pytest.mark.parametrize(
+    ("cell", "unit", "time"),
+    [
+        ("23.4", "s", 23.4),
+        ("0:00:23", "h:min:s", 23.0),
+        ("0:23", "min:s", 23.0),
+        ("00:01:05", "h:min:s", 65.0),
+        ("0.5 min", "s", 30.0),  # what the cell says goes first
+        ("23,400", "s", 23.4),  # 23400 s cannot be
+    ],
+)
+def test_a_unit_that_is_said_holds_where_none_is_written(cell: str, unit: str, time: float) -> None:
+    text = f"tag;date;direction;stroke time\nM1;2025-03-14;closing;{cell}\n"
+    assert one(text, units={"time": unit}).time == pytest.approx(time)
+
+
+@pytest.mark.parametrize(
+    ("cell", "title", "words"),
+    [
+        ("0:05:00", "time [h:min:s]", "write 0:00:05 if 5 s were meant"),
+        ("0:12:00", "time [h:min:s]", "write 0:00:12 if 12 s were meant"),
+        ("0:00:12", "time [s]", "change the title to [h:min:s]"),
+        ("0:00:12", "stroke time", "say --unit time=h:min:s"),
+        ("23,400", "time [ms]", "write 23.400 or 23400"),
+        ("12", "time [min]", "at most 10 min"),
+    ],
+)
+def test_seconds_that_a_spreadsheet_took_for_minutes(cell: str, title: str, words: str) -> None:
+    found = fault(f"tag;date;direction;{title}\nM1;2025-03-14;closing;{cell}\n")
+    assert words in f"{found.expected} {found.remedy}"
+
+
 def test_a_ship_east_of_the_computer_may_be_a_day_ahead() -> None:
     assert one(f"{HEAD}\nM1;2026-02-21;closing;23.4\n")
 
@@ -229,18 +338,20 @@ def test_a_ship_east_of_the_computer_may_be_a_day_ahead() -> None:
         ("M1;2025-03-14;closing;", "time [s]", "no time"),
         ("M1;2025-03-14;closing;-3", "time [s]", "above 0"),
         ("M1;2025-03-14;closing;0", "time [s]", "above 0"),
-        ("M1;2025-03-14;closing;7200", "time [s]", "at most 1 h"),
+        ("M1;2025-03-14;closing;7200", "time [s]", "at most 10 min"),
         ("M1;2025-03-14;closing;> 30", "time [s]", "figure alone"),
         ("M1;2025-03-14;closing;ca. 24", "time [s]", "figure alone"),
         ("M1;2025-03-14;closing;1:05", "time [s]", "minutes and seconds"),
-        ("M1;2025-03-14;closing;1,234", "time [s]", "write 1.234 or 1234"),
+        ("M1;2025-03-14;closing;1.023,4", "time [s]", "a number and a unit"),
         ("M1;2025-03-14;closing;0.4 min", "time [s]", "header that says s"),
         ("M1;2025-03-14;closing;23.4 furlongs", "time [s]", "one of s, min"),
         ("M1;2025-03-14;;23.4", "direction", "no direction"),
         ("M1;2025-03-14;sideways;23.4", "direction", "closing or opening"),
-        (";2025-03-14;closing;23.4", "tag", "fill cells"),
+        (";2025-03-14;closing;23.4", "tag", "--joined"),
         ("M1;2025-03-14;closing;23.4;more", "", "5 cells under 4 titles"),
-        ("PORT SIDE;;;", "date", "an empty cell"),
+        ("PORT SIDE;;;23.4", "date", "an empty cell"),
+        ("M2;;;", "date", "an empty cell"),
+        (";2025-03-14;;", "tag", "an empty cell"),
     ],
 )
 def test_rows_that_are_refused(row: str, column: str, words: str) -> None:
@@ -311,6 +422,13 @@ def test_a_column_can_be_named_by_the_user() -> None:
     assert "--column 'closing time=closng time [s]'" in near.remedy
 
 
+def test_of_two_columns_the_user_says_which_one_it_is() -> None:
+    text = "valve no;valve name;date;closing time [s]\nM1;starboard;2025-03-14;23.4\n"
+    assert "--column 'tag=valve no'" in refusal(text).remedy
+    assert one(text, columns={"valve no": "tag"}).tag == "M1"
+    assert one(text, columns={"valve name": "tag"}).tag == "starboard"
+
+
 # --- files of which nothing can be read ---
 
 
@@ -330,6 +448,18 @@ def test_a_column_can_be_named_by_the_user() -> None:
 )
 def test_files_of_which_nothing_can_be_read(content: bytes, words: str) -> None:
     assert words in refusal(content).found
+
+
+def test_a_remark_of_several_lines_may_hold_separators() -> None:
+    more = ";".join(["together", "dry", "by", "temperature [C]"])
+    test = one(f'{HEAD};{more};remarks\nM1;2025-03-14;closing;23.4;alone;dry;AB;31;"stiff\nsee a; b; c; d"\n')
+    assert test.remark == "stiff see a; b; c; d"
+
+
+def test_a_quote_that_swallows_a_row_is_never_passed_over() -> None:
+    """Even where the cells add up: the time of M2 would become that of M1."""
+    text = 'tag;remark;date;closing time [s]\nM1;"stiff;2025-03-14;12\nM2;"as new";2025-03-14;25\n'
+    assert "in row 2 a quote is opened" in refusal(text).found
 
 
 def test_a_remark_may_have_several_lines() -> None:

@@ -32,7 +32,15 @@ Exit codes, for scripts:
 """
 
 
-@click.group(epilog=CODES, context_settings={"help_option_names": ["-h", "--help"]})
+class InOrder(click.Group):
+    """Commands in the order of the work, not of the alphabet."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names as they were added."""
+        return list(self.commands)
+
+
+@click.group(cls=InOrder, epilog=CODES, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="surge")
 def main() -> None:
     """Check a tanker's loading line-up against pressure surge.
@@ -42,7 +50,21 @@ def main() -> None:
     """
 
 
-for _command in (new, check, window, chart, picture, animate, compare_, sheet, records, list_, verify, schema):
+for _command, _short in (
+    (new, "Write a commented starter case."),
+    (check, "Check every scenario and print the verdict."),
+    (window, "How fast and how slowly valves may close; the greatest rate."),
+    (chart, "Draw rate against stroke time, with the window."),
+    (picture, "Draw pressures in time, along the line, or both."),
+    (animate, "Film of the pressure travelling along the line."),
+    (compare_, "Two cases side by side."),
+    (sheet, "The sheet that ship and terminal sign, PDF or HTML."),
+    (records, "Judge stroke-time tests of valves."),
+    (list_, "What the program knows by name, with sources."),
+    (verify, "Hold the program against published figures."),
+    (schema, "JSON Schemas of case files and of answers."),
+):
+    _command.short_help = _short
     main.add_command(_command)
 
 

@@ -35,7 +35,7 @@ Exit codes, for scripts:
 class InOrder(click.Group):
     """Commands in the order of the work, not of the alphabet."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (the base class asks for it)
         """Names as they were added."""
         return list(self.commands)
 

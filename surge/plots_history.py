@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from surge.plots_frame import BAND, DOTS, FAINT, HIGH, INK, LOW, SETTINGS, Heading
+from surge.plots_frame import BAND, DOTS, FAINT, INK, SETTINGS, Heading
+from surge.plots_history_page import LEFT, RIGHT, STYLE, TINY, legend, words_around
 from surge.records_limits import Side
 from surge.stroketest import Direction
 from surge.units import printable
@@ -29,26 +30,15 @@ if TYPE_CHECKING:
 PAGE = (8.27, 11.69)  # [inch] A4 upright
 ACROSS, DOWN = 4, 6
 PANELS = ACROSS * DOWN
-LEFT, RIGHT, TOP, BOTTOM = 0.055, 0.985, 0.925, 0.105
+FEWER = ((2, 1, 2), (8, 2, 4), (15, 3, 5))  # up to so many valves: across, down
+ABOVE, BELOW = 0.0178, 0.0451  # of the page, for the words above and below a panel
+TOP, BOTTOM = 0.925, 0.105
 CALM = (IN_ORDER, NO_LIMIT)
-TITLE, SMALL, TINY = 7.0, 5.6, 5.0  # [pt]
+TITLE, SMALL = 7.0, 5.6  # [pt]
 REASONS = 3  # lines of words below a panel
-WORDS = 48  # characters in such a line
+WORDS = 48  # characters in such a line, where there are four panels across
 FAR_LIMIT = 2.2  # a limit beyond so many times the greatest time is told, not drawn
 KEPT_TOGETHER = re.compile(r"([0-9]) (s|%)")
-FOOT = 185  # characters in a line of the foot
-
-# Closing: filled, unbroken. Opening: open, dashed.
-STYLE: dict[Direction, dict[str, Any]] = {
-    Direction.CLOSING: {"color": HIGH, "marker": "o", "fill": HIGH, "line": "-", "words": "closing"},
-    Direction.OPENING: {
-        "color": LOW,
-        "marker": "s",
-        "fill": "white",
-        "line": (0, (4, 2)),
-        "words": "opening",
-    },
-}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,7 +100,7 @@ def draw_histories(
         mpl.rcParams.update(SETTINGS)
         span = _span(panels, ground)
         figures = [
-            _page(page, ground, heading, span=span, number=(k + 1, len(pages)), first=k * PANELS)
+            _page(page, ground, heading, span=span, number=(k + 1, len(pages)))
             for k, page in enumerate(pages)
         ]
         return {kind: _files(figures, kind, heading) for kind in kinds}
@@ -156,21 +146,25 @@ def _page(
     *,
     span: tuple[float, float],
     number: tuple[int, int],
-    first: int,
 ) -> Figure:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=PAGE, dpi=DOTS)
     FigureCanvasAgg(figure)
-    width, height = (RIGHT - LEFT) / ACROSS, (TOP - BOTTOM) / DOWN
+    few = [shape for most, *shape in FEWER if len(panels) <= most and number[1] == 1]
+    across, down = few[0] if few else (ACROSS, DOWN)
+    width, height = (RIGHT - LEFT) / across, (TOP - BOTTOM) / down
     for k, panel in enumerate(panels):
-        row, column = divmod(k, ACROSS)
+        row, column = divmod(k, across)
         left, low = LEFT + column * width, TOP - (row + 1) * height
-        axes = figure.add_axes((left, low + 0.33 * height, 0.88 * width, 0.54 * height))
-        _panel(axes, panel, ground, span, place=first + k + 1)
-    _words(figure, heading, ground, number)
-    _legend(figure)
+        axes = figure.add_axes(
+            (left, low + BELOW, width - 0.12 * width * across / ACROSS, height - ABOVE - BELOW)
+        )
+        _panel(axes, panel, ground, span, place=(number[0] - 1) * PANELS + k + 1)
+        _reasons(axes, panel, ground, WORDS * ACROSS // across)
+    words_around(figure, heading, ground, number)
+    legend(figure)
     return figure
 
 
@@ -186,7 +180,6 @@ def _panel(axes: Axes, panel: Panel, ground: Ground, span: tuple[float, float], 
         axes.text(0.5, 0.38, "no test", transform=axes.transAxes, fontsize=TITLE, ha="center", va="center")
     _head(axes, panel, place)
     _years(axes)
-    _reasons(axes, panel, ground)
 
 
 def _times(axes: Axes, panel: Panel) -> None:
@@ -221,18 +214,22 @@ def _head(axes: Axes, panel: Panel, place: int) -> None:
     worst = panel.worst
     calm = worst.state in CALM
     tag = textwrap.shorten(printable(panel.tag), 17, placeholder="…")
-    axes.text(
-        *(0.0, 1.08),
+    axes.annotate(
         f"{place}  {tag}",
-        transform=axes.transAxes,
+        (0.0, 1.0),
+        xytext=(0.0, 5.0),
+        xycoords="axes fraction",
+        textcoords="offset points",
         fontsize=TITLE,
         weight="bold",
         va="bottom",
     )
-    axes.text(
-        *(1.0, 1.09),
+    axes.annotate(
         worst.state,
-        transform=axes.transAxes,
+        (1.0, 1.0),
+        xytext=(0.0, 5.6),
+        xycoords="axes fraction",
+        textcoords="offset points",
         fontsize=TITLE - 1.2,
         weight="bold",
         ha="right",
@@ -247,16 +244,20 @@ def _head(axes: Axes, panel: Panel, place: int) -> None:
     )
 
 
-def _reasons(axes: Axes, panel: Panel, ground: Ground) -> None:
+def _reasons(axes: Axes, panel: Panel, ground: Ground, wide: int) -> None:
+    """A line or some below a panel, ``wide`` characters long, for each direction."""
+    size = TINY if wide == WORDS else SMALL + 0.9  # where there is room, in larger letters
     said: list[str] = []
     for h in panel.histories:
         text = printable(f"{STYLE[h.direction]['words']}: {brief(h, ground)}")
-        said += textwrap.wrap(KEPT_TOGETHER.sub("\\1\u00a0\\2", text), WORDS)[:REASONS]
-    axes.text(
-        *(-0.09, -0.21),
+        said += textwrap.wrap(KEPT_TOGETHER.sub("\\1\u00a0\\2", text), int(wide * TINY / size))[:REASONS]
+    axes.annotate(
         "\n".join(said[: 2 * REASONS]),
-        transform=axes.transAxes,
-        fontsize=TINY,
+        (0.0, 0.0),
+        xytext=(-11.0, -13.0),
+        xycoords="axes fraction",
+        textcoords="offset points",
+        fontsize=size,
         va="top",
         linespacing=1.1,
     )
@@ -351,61 +352,6 @@ def _trend(axes: Axes, history: ValveHistory, style: dict[str, Any], span: tuple
             linewidth=0.0,
             zorder=2,
         )
-
-
-def _words(figure: Figure, heading: Heading, ground: Ground, number: tuple[int, int]) -> None:
-    title, *lines = (printable(t) for t in heading.lines)
-    page = f"page {number[0]} of {number[1]}" if number[1] > 1 else ""
-    figure.text(LEFT - 0.02, 0.975, textwrap.shorten(title, 80), fontsize=11.5, weight="bold", va="center")
-    figure.text(RIGHT, 0.975, f"{ground.today}   {page}".strip(), fontsize=8, ha="right", va="center")
-    for k, line in enumerate(lines[:2]):
-        figure.text(LEFT - 0.02, 0.957 - 0.0145 * k, textwrap.shorten(line, 140), fontsize=8, va="center")
-    foot = [line for text in heading.foot for line in textwrap.wrap(printable(text), FOOT)]
-    foot.append(printable(heading.signature))
-    for k, line in enumerate(reversed(foot)):
-        figure.text(LEFT - 0.03, 0.012 + 0.0105 * k, line, fontsize=TINY + 0.4, va="center")
-
-
-def _legend(figure: Figure) -> None:
-    """What the marks mean, once for the page."""
-    from matplotlib.lines import Line2D
-    from matplotlib.patches import Patch
-
-    marks: list[Any] = []
-    for style in STYLE.values():
-        marks.append(
-            Line2D(
-                *([], []),
-                color=style["color"],
-                linestyle=style["line"],
-                linewidth=1.0,
-                marker=style["marker"],
-                markerfacecolor=style["fill"],
-                markersize=4,
-                label=f"{style['words']}: tests and trend",
-            )
-        )
-    marks += [
-        Line2D([], [], color=FAINT, marker="x", linestyle="none", markersize=4, label="shown, not compared"),
-        Line2D([], [], color=FAINT, linewidth=0.7, linestyle=(0, (1, 1.5)), label="baseline"),
-        Patch(facecolor=BAND, label="action band"),
-        Patch(facecolor=FAINT, alpha=0.4, label="band of the trend"),
-        Patch(
-            facecolor="none", edgecolor=INK, hatch="//////", linewidth=0.0, label="limit: not allowed beyond"
-        ),
-        Line2D([], [], color=INK, linewidth=0.6, linestyle=(0, (1, 2)), label="day of this look"),
-    ]
-    figure.legend(
-        handles=marks,
-        loc="lower left",
-        bbox_to_anchor=(LEFT - 0.035, 0.072),
-        ncols=4,
-        fontsize=6,
-        frameon=False,
-        handlelength=2.6,
-        columnspacing=1.6,
-        labelspacing=0.3,
-    )
 
 
 def what_states_mean(histories: Iterable[ValveHistory]) -> str:

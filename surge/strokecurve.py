@@ -21,6 +21,7 @@ from surge.trend import monotone
 Array = NDArray[np.float64]
 
 LEAST_SAMPLES = 10  # within the movement
+SHORTEST, LONGEST = 0.2, 600.0  # [s] of a stroke: what is beyond is a slip of the unit
 LEAST_STROKE = 0.8  # [-] of the travel: less is no whole stroke
 MOST_REST = 0.10  # [-] off its end at rest: more is no matter of an indicator
 MOST_BEYOND = 0.10  # [-] beyond the ends: more means wrong units or ends
@@ -171,11 +172,15 @@ def stroke_of(curve: Curve) -> MeasuredStroke:
     edge = SIGMAS * sigma / (high - low)
     opening = np.clip((fit - low) / (high - low), 0.0, 1.0)
     opening = np.where(opening >= 1.0 - edge, 1.0, np.where(opening <= edge, 0.0, opening))
+    # Where it comes to rest it counts as at its end, even if it bounced there: it is a whole stroke.
+    for end, value in ((fit[0], 1.0 if closing else 0.0), (fit[-1], 0.0 if closing else 1.0)):
+        opening = np.where(np.abs(fit - end) <= FLAT, value, opening)
     moved = _movement(opening)
     t, x = times[moved] - times[moved.start], opening[moved]
     of_move = rows[moved.start : moved.stop]
     steps, changes = np.diff(t), np.abs(np.diff(x))
     _refuse_coarse(of_move, steps, changes, x)
+    _refuse_time(of_move, float(t[-1]))
     law = _straightest(t, x, edge) if edge > 0.0 else _knots(t, x)
     window = max(WINDOW * float(t[-1]), 2.0 * float(np.median(steps)))
     return MeasuredStroke(
@@ -199,7 +204,7 @@ def stroke_of(curve: Curve) -> MeasuredStroke:
         between_row=of_move[int(changes.argmax()) + 1],
         window=window,
         fall_measured=_fall(times, seen, window) / (high - low),
-        fall_law=_fall(*(np.array(c) for c in zip(*law, strict=True)), window),
+        fall_law=_fall(np.array([p[0] for p in law]), np.array([p[1] for p in law]), window),
     )
 
 
@@ -300,6 +305,16 @@ def _refuse_coarse(rows: Sequence[int], steps: Array, changes: Array, x: Array) 
             f"at most {100 * share:.0f} % {'near shut' if near[k] else ''}".rstrip()
             + ", since nobody knows how steep it was between them",
             "measure again with less time between samples, or fill in the missing ones from the recorder",
+        )
+
+
+def _refuse_time(rows: Sequence[int], time: float) -> None:
+    if not SHORTEST <= time <= LONGEST:
+        raise _fault(
+            rows[-1],
+            f"a movement of {time:g} s",
+            f"a stroke from {SHORTEST:g} to {LONGEST:g} s",
+            "check the unit of time in the title",
         )
 
 

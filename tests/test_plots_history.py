@@ -49,7 +49,7 @@ def manifold(valves: int) -> tuple[ValveHistory, ...]:
     return histories(tests, limits, ground=GROUND)
 
 
-@pytest.mark.parametrize(("valves", "pages"), [(0, 1), (1, 1), (24, 1), (25, 2)])
+@pytest.mark.parametrize(("valves", "pages"), [(0, 1), (1, 1), (5, 1), (13, 1), (24, 1), (25, 2)])
 def test_a_manifold_is_a_page(valves: int, pages: int) -> None:
     files = draw_histories(manifold(valves), GROUND, HEADING, kinds=("pdf", "svg"))
     assert len(files["svg"]) == pages

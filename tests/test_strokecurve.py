@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from curves_measured import sampled
@@ -155,6 +157,8 @@ def test_the_steep_law_makes_the_change_of_a_gap_at_its_end() -> None:
         (sampled(straight, 0.3), "7 samples within the movement"),
         (sampled(lambda u: straight(u) + (0.15 if 0.4 < u < 0.5 else 0.0), 10.0), "off every curve"),
         (sampled(lambda u: 1.2 - 1.2 * u, 10.0), "120.0 % open"),
+        (sampled(straight, 620.0, step=10.0, lead=20.0, tail=20.0), "a movement of 620 s"),
+        (sampled(straight, 0.1, step=0.005), "a movement of 0.1 s"),
     ],
 )
 def test_what_is_no_stroke_is_refused(curve: Curve, words: str) -> None:
@@ -187,3 +191,15 @@ def test_every_law_is_a_whole_stroke_that_goes_one_way(falls: list[int], noise: 
         assert (openings[0], openings[-1]) == (1.0, 0.0)
         assert all(a >= b for a, b in zip(openings, openings[1:], strict=False))
     assert notes_of(stroke)
+
+
+def test_a_valve_that_bounces_off_its_seat_still_goes_shut_in_the_law() -> None:
+    """What it keeps open at the end would soften the surge: the law is a whole stroke all the same."""
+    clean = sampled(straight, 10.0, step=0.1)
+    last = clean.samples[-1].time
+    bounced = [replace(s, position=0.04) if s.time > last - 0.6 else s for s in clean.samples]
+    stroke = stroke_of(Curve(samples=tuple(bounced)))
+    assert stroke.steep is not None
+    for law in (stroke.law, stroke.steep):
+        assert (law[0][1], law[-1][1]) == (1.0, 0.0)
+    assert stroke.time <= 10.0 + 1e-9

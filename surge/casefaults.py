@@ -199,7 +199,7 @@ def _unknown_key(path: Origin, data: Mapping[str, Any]) -> Fault:
     keys = keys_of(model) if model else []
     near = meant(path, data)
     listed = ", ".join(keys)
-    header = ".".join(part for part in path[:-1] if isinstance(part, str))
+    header = ".".join(_as_key(part) for part in path[:-1] if isinstance(part, str))
     where = f"[{header}]" if header else "the file"
     remedy = f'did you mean "{near}"?' if near else f"take it out; keys there: {listed}"
     return KeyFault(
@@ -239,11 +239,16 @@ def _leaf(model: type[Any], key: str) -> Leaf | None:
     return None
 
 
+def _as_key(part: str) -> str:
+    """A key as it is written, or its beginning: printable, and in quotes where it needs them."""
+    return part if len(part) <= 60 and re.fullmatch(r"[A-Za-z0-9_-]+", part) else quoted(part)
+
+
 def _wrong_shape(path: Origin, kind: str, error: Mapping[str, Any]) -> Fault:
     """Return the fault of a table where a list should be, and the like."""
     value = error["input"]
-    key = next((str(part) for part in reversed(path) if isinstance(part, str)), "")
-    header = ".".join(str(part) for part in path if isinstance(part, str))
+    key = next((_as_key(part) for part in reversed(path) if isinstance(part, str)), "")
+    header = ".".join(_as_key(part) for part in path if isinstance(part, str))
     if kind == "list_type" and isinstance(value, dict):
         expected, remedy = (
             f"a list of tables [[{header}]]",

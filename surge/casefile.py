@@ -16,7 +16,8 @@ from typing import Any
 
 from surge.casebuild import Builder
 from surge.casefaults import FaultRecord, describe, format_faults
-from surge.casemend import mend
+from surge.casemend import MOST, mend, more_faults
+from surge.casesize import size_faults
 from surge.casespec import CaseSpec, Show
 from surge.errors import CaseError, Fault
 from surge.lineup import LineUp, Origin
@@ -115,12 +116,15 @@ def read_case(text: str, *, filename: str) -> Case:
     except UnicodeEncodeError:
         raise unreadable(CASE, "half a character, which is not UTF-8", "save the file as UTF-8") from None
     data = parsed(text.removeprefix("\ufeff"), CASE)
+    if too_much := size_faults(data):
+        raise CaseError(too_much[:MOST])
     mended = mend(data)
     faults = list(mended.faults)
     specs = [spec for pick in (0, 1) if (spec := mended.spec(pick)) is not None]
     lineup = _built(specs, faults, connected=mended.connected)
     if lineup is None:
-        raise CaseError([_moved(fault, mended.in_file(fault.path)) for fault in faults])
+        listed = [_moved(fault, mended.in_file(fault.path)) for fault in faults[: MOST + 1]]
+        raise CaseError(listed if len(faults) <= MOST + 1 else [more_faults(len(faults)), *listed[:MOST]])
     return Case(
         lineup=lineup,
         show=_show(specs[0].show),

@@ -102,7 +102,7 @@ def mend(data: dict[str, Any]) -> Mended:
         except ValidationError as error:
             errors: list[Any] = list(error.errors(include_url=False))
             if len(errors) > MOST:
-                mended.faults.append(_more(len(errors)))
+                mended.faults.append(more_faults(len(errors)))
                 errors = errors[:MOST]
         else:
             break
@@ -112,10 +112,11 @@ def mend(data: dict[str, Any]) -> Mended:
     return mended
 
 
-def _more(count: int) -> Fault:
+def more_faults(count: int) -> Fault:
+    """Return the line that says how many faults there are, when not all are listed."""
     return Fault(
         path=(),
-        found=f"{count} faults of shape, of which {MOST} are listed",
+        found=f"{count} faults, of which {MOST} are listed",
         expected="a case file with few faults",
         remedy="mend the listed ones first, or begin again from the starter case of `surge new`",
     )

@@ -21,6 +21,7 @@ STROKE_MISFIT = 0.005  # of the shortest stroke, for short elements
 LEAST_REACHES = 100  # in the longest element, and steps in the shortest stroke
 LOOK_FINER = 1.3  # a step up to so much below the largest allowed is taken when lengths fit it better
 MOST_REACHES = 200_000  # in all: 1.6 MB an array
+ROOM = 2**18  # steps times pipes that are looked at in one go: 2 MB an array
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,15 +93,24 @@ def choose_step(times: Array, *, period: float, stroke: float, finest: float = 0
     if first * times.sum() / longest > MOST_REACHES:
         raise GridError(_too_fine(first, longest, stroke))
     steps = longest / np.arange(first, min(last, first + 20_000) + 1)
-    misfit, lumped = _misfits(times, steps)
-    allowed = np.all(misfit <= np.maximum(OWN_MISFIT * times, slack) * (1 + 1e-9), axis=1)
-    if not allowed.any():
+    bound = np.maximum(OWN_MISFIT * times, slack) * (1 + 1e-9)
+    largest, best, found = 0.0, np.inf, 0.0
+    for some in np.array_split(steps, -(-steps.size * times.size // ROOM)):
+        misfit, lumped = _misfits(times, some)
+        allowed = np.all(misfit <= bound, axis=1)
+        if not largest and allowed.any():
+            largest = float(some[int(np.argmax(allowed))])
+        near = allowed & (some >= largest / LOOK_FINER)
+        if near.any():
+            # A lumped element counts as misfit by its whole travel time: rather a reach than a lump.
+            left = np.where(near, np.sum(misfit + lumped * times, axis=1), np.inf)
+            if float(left.min()) < best:
+                best, found = float(left.min()), float(some[int(np.argmin(left))])
+        if largest and some[-1] < largest / LOOK_FINER:
+            break
+    if not found:
         raise GridError(_too_fine(last, longest, stroke))
-    largest = steps[int(np.argmax(allowed))]
-    near = allowed & (steps >= largest / LOOK_FINER)
-    # A lumped element counts as misfit by its whole travel time: rather a reach than a lump.
-    left = np.sum(misfit + lumped * times, axis=1)
-    return float(steps[int(np.argmin(np.where(near, left, np.inf)))])
+    return found
 
 
 def _misfits(times: Array, steps: Array) -> tuple[Array, Array]:

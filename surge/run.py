@@ -41,6 +41,7 @@ MOST_TIMES = 8.0  # a run that finds new extremes ends at so many times its firs
 RISE_TOLERANCE = 0.005  # of the line-up's greatest rise: the error allowed
 LEAST_TOLERANCE = 2000.0  # [Pa], or this
 NEW_EXTREME = 0.1  # of the error allowed: growth that counts as a new extreme
+NEVER = 2**62  # steps between two samples of a history that nobody looks at
 MOST_WORK = 1.5e8  # nodes times steps of one march, beyond which the step is not refined
 # Where everything moves gradually the error falls with the step, and more work (a second or two) settles it;
 # after a sudden stop fronts meet anew at every step, and it does not.
@@ -129,11 +130,17 @@ def _laws(lineup: LineUp, scenario: Scenario, steady: Steady) -> tuple[Laws, tup
     return Laws(ratio=ratio, speed=speed), tuple(movement)
 
 
-def _start(work: Plan, reaches: Reaches, probes: dict[str, tuple[float, ...]] | None = None) -> Marched:
+def _start(
+    work: Plan,
+    reaches: Reaches,
+    probes: dict[str, tuple[float, ...]] | None = None,
+    *,
+    history: bool = True,
+) -> Marched:
     grid: Grid = build_grid(
         work.lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables, probes=probes
     )
-    stride = max(1, int(first_duration(work) / reaches.dt / KEPT))
+    stride = max(1, int(first_duration(work) / reaches.dt / KEPT)) if history else NEVER
     frozen = work.lineup.frozen_friction
     made = Marched(grid=grid, frozen=frozen, stride=stride)
     if made.watch.until < max(work.times):
@@ -173,9 +180,9 @@ def _extremes(work: Plan, marched: Marched) -> Array:
 
 
 def _march_for(work: Plan, reaches: Reaches, duration: float, summary: Summary | None = None) -> Marched:
-    """March for a set time; probes stand where ``summary`` has its inner extremes."""
+    """March for a set time; with ``summary``, histories and probes where that has its inner extremes."""
     probes = summary.probe_shares() if summary else None
-    marched = _start(work, reaches, probes)
+    marched = _start(work, reaches, probes, history=summary is not None)
     marched.advance(int(np.ceil(duration / reaches.dt)))
     return marched
 

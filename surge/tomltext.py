@@ -128,11 +128,12 @@ def _decode_fault(message: str, lines: list[str], kind: FileKind) -> CaseError:
         expected, remedy = "each key once in its table", "take one of the two out, or rename it"
     elif "twice" in what or "overwrite" in what or "mutate" in what:
         expected, remedy = "each table once", f"take one out; a list of tables has headers like {kind.lists}"
-    elif bare and _DATE.match(bare[1]):
+    elif what == "Invalid date or datetime" or (bare and _DATE.match(bare[1])):
+        what = "a day or time that there is not" if what == "Invalid date or datetime" else what
         expected, remedy = "a day that there is", "check year, month and day: 2026-03-14, without quotes"
     elif bare:
         expected = "a quantity in quotes"
-        remedy = f"write {source.split('=')[0].strip()} = {quoted(bare[1])}"
+        remedy = f"write {source.split('=')[0].strip()[:60]} = {quoted(bare[1])}"
     else:
         expected = 'TOML: key = "text", key = 1.5, key = true, [table] or [[list of tables]]'
         remedy = "look for a missing quote, bracket or equals sign here or just before"

@@ -1,0 +1,134 @@
+"""What is too large is refused at once, with its bound; choices are made in little room."""
+
+from __future__ import annotations
+
+import time
+import tracemalloc
+from pathlib import Path
+
+import numpy as np
+import pytest
+from casetext import STARTER
+from click.testing import CliRunner
+
+from surge import casesize, reaches
+from surge.casefaults import describe
+from surge.casefile import read_case
+from surge.casemend import MOST
+from surge.cli import main
+from surge.errors import CaseError
+from surge.reaches import choose_step
+
+HEAD = STARTER[: STARTER.index("[[scenario]]")]
+EVENT = '\n[[scenario.event]]\nat = "0 s"\nclose = "manifold valve"\nstroke = "20 s"\n'
+SCENARIO = '\n[[scenario]]\nname = "{}"' + EVENT
+SPARE = '\n[[pipe]]\nname = "x{0}"\nfrom = "manifold"\nto = "y{0}"\nlength = "1 m"\n'
+
+
+def table(rows: int) -> str:
+    inner = ",\n".join(f'["{k} ms", {1 - k / (rows - 1):.6f}]' for k in range(rows))
+    return f'\n[[scenario]]\nname = "a"{EVENT}law = "table"\ntable = [{inner}]\n'.replace(
+        'stroke = "20 s"\n', ""
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "found"),
+    [
+        (
+            HEAD.replace('length = "1200 m"', 'length = "10000 km"') + SCENARIO.format("a"),
+            "length",
+            '"10000 km"',
+        ),
+        (
+            HEAD + "".join(SPARE.format(k) for k in range(3_000)) + SCENARIO.format("a"),
+            "pipe",
+            "3008 elements",
+        ),
+        (
+            HEAD + "".join(f'\n[points."q{k}"]\nelevation = "1 m"' for k in range(9_000)),
+            "points",
+            "9009 points",
+        ),
+        (HEAD + "".join(SCENARIO.format(k) for k in range(101)), "scenario", "101 scenarios"),
+        (HEAD + SCENARIO.format("a") + EVENT * 200, "event", "201 events in one scenario"),
+        (HEAD + table(20_000), "table", "20000 rows in one table"),
+        (HEAD + SCENARIO.format("a").replace('"0 s"', '"24 h"'), "at", "86400 s"),
+    ],
+)
+def test_too_much_is_refused_with_its_bound(text: str, key: str, found: str) -> None:
+    began = time.process_time()
+    with pytest.raises(CaseError) as caught:
+        read_case(text, filename="big.toml")
+    assert time.process_time() - began < 5.0
+    (record,) = [r for r in describe(caught.value.faults, filename="big.toml", text=text) if found in r.found]
+    assert key in record.key
+    assert any(c.isdigit() for c in record.expected)
+    assert record.remedy
+
+
+def test_many_elements_in_many_scenarios_are_refused_together() -> None:
+    spare = "".join(SPARE.format(k) for k in range(100))
+    with pytest.raises(CaseError) as caught:
+        read_case(HEAD + spare + "".join(SCENARIO.format(k) for k in range(20)), filename="big.toml")
+    assert caught.value.faults[0].found == "20 scenarios with 108 elements each"
+    assert caught.value.faults[0].expected == "at most 14 scenarios with so many elements"
+
+
+def test_as_much_as_is_allowed_is_no_fault_of_size() -> None:
+    rows = table(casesize.ROWS)
+    text = HEAD + rows + "".join(SCENARIO.format(k) for k in range(casesize.SCENARIOS - 1))
+    assert len(read_case(text, filename="x.toml").lineup.scenarios) == casesize.SCENARIOS
+
+
+def test_a_thousandth_of_a_second_is_not_too_short_by_rounding() -> None:
+    """0.009 - 0.008 is a little less than 0.001 in binary figures."""
+    read_case(HEAD + table(1000), filename="x.toml")
+
+
+def test_very_many_faults_of_rules_are_cut_short_too() -> None:
+    text = STARTER + "".join(f'\n[points."q{k}"]\nelevation = "1 m"' for k in range(230))
+    with pytest.raises(CaseError) as caught:
+        read_case(text, filename="x.toml")
+    assert len(caught.value.faults) == MOST + 1
+    assert "230 faults" in caught.value.faults[0].found
+
+
+def test_a_file_that_is_far_too_big_is_not_read(tmp_path: Path) -> None:
+    """A gigabyte that takes no room on disk: of each kind of file only as much is read as may be."""
+    big = tmp_path / "big"
+    with big.open("wb") as file:
+        file.truncate(10**9)
+    case = tmp_path / "case.toml"
+    case.write_text(
+        STARTER.replace("[liquid]", f'[rules]\nfile = "{big.name}"\n\n[liquid]', 1), encoding="utf-8"
+    )
+    for arguments, bound in (
+        (["check", str(big)], "more than 5 MB"),
+        (["check", str(case)], "more than 1 MB"),
+        (["records", str(big)], "more than 100 MB"),
+        (["records", str(big), "--case", str(case), "--curve", "manifold valve"], "more than 100 MB"),
+        (["records", str(case), "--limits", str(big)], "more than 1 MB"),
+    ):
+        got = CliRunner().invoke(main, arguments)
+        assert got.exit_code == 2, arguments
+        assert bound in got.stderr, arguments
+
+
+def test_the_step_is_chosen_in_little_room() -> None:
+    """The same bits whatever the room, and never steps times pipes of memory."""
+    times = np.exp(np.random.default_rng(1).uniform(-5, 1, 200))
+    period = 4 * float(times.max())
+    tracemalloc.start()
+    try:
+        chosen = choose_step(times, period=period, stroke=20.0)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 40e6
+    for room in (200, 2**14, 2**24):
+        before, reaches.ROOM = reaches.ROOM, room
+        try:
+            assert choose_step(times, period=period, stroke=20.0) == chosen
+        finally:
+            reaches.ROOM = before

@@ -88,15 +88,15 @@ def _rates(rates: Sequence[RateLimit], say: Shown) -> list[str]:
         if rate.greatest is None:
             words = "none was found"
         elif rate.greatest >= rate.to * 0.999:
-            words = f"{say.flow(rate.greatest)} or more, as far as it was looked"
+            words = f"{say.flow_down(rate.greatest)} or more, as far as it was looked"
         else:
-            words = say.flow(rate.greatest)
+            words = say.flow_down(rate.greatest)
         governs = f'; beyond it "{rate.governs.name}" governs' if rate.governs and rate.greatest else ""
         text = f'"{rate.scenario}": {words}{governs} (agreed: {say.flow(rate.agreed)}).'
         out.append(paragraph(text, indent="      ", first="    "))
         if rate.unsafe_below:
             low, high = rate.unsafe_below
-            words = f"lower ones between {say.flow(low)} and {say.flow(high)} are not"
+            words = f"lower ones between {say.flow_down(low)} and {say.flow_up(high)} are not"
             out.append(
                 paragraph(f"The agreed rate itself is safe; {words}.", indent="      ", first="      ")
             )
@@ -107,7 +107,7 @@ def _opens(opening: Opening, say: Shown) -> str:
     """The rate at which an empty window opens."""
     if opening.share is None:
         return "No lower rate opens it."
-    return f"It opens at {say.flow(opening.rate)} and below, where {opening.stroke:.1f} s is safe."
+    return f"It opens at {say.flow_down(opening.rate)} and below, where {opening.stroke:.1f} s is safe."
 
 
 def _joint(windows: Windows) -> list[str]:
@@ -138,7 +138,7 @@ def _what_to_do(windows: Windows, say: Shown) -> list[str]:
         opening = windows.openings.get(valve)
         if opening is not None and opening.share is not None:
             said.append(
-                f'"{valve}": agree a rate of {say.flow(opening.rate)} or less, and a stroke of '
+                f'"{valve}": agree a rate of {say.flow_down(opening.rate)} or less, and a stroke of '
                 f"{opening.stroke:.1f} s."
             )
         if windows.bounds(valve)[0] is None:

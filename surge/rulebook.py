@@ -210,7 +210,8 @@ class Rule:
     @property
     def source(self) -> str:
         """Authority, clause, edition and status in one line."""
-        return f"{self.authority}, {self.clause} ({self.edition}; {self.status})"
+        edition = self.edition.replace("not noted", "edition not noted")
+        return f"{self.authority}, {self.clause} ({edition}; {self.status})"
 
     @property
     def required(self) -> bool:

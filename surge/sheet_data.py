@@ -18,9 +18,10 @@ from surge.report_json import Json, head_of
 from surge.report_rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.rulebook import LOCAL_CODES
 from surge.rulings import KEPT, NOT_DECIDED, NOT_KEPT
-from surge.sheet_moves import Chain, Movement, Stage, chains, movements, stages, window_notes
+from surge.sheet_moves import Chain, Movement, Stage, chains, movements, stages
 from surge.sheet_rows import PressureRow, lower_rows, name_of, static_worst, upper_rows, worst_first
 from surge.sheet_tests import Tests
+from surge.sheet_windows import not_searched, searched, together_words, window_notes
 from surge.units import show
 from surge.verdict import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
 from surge.window import Windows
@@ -28,6 +29,9 @@ from surge.words import CAUTIONS, HEADLINE, SHORT, Shown, against, run_of, sente
 
 TO_SIGN = "For signature by ship and terminal. It holds for this line-up, cargo, rates and strokes only."
 NOT_TO_SIGN = "THIS IS NOT AN AGREEMENT. DO NOT SIGN, DO NOT LOAD BY IT."
+A_DRAFT = "NOT FOR SIGNATURE: windows of stroke times were not searched."
+DRAFT = "DRAFT"
+SEARCH = "Make the sheet again without --no-window."
 ANEW = (
     "Put right what is said above: set the stroke within its window, or mend the valve and time it again. "
     "Then make the sheet anew."
@@ -89,7 +93,8 @@ class Sheet:
     verdict : str
         The worst of pressures, rules, windows of stroke times and records.
     signable : bool
-        Whether it can be signed; ``standing`` says it in words.
+        Whether it can be signed; ``standing`` says it in words. Where every limit is kept but windows were
+        left out, it is a draft.
     objections : tuple of str
         What speaks against signing beside the weakest pressure.
     weak_subject, weak_name : str
@@ -120,6 +125,7 @@ class Sheet:
     stages: tuple[Stage, ...]
     movements: tuple[Movement, ...]
     window_notes: tuple[str, ...]
+    not_searched: tuple[str, ...]
     chains: tuple[Chain, ...]
     no_chain: str
     highest: tuple[PressureRow, ...]
@@ -184,6 +190,7 @@ def sheet_of(
         ]
     )
     shutdowns = chains(assessment, say)
+    standing = NOT_TO_SIGN if verdict != WITHIN else TO_SIGN if searched(lineup, windows) else A_DRAFT
     return Sheet(
         version=version,
         case_file=Path(case.filename).name,
@@ -193,20 +200,21 @@ def sheet_of(
         title=lineup.title,
         verdict=verdict,
         exit_code=EXIT_CODE[verdict],
-        headline=HEADLINE[verdict],
-        signable=verdict == WITHIN,
-        standing=TO_SIGN if verdict == WITHIN else NOT_TO_SIGN,
+        headline=DRAFT if standing == A_DRAFT else HEADLINE[verdict],
+        signable=standing == TO_SIGN,
+        standing=standing,
         sentence=sentence(worst, run_of(assessment, worst), say) if worst else "",
         weak_subject=worst.subject if worst and worst.subject != "scenario" else "",
         weak_name=worst.name if worst and worst.subject != "scenario" else "",
         objections=objections,
-        advice=(ANEW,) if assessment.verdict == WITHIN != verdict else tuple(advice(assessment, say)),
+        advice=_to_do(assessment, verdict, standing, say),
         units=Units(pressure=f"{say.units.pressure}(g)", flow=say.units.flow, length=say.units.length),
         transfer=lineup.berth.transfer.isoformat() if lineup.berth.transfer else "",
         cargo=_cargo(lineup, say),
         stages=stages(assessment, windows, say),
         movements=moves,
-        window_notes=window_notes(windows, no_windows),
+        window_notes=window_notes(windows, no_windows, say),
+        not_searched=not_searched(lineup, windows),
         chains=shutdowns,
         no_chain="" if shutdowns else NO_SHUTDOWN,
         highest=upper_rows(assessment, say),
@@ -221,6 +229,13 @@ def sheet_of(
         cautions=CAUTIONS,
         line_up=_line_up(lineup),
     )
+
+
+def _to_do(assessment: Assessment, verdict: str, standing: str, say: Shown) -> tuple[str, ...]:
+    """What to do about a sheet that is none to sign, or how to keep to one that is."""
+    if standing == A_DRAFT:
+        return (SEARCH,)
+    return (ANEW,) if assessment.verdict == WITHIN != verdict else tuple(advice(assessment, say))
 
 
 def _objections(
@@ -240,6 +255,8 @@ def _objections(
             shortest, longest = windows.bounds(valve)
             if shortest is not None and longest is not None and shortest > longest:
                 said.append(f'"{valve}": no stroke time fits all scenarios in which it closes.')
+    if windows is not None and windows.together is not None and windows.together.pressures != WITHIN:
+        said.append(together_words(windows.together))
     said += [f'Records: "{r.tag}": {r.words}.' for r in tests.rows if r.verdict != SHORT[WITHIN]]
     if tests.verdict != WITHIN and all(r.verdict == SHORT[WITHIN] for r in tests.rows):
         said.append(f"Records: {tests.words}")

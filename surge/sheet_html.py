@@ -10,7 +10,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-HIGHEST, LOWEST = 8, 4  # rows before the details, as long as the others are kept
+HIGHEST, LOWEST = 6, 3  # rows before the details, as long as the others are kept
 NOT_KEPT = ("EXCEEDED", "undecided")
 
 

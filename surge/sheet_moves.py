@@ -14,7 +14,8 @@ from surge.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling
 from surge.sheet_rows import name_of
 from surge.strokelimits import StrokeLimits
 from surge.topology import sides
-from surge.verdict import WITHIN, worst_of
+from surge.verdict import worst_of
+from surge.way import outflow
 from surge.window import Windows
 from surge.words import SHORT, Shown, what_happens
 
@@ -30,6 +31,8 @@ class Stage:
     ----------
     stage : str
         "start", "bulk", "topping off", or "" when the case does not say.
+    rate : str
+        The agreed one; where none is agreed, what flows as pumps and levels give it.
     control : tuple of str
         How the rate is set: by throttling, pump speed or supply pressure.
     accuracy : tuple of str
@@ -151,8 +154,8 @@ def _stage(assessment: Assessment, scenario: Scenario, limit: RateLimit | None, 
         name=scenario.name,
         note=scenario.note,
         stage=scenario.stage,
-        rate="as pumps and levels give it" if agreed is None else say.flow(agreed),
-        rate_m3_per_s=agreed,
+        rate=_rate(assessment.lineup, agreed, runs, say),
+        rate_m3_per_s=agreed if agreed is not None else _flowing(assessment.lineup, runs),
         control=control,
         accuracy=accuracy,
         greatest=_greatest(limit, say) if limit else "",
@@ -185,18 +188,32 @@ def _agreed(lineup: LineUp, scenario: Scenario) -> float | None:
     return lineup.rate.agreed if lineup.rate else None
 
 
+def _rate(lineup: LineUp, agreed: float | None, runs: Sequence[ScenarioResult], say: Shown) -> str:
+    """The rate as printed; where none is agreed, what flows."""
+    if agreed is not None:
+        return say.flow(agreed)
+    return f"{say.flow(_flowing(lineup, runs))}, as pumps and levels give it"
+
+
+def _flowing(lineup: LineUp, runs: Sequence[ScenarioResult]) -> float:
+    """What flows from the shore before anything moves, the most of all runs [m3/s]."""
+    shore = [*(t.point for t in lineup.tanks if t.side == "shore"), *(s.point for s in lineup.supplies)]
+    flows = [{name: float(q[0]) for name, q in run.history.flow.items()} for run in runs]
+    return max(sum(outflow(lineup, flow, point) for point in shore) for flow in flows)
+
+
 def _greatest(limit: RateLimit, say: Shown) -> str:
     if limit.greatest is None:
         return "none was found"
     looked = ", as far as was looked" if limit.greatest >= limit.to * 0.999 else ""
-    return f"up to {say.flow(limit.greatest)}{looked}"
+    return f"up to {say.flow_down(limit.greatest)}{looked}"
 
 
 def _lower(limit: RateLimit, say: Shown) -> str:
     if limit.unsafe_below is None:
         return ""
     low, high = limit.unsafe_below
-    return f"between {say.flow(low)} and {say.flow(high)}"
+    return f"between {say.flow_down(low)} and {say.flow_up(high)}"
 
 
 # Movements
@@ -302,33 +319,6 @@ def _objection(limit: StrokeLimits, takes: float, say: Shown) -> str:
     if limit.longest is not None and takes > limit.longest + SAME:
         return f"{whose}: {say.time(takes)} s is slower than the rules on time allow, {limit.longest:.1f} s."
     return ""
-
-
-def window_notes(windows: Windows | None, reason: str) -> tuple[str, ...]:
-    """What holds for the windows as a whole."""
-    if windows is None:
-        return (reason,)
-    said = []
-    for valve, parts in windows.by_valve.items():
-        if len(parts) > 1:
-            said.append(f'"{valve}" with one stroke in all of its scenarios: {_over_all(windows, valve)}.')
-    said.append("Each window holds with everything else as on this sheet.")
-    if windows.joint is not None and len(windows.joint_strokes) > 1:
-        strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in windows.joint_strokes.items())
-        verdict = SHORT[windows.joint.verdict]
-        not_so = "" if windows.joint.verdict == WITHIN else ": do not set them so together"
-        said.append(f"All at their shortest together ({strokes}): {verdict}{not_so}.")
-    return tuple(said)
-
-
-def _over_all(windows: Windows, valve: str) -> str:
-    shortest, longest = windows.bounds(valve)
-    if shortest is None:
-        return "no stroke is safe"
-    if longest is None:
-        return f"not faster than {shortest:.1f} s"
-    empty = ", so there is none" if shortest > longest else ""
-    return f"not faster than {shortest:.1f} s, not slower than {longest:.1f} s{empty}"
 
 
 # Shutdown chains

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import unicodedata
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from functools import cache
@@ -177,7 +178,15 @@ def _ends(compiler: typst.Compiler, document: dict[str, Any], sketch: str, room:
 def _inputs(document: dict[str, Any], sketch: str, room: Room) -> dict[str, str]:
     """What the template reads; its names are written with hyphens."""
     rows = {name.replace("_", "-"): value for name, value in asdict(room).items()}
-    return {"data": json.dumps(document), "room": json.dumps(rows), "sketch": sketch}
+    return {"data": json.dumps(document), "room": json.dumps(rows), "sketch": _in_its_fonts(sketch)}
+
+
+def _in_its_fonts(sketch: str) -> str:
+    """The sketch with one mark for each letter of full width: its fonts have none of them.
+
+    The name stands in full in the tables, where the typesetter finds a sign for every script.
+    """
+    return "".join("\ufffd" if unicodedata.east_asian_width(c) in "WF" else c for c in sketch)
 
 
 def _fonts() -> str:

@@ -21,7 +21,8 @@ LEFT, RIGHT, TOP = 50.0, 72.0, 12.0
 NARROWEST, WIDEST = 33.0, 78.0  # a column: for its sign; for the longest name that it makes room for
 FONT, SMALLEST, LEADING = 6.3, 5.0, 6.9
 LINES = 3  # of a name
-NARROW, WIDE, BOLD = 0.6, 1.02, 1.13  # widths, of the font size: a character, one of full width; bold, more
+# Widths, of the font size: a small letter or figure, a capital, one of full width; bold, more.
+NARROW, CAPITAL, WIDE, BOLD = 0.6, 0.72, 1.02, 1.13
 ABOVE, BELOW, NAME = 10.0, 3.0, 14.5  # room over a line and under its name; from the line to its name
 SIDES = 3.0  # what a name leaves free of its column
 TANK = 22.0  # from the line to the bottom of a ship's tank
@@ -112,7 +113,14 @@ def _in_two(name: str) -> float:
 
 def _wide(text: str) -> float:
     """Width of a text, about [pt]."""
-    return FONT * sum(WIDE if unicodedata.east_asian_width(c) in "WF" else NARROW for c in text)
+    return FONT * sum(_width(c) for c in text)
+
+
+def _width(c: str) -> float:
+    """Width of a character, of the font size; an m or a W is as wide as letters come."""
+    if unicodedata.east_asian_width(c) in "WF" or c in "mMwW@%":
+        return WIDE
+    return CAPITAL if c.isupper() else NARROW
 
 
 class _Drawing:

@@ -71,15 +71,23 @@ class Shown:
 
     def _stepped(self, value: float, way: Callable[[float], int]) -> str:
         unit = self.units.pressure
-        places = DECIMALS[unit]
-        number = from_si(value, unit=unit) * 10**places
-        nearest = round(number)
-        whole = nearest if abs(number - nearest) < NOISE else way(number)
-        return f"{whole / 10**places:.{places}f}"
+        return _stepped(from_si(value, unit=unit), unit, way)
 
     def flow(self, value: float) -> str:
         """A flow [m3/s] with its unit."""
         return show(value, unit=self.units.flow, density=self.density, with_unit=True)
+
+    def flow_down(self, value: float) -> str:
+        """A flow [m3/s] up to which something is safe, with its unit, rounded down."""
+        return self._flow(value, math.floor)
+
+    def flow_up(self, value: float) -> str:
+        """A flow [m3/s] from which on something is safe, with its unit, rounded up."""
+        return self._flow(value, math.ceil)
+
+    def _flow(self, value: float, way: Callable[[float], int]) -> str:
+        unit = self.units.flow
+        return f"{_stepped(from_si(value, unit=unit, density=self.density), unit, way)} {unit}"
 
     def length(self, value: float) -> str:
         """A length [m] with its unit."""
@@ -98,6 +106,15 @@ class Shown:
     def time(self, value: float) -> str:
         """A time [s], without its unit."""
         return show(value, unit="s")
+
+
+def _stepped(value: float, unit: str, way: Callable[[float], int]) -> str:
+    """A value in a unit with that unit's decimals, rounded one way."""
+    places = DECIMALS[unit]
+    number = value * 10**places
+    nearest = round(number)
+    whole = nearest if abs(number - nearest) < NOISE else way(number)
+    return f"{whole / 10**places:.{places}f}"
 
 
 def paragraph(text: str, *, indent: str = "", first: str | None = None) -> str:

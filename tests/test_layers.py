@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).parents[1] / "surge"
 MODULES = sorted(p.stem for p in PACKAGE.glob("*.py"))
 
 RINGS: tuple[tuple[str, ...], ...] = (
-    ("errors", "phrases", "search"),
+    ("errors", "phrases", "search", "workers"),
     (
         *("formulas", "curves", "boundaries", "trees", "kernel"),
         *("batch_links", "batch_clusters", "batch_pipes", "batch_kernel"),

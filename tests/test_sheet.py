@@ -14,6 +14,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import case_answers
 import jsonschema
 import pypdf
 import pytest
@@ -25,17 +26,21 @@ from surge.assess import Assessment
 from surge.casefile import Case, load_case
 from surge.checks import rules_of_case
 from surge.cli import main
-from surge.sheet_data import NOT_TO_SIGN, Sheet, sheet_of
+from surge.jointset import JointSet
+from surge.ratelimit import RateLimit
+from surge.sheet_data import A_DRAFT, NOT_TO_SIGN, Sheet, sheet_of
 from surge.sheet_html import sheet_html
-from surge.sheet_moves import SAME, _objection
+from surge.sheet_moves import NOT_SEARCHED, SAME, _greatest, _lower, _objection
 from surge.sheet_pdf import sheet_pdf
 from surge.sheet_rows import lower_rows, name_of, upper_rows
 from surge.sheet_sketch import sketch
 from surge.sheet_tests import TestRow, Tests
+from surge.sheet_windows import together_words
 from surge.strokelimits import StrokeLimits
+from surge.units import ShowUnits, from_si
 from surge.verdict import EXCEEDED, UNDECIDED, WITHIN
 from surge.window import Windows, windows_of
-from surge.words import Shown
+from surge.words import SHORT, Shown
 
 CASES = Path(__file__).parents[1] / "cases"
 BIGGEST, OVER = "gasoline-drop-lines", "methanol-closed-branches"
@@ -68,8 +73,7 @@ Made = dict[str, tuple[Case, Sheet]]
 @pytest.fixture(scope="module")
 def checked() -> dict[str, tuple[Case, Assessment]]:
     """All demos, and what came of them."""
-    cases = {name: load_case(CASES / f"{name}.toml") for name in DEMOS}
-    return {name: (case, surge.check(case)) for name, case in cases.items()}
+    return {name: (case_answers.case(name), case_answers.answer(name)) for name in DEMOS}
 
 
 @pytest.fixture(scope="module")
@@ -93,7 +97,9 @@ def document(one: Sheet) -> dict[str, Any]:
 
 
 def pages(pdf: bytes) -> list[str]:
-    return [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages]
+    """Texts of the pages, without the marks where a long word may break."""
+    read = pypdf.PdfReader(io.BytesIO(pdf))
+    return [page.extract_text().replace("\u200b", "") for page in read.pages]
 
 
 def pdf_of(case: Case, one: Sheet) -> bytes:
@@ -219,7 +225,7 @@ def test_an_objection_makes_a_kept_case_no_agreement(made: Made) -> None:
     assert one.signable
     assert one.exit_code == 0
     window = windows_of_one(case, shortest=26.0)
-    against = sheet(case, window)
+    against = sheet(case, window, assessment=case_answers.answer(BIGGEST))
     assert against.verdict == EXCEEDED
     assert not against.signable
     assert against.exit_code == 3
@@ -243,9 +249,107 @@ def test_records_count(verdict: str, code: int, made: Made) -> None:
     shown = dict.fromkeys(("tested", "fastest", "not_faster", "slowest", "not_slower"), "-")
     row = TestRow(valve="manifold valve", tag="M1", verdict=verdict, words="too fast", **shown, **none)
     case, _ = made[BIGGEST]
-    one = sheet(case, tests=Tests(given=True, words="looked at", verdict=full, rows=(row,)))
+    tests = Tests(given=True, words="looked at", verdict=full, rows=(row,))
+    one = sheet(case, tests=tests, assessment=case_answers.answer(BIGGEST))
     assert one.exit_code == code
     assert any("M1" in o for o in one.objections) == (code != 0)
+
+
+def test_without_windows_a_kept_case_is_a_draft(made: Made) -> None:
+    case, assessment = case_answers.case(BIGGEST), case_answers.answer(BIGGEST)
+    one = sheet(case, assessment=assessment)
+    assert (one.verdict, one.exit_code) == (WITHIN, 0)
+    assert (one.headline, one.standing, one.signable) == ("DRAFT", A_DRAFT, False)
+    assert one.advice == ("Make the sheet again without --no-window.",)
+    # Where nothing closes there is nothing to search.
+    opening, name = case_answers.case("restart-into-a-shut-deck-line"), "restart-into-a-shut-deck-line"
+    assert sheet(opening, assessment=case_answers.answer(name)).signable
+    # A verdict that forbids signing is not softened to a draft.
+    assert made[OVER][1].standing == NOT_TO_SIGN
+
+
+def test_what_was_not_searched_is_said(made: Made, printed: dict[str, bytes]) -> None:
+    case, one = made[BIGGEST]
+    closing = {m.part for m in one.movements if m.not_faster == NOT_SEARCHED}
+    assert closing
+    said = " ".join(one.not_searched)
+    assert all(f'"{valve}"' in said for valve in closing)
+    without = [s.name for s in one.stages if not s.greatest]
+    assert without
+    assert all(f'"{name}"' in said for name in without)
+    first = " ".join(pages(printed[BIGGEST])[0].split())
+    web = Reader(html_of(case, one)).text
+    for words in one.not_searched:
+        assert words in first
+        assert words in web
+
+
+def test_strokes_that_are_not_safe_together_are_told() -> None:
+    one = {"strokes": {"a": 8.0, "b": 9.0}, "assessment": case_answers.answer(BIGGEST)}
+    alone = JointSet(**one, longer=1.0, pressures=EXCEEDED)
+    assert "together" in together_words(alone)
+    assert together_words(alone).endswith("pressures EXCEEDED: do not set them so together.")
+    longer = JointSet(**one, longer=1.3, pressures=WITHIN)
+    assert together_words(longer) == (
+        'All at their shortest together exceed a limit; none is exceeded with "a" 8.0 s, "b" 9.0 s.'
+    )
+    case = case_answers.case(BIGGEST)
+    windows = replace(windows_of_one(case, shortest=10.0), together=alone)
+    shown = sheet(case, windows, assessment=case_answers.answer(BIGGEST))
+    assert not shown.signable
+    assert together_words(alone) in shown.objections
+
+
+@pytest.mark.parametrize(("unit", "step"), [("m3/h", 0.1), ("bbl/h", 1.0), ("t/h", 0.1), ("L/s", 0.01)])
+def test_safe_rates_are_rounded_down_and_unsafe_ones_outwards(unit: str, step: float) -> None:
+    say = Shown(units=ShowUnits(flow=unit), density=845.0)
+    flows = [0.1 + 0.00012345 * k for k in range(50)]
+    for flow in flows:
+        limit = RateLimit(
+            scenario="s", agreed=0.1, greatest=flow, to=1.0, governs=None, unsafe_below=(flow, flow)
+        )
+        true = from_si(flow, unit=unit, density=845.0)
+        told = float(NUMBER.findall(_greatest(limit, say))[0])
+        assert true - step < told <= true + 1e-6 * step
+        low, high = (float(n) for n in NUMBER.findall(_lower(limit, say).replace("m3", "m"))[:2])
+        assert low <= true + 1e-6 * step
+        assert high >= true - 1e-6 * step
+    assert any(say.flow(f) != say.flow_down(f) for f in flows)
+
+
+def test_without_an_agreed_rate_the_sheet_has_what_flows() -> None:
+    case = case_answers.case(BIGGEST)
+    lineup = case.lineup.with_(rate=None)
+    lineup = lineup.with_(scenarios=tuple(replace(s, rate=None) for s in lineup.scenarios[:1]))
+    free = replace(case, lineup=lineup)
+    assessment = surge.check(free)
+    (stage,) = sheet(free, assessment=assessment).stages
+    flow = next(e for e in assessment.scenarios[0].elements if e.name == "shore line").figures
+    assert flow is not None
+    assert stage.rate_m3_per_s == pytest.approx(flow.flow)
+    assert stage.rate == f"{flow.flow * 3600:.1f} m3/h, as pumps and levels give it"
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_the_sheet_has_the_figures_of_the_check_rounded_to_the_unsafe_side(name: str, made: Made) -> None:
+    case, one = made[name]
+    told = json.loads(run_check(CASES / f"{name}.toml").stdout)
+    assert one.sha256 == told["case"]["sha256"]
+    assert one.sentence == told["sentence"]
+    found = {(f["subject"], f["name"], f["check"], f["pressure_pa_gauge"]): f for f in told["findings"]}
+    bar = 1e5
+    assert case.show.pressure == "bar"
+    for row in (*one.highest, *one.lowest):
+        if not row.check or row.limit_pa_gauge is None:
+            continue
+        own = found[(row.subject, row.name, row.check, row.pressure_pa_gauge)]
+        assert (row.limit_pa_gauge, row.margin_pa) == (own["limit_pa_gauge"], own["margin_pa"])
+        assert SHORT[own["verdict"]] == row.verdict
+        assert row.pressure_pa_gauge is not None
+        assert row.margin_pa is not None
+        beyond = float(row.pressure) - row.pressure_pa_gauge / bar
+        assert 0 <= (beyond if row.check in ("peak", "steady", "static") else -beyond) + 1e-6 < 0.01 + 2e-6
+        assert 0 <= row.margin_pa / bar - float(row.margin) + 1e-6 < 0.01 + 2e-6
 
 
 # PDF
@@ -301,7 +405,7 @@ def test_only_a_kept_sheet_has_a_place_to_sign(made: Made, printed: dict[str, by
         for shown in (pages(pdf)[0], web):
             assert ("Signature" in shown) == one.signable
             assert ("initials" in shown) == one.signable
-            assert (shown.count(NOT_TO_SIGN) == 2) == (not one.signable)
+            assert " ".join(shown.split()).count(one.standing) == (1 if one.signable else 2)
 
 
 def test_pdf_is_the_same_to_the_last_byte_and_keeps_the_standards(
@@ -346,6 +450,32 @@ def test_a_huge_case_still_takes_two_pages_and_hides_nothing_that_governs(
     assert len(shown) == 2
     assert one.highest[0].pressure in shown[0]
     assert re.search(r"\d+ of them not kept", " ".join(shown[0].split()))
+
+
+def test_a_name_without_spaces_runs_over_nothing(made: Made) -> None:
+    name = "no-space" + "W" * 52
+    case, one = made[OVER]
+    long = copy.deepcopy(document(one))
+    for row in (*long["highest"], *long["lowest"]):
+        row["name"] = row["scenario"] = name
+    for move in long["movements"]:
+        move["part"] = move["scenario"] = name
+    long["title"] = name * 3
+    shown = pages(sheet_pdf(long, sketch(case.lineup)))
+    assert len(shown) == 2
+    lines = "\n".join(shown).splitlines()
+    assert any(line.startswith(name[:14]) for line in lines)
+    assert not any(line.startswith(name) for line in lines)
+
+
+def test_what_goes_on_to_page_2_has_room_for_initials_there(made: Made) -> None:
+    case, one = made[BIGGEST]
+    big = copy.deepcopy(document(one))
+    assert big["signable"]
+    big["movements"] = [dict(m, part=f"valve {k}") for k in range(4) for m in big["movements"]]
+    first, second = pages(sheet_pdf(big, sketch(case.lineup)))
+    assert "more movements" in " ".join(first.split())
+    assert "initials" in second
 
 
 # Names with markup in them
@@ -452,6 +582,10 @@ def test_html_can_be_read_by_all(name: str, made: Made) -> None:
 
 
 # The command
+
+
+def run_check(path: Path) -> Result:
+    return CliRunner().invoke(main, ["check", str(path), "--json"])
 
 
 def run(*arguments: str | Path) -> Result:

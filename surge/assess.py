@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
@@ -15,6 +14,7 @@ from surge.rulings import Ruling, counts, rule_on, with_pump_top, worst
 from surge.run import simulate
 from surge.static import static_findings
 from surge.verdict import EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
+from surge.workers import workers
 
 FULL_RUNS = 4  # places in a range at which the worst cases are run with error estimates
 THREADS = 4  # scenarios at a time; the marches let other threads run
@@ -103,7 +103,7 @@ def assess(
         except CaseError as error:
             return error
 
-    with ThreadPoolExecutor(THREADS) as pool:
+    with workers(THREADS) as pool:
         answers = list(pool.map(one, lineup.scenarios))
     faults: list[Fault] = []
     runs: list[ScenarioResult] = []

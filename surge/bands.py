@@ -6,7 +6,6 @@ interior. The answer is confirmed by full runs at the points that come nearest t
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 from surge.bandsearch import THREADS, BandMoves, Member, Members, Search
@@ -26,6 +25,7 @@ from surge.strokelimits import (
     rounded_up,
 )
 from surge.verdict import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
+from surge.workers import workers
 
 LONGER = 1.25  # times: the next stroke to confirm, where no greater margin can be asked for
 FULL_RUNS = 4  # points beside the centre that full runs confirm: those nearest to a limit
@@ -118,7 +118,7 @@ def _confirm(members: Members, stroke: float, by: float) -> _Confirmed:
         found, run = m.family.confirm(stroke * m.factor)
         return m.point, run, tuple(found)
 
-    with ThreadPoolExecutor(THREADS) as pool:
+    with workers(THREADS) as pool:
         return _Confirmed(runs=tuple(pool.map(one, [members.centre, *others])))
 
 

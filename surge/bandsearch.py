@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 
@@ -17,6 +16,7 @@ from surge.lineup import LineUp, Scenario
 from surge.search import first_look, smallest_safe
 from surge.spread import CENTRE, Bands, Point, alone, corners, lineup_at, mixed, scenario_at
 from surge.strokelimits import Family, StrokeLimits, Tell, resolution
+from surge.workers import workers
 
 NEARBY = 1.5  # times the stroke: so far up every point is held against it, at the spacing of a first look
 THREADS = 2  # points marched at a time
@@ -101,7 +101,7 @@ class Members:
         for m in members:
             _, wanted = new.setdefault(id(m.family), (m.family, {}))
             wanted.update((s * m.factor, None) for s in strokes if s * m.factor not in m.family.near)
-        with ThreadPoolExecutor(THREADS) as pool:
+        with workers(THREADS) as pool:
             for _ in pool.map(lambda pair: pair[0].margins(list(pair[1])) if pair[1] else [], new.values()):
                 pass
 

@@ -7,7 +7,6 @@ see :mod:`surge.batch_kernel`; blocks are spread over threads. Every lane gives 
 
 from __future__ import annotations
 
-import os
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -24,6 +23,7 @@ from surge.batch_kernel import Block, march_block
 from surge.batch_lane import Keep, Lane, LaneResult, two_thirds
 from surge.batch_links import WIDE
 from surge.batch_single import SingleRun
+from surge.workers import processors
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -69,7 +69,7 @@ def march_batch(
     keep : Keep, optional
         Histories.
     threads : int, optional
-        Runs at a time; as many as there are processors when not given.
+        Runs at a time; as many as there are processors for it when not given.
     together : bool, optional
         Lanes side by side in blocks, or each for itself; whatever takes less when not given. Lanes
         that go on from where they stand are marched each for itself, histories are kept in blocks.
@@ -106,7 +106,7 @@ def march_batch(
         )
     total = max(1, sum(run.steps for run in runs.values()))
     stop = threading.Event()
-    with ThreadPoolExecutor(threads or os.cpu_count() or 1) as pool:
+    with ThreadPoolExecutor(threads or processors()) as pool:
         jobs: list[Future[list[LaneResult]]] = [pool.submit(run.run, stop) for run in runs.values()]
         left: set[Future[Any]] = set(jobs)
         try:

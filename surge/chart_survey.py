@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -23,6 +21,7 @@ from surge.stroke import with_strokes
 from surge.strokelimits import FIRST_NEED, rounded_up
 from surge.topology import pipeline_period
 from surge.verdict import WITHIN, findings_of
+from surge.workers import workers
 
 Array = NDArray[np.float64]
 Tell = Callable[[str], None]
@@ -202,12 +201,8 @@ class Survey:
 
     def confirm(self, rows: Sequence[Row], longest: float) -> list[Row]:
         """Run the shortest strokes found in full; return the rows that must find another one first."""
-        with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
-            try:
-                settled = list(pool.map(lambda row: self._confirm(row, longest), rows))
-            except BaseException:
-                pool.shutdown(cancel_futures=True)
-                raise
+        with workers() as pool:
+            settled = list(pool.map(lambda row: self._confirm(row, longest), rows))
         return [row for row, done in zip(rows, settled, strict=True) if not done]
 
     def follow(self, rows: Sequence[Row], neighbours: Sequence[Sequence[Row]], longest: float) -> None:

@@ -7,7 +7,6 @@ flow. So the peaks of each order stand side by side.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 from surge.lineup import LineUp, Scenario
@@ -18,6 +17,7 @@ from surge.sequences import Order, orders_of
 from surge.static import static_findings
 from surge.strokelimits import Tell, over_ranges
 from surge.verdict import EXCEEDED, Finding, findings_of, weakest, worst_of
+from surge.workers import workers
 
 THREADS = 4  # orders run at a time; the marches let other threads run
 
@@ -157,7 +157,7 @@ def order_question(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = No
                 break  # other figures cannot make it safe
         return _answer(orders[k], static, pairs)
 
-    with ThreadPoolExecutor(THREADS) as pool:
+    with workers(THREADS) as pool:
         answers = tuple(pool.map(answer, range(len(orders))))
     return OrderQuestion(scenario=scenario.name, kind=kind, answers=answers, left_out=tuple(left_out))
 

@@ -8,7 +8,6 @@ differences are the error's parts. If they are too large the step is halved agai
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,6 +31,7 @@ from surge.stroke import (
     through_characteristic,
 )
 from surge.topology import longest_period
+from surge.workers import workers
 
 Array = NDArray[np.float64]
 
@@ -287,7 +287,7 @@ def _compare(work: Plan, coarse: Summary, dt: float, duration: float) -> Compari
     def run(reaches: Reaches, look: Summary | None = None) -> Summary:
         return Summary(work.lineup, _march_for(work, reaches, duration, look))
 
-    with ThreadPoolExecutor(3) as pool:
+    with workers(3) as pool:
         fine = pool.submit(run, divide(work.times, half), coarse)
         misfit = pool.submit(run, divide(work.times, other))
         lumping = pool.submit(run, lumps) if 0 in lumps.count else None

@@ -1,0 +1,35 @@
+"""Work in several threads: how many, and what an interrupt does to them.
+
+How many there are changes no figure: what one thread does, it does for itself, and results are taken in the
+order of the work.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+
+
+def processors() -> int:
+    """Processors that this process may use: all of the machine, or those that it was given."""
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return os.cpu_count() or 1
+
+
+@contextmanager
+def workers(most: int | None = None) -> Iterator[ThreadPoolExecutor]:
+    """Give a pool of ``most`` threads, one for each processor without it.
+
+    An error or an interrupt leaves at once: what has not begun is dropped, what is under way is not waited
+    for (a march can take a minute).
+    """
+    pool = ThreadPoolExecutor(most or processors())
+    try:
+        yield pool
+    except BaseException:
+        pool.shutdown(wait=False, cancel_futures=True)
+        raise
+    pool.shutdown()

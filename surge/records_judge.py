@@ -29,6 +29,7 @@ DELAY_WITHIN = "timed from the order, and no signal delay is stated that could b
 DELAY_LACKS = "timed without the signal delay, and none is stated"
 NO_LIMIT = "no limit is stated for this valve and direction"
 NEVER = "never tested"
+SET_AGAIN = "new baseline"  # remark: adjusted, and timed again
 REFUSED = "refused"
 OVERDUE = "overdue"
 
@@ -268,7 +269,13 @@ def _side(limits: ValveLimits, direction: Direction, side: Side, tried: Sequence
         reason = lacks or (last.doubts[0] if last else NEVER)
         return replace(bare, reason=reason)
     day = max(_day(t) for t in proofs)
-    latest = [t for t in proofs if _day(t) == day]
+    set_again = min((t.test.when for t in tried if _day(t) == day and _set_again(t.test)), default=None)
+    if set_again is not None:  # the valve was adjusted on that day: what it did before is history
+        tried = [t for t in tried if t.test.when >= set_again]
+    latest = [t for t in tried if t.proves and _day(t) == day]
+    if not latest:
+        reason = lacks or next(d for t in tried for d in t.doubts)
+        return replace(bare, reason=reason)
     worst = worst_of(t.verdict for t in latest)
     decided = min((t for t in latest if t.verdict == worst), key=lambda t: t.margin)
     spread = _spread(latest)
@@ -291,6 +298,11 @@ def _unless_lost(state: SideState, lost: Iterable[LostTest]) -> SideState:
             reason = f"row {one.row} of this valve was {REFUSED}{known}"
             return replace(state, verdict=UNDECIDED, reason=reason)
     return state
+
+
+def _set_again(test: StrokeTest) -> bool:
+    """Whether a remark, or a part of it, says that the valve was set anew."""
+    return SET_AGAIN in {part.strip(" .").casefold() for part in test.remark.replace(";", ",").split(",")}
 
 
 def _aged(state: SideState, interval: Interval, today: date) -> SideState:

@@ -37,7 +37,8 @@ CAUTIONS = (
     "Records tell what the valves did when they were tested, not what they will do. This is no permit: local "
     "codes, the procedures of ship and terminal, the ship's manual and qualified persons decide.",
     "A valve that was adjusted counts only when it has been timed again, alone and together with the others "
-    "that move with it, at normal oil temperature.",
+    "that move with it, at normal oil temperature; on the day of the adjustment itself with the time of day "
+    'and "new baseline" as a remark.',
     "Until a valve that is too fast is put right, the person in charge of loading is told and the rate is "
     "lowered; one that is too slow needs more ullage or a lower rate as well (common practice, no source).",
 )

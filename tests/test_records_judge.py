@@ -425,3 +425,18 @@ def test_a_limit_that_the_trend_has_met_since_the_last_test_is_not_kept() -> Non
     (found,) = findings_of_records(tests, stated, today=TODAY).valves
     assert found.verdict == UNDECIDED
     assert "since its last test" in found.sides[0].reason
+
+
+def test_a_valve_adjusted_on_the_day_of_its_test_counts_from_the_mark_on() -> None:
+    stated = limits(bound(FAST, 20.0))
+    early, late = timed(18.0), timed(25.0, row=3, when=datetime(2026, 2, 10, 14))
+    assert side_of([early, late], stated).verdict == EXCEEDED
+    marked = replace(late, remark="flow control reset; new baseline")
+    assert side_of([early, marked], stated).verdict == WITHIN
+    # Without a time of day nothing says which one was first; and what is marked may be bad itself.
+    assert side_of([replace(early, when=marked.when), marked], stated).verdict == EXCEEDED
+    assert side_of([early, replace(marked, time=19.0)], stated).verdict == EXCEEDED
+    # A mark on a test that counts for nothing takes the old proof away and gives none.
+    shared = limits(bound(FAST, 20.0), shares_power=True)
+    others = replace(marked, together=True)
+    assert side_of([replace(early, time=25.0), others], shared).verdict == UNDECIDED

@@ -17,9 +17,9 @@ KINDS = ("gif", "mp4", "html")
 @click.option(
     "-o",
     "--output",
-    default="animation.gif",
-    show_default=True,
-    help="File to write: .gif, .mp4 (needs ffmpeg) or .html (one file, with controls).",
+    multiple=True,
+    help="File to write: .gif, .mp4 (needs ffmpeg) or .html (one file, with controls); several allowed. "
+    "animation.gif without it.",
 )
 @click.option("--scenario", help="The scenario; the one that comes nearest to a limit without it.")
 @click.option("--to", help="The tank or point at the far end of the way shown.")
@@ -34,7 +34,7 @@ KINDS = ("gif", "mp4", "html")
 @click.option("--length", help="Unit of lengths: m, ft.")
 def animate(
     case: str,
-    output: str,
+    output: tuple[str, ...],
     scenario: str | None,
     to: str | None,
     begin: str | None,
@@ -49,7 +49,7 @@ def animate(
     """
     span = seconds_of("--from", begin), seconds_of("--until", end)
     show = units_over(units)
-    ((path, kind),) = output_paths([output], kinds=KINDS, force=force).items()
+    paths = output_paths(output or ("animation.gif",), kinds=KINDS, force=force)
     with answering(case, as_json=False) as progress:
         from surge.animation import film_of
         from surge.casefile import load_case
@@ -66,15 +66,20 @@ def animate(
             subject = subject_of(assessment, scenario)
             film = film_of(subject, to=to, begin=span[0], end=span[1], playing=seconds)
             words, alt = film_words(film, say, signature(loaded))
-            made = film_file(kind, film, say, words, alt=alt, tell=progress)
+            made = {
+                kind: film_file(kind, film, say, words, alt=alt, tell=progress)
+                for kind in dict.fromkeys(paths.values())
+            }
         except PictureError as error:
             fail(str(error))
-    write_file(path, made)
-    size = f"{len(made) / 1e6:.1f} MB" if len(made) >= 1e5 else f"{len(made) / 1e3:.0f} kB"
-    click.echo(
-        f"{path} written: {film.time.size} frames, one every {frame_time(film) * 1000:.0f} ms, {size}; "
-        f"from {film.time[0]:.2f} s to {film.time[-1]:.2f} s, {film.pace}.",
-        err=True,
-    )
+    for path, kind in paths.items():
+        write_file(path, made[kind])
+        size = len(made[kind])
+        large = f"{size / 1e6:.1f} MB" if size >= 1e5 else f"{size / 1e3:.0f} kB"
+        click.echo(
+            f"{path} written: {film.time.size} frames, one every {frame_time(film) * 1000:.0f} ms, {large}; "
+            f"from {film.time[0]:.2f} s to {film.time[-1]:.2f} s, {film.pace}.",
+            err=True,
+        )
     print_text("\n".join([*picture_lines(subject, say), signature(loaded)]))
     sys.exit(assessment.exit_code)

@@ -124,9 +124,13 @@ def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> W
         raise PictureError(f'nothing is joined to "{start}": there is no line to draw')
     weak = subject.finding
 
-    def merit(way: Way) -> tuple[int, bool]:
-        moving = sum(way.holds("element", name) for name in (*subject.openings, *subject.speeds))
-        return moving if moves else 0, weak is not None and way.holds(weak.subject, weak.name)
+    ends_at = {name: law[-1][0] for name, law in {**subject.openings, **subject.speeds}.items()}
+
+    def merit(way: Way) -> tuple[int, bool, float]:
+        moving = [end for name, end in ends_at.items() if way.holds("element", name)]
+        past = weak is not None and way.holds(weak.subject, weak.name)
+        # Of several that shut one after another it is the last that stops the flow.
+        return len(moving) if moves else 0, past, max(moving, default=0.0) if moves else 0.0
 
     return max(found, key=merit)
 

@@ -34,6 +34,10 @@ Array = NDArray[np.float64]
 HEADROOM = 0.16  # of the height of the curves: room for words above and below them
 FAR = 3.3  # times the height of the curves: a limit farther away is told, not drawn
 LEAST_MARK = 5e3  # [Pa] smaller rises are not marked, but at the weakest place
+KEY_ROW, KEY_LONG = (
+    0.03,
+    64,
+)  # height of a row of the key, of the room; letters of which two do not fit side by side
 LEAST_SPAN = 5e4  # [Pa] smaller changes are not blown up to the whole height
 
 
@@ -82,7 +86,7 @@ class _Time:
         self.shown = (picture.time >= self.begin - 1e-9) & (picture.time <= self.end + 1e-9)
 
     def draw(self) -> None:
-        top = self.sheet.axes(0.44, 1.0)
+        top = self.sheet.axes(0.44, 1.0 - KEY_ROW * self._key_rows())
         strokes = self.sheet.axes(0.24, 0.38, sharex=top)
         flows = self.sheet.axes(0.0, 0.18, sharex=top)
         top.set_xlim(self.begin, self.end)
@@ -100,6 +104,8 @@ class _Time:
         axes.set_ylabel(f"pressure, {self.say.units.pressure}(g)")
         for curve, (colour, dash, width) in zip(curves, CURVES, strict=False):
             axes.plot(time, bar(self.say, curve.pressure), color=colour, ls=dash, lw=width, zorder=4)
+        if self._key_rows():
+            self._key(axes)
         low, high = self._height()
         axes.set_ylim(low, high)
         labels = Labels(axes)
@@ -114,12 +120,50 @@ class _Time:
         for curve in curves:
             labels.curve(time, bar(self.say, curve.pressure))
         limits = self._limits(axes, labels)
-        for k, curve in enumerate(curves):
-            self._marks(axes, labels, curve, main=k == 0)
+        for k, (curve, (colour, _, _)) in enumerate(zip(curves, CURVES, strict=False)):
+            self._marks(axes, labels, curve, colour, main=k == 0)
         for y, words, side in limits:
             self._line_words(labels, y, words, side)
         self._steady(axes, labels)
-        self._names(labels)
+        if not self._key_rows():
+            self._names(labels)
+
+    def _key_rows(self) -> int:
+        """Rows of the key: curves that lie upon one another cannot be told apart by names beside them."""
+        count = len(self.picture.curves)
+        return -(-count // self._key_columns()) if count > 1 else 0
+
+    def _key_columns(self) -> int:
+        longest = max(
+            (len(self._key_words(c, main=k == 0)) for k, c in enumerate(self.picture.curves)), default=0
+        )
+        return 1 if longest > KEY_LONG else 2
+
+    def _key(self, axes: Axes) -> None:
+        """Every curve's line, its place, and its peak, above the picture; the weakest first."""
+        lines, curves = axes.get_lines(), self.picture.curves
+        made = axes.legend(
+            handles=lines[: len(curves)],
+            labels=[self._key_words(curve, main=k == 0) for k, curve in enumerate(curves)],
+            loc="lower left",
+            bbox_to_anchor=(0.0, 1.0),
+            ncols=self._key_columns(),
+            frameon=False,
+            fontsize=8.5,
+            handlelength=3.4,
+            borderaxespad=0.2,
+            labelspacing=0.3,
+        )
+        made.get_texts()[0].set_fontweight("bold")
+
+    def _key_words(self, curve: Curve, *, main: bool) -> str:
+        say, words = self.say, spot_words(curve, self.say)
+        low = self.picture.subject.low and main
+        mark = curve.trough if low else curve.peak
+        if mark is None or mark.time == 0.0:
+            return words
+        value = say.low(mark.pressure, unit=True) if low else say.high(mark.pressure, unit=True)
+        return f"{words}: {'lowest' if low else 'peak'} {value} at {say.time(mark.time)} s"
 
     def _height(self) -> tuple[float, float]:
         """Ends of the axis of pressures: all curves, and the limits that are not too far from them."""
@@ -137,20 +181,18 @@ class _Time:
         return low - room, high + room
 
     def _names(self, labels: Labels) -> None:
-        """Names at the curves; the main one has it at its mark."""
-        time, curves = self.picture.time[self.shown], self.picture.curves
-        for k, (curve, (colour, _, _)) in enumerate(zip(curves, CURVES, strict=False)):
-            if k == 0 and self.named:
-                continue
-            first = 0.5 if len(curves) == 1 else 0.15 + 0.7 * k / (len(curves) - 1)
-            labels.along(
-                time,
-                bar(self.say, curve.pressure[self.shown]),
-                spot_words(curve, self.say),
-                shares=_nearest(first, np.linspace(0.06, 0.94, 23)),
-                color=colour,
-                weight="bold" if k == 0 else "normal",
-            )
+        """The name of the one curve, where it is not at its mark."""
+        if self.named or not self.picture.curves:
+            return
+        curve = self.picture.curves[0]
+        labels.along(
+            self.picture.time[self.shown],
+            bar(self.say, curve.pressure[self.shown]),
+            spot_words(curve, self.say),
+            shares=_nearest(0.5, np.linspace(0.06, 0.94, 23)),
+            color=CURVES[0][0],
+            weight="bold",
+        )
 
     def _limits(self, axes: Axes, labels: Labels) -> list[tuple[float, str, int]]:
         """Lines at the limits, what lies beyond hatched; the words to be written above (1) or below them."""
@@ -166,7 +208,7 @@ class _Time:
         for value, sources in sorted(upper.items()):
             y = float(bar(say, value))
             whose = (
-                source if names == alone else f"{', '.join(names)}: {source}"
+                source if names == alone else f"{_listed(names)}: {source}"
                 for source, names in sources.items()
             )
             words = printable(f"limit {say.pressure(value, unit=True)}, {'; '.join(whose)}")
@@ -209,7 +251,7 @@ class _Time:
         shares = (0.9, 0.8, 0.1, 0.7, 0.2)
         labels.along(x, level, words, shares=shares, sides=(-1, 1), color="#444444")
 
-    def _marks(self, axes: Axes, labels: Labels, curve: Curve, *, main: bool) -> None:
+    def _marks(self, axes: Axes, labels: Labels, curve: Curve, colour: str, *, main: bool) -> None:
         """Rings at the highest pressure, and at the lowest where that is what matters."""
         say = self.say
         low = self.picture.subject.low and main
@@ -220,11 +262,14 @@ class _Time:
             if not main and abs(mark.pressure - curve.steady) < LEAST_MARK:
                 continue  # nothing happens there
             y = float(bar(say, mark.pressure))
+            if not main:  # its words are in the key
+                axes.plot([mark.time], [y], "o", ms=6, mfc="white", mec=colour, mew=1.4, zorder=7)
+                continue
             axes.plot([mark.time], [y], "o", ms=8, mfc="white", mec=INK, mew=1.6, zorder=8)
             words = f"{word} {write(mark.pressure, unit=True)} at {say.time(mark.time)} s"
-            if main and not self.named:
+            if not self.named:
                 words, self.named = f"{spot_words(curve, say)}\n{words}", True
-            labels.at(mark.time, y, words, weight="bold" if main else "normal")
+            labels.at(mark.time, y, words, weight="bold")
 
     def _strokes(self, axes: Axes) -> None:
         axes.set_ylim(-6, 106)
@@ -279,6 +324,11 @@ class _Time:
         shares = _nearest(first, np.linspace(0.04, 0.96, 24))
         inside = (t >= self.begin) & (t <= self.end)
         labels.along(t[inside], y[inside], words, shares=shares, color=colour, fontsize=8.5)
+
+
+def _listed(names: list[str]) -> str:
+    """Names, as long as they are few."""
+    return ", ".join(names) if len(names) < 3 else f"{len(names)} of these parts"
 
 
 def _nearest(first: float, shares: Array) -> list[float]:

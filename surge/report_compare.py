@@ -68,7 +68,7 @@ def _weakest(case: Assessment, say: Shown) -> str:
 def _pair_lines(pair: Pair, say: Shown) -> list[str]:
     name = f'"{pair.before}"' if pair.before == pair.after else f'"{pair.before}" and "{pair.after}"'
     before, after = (HEADLINE[v] for v in pair.verdicts)
-    title = f"Scenario {name}: {before} before, {after} after"
+    title = f"Scenario {name}, pressures: {before} before, {after} after"
     out = [title, "=" * min(len(title), 100), *change_lines(pair.changes, say), ""]
     boiling = [w for w, s in zip(("before", "after"), pair.subjects, strict=True) if s.run.vapour]
     if boiling:
@@ -263,7 +263,7 @@ def comparison_files(
     more = f"; and {len(every) - 4} more" if len(every) > 4 else ""
     lines = (
         f"Before and after: {c.after.lineup.title}",
-        f"scenario {name}: {before} before, {after} after" + _whole(c, pair),
+        f"scenario {name}, pressures: {before} before, {after} after" + _whole(c, pair),
         f"What differs: {said}{more}.",
     )
     how = (

@@ -55,4 +55,5 @@ def levels(axes: Any) -> set[float]:
 def words_in(sheet: Sheet) -> list[str]:
     """Every text of a sheet, those of its axes too."""
     own = [t.get_text() for t in sheet.figure.texts]
+    own += [t.get_text() for a in sheet.figure.axes if (key := a.get_legend()) for t in key.get_texts()]
     return own + [t.get_text() for a in sheet.figure.axes for t in (*a.texts, a.title)]

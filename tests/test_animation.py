@@ -250,8 +250,10 @@ def test_bad_input_ends_with_2_and_says_why(options: list[str], words: str, tmp_
 def test_the_command_says_how_fast_and_how_large(tmp_path: Path) -> None:
     out = tmp_path / "film.html"
     span = ["--seconds", "2", "--from", "12 s", "--until", "16 s"]
-    result = CliRunner().invoke(main, ["animate", str(CRUDE), "-o", str(out), *span])
+    gif = tmp_path / "film.gif"
+    result = CliRunner().invoke(main, ["animate", str(CRUDE), "-o", str(out), "-o", str(gif), *span])
     assert result.exit_code == 3
+    assert gif.read_bytes().startswith(b"GIF89a")
     assert "41 frames, one every 50 ms" in result.stderr
     assert "from 12.00 s to 16.00 s, shown 2 times faster" in result.stderr
     assert "LIMIT EXCEEDED" in result.stdout

@@ -14,8 +14,8 @@ from surge.rulings import counts
 from surge.scan import Scanner
 from surge.search import first_look
 from surge.stroke import with_strokes
-from surge.strokelimits import FIRST_NEED, Tell, lacking_margin, over_ranges, rounded_up
-from surge.verdict import WITHIN, worst_of
+from surge.strokelimits import FIRST_NEED, Tell, closing_valves, lacking_margin, over_ranges, rounded_up
+from surge.verdict import WITHIN, Finding, weakest, worst_of
 
 MOST, STEP = 8.0, 1.1  # so many times the shortest strokes are tried together, and in such steps
 ATTEMPTS = 4  # full runs of a set
@@ -34,13 +34,17 @@ class JointSet:
     longer : float
         How many times as long as each valve's own shortest they had to be; 1: these themselves.
     pressures : str
-        Verdict on the pressures alone; rules on time are in the windows.
+        Verdict on the pressures of the scenarios in which these valves close; rules on time are in the
+        windows.
+    elsewhere : Finding or None
+        What is not kept in the other scenarios, whatever these strokes are.
     """
 
     strokes: dict[str, float]
     assessment: Assessment
     longer: float
     pressures: str
+    elsewhere: Finding | None = None
 
 
 def joint_set(
@@ -98,8 +102,15 @@ def _run(
     tell: Tell | None,
 ) -> JointSet:
     made = assess(with_all_strokes(lineup, strokes), book=book, known=known, tell=tell)
-    pressures = worst_of(f.verdict for f in made.findings if counts(f, book))
-    return JointSet(strokes=strokes, assessment=made, longer=longer, pressures=pressures)
+    counting = [f for f in made.findings if counts(f, book)]
+    concerned = {"", *(s.name for s in lineup.scenarios if strokes.keys() & closing_valves(lineup, s).keys())}
+    return JointSet(
+        strokes=strokes,
+        assessment=made,
+        longer=longer,
+        pressures=worst_of(f.verdict for f in counting if f.scenario in concerned),
+        elsewhere=weakest(f for f in counting if f.scenario not in concerned and f.verdict != WITHIN),
+    )
 
 
 def _times(

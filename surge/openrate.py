@@ -1,11 +1,10 @@
-"""At which rate an empty window opens: the longest stroke that the rules on time allow becomes safe."""
+"""At which rates a window is open: those at which the longest stroke that the rules on time allow is safe."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import dropwhile
 
 from surge.errors import CaseError, SolveError
 from surge.lineup import LineUp, Scenario
@@ -27,13 +26,13 @@ from surge.strokelimits import (
 )
 from surge.verdict import WITHIN, Finding, findings_of, weakest
 
-LEAST = 0.1  # of the agreed rate: below that nobody loads
+LEAST, MOST = 0.1, 2.0  # of the agreed rate: below nobody loads, beyond it is not looked
 RATES, STROKES = 1.2, 1.25  # ratio of neighbouring rates of the first look, and of the strokes at each
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Opening:
-    """The greatest rate at which a valve has a window, with every lower one.
+    """The greatest rate at which a valve has a window, with every lower one that was looked at.
 
     Attributes
     ----------
@@ -46,6 +45,8 @@ class Opening:
         The one stroke that is left at it [s].
     governs : Finding or None
         What stands in the way of a higher rate.
+    ends : bool
+        Whether higher rates were looked at, and have none.
     """
 
     valve: str
@@ -53,6 +54,7 @@ class Opening:
     rate: float
     stroke: float
     governs: Finding | None
+    ends: bool = True
 
 
 def opening_rate(
@@ -60,16 +62,19 @@ def opening_rate(
     scenarios: Sequence[Scenario],
     parts: Sequence[StrokeLimits],
     *,
+    empty: bool,
     book: RuleBook,
     tell: Tell,
 ) -> Opening | None:
-    """Search the rate at which a valve's empty window opens, in all its scenarios at once.
+    """Search the greatest rate at which a valve has a window, in all its scenarios at once.
 
     Parameters
     ----------
     lineup : LineUp
     scenarios : sequence of Scenario
         Those in which the valve closes, and ``parts`` what was found for each.
+    empty : bool
+        Whether the window is empty at the agreed rate: lower ones are looked at, else higher ones.
     book : RuleBook
     tell : callable
 
@@ -86,7 +91,8 @@ def opening_rate(
         return None
     seek = _Seek(lineup, scenarios, parts, book, tell)
     none = Opening(valve=seek.valve, share=None, rate=0.0, stroke=0.0, governs=None)
-    look = list(dropwhile(lambda v: not seek.reached(1 / v), first_look(1 / LEAST, 1.0, fall=RATES)))
+    ends = (1 / LEAST, 1.0) if empty else (1.0, 1 / MOST)
+    look = [v for v in first_look(*ends, fall=RATES) if seek.reached(1 / v)]
     if not look:
         return None
     samples, need = Samples(), FIRST_NEED
@@ -107,7 +113,12 @@ def opening_rate(
         if all(f.verdict == WITHIN for f in found):
             rate = max(share * seek.agreed(s) for s in scenarios)
             return Opening(
-                valve=seek.valve, share=share, rate=rate, stroke=seek.longest(share), governs=weakest(found)
+                valve=seek.valve,
+                share=share,
+                rate=rate,
+                stroke=seek.longest(share),
+                governs=weakest(found),
+                ends=slowness > look[-1] * (1 + SHARE),
             )
         lacking = lacking_margin(found)
         if lacking <= 0.0:

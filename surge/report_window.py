@@ -42,6 +42,8 @@ def window_lines(windows: Windows, lineup: LineUp, say: Shown, *, more: Sequence
         out.append(paragraph(f'"{valve}": {bounds(shortest, longest)}.', indent="    "))
         if (opening := windows.openings.get(valve)) is not None:
             out.append(paragraph(_opens(opening, say), indent="    "))
+        elif (top := windows.open_up_to.get(valve)) is not None and top.share is not None:
+            out.append(paragraph(_open_up_to(top, say), indent="    "))
         for part in parts:
             out += [paragraph(line, indent="      ", first="    ") for line in _why(part, say)]
         out.append("")
@@ -110,6 +112,14 @@ def _opens(opening: Opening, say: Shown) -> str:
     return f"It opens at {say.flow_down(opening.rate)} and below, where {opening.stroke:.1f} s is safe."
 
 
+def _open_up_to(top: Opening, say: Shown) -> str:
+    """The rate above which an open window is empty."""
+    rate = say.flow_down(top.rate)
+    if not top.ends:
+        return f"There is a window up to {rate} at least, as far as it was looked or the line can go."
+    return f"There is a window up to {rate}; above that it is empty."
+
+
 def _joint(windows: Windows) -> list[str]:
     """The set that goes on the sheet, run as such."""
     if windows.together is None:
@@ -120,9 +130,15 @@ def _joint(windows: Windows) -> list[str]:
         "at their shortest" if made.longer == 1.0 else "at their shortest alone they exceed a limit; as safe"
     )
     text = f"All together {how} ({strokes}): pressures {SHORT[made.pressures]}"
-    governs = weakest(f for f in made.assessment.findings if f.verdict == made.pressures)
+    others = made.elsewhere.scenario if made.elsewhere else None
+    governs = weakest(
+        f for f in made.assessment.findings if f.verdict == made.pressures and f.scenario != others
+    )
     if governs is not None and made.pressures != WITHIN:
         text += f'; "{governs.name}" in "{governs.scenario}" governs'
+    if made.elsewhere is not None:
+        named = f'"{made.elsewhere.name}" in "{made.elsewhere.scenario}"'
+        text += f". Whatever these strokes are, a limit is not kept elsewhere: {named}, see surge check"
     rules = dict.fromkeys(f'"{r.rule.name}"' for r in made.assessment.broken)
     if rules:
         text += f". Rules that surge check finds not kept then: {', '.join(rules)}"
@@ -230,6 +246,7 @@ def window_document(windows: Windows, head: Json, cautions: Iterable[str]) -> Js
                 "words": bounds(*windows.bounds(valve)),
                 "empty": windows.empty(valve),
                 "opens_at": _opening(windows.openings.get(valve)),
+                "open_up_to": _opening(windows.open_up_to.get(valve)),
                 "scenarios": [_limits(p) for p in parts],
             }
             for valve, parts in windows.by_valve.items()
@@ -265,4 +282,5 @@ def _opening(found: Opening | None) -> Json | None:
         "rate_m3_per_s": found.rate if found.share is not None else None,
         "share_of_agreed": found.share,
         "stroke_s": found.stroke if found.share is not None else None,
+        "ends_there": found.ends,
     }

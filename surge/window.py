@@ -32,12 +32,15 @@ class Windows:
         Strokes of all valves run together; None when some valve has no safe stroke.
     openings : dict of str to Opening
         For valves whose window is empty: the rate at which it opens.
+    open_up_to : dict of str to Opening
+        For valves whose window is open and ends by a rule on time: the rate above which it is empty.
     """
 
     by_valve: dict[str, tuple[StrokeLimits, ...]]
     rates: tuple[RateLimit, ...]
     together: JointSet | None = None
     openings: dict[str, Opening] = field(default_factory=dict)
+    open_up_to: dict[str, Opening] = field(default_factory=dict)
 
     @property
     def joint(self) -> Assessment | None:
@@ -121,14 +124,24 @@ def windows_of(
     concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
     rates = tuple(r for s in concerned if (r := greatest_rate(lineup, s, tell=tell)) is not None)
     made = Windows(by_valve=by_valve, rates=rates)
-    say = tell or (lambda _: None)
-    openings = {
-        valve: found
-        for valve, parts in by_valve.items()
-        if made.empty(valve)
-        and (found := opening_rate(lineup, closing[valve], parts, book=book, tell=say)) is not None
-    }
-    return replace(made, openings=openings, together=_together(lineup, made, closing, book=book, tell=tell))
+    found = {v: _opening(lineup, made, v, closing[v], book=book, tell=tell) for v in by_valve}
+    return replace(
+        made,
+        openings={v: o for v, o in found.items() if o is not None and made.empty(v)},
+        open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
+        together=_together(lineup, made, closing, book=book, tell=tell),
+    )
+
+
+def _opening(
+    lineup: LineUp, made: Windows, valve: str, scenarios: list[Scenario], *, book: RuleBook, tell: Tell | None
+) -> Opening | None:
+    """The greatest rate at which a valve has a window; None where no rule on time could make it empty."""
+    empty = made.empty(valve)
+    if not empty and made.bounds(valve)[1] is None:
+        return None
+    parts = made.by_valve[valve]
+    return opening_rate(lineup, scenarios, parts, empty=empty, book=book, tell=tell or (lambda _: None))
 
 
 def _together(

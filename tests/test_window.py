@@ -24,6 +24,7 @@ from surge.cli import main
 from surge.errors import CaseError
 from surge.jointset import with_all_strokes
 from surge.lineup import Limits, LineUp, Liquid, Pipe, Point, Rate, Scenario, Tank, Valve, ValveMove
+from surge.openrate import opening_rate
 from surge.ratelimit import greatest_rate
 from surge.report_window import window_document, window_lines
 from surge.rulebook import RuleBook
@@ -543,3 +544,41 @@ def test_orders_are_told_when_asked() -> None:
     got = run(CASES / "kerosene-shutdown-linked-and-not.toml", "--orders")
     assert 'Orders of shutting in "linked"' in got.stdout
     assert "ship first" in got.stdout
+
+
+def test_other_scenarios_are_told_and_left_to_the_check() -> None:
+    """In the demo a change of tanks bursts the pump's top whatever the manifold valve does."""
+    loaded = case("gasoline-through-cargo-pumps")
+    got = windows_of(loaded.lineup, book=rules_of_case(loaded))
+    assert got.together is not None
+    assert got.together.pressures == WITHIN
+    assert got.together.elsewhere is not None
+    assert got.together.elsewhere.scenario.startswith("change of tanks")
+    assert got.exit_code == 0
+    say = Shown(units=loaded.show, density=loaded.lineup.liquid.density)
+    text = " ".join(" ".join(window_lines(got, loaded.lineup, say)).split())
+    assert "a limit is not kept elsewhere" in text
+    assert "see surge check" in text
+
+
+def test_the_rate_above_which_a_window_is_empty() -> None:
+    """No stroke over 6 s: at the rate found 6 s is safe, a twentieth above it is not."""
+    lineup = line(rating=14e5, velocity=1.0)
+    flow = math.pi / 4 * 0.3**2 * 1.0
+    valve = replace(lineup.valves[0], opening=1.0)
+    points = (Point(name="tank", elevation=0.0), *lineup.points)
+    throttle = Valve(name="throttle", start="tank", end="in", kv=9000.0, characteristic=LINEAR)
+    tanks = tuple(replace(t, point="tank", level=100.0) if t.name == "source" else t for t in lineup.tanks)
+    rate = Rate(agreed=flow, means="throttle", at="throttle", through="first")
+    lineup = lineup.with_(points=points, valves=(valve, throttle), tanks=tanks, rate=rate)
+    scenario = lineup.scenarios[0]
+    parts = (stroke_limits(lineup, scenario, "valve", book=NO_RULES, longest=6.0),)
+    assert parts[0].open
+    top = opening_rate(lineup, [scenario], parts, empty=False, book=NO_RULES, tell=lambda _: None)
+    assert top is not None
+    assert top.share is not None
+    assert top.ends
+    assert 1.0 < top.share < 2.0
+    longest = with_strokes(scenario, {"valve": 6.0})
+    below, above = Scanner(lineup, longest).at_rates([top.rate, 1.05 * top.rate])
+    assert below.margin > 0.0 > above.margin

@@ -18,6 +18,7 @@ import math
 from numba import njit
 
 from surge import curves
+from surge.compiled import jit as jit
 
 # Kinds of link. An orifice is a valve or a passage: Q = c*sqrt(dH).
 ORIFICE, PUMP, LUMPED = 0, 1, 2
@@ -57,9 +58,6 @@ _ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; 
 _MOST_FLOW = 1e6  # [m3/s] bracket of a chain's flow
 _MAX_ITERATIONS = 60
 
-# Without reference counts: arrays here belong to the caller, and counting them at every call took more
-# than half of a march of a hundred nodes.
-jit = njit(cache=True, nogil=True, error_model="numpy", _nrt=False)
 # Handing arrays to a function costs more than a law: laws are put where they are used.
 inlined = njit(nogil=True, error_model="numpy", forceinline=True, _nrt=False)
 pump_head = inlined(curves.pump_head)

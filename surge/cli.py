@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
+import signal
 import sys
 
 import click
@@ -21,6 +23,8 @@ from surge.command_schema import schema
 from surge.command_sheet import sheet
 from surge.command_verify import verify
 from surge.command_window import window
+
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
 
 CODES = """\b
 Exit codes, for scripts:
@@ -68,19 +72,56 @@ for _command, _short in (
     main.add_command(_command)
 
 
+def _sound_streams() -> None:
+    """See to it that what is printed arrives whole, or that it is known that it does not."""
+    missing = [name for name in ("stdout", "stderr") if getattr(sys, name) is None]
+    for name in missing:  # else the next file that is opened would be taken for it
+        setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_WRONLY), "w"))
+    if "stdout" in missing:
+        click.echo("surge: standard output is closed: nothing would be seen of an answer", err=True)
+        os._exit(2)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name that the terminal cannot show must not end it
+    raw = getattr(sys.stdout, "buffer", None)
+    if isinstance(raw, io.RawIOBase):
+        # As PYTHONUNBUFFERED makes it: a full disk could take half of an answer without a word.
+        sys.stdout = io.TextIOWrapper(
+            io.BufferedWriter(raw), encoding=sys.stdout.encoding, errors="replace", line_buffering=True
+        )
+
+
+def _refuse_undecodable(words: list[str]) -> None:
+    """A name that is no text cannot stand in a document, and every document names its case."""
+    for word in words:
+        try:
+            word.encode()
+        except UnicodeEncodeError:
+            shown = word.encode("ascii", "backslashreplace").decode()
+            click.echo(f"surge: {shown} is no text in UTF-8: rename the file or folder", err=True)
+            os._exit(2)
+
+
 def entry() -> None:
     """Run the command of the shell: as ``main``, without the tidying-up at the end.
 
     Everything is written by then; taking the compiler's library down would cost a tenth of a second.
     """
     code = 0
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")  # a name that the terminal cannot show must not end it
+    for name in ("SIGTERM", "SIGHUP"):  # as an interrupt: what was begun is tidied up
+        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is signal.SIG_DFL:
+            signal.signal(getattr(signal, name), signal.default_int_handler)
+    _sound_streams()
+    _refuse_undecodable(sys.argv[1:])
     try:
         main(prog_name="surge")
     except SystemExit as error:
         code = error.code if isinstance(error.code, int) else 1
+    except OSError as error:  # of click's own printing, such as help; ours says it itself
+        if error.errno not in FULL or error.filename is not None:
+            raise
+        click.echo(f"surge: standard output cannot be written: {error.strerror}", err=True)
+        os._exit(2)
     try:
         sys.stdout.flush()
         sys.stderr.flush()

@@ -26,25 +26,27 @@ if TYPE_CHECKING:
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
-    """Write a file whole or not at all."""
+    """Write a file whole or not at all; it is then as others may read it, or as it was before."""
     import tempfile
 
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as file:
+    path = path.resolve()  # a link stays one
+    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".surge-", delete=False) as file:
         try:
             file.write(content if isinstance(content, bytes) else content.encode())
-            file.close()
-            Path(file.name).chmod(_usual_mode())  # a temporary file is its owner's alone
+            file.flush()
+            os.fsync(file.fileno())
+            Path(file.name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_mask())
             Path(file.name).replace(path)
         except BaseException:
             Path(file.name).unlink(missing_ok=True)
             raise
 
 
-def _usual_mode() -> int:
-    """Rights of a file that this user makes in the usual way."""
-    mask = os.umask(0)
+def _mask() -> int:
+    """Rights that new files do not get; there is no way to ask without setting it."""
+    mask = os.umask(0o077)
     os.umask(mask)
-    return 0o666 & ~mask
+    return mask
 
 
 def print_text(text: str, *, nl: bool = True) -> None:
@@ -85,10 +87,23 @@ def answering(path: str, *, as_json: bool) -> Iterator[Progress]:
                 yield progress
             finally:
                 progress.done()
+                _tell_trouble()
         except CaseError as error:
             refuse(getattr(error, "filename", path), error, as_json=as_json)
         except SurgeError as error:
             undecided(path, error, as_json=as_json)
+
+
+def _tell_trouble() -> None:
+    """Say in one line why the compiled solver could not be kept for the next time."""
+    compiled = sys.modules.get("surge.compiled")
+    if compiled is not None and compiled.TROUBLE:
+        click.echo(
+            f"surge: the compiled solver cannot be kept ({compiled.TROUBLE[-1]}), so that every start takes "
+            "some ten seconds more: let NUMBA_CACHE_DIR name a folder that can be written",
+            err=True,
+        )
+        compiled.TROUBLE.clear()
 
 
 @contextmanager
@@ -200,6 +215,18 @@ def units_over(wanted: dict[str, str | None]) -> Any:
     return over
 
 
+def refuse_existing(path: Path, *, force: bool) -> None:
+    """Leave with 2 when a file to write exists already, or could not be written anyway."""
+    try:
+        exists, folder = path.exists(), path.parent.is_dir()
+    except OSError as error:  # a name that is too long, a folder that may not be looked into
+        fail(f"{path} cannot be written: {error.strerror}")
+    if exists and not force:
+        fail(f"{path} exists already: choose another name, or add --force to overwrite it")
+    if not folder:
+        fail(f"{path} cannot be written: there is no folder {path.parent}")
+
+
 def output_paths(outputs: Sequence[str], *, kinds: Sequence[str], force: bool) -> dict[Path, str]:
     """Files to write and the kind of each by its ending, looked at before anything is computed."""
     endings = {f".{kind}": kind for kind in kinds}
@@ -207,10 +234,7 @@ def output_paths(outputs: Sequence[str], *, kinds: Sequence[str], force: bool) -
     for path, kind in paths.items():
         if not kind:
             fail(f"--output {path}: end the name with one of {', '.join(endings)}")
-        if path.exists() and not force:
-            fail(f"{path} exists already: choose another name, or add --force to overwrite it")
-        if not path.parent.is_dir():
-            fail(f"{path} cannot be written: there is no folder {path.parent}")
+        refuse_existing(path, force=force)
     return paths
 
 

@@ -21,7 +21,7 @@ KINDS = ("png", "svg", "pdf", "csv", "json")
 @click.option("--strokes", nargs=2, help='Shortest and longest stroke, such as "2 s" "60 s".')
 @click.option("--points", default=25, type=click.IntRange(3, 100), help="Rates, and strokes, to compute.")
 @click.option(
-    "--output", multiple=True, help="File to write: .png, .svg, .pdf, .csv or .json; several allowed."
+    "-o", "--output", multiple=True, help="File to write: .png, .svg, .pdf, .csv or .json; several allowed."
 )
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")

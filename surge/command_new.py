@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from surge.cli_shared import fail, print_text, write_file
+from surge.cli_shared import print_text, refuse_existing, write_file
 
 
 @click.command()
@@ -20,7 +20,7 @@ def new(file: str, force: bool) -> None:
     if file == "-":
         print_text(text, nl=False)
         return
-    if Path(file).exists() and not force:
-        fail(f"{file} exists already: choose another name, or add --force to overwrite it")
-    write_file(Path(file), text)
+    path = Path(file)
+    refuse_existing(path, force=force)
+    write_file(path, text)
     click.echo(f"{file} written. Put in your own figures, then: surge check {file}", err=True)

@@ -36,7 +36,9 @@ if TYPE_CHECKING:
 @click.option("--joined", is_flag=True, help="An empty tag or date is that of the row above.")
 @click.option("--interval", default="12 months", help="Between tests, where a valve states none.")
 @click.option("--today", help="The day of the look, such as 2026-02-20; today without it.")
-@click.option("--output", multiple=True, help="File of findings to write: .csv or .json; several allowed.")
+@click.option(
+    "-o", "--output", multiple=True, help="File of findings to write: .csv or .json; several allowed."
+)
 @click.option("--pictures", multiple=True, help="Picture to write: .png, .svg or .pdf; repeatable.")
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
 @click.option("--details", is_flag=True, help="Every valve in the table.")

@@ -14,7 +14,7 @@ MODULES = sorted(p.stem for p in PACKAGE.glob("*.py"))
 RINGS: tuple[tuple[str, ...], ...] = (
     ("errors", "phrases", "search", "workers"),
     (
-        *("formulas", "curves", "boundaries", "trees", "kernel"),
+        *("formulas", "compiled", "curves", "boundaries", "trees", "kernel"),
         *("batch_links", "batch_clusters", "batch_pipes", "batch_kernel"),
     ),
     (
@@ -148,7 +148,7 @@ ONLY = {
     "PIL": {"film_files"},
     "click": {m for m in MODULES if m.startswith(("cli", "command_"))},
     "pydantic": {"casespec", "casefaults", "casefile", "leaves", "casemend"},
-    "numba": {"boundaries", "kernel", "batch_links"},
+    "numba": {"boundaries", "compiled", "kernel", "batch_links"},
     "scipy": {"trend"},
     "fluids": {"fittings"},
     "typst": {"sheet_pdf"},
@@ -215,7 +215,7 @@ def test_kernel_knows_only_numbers() -> None:
     }
     for module in kernels:
         assert {top for top, _ in imports(module)} <= allowed
-        assert {name for top, name in imports(module) if top == "surge"} <= kernels | {"curves"}
+        assert {name for top, name in imports(module) if top == "surge"} <= kernels | {"curves", "compiled"}
 
 
 def test_public_names_are_no_modules() -> None:

@@ -119,9 +119,7 @@ def pump_head(
 
 def head(curve: PumpCurve, flow: float, *, speed: float = 1.0) -> tuple[float, float]:
     """Return head [m] and slope dH/dQ [s/m2] of a curve at a flow [m3/s]; see :func:`pump_head`."""
-    result = pump_head(
-        flow, speed, 0, curve.knots.size, curve.knots, curve.coef, curve.tail0, curve.tail2
-    )
+    result = pump_head(flow, speed, 0, curve.knots.size, curve.knots, curve.coef, curve.tail0, curve.tail2)
     return float(result[0]), float(result[1])
 
 

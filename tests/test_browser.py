@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import case_answers
@@ -17,6 +18,7 @@ from surge.animation import film_of
 from surge.film_files import film_file
 from surge.pictures import subject_of
 from surge.report_picture import film_words
+from surge.sheet_data import A_DRAFT, TO_SIGN
 from surge.words import Shown
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
@@ -62,12 +64,18 @@ def test_a_page_that_asks_and_fails_is_found_out(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["gasoline-drop-lines", "kerosene-shutdown-linked-and-not"])
 def test_the_sheet_asks_for_nothing_says_nothing_and_prints_on_two_pages(name: str, tmp_path: Path) -> None:
     case, paper = case_answers.case(name), tmp_path / "paper.pdf"
-    page = html_of(case, sheet(case, assessment=case_answers.answer(name)))
+    made = sheet(case, assessment=case_answers.answer(name))
+    if made.standing == A_DRAFT:  # as long as with its windows, and with room for signatures
+        said = ("Not searched: windows of four valves, which the case does not mark as adjustable. " * 2,) * 2
+        made = replace(made, signable=True, standing=TO_SIGN, headline="LIMITS KEPT", not_searched=said)
+    page = html_of(case, made)
     print_it = (f"--print-to-pdf={paper}", "--no-pdf-header-footer")
     assert opened(page, tmp_path, *print_it) == (set(), [])
     pages = [p.extract_text() for p in pypdf.PdfReader(paper).pages]
     assert len(pages) == 2
     assert "Cautions" in pages[0]
+    assert case.sha256 in "".join(pages[0].split())  # on the page that is signed
+    assert ("Signature" in pages[0]) == made.signable
     assert pages[1].startswith("Details")
 
 

@@ -14,7 +14,7 @@ from surge.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling
 from surge.sheet_rows import name_of
 from surge.strokelimits import StrokeLimits
 from surge.topology import sides
-from surge.verdict import worst_of
+from surge.verdict import EXCEEDED, worst_of
 from surge.way import outflow
 from surge.window import Windows
 from surge.words import SHORT, Shown, what_happens
@@ -287,7 +287,7 @@ def _window(limit: StrokeLimits | None, say: Shown) -> tuple[str, str, str]:
         return NOT_SEARCHED, NOT_SEARCHED, ""
     governs = []
     if limit.shortest is None:
-        fast = "no stroke is safe"
+        fast = "no stroke is safe" if limit.verdict == EXCEEDED else "none shown to be safe"
         governs.append(limit.reason)
     else:
         at_end = " or less" if limit.shortest <= limit.from_ else ""

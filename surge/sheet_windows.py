@@ -52,11 +52,15 @@ def not_searched(lineup: LineUp, windows: Windows | None) -> tuple[str, ...]:
     said = []
     if valves:
         said.append(
-            f"Not searched: windows of {_named(valves)}, which the case does not mark as adjustable. Agreed "
-            "are the strokes above, neither faster nor slower."
+            f"Not searched: windows of {_named(valves)}, which the case does not mark as adjustable. The sheet "
+            "holds for the strokes above, neither faster nor slower."
         )
     if rates:
-        said.append(f"Not searched: safe rates for {_named(rates)}. Agreed is the rate above, and no other.")
+        said.append(f"Not searched: safe rates for {_named(rates)}. The sheet holds for the rate above only.")
+    if lineup.rate is None:
+        said.append(
+            "No rate is agreed, and no safe rates were searched. The sheet holds for what flows only."
+        )
     return tuple(said)
 
 

@@ -30,7 +30,7 @@ from surge.jointset import JointSet
 from surge.ratelimit import RateLimit
 from surge.sheet_data import A_DRAFT, NOT_TO_SIGN, Sheet, sheet_of
 from surge.sheet_html import sheet_html
-from surge.sheet_moves import NOT_SEARCHED, SAME, _greatest, _lower, _objection
+from surge.sheet_moves import NOT_SEARCHED, SAME, _greatest, _lower, _objection, _window
 from surge.sheet_pdf import sheet_pdf
 from surge.sheet_rows import lower_rows, name_of, upper_rows
 from surge.sheet_sketch import sketch
@@ -220,6 +220,14 @@ def test_a_stroke_outside_its_window_is_objected_to(
     assert (words in said) if words else said == ""
 
 
+@pytest.mark.parametrize(
+    ("verdict", "words"), [(EXCEEDED, "no stroke is safe"), (UNDECIDED, "none shown to be safe")]
+)
+def test_a_window_that_cannot_be_decided_is_not_called_unsafe(verdict: str, words: str) -> None:
+    say = Shown(units=ShowUnits(), density=700.0)
+    assert _window(limits(shortest=None, longest=None, verdict=verdict), say)[0] == words
+
+
 def test_an_objection_makes_a_kept_case_no_agreement(made: Made) -> None:
     case, one = made[BIGGEST]
     assert one.signable
@@ -323,7 +331,10 @@ def test_without_an_agreed_rate_the_sheet_has_what_flows() -> None:
     lineup = lineup.with_(scenarios=tuple(replace(s, rate=None) for s in lineup.scenarios[:1]))
     free = replace(case, lineup=lineup)
     assessment = surge.check(free)
-    (stage,) = sheet(free, assessment=assessment).stages
+    window = windows_of_one(free, shortest=10.0)
+    one = sheet(free, window, assessment=assessment)
+    (stage,) = one.stages
+    assert "No rate is agreed" in one.not_searched[-1]
     flow = next(e for e in assessment.scenarios[0].elements if e.name == "shore line").figures
     assert flow is not None
     assert stage.rate_m3_per_s == pytest.approx(flow.flow)

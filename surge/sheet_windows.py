@@ -52,8 +52,8 @@ def not_searched(lineup: LineUp, windows: Windows | None) -> tuple[str, ...]:
     said = []
     if valves:
         said.append(
-            f"Not searched: windows of {_named(valves)}, which the case does not mark as adjustable. The sheet "
-            "holds for the strokes above, neither faster nor slower."
+            f"Not searched: windows of {_named(valves)}, which the case does not mark as adjustable. The "
+            "sheet holds for the strokes above, neither faster nor slower."
         )
     if rates:
         said.append(f"Not searched: safe rates for {_named(rates)}. The sheet holds for the rate above only.")

@@ -116,7 +116,7 @@ def _refuse_unknown(lineup: LineUp, valve: str | None, scenario: str | None) -> 
             path=(what,),
             found=f'"{name}"',
             expected=f"a {what} of the case: " + ", ".join(f'"{n}"' for n in known),
-            remedy="check the name",
+            remedy=f"check the name that was asked for (--{what})",
         )
         for what, name, known in (
             ("valve", valve, [v.name for v in lineup.valves]),

@@ -87,14 +87,14 @@ def _rates(rates: Sequence[RateLimit], say: Shown) -> list[str]:
         return []
     out = ["Greatest safe rate at the strokes of the case (it and every lower rate are safe)"]
     for rate in rates:
+        governs = f'; beyond it "{rate.governs.name}" governs' if rate.governs else ""
         if rate.greatest is None:
             words = "none was found"
         elif rate.greatest >= rate.to * 0.999:
             words = f"{say.flow_down(rate.greatest)} or more, as far as it was looked"
         else:
-            words = say.flow_down(rate.greatest)
-        governs = f'; beyond it "{rate.governs.name}" governs' if rate.governs and rate.greatest else ""
-        text = f'"{rate.scenario}": {words}{governs} (agreed: {say.flow(rate.agreed)}).'
+            words = f"{say.flow_down(rate.greatest)}{governs}"
+        text = f'"{rate.scenario}": {words} (agreed: {say.flow(rate.agreed)}).'
         out.append(paragraph(text, indent="      ", first="    "))
         if rate.unsafe_below:
             low, high = rate.unsafe_below

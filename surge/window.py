@@ -184,7 +184,7 @@ def _refuse_idle(lineup: LineUp, closing: dict[str, list[Scenario]]) -> None:
                     path=("valve",),
                     found=f'"{name}"',
                     expected=f"a valve of the case: {listed}",
-                    remedy="check the name",
+                    remedy="check the name that was asked for (--valve)",
                 )
             )
         elif not scenarios:

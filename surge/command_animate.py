@@ -6,6 +6,7 @@ import sys
 
 import click
 
+from surge.cli_options import unit_options
 from surge.cli_shared import answering, fail, output_paths, print_text, signature, units_over, write_file
 from surge.command_picture import seconds_of
 
@@ -29,9 +30,7 @@ KINDS = ("gif", "mp4", "html")
 @click.option("--until", "end", help='Shown until then, such as "14 s"; else until the peak has passed.')
 @click.option("--seconds", default=12.0, help="Time that the animation runs, 2 to 60.", show_default=True)
 @click.option("--force", is_flag=True, help="Overwrite an existing file.")
-@click.option("--pressure", help="Unit of pressures: bar, psi, kPa, kg/cm2, MPa.")
-@click.option("--flow", help="Unit of flows: m3/h, bbl/h, t/h, L/s ...")
-@click.option("--length", help="Unit of lengths: m, ft.")
+@unit_options("pressure", "flow", "length")
 def animate(
     case: str,
     output: tuple[str, ...],

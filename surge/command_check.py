@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from surge import __version__
+from surge.cli_options import unit_options
 from surge.cli_shared import Progress, answering, print_document, print_text, signature, units_over
 
 if TYPE_CHECKING:
@@ -25,10 +26,7 @@ COLOURS = {"limit kept": "cyan", "limit exceeded": "yellow", "cannot be decided"
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 @click.option("--histories", is_flag=True, help="With --json: add histories and envelopes.")
 @click.option("--details", is_flag=True, help="All places, sources, and how it was computed.")
-@click.option("--pressure", help="Unit of pressures: bar, psi, kPa, kg/cm2, MPa.")
-@click.option("--flow", help="Unit of flows: m3/h, bbl/h, t/h, L/s ...")
-@click.option("--length", help="Unit of lengths: m, ft.")
-@click.option("--diameter", help="Unit of diameters: mm, inch, m.")
+@unit_options("pressure", "flow", "length", "diameter")
 def check(case: str, as_json: bool, histories: bool, details: bool, **units: str | None) -> None:
     """Check every scenario of CASE and print the verdict.
 

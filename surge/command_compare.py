@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from surge import __version__
+from surge.cli_options import unit_options
 from surge.cli_shared import (
     answering,
     fail,
@@ -38,10 +39,7 @@ KINDS = ("png", "svg", "pdf")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 @click.option("-o", "--output", multiple=True, help="Also a picture: .png, .svg or .pdf; several allowed.")
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
-@click.option("--pressure", help="Unit of pressures: bar, psi, kPa, kg/cm2, MPa.")
-@click.option("--flow", help="Unit of flows: m3/h, bbl/h, t/h, L/s ...")
-@click.option("--length", help="Unit of lengths: m, ft.")
-@click.option("--diameter", help="Unit of diameters: mm, inch, m.")
+@unit_options("pressure", "flow", "length", "diameter")
 def compare_(
     before: str,
     after: str,

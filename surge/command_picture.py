@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from surge.cli_options import unit_options
 from surge.cli_shared import (
     answering,
     fail,
@@ -46,9 +47,7 @@ KINDS = ("png", "svg", "pdf")
 @click.option("--from", "begin", help='With time and map: shown from then on, such as "8 s".')
 @click.option("--until", "end", help='With time and map: shown until then, such as "14 s".')
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
-@click.option("--pressure", help="Unit of pressures: bar, psi, kPa, kg/cm2, MPa.")
-@click.option("--flow", help="Unit of flows: m3/h, bbl/h, t/h, L/s ...")
-@click.option("--length", help="Unit of lengths: m, ft.")
+@unit_options("pressure", "flow", "length")
 def picture(
     case: str,
     what: str,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from surge import __version__
+from surge.cli_options import unit_options
 from surge.cli_shared import answering, fail, output_paths, print_document, units_over, write_file
 
 if TYPE_CHECKING:
@@ -35,9 +36,7 @@ NONE_CLOSES = "No valve closes in this case: there are no windows of stroke time
 @click.option("--records", type=click.Path(), help="Stroke-time tests (CSV), as for surge records.")
 @click.option("--limits", type=click.Path(), help="Limits file (TOML) of the records: which tag is which.")
 @click.option("--today", help="Day on which records are looked at; the day of transfer, or today, without.")
-@click.option("--pressure", help="Unit of pressures: bar, psi, kPa, kg/cm2, MPa.")
-@click.option("--flow", help="Unit of flows: m3/h, bbl/h, t/h, L/s ...")
-@click.option("--length", help="Unit of lengths: m, ft.")
+@unit_options("pressure", "flow", "length")
 @click.option("--json", "as_json", is_flag=True, help="What stands on the sheet, on standard output.")
 def sheet(
     case: str,

@@ -19,9 +19,9 @@ from surge.strokelimits import (
     SHARE,
     StrokeLimits,
     Tell,
-    lacking_margin,
     longest_allowed,
     over_ranges,
+    raised,
     rounded_down,
 )
 from surge.verdict import WITHIN, Finding, findings_of, weakest
@@ -120,10 +120,10 @@ def opening_rate(
                 governs=weakest(found),
                 ends=slowness > look[-1] * (1 + SHARE),
             )
-        lacking = lacking_margin(found)
-        if lacking <= 0.0:
+        more = raised(need, found)
+        if more is None:
             return none
-        need += max(1.5 * lacking, 0.5 * need)
+        need = more
     return none
 
 

@@ -11,7 +11,7 @@ from surge.lineup import LineUp, Scenario
 from surge.run import simulate
 from surge.scan import Scanner, plan_at
 from surge.search import Samples, first_look, smallest_safe
-from surge.strokelimits import ATTEMPTS, FIRST_NEED, SHARE, Tell, lacking_margin, over_ranges
+from surge.strokelimits import ATTEMPTS, FIRST_NEED, SHARE, Tell, over_ranges, raised
 from surge.verdict import WITHIN, Finding, findings_of, weakest
 
 MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
@@ -97,10 +97,10 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
         made = replace(made, governs=weakest(found), unsafe_below=unsafe)
         if all(f.verdict == WITHIN for f in found):
             return replace(made, greatest=rate)
-        lacking = lacking_margin(found)
-        if lacking <= 0.0:
+        more = raised(need, found)
+        if more is None:
             return made
-        need += max(1.5 * lacking, 0.5 * need)
+        need = more
     return made
 
 

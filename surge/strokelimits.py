@@ -269,11 +269,10 @@ def _confirmed(
         found, run = confirmed[told]
         if all(f.verdict == WITHIN for f in found):
             return found, run, told
-        lacking = lacking_margin(found)
-        if lacking <= 0.0:
-            return found, run, None  # nothing that a longer stroke would mend: data are missing
-        # The error may grow again with another stroke: a need that crept up would never be met.
-        need += max(1.5 * lacking, 0.5 * need)
+        more = raised(need, found)
+        if more is None:
+            return found, run, None
+        need = more
     found, run = family.confirm(longest)
     return found, run, None
 
@@ -351,3 +350,12 @@ def lacking_margin(found: Sequence[Finding]) -> float:
     """By how much what is not kept for certain falls short [Pa]; 0 where no margin tells."""
     short = (f.error - f.margin for f in found if f.margin is not None and f.verdict != WITHIN)
     return max(short, default=0.0)
+
+
+def raised(need: float, found: Sequence[Finding]) -> float | None:
+    """The margin to ask for next [Pa], after full runs have lacked some; None where data are missing."""
+    lacking = lacking_margin(found)
+    if lacking <= 0.0:
+        return None
+    # The error may grow again with another stroke: a need that crept up would never be met.
+    return need + max(1.5 * lacking, 0.5 * need)

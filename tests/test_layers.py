@@ -121,6 +121,7 @@ RINGS: tuple[tuple[str, ...], ...] = (
         "library",
     ),
     (
+        "cli_options",
         "cli_shared",
         *(
             "command_new",

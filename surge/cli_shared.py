@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from surge.errors import SurgeError
     from surge.units import ShowUnits
 
+LONGEST_NAME = 80  # characters of a case's path in a signature, so that its hash is seen wherever it stands
+
 
 def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file whole or not at all; it is then as others may read it, or as it was before."""
@@ -248,4 +250,5 @@ def write_file(path: Path, content: str | bytes) -> None:
 
 def signature(case: Case) -> str:
     """Which program and which case an answer comes from."""
-    return f"surge {__version__}, case {case.filename}, sha256 {case.sha256[:16]}"
+    name = case.filename if len(case.filename) <= LONGEST_NAME else f"...{case.filename[-LONGEST_NAME:]}"
+    return f"surge {__version__}, case {name}, sha256 {case.sha256[:16]}"

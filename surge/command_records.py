@@ -232,7 +232,7 @@ def _write(
     for path, kind in paths.items():
         if kind == "csv":
             # The mark tells spreadsheets that it is UTF-8.
-            write_file(path, "\ufeff" + findings_csv(answer))
+            write_file(path, "\ufeff" + findings_csv(answer, _signature(head)))
         else:
             write_file(path, json.dumps(records_document(answer, head), allow_nan=False, indent=1) + "\n")
         click.echo(f"{path} written.", err=True)

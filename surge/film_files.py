@@ -33,6 +33,7 @@ from surge.plots_film import (
 )
 from surge.plots_film_frames import background_svg, pictures_of
 from surge.plots_frame import HIGH, INK
+from surge.units import printable
 from surge.words import CAUTIONS, Shown
 
 BIGGEST = 10_000_000  # [bytes] of a file
@@ -110,7 +111,7 @@ def _gif(stage: Stage, alt: str, tell: Tell) -> bytes:
         duration=durations,
         loop=0,
         disposal=1,
-        comment=alt.encode("ascii", "replace")[:250],
+        comment=f"{stage.words.signature}. {alt}".encode("ascii", "replace")[:250],
     )
     return out.getvalue()
 
@@ -135,6 +136,8 @@ def _mp4(stage: Stage, alt: str, tell: Tell) -> bytes:  # noqa: ARG001  one sign
             *(_ffmpeg(), "-hide_banner", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgb24"),
             *("-s", f"{width}x{height}", "-r", f"{1 / each:.6g}", "-i", "-", "-an", "-c:v", "libx264"),
             *("-pix_fmt", "yuv420p", "-crf", "20", "-movflags", "+faststart", "-map_metadata", "-1"),
+            # One thread: with several the bytes depend on how many processors there are.
+            *("-threads", "1", "-metadata", f"comment={printable(stage.words.signature)}"),
             *("-fflags", "+bitexact", "-flags:v", "+bitexact", str(path)),
         ]
         with tempfile.TemporaryFile() as said:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from surge.chart import ChartData
 from surge.margins import Held
-from surge.plots_frame import BOX, DOTS, FOOT, HALO, SETTINGS, SIZE, Heading, quoted
+from surge.plots_frame import BOX, DOTS, FOOT, HALO, SETTINGS, SIZE, Heading, file_words, quoted
 from surge.units import from_si, printable
 from surge.verdict import VAPOUR_RULE
 from surge.words import HEADLINE, Shown
@@ -66,14 +66,14 @@ def draw_chart(chart: ChartData, say: Shown, heading: Heading, *, kinds: Sequenc
         figure = Figure(figsize=SIZE, dpi=DOTS)
         FigureCanvasAgg(figure)  # it tells how large words are
         _Chart(figure, chart, say, heading).draw()
-        return {kind: _file(figure, kind) for kind in kinds}
+        return {kind: _file(figure, kind, heading) for kind in kinds}
 
 
-def _file(figure: Figure, kind: str) -> bytes:
+def _file(figure: Figure, kind: str, heading: Heading) -> bytes:
     """Write a figure as a file without the time of day in it."""
-    dates: dict[str, dict[str, None]] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
+    said = file_words(kind, heading.signature, title=printable(heading.lines[0]))
     out = io.BytesIO()
-    figure.savefig(out, format=kind, dpi=DOTS, metadata=dates.get(kind))
+    figure.savefig(out, format=kind, dpi=DOTS, metadata=said)
     return out.getvalue()
 
 

@@ -168,7 +168,10 @@ def draw(
         _words(figure, heading, foot)
         paint(sheet)
         title = printable(heading.lines[0])
-        return {kind: _file(figure, kind, title=title, alt=printable(alt)) for kind in kinds}
+        said = {kind: file_words(kind, heading.signature, title=title, alt=printable(alt)) for kind in kinds}
+        return {
+            kind: _file(figure, kind, said=said[kind], label=f"{title}. {printable(alt)}") for kind in kinds
+        }
 
 
 def _words(figure: Figure, heading: Heading, foot: Sequence[str]) -> None:
@@ -184,20 +187,33 @@ def _words(figure: Figure, heading: Heading, foot: Sequence[str]) -> None:
         figure.text(0.02, 0.016 + 0.0155 * k, line, fontsize=6.5, va="center")
 
 
-def _file(figure: Figure, kind: str, *, title: str, alt: str) -> bytes:
-    """Write a figure as a file without the time of day in it, with words for those who do not see it."""
+def file_words(kind: str, signature: str, *, title: str = "", alt: str = "") -> dict[str, str | None]:
+    """Words that lie in a picture's file, unseen: program, case and its hash; and no time of day.
+
+    Parameters
+    ----------
+    kind : {"png", "svg", "pdf"}
+    signature : str
+        It begins with the program and its version.
+    title, alt : str
+    """
+    by, whole = signature.split(",")[0], printable(signature)
     said: dict[str, dict[str, str | None]] = {
-        "svg": {"Date": None, "Title": title, "Description": alt},
-        "png": {"Title": title, "Description": alt},
-        "pdf": {"CreationDate": None, "Title": title, "Subject": alt},
+        "svg": {"Date": None, "Creator": by, "Source": whole, "Title": title, "Description": alt},
+        "png": {"Software": by, "Source": whole, "Title": title, "Description": alt},
+        "pdf": {"CreationDate": None, "Creator": by, "Keywords": whole, "Title": title, "Subject": alt},
     }
+    return {key: words for key, words in said[kind].items() if words != ""}
+
+
+def _file(figure: Figure, kind: str, *, said: dict[str, str | None], label: str) -> bytes:
+    """Write a figure as a file, with words for those who do not see it."""
     out = io.BytesIO()
-    figure.savefig(out, format=kind, dpi=DOTS, metadata=said[kind])
+    figure.savefig(out, format=kind, dpi=DOTS, metadata=said)
     made = out.getvalue()
     if kind != "svg":
         return made
-    label = f'<svg role="img" aria-label={quoteattr(f"{title}. {alt}")} '
-    return made.replace(b"<svg ", label.encode(), 1)
+    return made.replace(b"<svg ", f'<svg role="img" aria-label={quoteattr(label)} '.encode(), 1)
 
 
 class Labels:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from surge.plots_frame import BAND, DOTS, FAINT, INK, SETTINGS, Heading
+from surge.plots_frame import BAND, DOTS, FAINT, INK, SETTINGS, Heading, file_words
 from surge.plots_history_page import LEFT, RIGHT, STYLE, TINY, legend, words_around
 from surge.records_limits import Side
 from surge.stroketest import Direction
@@ -113,15 +113,15 @@ def _files(figures: Sequence[Figure], kind: str, heading: Heading) -> tuple[byte
         from matplotlib.backends.backend_pdf import PdfPages
 
         whole = io.BytesIO()
-        with PdfPages(whole, metadata={"CreationDate": None, "Title": title}) as pdf:
+        with PdfPages(whole, metadata=file_words("pdf", heading.signature, title=title)) as pdf:
             for figure in figures:
                 pdf.savefig(figure)
         return (whole.getvalue(),)
-    said: dict[str, dict[str, Any]] = {"svg": {"Date": None, "Title": title}, "png": {"Title": title}}
+    said = file_words(kind, heading.signature, title=title)
     made = []
     for figure in figures:
         out = io.BytesIO()
-        figure.savefig(out, format=kind, dpi=DOTS, metadata=said[kind])
+        figure.savefig(out, format=kind, dpi=DOTS, metadata=said)
         made.append(out.getvalue())
     return tuple(made)
 

@@ -23,7 +23,7 @@ EXECUTED = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  #
 COLUMNS = (
     *("rank", "valve", "direction", "state", "verdict", "side", "time_s", "counts", "limit_s", "margin_s"),
     *("limit_source", "last_test", "tests", "spread_s", "baseline_s", "change_percent", "drift_s_per_year"),
-    *("limit_met_on", "limit_met_earliest", "due", "overdue_days", "why"),
+    *("limit_met_on", "limit_met_earliest", "due", "overdue_days", "why", "made_by"),
 )
 Json = dict[str, Any]
 
@@ -176,14 +176,17 @@ def safe(text: str) -> str:
     return f"'{text}" if text.startswith(EXECUTED) or text.lstrip().startswith(EXECUTED) else text
 
 
-def findings_csv(answer: Answer) -> str:
-    """The findings, the worst first, as a table for a spreadsheet: figures stay figures, texts stay texts."""
+def findings_csv(answer: Answer, signature: str) -> str:
+    """The findings, the worst first, as a table for a spreadsheet: figures stay figures, texts stay texts.
+
+    Every row says by which program and from which files it was made.
+    """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)
     for rank, v in enumerate(answer.findings.valves, start=1):
         cells = _cells(rank, v, answer)
-        writer.writerow([safe(c) if isinstance(c, str) else _number(c) for c in cells])
+        writer.writerow([safe(c) if isinstance(c, str) else _number(c) for c in (*cells, signature)])
     return out.getvalue()
 
 

@@ -131,7 +131,7 @@ def test_a_gif_has_every_frame_holds_the_last_and_is_the_same_again() -> None:
     assert made == film_file("gif", short(), SAY, WORDS, alt="a wave")
     with Image.open(io.BytesIO(made)) as gif:
         assert gif.n_frames == 41
-        assert gif.info["comment"] == b"a wave"
+        assert gif.info["comment"] == b"signature. a wave"
         times = []
         for k in range(41):
             gif.seek(k)

@@ -9,13 +9,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from surge.errors import CaseError, SolveError
+from surge.errors import CaseError, GridError, SolveError
 from surge.lineup import LineUp, Scenario
 from surge.margins import Held, Near
 from surge.peaks import Peaks
 from surge.reaches import divide
 from surge.result import ScenarioResult
-from surge.run import Plan, moved_otherwise, plan, simulate
+from surge.run import Plan, first_duration, moved_otherwise, plan, simulate, work_done
 from surge.scan import Marches
 from surge.stroke import with_strokes
 from surge.strokelimits import FIRST_NEED, rounded_up
@@ -34,6 +34,8 @@ LEAST_SCALE = 1e5  # [Pa] shares of a limit nearer to the atmosphere than this a
 LATER = 1.3  # where a run cannot be decided, a stroke so many times longer is tried
 NEVER = "even {:g} s is not shown to be safe"
 LEAST_TOGETHER, MOST_TOGETHER = 64, 640  # marches in one call: many fill the blocks of a batch better
+MOST_WORK = 2e12  # nodes times steps of all marches asked for: some half an hour on two processors
+EVERY = 16  # every so many marches are looked at to tell the work
 MOST_NODES = 4_000_000  # of them all: bounds the memory of their envelopes
 
 
@@ -173,6 +175,7 @@ class Survey:
     def march(self, wanted: Sequence[tuple[Row, Sequence[float]]]) -> None:
         """March strokes of rows, the worst of every variant counts."""
         pairs = sorted(((s, i) for i, (_, strokes) in enumerate(wanted) for s in strokes))
+        self._refuse_endless(wanted, pairs)
         together = self._together(wanted[pairs[0][1]][0], pairs[0][0]) if pairs else 1
         for begin in range(0, len(pairs), together):
             piece = pairs[begin : begin + together]
@@ -184,6 +187,21 @@ class Survey:
             for (stroke, i), seen in zip(piece, zip(*columns, strict=True), strict=True):
                 row = wanted[i][0]
                 row.seen[stroke] = _worst(seen)
+
+    def _refuse_endless(
+        self, wanted: Sequence[tuple[Row, Sequence[float]]], pairs: Sequence[tuple[float, int]]
+    ) -> None:
+        """Nobody waits for hours: told before the first march, from every so many of them."""
+        work = 0.0
+        for stroke, i in pairs[::EVERY]:
+            base = moved_otherwise(wanted[i][0].bases[0], wanted[i][0].with_stroke(stroke))
+            dt = self.fields[0].step_of(base)
+            work += work_done(divide(base.times, dt), first_duration(base)) * EVERY * len(self.fields)
+        if work > MOST_WORK:
+            raise GridError(
+                f"{len(pairs)} marches of this line-up need {work:.1e} nodes times steps "
+                f"(at most {MOST_WORK:.0e}): ask for fewer --points, or for longer --strokes"
+            )
 
     def _together(self, row: Row, stroke: float) -> int:
         """How many marches go into one call, by the nodes of the shortest stroke."""

@@ -11,7 +11,7 @@ import pytest
 from casetext import STARTER
 from click.testing import CliRunner
 
-from surge import casesize, reaches
+from surge import casesize, chart_survey, reaches
 from surge.casefaults import describe
 from surge.casefile import read_case
 from surge.casemend import MOST
@@ -132,3 +132,18 @@ def test_the_step_is_chosen_in_little_room() -> None:
             assert choose_step(times, period=period, stroke=20.0) == chosen
         finally:
             reaches.ROOM = before
+
+
+def test_a_chart_of_hours_is_refused_before_it_begins(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = tmp_path / "case.toml"
+    case.write_text(STARTER, encoding="utf-8")
+    monkeypatch.setattr(chart_survey, "MOST_WORK", 1e7)
+    began = time.monotonic()
+    got = CliRunner().invoke(main, ["chart", str(case), "--points", "100", "-o", str(tmp_path / "c.png")])
+    assert got.exit_code == 4
+    assert "at most 1e+07" in got.stderr
+    assert "--points" in got.stderr
+    assert not (tmp_path / "c.png").exists()
+    assert time.monotonic() - began < 60.0

@@ -34,7 +34,7 @@ LEAST_SCALE = 1e5  # [Pa] shares of a limit nearer to the atmosphere than this a
 LATER = 1.3  # where a run cannot be decided, a stroke so many times longer is tried
 NEVER = "even {:g} s is not shown to be safe"
 LEAST_TOGETHER, MOST_TOGETHER = 64, 640  # marches in one call: many fill the blocks of a batch better
-MOST_WORK = 2e12  # nodes times steps of all marches asked for: some half an hour on two processors
+MOST_WORK = 5e11  # nodes times steps of all marches asked for: some half an hour on two processors
 EVERY = 16  # every so many marches are looked at to tell the work
 MOST_NODES = 4_000_000  # of them all: bounds the memory of their envelopes
 

@@ -16,7 +16,7 @@ from surge.records_cells import EMPTY, unit_of
 from surge.records_columns import LONGEST, plain
 from surge.records_text import SEPARATORS, RowFault, Sheet, load_sheet, row_fault, unusable
 from surge.strokecurve import Curve, Sample
-from surge.units import UNITS, quoted
+from surge.units import UNITS, printable, quoted
 
 LOOK = 60  # rows in which the header is looked for
 MOST_SAMPLES = 200_000
@@ -291,7 +291,7 @@ def _position(text: str, table: Table, *, commas: bool) -> float:
     value, own = _number(text, table.titles[1], commas=commas)
     own = own.casefold()
     if own and own != (table.position_unit or "%"):
-        expected = f"a position in {table.position_unit or '%'}"
+        expected = f"a position in {printable(table.position_unit or '%')}"
         raise _CellError(
             table.titles[1], quoted(text), expected, "take the unit out of the cell, or correct it"
         )

@@ -67,6 +67,7 @@ ROW = "M1P,2026-02-05,closing,20,movement\n"
         ("records", "Test d\x7fte,tag,direction,time [s]\n" + ROW, 2),
         ("curve", f'time [s],"position{" " * 100_000}%"\n0,100\n', 2),
         ("curve", f"time [s],position [%]\n0,{'9' * 5000}\n", 2),
+        ("curve", "time [s],angle [de\x1a, 0 shut, 90 open]\n0,90 deg\n", 2),
         ("case", f"{'v' * 5000} = 12 m", 2),
         ("case", '[show."\u200b"]\nx = 1', 2),
         ("case", "x = 2026-02-30", 2),

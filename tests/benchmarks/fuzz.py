@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import resource
+import shutil
 import signal
 import sys
 import tempfile
@@ -28,7 +29,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from fuzzing import KINDS, answered, bases, made  # tests are no package
+from fuzzing import CASES, KINDS, answered, bases, made  # tests are no package
 
 PIECE = 250  # inputs between two words from a worker
 MEMORY = Path("/dev/shm")  # a folder that needs no disk, where there is one
@@ -93,6 +94,7 @@ def piece(
     counts: Counter[tuple[str, int | str]] = Counter()
     wrong, slowest = [], (0.0, "", 0)
     with tempfile.TemporaryDirectory(dir=MEMORY if MEMORY.is_dir() else None) as folder:
+        shutil.copytree(CASES / "rules", Path(folder, "rules"))  # which a case names
         for kind in KINDS:  # what is imported late is no part of the first input's time
             answered(kind, bases(kind)[0], Path(folder))
         for number in range(first, last):

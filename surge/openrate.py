@@ -27,7 +27,8 @@ from surge.strokelimits import (
 from surge.verdict import WITHIN, Finding, findings_of, weakest
 
 LEAST, MOST = 0.1, 2.0  # of the agreed rate: below nobody loads, beyond it is not looked
-RATES, STROKES = 1.2, 1.25  # ratio of neighbouring rates of the first look, and of the strokes at each
+RATES, STROKES = 1.2, 1.5  # ratio of neighbouring rates of the first look, and of the strokes at each
+DENSE = 1.1  # ratio of the strokes that confirm a rate
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -109,7 +110,10 @@ def opening_rate(
         if slowness is None:
             return none
         share = math.floor(1000 / slowness + 1e-9) / 1000
-        found = seek.confirm(share)
+        found, dip = seek.confirm(share), seek.dip(share)
+        if dip < 0.0:
+            need -= 1.5 * dip  # a longer stroke, between those that were looked at, is not safe
+            continue
         if all(f.verdict == WITHIN for f in found):
             rate = max(share * seek.agreed(s) for s in scenarios)
             return Opening(
@@ -162,7 +166,12 @@ class _Seek:
         )
 
     def longest(self, share: float) -> float:
-        """Longest stroke that the rules on time allow in every scenario [s]; 0: none is short enough."""
+        """Longest stroke that the rules on time allow in every scenario [s]; 0: none is short enough.
+
+        Only where there is an ullage to fill does it go by the rate.
+        """
+        if all(t.ullage is None for t in self.lineup.tanks):
+            share = 1.0
         if share not in self.allowed:
             least = self.to
             for scenario in self.scenarios:
@@ -196,6 +205,11 @@ class _Seek:
             return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=STROKES))
         except (CaseError, SolveError):
             return -math.inf  # a rate that the line-up cannot be held to
+
+    def dip(self, share: float) -> float:
+        """The least margin of all strokes from the longest allowed on, looked at closely [Pa]."""
+        stroke = self.longest(share)
+        return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=DENSE))
 
     def _least_margin(self, share: float, strokes: Sequence[float]) -> float:
         least = math.inf

@@ -34,9 +34,12 @@ class PipelinePeriod:
         return max(self.upstream or 0.0, self.downstream or 0.0)
 
 
-def neighbours(lineup: LineUp, *, without: Collection[str] = ()) -> dict[str, list[tuple[str, str, float]]]:
+Joined = dict[str, list[tuple[str, str, float]]]
+
+
+def neighbours(lineup: LineUp, *, without: Collection[str] = ()) -> Joined:
     """Points joined by an element: point -> [(other point, element, travel time [s])]."""
-    joined: dict[str, list[tuple[str, str, float]]] = {p.name: [] for p in lineup.points}
+    joined: Joined = {p.name: [] for p in lineup.points}
     for element in lineup.elements:
         if element.name in without:
             continue
@@ -84,9 +87,15 @@ def pressure_points(lineup: LineUp) -> dict[str, str]:
     return {t.point: t.name for t in lineup.tanks} | {s.point: s.name for s in lineup.supplies}
 
 
-def travel_times(lineup: LineUp, start: str, *, without: Collection[str] = ()) -> dict[str, float]:
-    """Shortest travel time of a wave from ``start`` to every point it reaches [s] (Dijkstra)."""
-    joined = neighbours(lineup, without=without)
+def travel_times(
+    lineup: LineUp, start: str, *, without: Collection[str] = (), joined: Joined | None = None
+) -> dict[str, float]:
+    """Shortest travel time of a wave from ``start`` to every point it reaches [s] (Dijkstra).
+
+    ``joined`` is what :func:`neighbours` gives for the whole line-up, where that is at hand.
+    """
+    if joined is None:
+        joined = neighbours(lineup)
     times: dict[str, float] = {}
     queue = [(0.0, start)]
     while queue:
@@ -94,17 +103,19 @@ def travel_times(lineup: LineUp, start: str, *, without: Collection[str] = ()) -
         if point in times:
             continue
         times[point] = time
-        for other, _, step in joined[point]:
-            if other not in times:
+        for other, element, step in joined[point]:
+            if other not in times and element not in without:
                 heapq.heappush(queue, (time + step, other))
     return times
 
 
-def _nearest(lineup: LineUp, point: str, valve: str, *, shore: bool) -> tuple[float | None, str]:
+def _nearest(
+    lineup: LineUp, point: str, valve: str, *, shore: bool, joined: Joined
+) -> tuple[float | None, str]:
     """Twice the way to the nearest end of the wanted side that holds a pressure; else of any side."""
     holders = pressure_points(lineup)
     ship = {t.point for t in lineup.tanks if t.side == "ship"}
-    times = travel_times(lineup, point, without=(valve,))
+    times = travel_times(lineup, point, without=(valve,), joined=joined)
     reached = sorted(((p in ship) == shore, t, holders[p]) for p, t in times.items() if p in holders)
     if not reached:
         return None, ""
@@ -112,7 +123,9 @@ def _nearest(lineup: LineUp, point: str, valve: str, *, shore: bool) -> tuple[fl
     return 2 * time, name
 
 
-def pipeline_period(lineup: LineUp, valve: Valve, *, flow: float = 0.0) -> PipelinePeriod:
+def pipeline_period(
+    lineup: LineUp, valve: Valve, *, flow: float = 0.0, joined: Joined | None = None
+) -> PipelinePeriod:
     """Pipeline period of a valve: to the shore tank or supply that feeds it, and on to a ship's tank.
 
     Other open ship's tanks are nearer to a drop line valve, but send back only part of a wave, and
@@ -120,8 +133,10 @@ def pipeline_period(lineup: LineUp, valve: Valve, *, flow: float = 0.0) -> Pipel
     ``flow`` [m3/s] through the valve tells which side is upstream; at rest it is the ``start``.
     """
     up, down = (valve.start, valve.end) if flow >= 0 else (valve.end, valve.start)
-    above, name = _nearest(lineup, up, valve.name, shore=True)
-    below, _ = _nearest(lineup, down, valve.name, shore=False)
+    if joined is None:
+        joined = neighbours(lineup)
+    above, name = _nearest(lineup, up, valve.name, shore=True, joined=joined)
+    below, _ = _nearest(lineup, down, valve.name, shore=False, joined=joined)
     return PipelinePeriod(valve=valve.name, upstream=above, downstream=below, reflects_at=name)
 
 
@@ -131,11 +146,11 @@ def longest_period(lineup: LineUp, flows: Mapping[str, float]) -> float:
     The greater of every valve's, and of twice the way between the two pressure-holding ends
     farthest apart (what a pump stop goes by); without either, twice the whole length.
     """
-    best = max(
-        (pipeline_period(lineup, v, flow=flows.get(v.name, 0.0)).longest for v in lineup.valves), default=0.0
-    )
+    joined = neighbours(lineup)
+    periods = (pipeline_period(lineup, v, flow=flows.get(v.name, 0.0), joined=joined) for v in lineup.valves)
+    best = max((p.longest for p in periods), default=0.0)
     holders = pressure_points(lineup)
     for point in holders:
-        times = travel_times(lineup, point)
+        times = travel_times(lineup, point, joined=joined)
         best = max(best, max((2 * t for p, t in times.items() if p in holders and p != point), default=0.0))
     return best or 2 * sum(p.travel_time for p in lineup.pipes)

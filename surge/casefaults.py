@@ -84,8 +84,11 @@ def describe(faults: Iterable[Fault], *, filename: str, text: str) -> list[Fault
     text : str
         The case file's text, empty if it could not be read.
     """
-    data, places = _understood(text)
-    records = [_record(fault, filename, data, places) for fault in faults]
+    listed = list(faults)
+    # Faults of the text carry their lines; the text may be more than a parser can take.
+    of_text = all(isinstance(fault, TextFault) for fault in listed)
+    data, places = ({}, Positions(text)) if of_text else _understood(text)
+    records = [_record(fault, filename, data, places) for fault in listed]
     return sorted(records, key=lambda r: (r.line, r.column))
 
 

@@ -36,11 +36,11 @@ __all__ = [
     "starter_case",
 ]
 
-BIGGEST = 5_000_000  # [bytes] of a case file
+BIGGEST = 1_000_000  # [bytes] of a case file
 CASE = FileKind(
     words="a case file: a text in TOML",
     biggest=BIGGEST,
-    too_big=("more than 5 MB", "a case takes a few kB: check that this is one"),
+    too_big=("more than 1 MB", "a case takes a few kB: check that this is one"),
     closed="check the path and the rights; `surge new` writes a starter case",
     lists="[[pipe]]",
 )

@@ -343,7 +343,7 @@ def no_header(nearest: Header | None) -> CaseError:
         names = ", ".join(f'"{n}"' for n in NAMES[what][:4])
         remedy = (
             f"name the column {names}, or say --column '{what}=ITS TITLE'"
-            if near is None or not near[1].isprintable()
+            if near is None or len(near[1]) > LONGEST or not near[1].isprintable()
             else f"say --column {_shell('='.join(near))} if it is that"
         )
         titles = [quoted(t) for t in nearest.cells if t]

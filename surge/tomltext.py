@@ -15,6 +15,7 @@ from surge.units import quoted
 LONGEST_LINE = 20_000  # [characters]; the parser's time for one key grows with the square of its length
 DEEPEST = 30  # levels of nesting; the format has 8
 _PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+_KEY_PART = re.compile(r"""[\w-]+|"[^"]*"|'[^']*'""")
 _DATE = re.compile(r"\d{4}-\d{1,2}-\d{1,2}")
 _BARE_QUANTITY = re.compile(r"^\s*[\w.\"' -]+=\s*([-+]?[0-9][^\"'#\[\]{}]*?)\s*(?:#.*)?$")
 
@@ -81,6 +82,10 @@ def parsed(text: str, kind: FileKind) -> dict[str, Any]:
     for number, line in enumerate(lines, start=1):
         if len(line) > LONGEST_LINE:
             raise _syntax(f"a line of {len(line)} characters", "write a line break", number, 1)
+        if line.count(".") > DEEPEST and _longest_key(line) > DEEPEST:
+            raise _syntax(
+                "tables nested too deep by a key of very many parts", "no key is nested so deep", number, 1
+            )
     deep = _deep_line(lines)
     try:
         data = tomllib.loads(text)
@@ -94,6 +99,15 @@ def parsed(text: str, kind: FileKind) -> dict[str, Any]:
     if too_deep(data):
         raise _syntax("tables nested too deep", "no key is nested so deep", deep, 1)
     return data
+
+
+def _longest_key(line: str) -> int:
+    """Most parts in a row that dots join as in a key: each becomes a table inside the one before."""
+    longest = run = 0
+    for part in line.split("."):
+        run = run + 1 if _KEY_PART.fullmatch(part.strip()) else 0
+        longest = max(longest, run)
+    return longest
 
 
 def _deep_line(lines: list[str]) -> int:

@@ -339,7 +339,7 @@ def test_load_what_cannot_be_read(tmp_path: Path) -> None:
         (tmp_path, "directory"),
         ("bad\0name", "null byte"),
         (latin, "byte 0xe9 in line 2"),
-        (big, "more than 5 MB"),
+        (big, "more than 1 MB"),
     ]
     for path, found in rows:
         with pytest.raises(CaseError) as caught:

@@ -12,8 +12,8 @@ from casetext import STARTER
 from click.testing import CliRunner
 
 from surge import casesize, chart_survey, reaches
-from surge.casefaults import describe
-from surge.casefile import read_case
+from surge.casefaults import describe, format_faults
+from surge.casefile import BIGGEST, read_case
 from surge.casemend import MOST
 from surge.cli import main
 from surge.errors import CaseError
@@ -104,7 +104,7 @@ def test_a_file_that_is_far_too_big_is_not_read(tmp_path: Path) -> None:
         STARTER.replace("[liquid]", f'[rules]\nfile = "{big.name}"\n\n[liquid]', 1), encoding="utf-8"
     )
     for arguments, bound in (
-        (["check", str(big)], "more than 5 MB"),
+        (["check", str(big)], "more than 1 MB"),
         (["check", str(case)], "more than 1 MB"),
         (["records", str(big)], "more than 100 MB"),
         (["records", str(big), "--case", str(case), "--curve", "manifold valve"], "more than 100 MB"),
@@ -147,3 +147,23 @@ def test_a_chart_of_hours_is_refused_before_it_begins(
     assert "--points" in got.stderr
     assert not (tmp_path / "c.png").exists()
     assert time.monotonic() - began < 60.0
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "\n".join(f"b{k}.{'a.' * 9000}a = 1" for k in range(50)),
+        "\n".join(f"b{k} = {{ {'a . ' * 4000}a = 1 }}" for k in range(50)),
+        "\n".join(f"[a{k}]" for k in range(100_000)),
+        "x = [" + "[],\n" * 240_000 + "]",
+    ],
+    ids=["long keys", "long keys in braces", "tables", "lists"],
+)
+def test_a_text_of_a_megabyte_takes_no_time(text: str) -> None:
+    """A few megabytes of keys of 10 000 parts took all of the memory that there was."""
+    assert len(text) < BIGGEST
+    began = time.process_time()
+    with pytest.raises(CaseError) as caught:
+        read_case(text, filename="x.toml")
+    assert format_faults(caught.value.faults, filename="x.toml", text=text)
+    assert time.process_time() - began < 10.0

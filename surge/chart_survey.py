@@ -18,7 +18,7 @@ from surge.result import ScenarioResult
 from surge.run import Plan, first_duration, moved_otherwise, plan, simulate, work_done
 from surge.scan import Marches
 from surge.stroke import with_strokes
-from surge.strokelimits import FIRST_NEED, rounded_up
+from surge.strokelimits import CONFIRM_WORK, FIRST_NEED, rounded_up
 from surge.topology import pipeline_period
 from surge.verdict import WITHIN, findings_of
 from surge.workers import workers
@@ -245,7 +245,7 @@ class Survey:
         line = self.lineups[row.seen[start].variant]
         self.tell(f"{row.rate * 3600:.0f} m3/h in full")
         try:
-            run = simulate(line, row.with_stroke(told))
+            run = simulate(line, row.with_stroke(told), most_work=CONFIRM_WORK)
         except SolveError as error:
             row.lacks(0.0, start, str(error))
             return False

@@ -15,6 +15,7 @@ from surge.search import Samples, first_look, smallest_safe
 from surge.stroke import with_strokes
 from surge.strokelimits import (
     ATTEMPTS,
+    CONFIRM_WORK,
     FIRST_NEED,
     SHARE,
     StrokeLimits,
@@ -227,5 +228,6 @@ class _Seek:
         for one in self.lineups:
             for scenario in self.scenarios:
                 changed = with_strokes(self.at(scenario, share), {self.valve: stroke})
-                found += findings_of(one, simulate(one, changed, tell=self.tell))
+                run = simulate(one, changed, most_work=CONFIRM_WORK, tell=self.tell)
+                found += findings_of(one, run)
         return found

@@ -11,7 +11,7 @@ from surge.lineup import LineUp, Scenario
 from surge.run import simulate
 from surge.scan import Scanner, plan_at
 from surge.search import Samples, first_look, smallest_safe
-from surge.strokelimits import ATTEMPTS, FIRST_NEED, SHARE, Tell, over_ranges, raised
+from surge.strokelimits import ATTEMPTS, CONFIRM_WORK, FIRST_NEED, SHARE, Tell, over_ranges, raised
 from surge.verdict import WITHIN, Finding, findings_of, weakest
 
 MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
@@ -92,7 +92,8 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
         rate = math.floor(1000 / slowness + 1e-9) / 1000 * agreed
         found: list[Finding] = []
         for one in lineups:
-            found += findings_of(one, simulate(one, replace(scenario, rate=rate), tell=say))
+            run = simulate(one, replace(scenario, rate=rate), most_work=CONFIRM_WORK, tell=say)
+            found += findings_of(one, run)
         unsafe = _unsafe_below(samples, need, agreed, slowness)
         made = replace(made, governs=weakest(found), unsafe_below=unsafe)
         if all(f.verdict == WITHIN for f in found):

@@ -216,7 +216,12 @@ def _boiling(work: Plan, marched: Marched, duration: float) -> tuple[Vapour, Mar
 
 
 def simulate(
-    lineup: LineUp, scenario: Scenario, *, quick: bool = False, tell: Callable[[str], None] | None = None
+    lineup: LineUp,
+    scenario: Scenario,
+    *,
+    quick: bool = False,
+    most_work: float | None = None,
+    tell: Callable[[str], None] | None = None,
 ) -> ScenarioResult:
     """Run one scenario and estimate the numerical error of every extreme.
 
@@ -227,6 +232,8 @@ def simulate(
     scenario : Scenario
     quick : bool
         One march only, without error estimates: for scanning, never for a verdict.
+    most_work : float, optional
+        Nodes times steps beyond which the step is not refined; less of it leaves a greater error.
     tell : callable, optional
         Called with a word at every march, for progress.
 
@@ -244,7 +251,7 @@ def simulate(
     coarse = Summary(lineup, first)
     if quick:
         return summarise(work, coarse, None, None, duration=duration, ended=ended, tolerance=0.0, runs=1)
-    runs = 1
+    runs, bound = 1, min(work.most_work, most_work or work.most_work)
     while True:
         say(f"step {dt:.2g} s")
         compared = _compare(work, coarse, dt, duration)
@@ -254,7 +261,7 @@ def simulate(
         reaches = fine.marched.grid.reaches
         boiled = _boiling(work, fine.marched, duration)
         # Beyond boiling the pressures are not valid, and a finer step does not make them so.
-        if boiled or compared.worst <= tolerance or 4 * work_done(reaches, duration) > work.most_work:
+        if boiled or compared.worst <= tolerance or 4 * work_done(reaches, duration) > bound:
             break
         dt, coarse = reaches.dt, fine
     return summarise(

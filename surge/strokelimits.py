@@ -13,7 +13,7 @@ from surge.ranges import at_place, places
 from surge.result import ScenarioResult
 from surge.rulebook import Rule, RuleBook
 from surge.rulings import rule_on
-from surge.run import simulate
+from surge.run import MOST_WORK, simulate
 from surge.scan import Scanner
 from surge.search import Samples, first_look, smallest_safe
 from surge.static import static_findings
@@ -28,6 +28,9 @@ LEAST_LONGEST, PERIODS_LONGEST = 120.0, 20.0  # the longest looked at: the large
 FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the stroke
 FIRST_NEED = 2000.0  # [Pa] margin asked for before the numerical error is known
 ATTEMPTS = 9  # to confirm a stroke by a full run, each with a margin raised by what was lacking
+# Work of the runs that confirm a stroke or a rate: a check may take more; here a greater error only asks for
+# a somewhat longer stroke, and many runs are wanted soon.
+CONFIRM_WORK = MOST_WORK
 LENGTHS, SPEEDS = 5, 3  # samples over a length and over wave speeds that are ranges
 ULLAGE = "shutdown time over time to fill the ullage"
 TIMES = ("time to stop the flow", "total shutdown time", ULLAGE)
@@ -171,7 +174,7 @@ class Family:
         found: list[Finding] = []
         runs = []
         for one in self.lineups:
-            run = simulate(one, self.with_stroke(stroke), tell=self.tell)
+            run = simulate(one, self.with_stroke(stroke), most_work=CONFIRM_WORK, tell=self.tell)
             own = findings_of(one, run)
             runs.append((run, worst_of(f.verdict for f in own), weakest(own)))
             found += own

@@ -157,7 +157,9 @@ def _together(
         known += [
             (with_strokes(scenario, {valve: part.shortest}), part.run)
             for scenario, part in zip(closing[valve], parts, strict=True)
-            if part.shortest is not None and part.run is not None
+            if part.shortest is not None
+            and part.run is not None
+            and part.run.method.worst_error <= part.run.method.tolerance  # else a check would do more work
         ]
     return joint_set(lineup, shortest, longest, book=book, known=known, tell=tell)
 

@@ -17,7 +17,7 @@ from surge.stroke import with_strokes
 from surge.strokelimits import FIRST_NEED, Tell, closing_valves, lacking_margin, over_ranges, rounded_up
 from surge.verdict import WITHIN, Finding, weakest, worst_of
 
-MOST, STEP = 8.0, 1.1  # so many times the shortest strokes are tried together, and in such steps
+MOST, STEP = 8.0, 1.1  # up to so many times the shortest strokes, in such steps (our own bounds)
 ATTEMPTS = 4  # full runs of a set
 
 

@@ -27,7 +27,7 @@ from surge.strokelimits import (
 )
 from surge.verdict import WITHIN, Finding, findings_of, weakest
 
-LEAST, MOST = 0.1, 2.0  # of the agreed rate: below nobody loads, beyond it is not looked
+LEAST, MOST = 0.1, 2.0  # of the agreed rate: from there to there rates are looked at (our own bounds)
 RATES, STROKES = 1.2, 1.5  # ratio of neighbouring rates of the first look, and of the strokes at each
 DENSE = 1.1  # ratio of the strokes that confirm a rate
 

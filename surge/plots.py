@@ -9,7 +9,6 @@ from __future__ import annotations
 import io
 import math
 import textwrap
-import warnings
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -18,7 +17,18 @@ from numpy.typing import NDArray
 
 from surge.chart import ChartData
 from surge.margins import Held
-from surge.plots_frame import BOX, DOTS, FOOT, HALO, SETTINGS, SIZE, Heading, file_words, quoted
+from surge.plots_frame import (
+    BOX,
+    DOTS,
+    FOOT,
+    HALO,
+    SIZE,
+    Heading,
+    file_words,
+    new_figure,
+    our_settings,
+    quoted,
+)
 from surge.units import from_si, printable
 from surge.verdict import VAPOUR_RULE
 from surge.words import HEADLINE, Shown
@@ -54,17 +64,8 @@ def draw_chart(chart: ChartData, say: Shown, heading: Heading, *, kinds: Sequenc
     dict of str to bytes
         A file for each kind; the same chart gives the same bytes.
     """
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    with mpl.rc_context(), warnings.catch_warnings():
-        # A character that the fonts of the library do not have is drawn as a box: nothing to stop for.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        mpl.rcdefaults()
-        mpl.rcParams.update(SETTINGS)
-        figure = Figure(figsize=SIZE, dpi=DOTS)
-        FigureCanvasAgg(figure)  # it tells how large words are
+    with our_settings():
+        figure = new_figure(SIZE)
         _Chart(figure, chart, say, heading).draw()
         return {kind: _file(figure, kind, heading) for kind in kinds}
 

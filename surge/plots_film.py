@@ -6,6 +6,7 @@ The same shapes are drawn into pictures (for GIF and MP4) and written as paths (
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -19,10 +20,10 @@ from surge.plots_frame import (
     HIGH,
     INK,
     LOW,
-    SETTINGS,
     STEADY,
     Labels,
     bar,
+    our_settings,
     quoted,
 )
 from surge.plots_line import draw_limits, draw_names, height_of, label_limits, part_lines
@@ -320,19 +321,8 @@ class Stage:
         return x, y, self.say.high(float(high[at]))
 
 
-def staged(film: Film, say: Shown, words: Words) -> Any:
+@contextmanager
+def staged(film: Film, say: Shown, words: Words) -> Iterator[Stage]:
     """A context in which the library is set as for all pictures; gives the :class:`Stage`."""
-    import warnings
-    from contextlib import contextmanager
-
-    import matplotlib as mpl
-
-    @contextmanager
-    def inside() -> Iterator[Stage]:
-        with mpl.rc_context(), warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message="Glyph .* missing from")
-            mpl.rcdefaults()
-            mpl.rcParams.update(SETTINGS)
-            yield Stage(film, say, words)
-
-    return inside()
+    with our_settings():
+        yield Stage(film, say, words)

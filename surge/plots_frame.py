@@ -8,7 +8,8 @@ from __future__ import annotations
 import io
 import textwrap
 import warnings
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import quoteattr
@@ -151,17 +152,8 @@ def draw(
     dict of str to bytes
         A file for each kind; the same data give the same bytes.
     """
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    with mpl.rc_context(), warnings.catch_warnings():
-        # A character that the fonts of the library do not have is drawn as a box: nothing to stop for.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        mpl.rcdefaults()
-        mpl.rcParams.update(SETTINGS)
-        figure = Figure(figsize=size, dpi=DOTS)
-        FigureCanvasAgg(figure)  # it tells how large words are
+    with our_settings():
+        figure = new_figure(size)
         foot = [line for text in heading.foot for line in textwrap.wrap(printable(text), FOOT)]
         foot.append(printable(heading.signature))
         sheet = Sheet(figure=figure, say=say, bottom=room + 0.0155 * (len(foot) + 1))
@@ -172,6 +164,29 @@ def draw(
         return {
             kind: _file(figure, kind, said=said[kind], label=f"{title}. {printable(alt)}") for kind in kinds
         }
+
+
+@contextmanager
+def our_settings() -> Iterator[None]:
+    """Set the drawing library for what is drawn inside; what its user set comes back afterwards."""
+    import matplotlib as mpl
+
+    with mpl.rc_context(), warnings.catch_warnings():
+        # A character that the fonts of the library do not have is drawn as a box: nothing to stop for.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        mpl.rcdefaults()
+        mpl.rcParams.update(SETTINGS)
+        yield
+
+
+def new_figure(size: tuple[float, float]) -> Figure:
+    """Return an empty figure of a size [inch] that can tell how large words are."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=size, dpi=DOTS)
+    FigureCanvasAgg(figure)
+    return figure
 
 
 def _words(figure: Figure, heading: Heading, foot: Sequence[str]) -> None:

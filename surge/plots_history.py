@@ -9,13 +9,12 @@ from __future__ import annotations
 import io
 import re
 import textwrap
-import warnings
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from surge.plots_frame import BAND, DOTS, FAINT, INK, SETTINGS, Heading, file_words
+from surge.plots_frame import BAND, DOTS, FAINT, INK, Heading, file_words, new_figure, our_settings
 from surge.plots_history_page import LEFT, RIGHT, STYLE, TINY, legend, words_around
 from surge.records_limits import Side
 from surge.stroketest import Direction
@@ -89,15 +88,9 @@ def draw_histories(
         For each kind its files: a PDF holds all pages, PNG and SVG are a file for each page. The same
         histories give the same bytes.
     """
-    import matplotlib as mpl
-
     panels = panels_of(histories)
     pages = [panels[k : k + PANELS] for k in range(0, len(panels), PANELS)] or [()]
-    with mpl.rc_context(), warnings.catch_warnings():
-        # A character that the fonts of the library do not have is drawn as a box: nothing to stop for.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        mpl.rcdefaults()
-        mpl.rcParams.update(SETTINGS)
+    with our_settings():
         span = _span(panels, ground)
         figures = [
             _page(page, ground, heading, span=span, number=(k + 1, len(pages)))
@@ -147,11 +140,7 @@ def _page(
     span: tuple[float, float],
     number: tuple[int, int],
 ) -> Figure:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=PAGE, dpi=DOTS)
-    FigureCanvasAgg(figure)
+    figure = new_figure(PAGE)
     few = [shape for most, *shape in FEWER if len(panels) <= most and number[1] == 1]
     across, down = few[0] if few else (ACROSS, DOWN)
     width, height = (RIGHT - LEFT) / across, (TOP - BOTTOM) / down

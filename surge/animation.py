@@ -177,7 +177,10 @@ def shown_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
     low = begin if begin is not None else first
     if subject.valid_until is not None:
         if low >= subject.valid_until:
-            raise PictureError(f"the cargo boils at {subject.valid_until:.2f} s: nothing after it is valid")
+            raise PictureError(
+                f"--from {low:g} s: the cargo boils at {subject.valid_until:.2f} s, and nothing after it is "
+                "valid; write an earlier time"
+            )
         last = min(last, subject.valid_until)
         end = None if end is None else min(end, subject.valid_until)
     return times_of(subject, low, end if end is not None else last)

@@ -108,9 +108,17 @@ def _facts(lineup: LineUp) -> Iterator[Row]:
         ("viscosity", "viscosity", liquid.viscosity),
         ("vapour pressure", "absolute", liquid.vapour_pressure),
         ("temperature", "temperature", liquid.temperature),
+        ("accumulates static charge", "word", _yes_or_no(liquid.static_accumulator)),
     ):
         yield "liquid", "", quantity, kind, value
     yield "site", "", "pressure of the air", "absolute", lineup.atmosphere
+    yield "site", "", "gravity, m/s2", "number", lineup.gravity
+    for quantity, day in (
+        ("first transfer", lineup.berth.first_transfer),
+        ("transfer", lineup.berth.transfer),
+    ):
+        yield "berth", "", quantity, "word", str(day) if day else None
+    yield "berth", "", "hazardous cargo", "word", _yes_or_no(lineup.berth.hazardous)
     yield "calculation", "", "friction", "word", "frozen" if lineup.frozen_friction else "local flow"
     yield "limits", "", "top of a cargo pump", "pressure", lineup.pump_top_limit
     rate = lineup.rate
@@ -124,10 +132,12 @@ def _facts(lineup: LineUp) -> Iterator[Row]:
 def _ends(lineup: LineUp) -> Iterator[Row]:
     for p in lineup.points:
         yield "point", p.name, "elevation", "length", p.elevation
-        yield "point", p.name, "closed end", "word", "yes" if p.closed else "no"
+        yield "point", p.name, "closed end", "word", _yes_or_no(p.closed)
+        yield "point", p.name, "top of a cargo pump", "word", _yes_or_no(p.pump_top)
         yield "point", p.name, "limit", "pressure", p.limit
     for t in lineup.tanks:
         yield "tank", t.name, "stands at", "word", t.point
+        yield "tank", t.name, "side", "word", t.side
         yield "tank", t.name, "level", "length", t.level
         yield "tank", t.name, "blanket pressure", "pressure", t.blanket
         yield "tank", t.name, "ullage", "volume", t.ullage
@@ -152,21 +162,31 @@ def _element(e: Element) -> Iterator[Row]:
         yield table, e.name, "wave speed", "speed", e.wave_speed
         yield table, e.name, "roughness", "diameter", e.roughness
         yield table, e.name, "minor loss", "number", e.minor_loss
+        yield table, e.name, "friction factor", "number", e.friction_factor
+        yield table, e.name, "brittle", "word", _yes_or_no(e.brittle)
     elif isinstance(e, Valve):
         yield table, e.name, "Kv", "kv", e.kv
         yield table, e.name, "characteristic", "word", _points(e.characteristic)
         yield table, e.name, "opening", "number", e.opening
+        yield table, e.name, "adjustable", "word", _yes_or_no(e.adjustable)
     elif isinstance(e, Passage):
         yield table, e.name, "Kv", "kv", e.kv
     else:
         yield table, e.name, "curve, m3/s and m", "word", _points(e.curve)
         yield table, e.name, "speed", "number", e.speed
-        yield table, e.name, "non-return valve", "word", "yes" if e.non_return else "no"
+        yield table, e.name, "non-return valve", "word", _yes_or_no(e.non_return)
     limits = e.limits
     yield table, e.name, "rating", "pressure", limits.rating
     yield table, e.name, "test pressure", "pressure", limits.test_pressure
     yield table, e.name, "allowance", "number", limits.allowance
     yield table, e.name, "lowest pressure", "pressure", limits.lowest
+    yield table, e.name, "burst pressure", "pressure", limits.burst
+    yield table, e.name, "rating includes surge", "word", _yes_or_no(limits.includes_surge)
+    yield table, e.name, "tested", "word", str(limits.tested) if limits.tested else None
+
+
+def _yes_or_no(value: bool | None) -> str | None:
+    return None if value is None else "yes" if value else "no"
 
 
 def _points(table: Table) -> str:
@@ -185,6 +205,11 @@ def _scenario(lineup: LineUp, scenario: Scenario) -> Iterator[tuple[str, str, st
         yield f"valve {valve.name}", "opening at first", "number", openings.get(valve.name, valve.opening)
         shut = "yes" if valve.name in scenario.shut_at_start else "no"
         yield f"valve {valve.name}", "shut at the start", "word", shut
+    for point, pressure in scenario.trapped:
+        yield f"point {point}", "trapped pressure", "pressure", pressure
+    yield "", "shutdown ordered at", "time", scenario.ordered
+    for term, time in scenario.timing:
+        yield "", f"shutdown: {term}", "time", time
     yield from _moves(scenario)
 
 
@@ -197,6 +222,7 @@ def _moves(scenario: Scenario) -> Iterator[tuple[str, str, str, Value]]:
         closes = move.law[-1][1] < move.law[0][1]
         time = move.law[-1][0]
         yield name, f"begins at{which}", "time", move.start
+        yield name, f"waits for{which}", "word", move.after or None
         if isinstance(move, PumpMove):
             word = "run-down" if closes else "run-up"
         else:

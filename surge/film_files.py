@@ -153,7 +153,10 @@ def _mp4(stage: Stage, alt: str, tell: Tell) -> bytes:  # noqa: ARG001  one sign
             said.seek(0)
             why = said.read().decode(errors="replace").strip()
         if code != 0 or not path.exists():
-            raise PictureError(f"ffmpeg could not write the animation: {why or f'it ended with {code}'}")
+            raise PictureError(
+                f"ffmpeg could not write the animation: {why or f'it ended with {code}'}; end the name with "
+                ".gif or .html instead"
+            )
         return path.read_bytes()
 
 

@@ -135,7 +135,8 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
     wanted |= dict.fromkeys(places)
     if len(wanted) > MOST_PLACES:
         raise PictureError(
-            f"{len(wanted)} places, the weakest among them: at most {MOST_PLACES} in a picture"
+            f"{len(wanted)} places, the weakest among them: at most {MOST_PLACES} in a picture; "
+            "leave out a --place"
         )
     curves = curves_at(subject, list(wanted), low=subject.low)
     return TimePicture(subject=subject, time=time, curves=curves, flows=_flows(subject))

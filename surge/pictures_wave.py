@@ -165,7 +165,9 @@ def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
     if not 0.0 <= low < high:
         raise PictureError(f"--from {low:g} s --until {high:g} s: write the earlier time first, from 0 s on")
     if low >= subject.end:
-        raise PictureError(f"--from {low:g} s: the run of this scenario ends at {subject.end:.2f} s")
+        raise PictureError(
+            f"--from {low:g} s: the run of this scenario ends at {subject.end:.2f} s; write an earlier time"
+        )
     high, least = min(high, subject.end), LEAST_STEPS * subject.run.method.dt
     if high - low < least:
         raise PictureError(f"from {low:g} s to {high:g} s is too short: show {least:.2g} s at least")

@@ -5,6 +5,7 @@ The same shapes are drawn into pictures (for GIF and MP4) and written as paths (
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -104,7 +105,13 @@ class Stage:
         self.figure.text(
             LEFT, 0.955, printable(self.words.title)[:64], fontsize=13, weight="bold", va="center"
         )
-        self.figure.text(LEFT, 0.915, printable(self.words.line)[:120], fontsize=9, va="center")
+        self.figure.text(
+            LEFT,
+            0.915,
+            textwrap.shorten(printable(self.words.line), 120, placeholder=" ..."),
+            fontsize=9,
+            va="center",
+        )
         self.figure.text(RIGHT, 0.915, film.pace, fontsize=9, va="center", ha="right")
         self.figure.text(
             0.01, 0.006, printable(self.words.signature)[:150], fontsize=6, va="bottom", color="#666666"

@@ -26,6 +26,7 @@ KINDS = {
 }
 PROGRAM = "wave speed of a pipe as a case file gives it"
 WATER = (("K", 2.193e9, "Pa", "bulk modulus of water"), ("rho", 998.2, "kg/m3", "density of water"))
+TECHNICAL = {"water-supply-manual"}  # its figures are in kilograms of force
 
 
 def speed(
@@ -113,9 +114,18 @@ def _printed() -> list[Check]:
             source=source,
             status=READ,
             given=given(
-                ("K", bulk, "Pa" if bulk > 1e9 else "kg/m2", "bulk modulus"),
-                ("rho", rho, "kg/m3" if bulk > 1e9 else "kg s2/m4", "density"),
-                ("E", modulus, "Pa" if bulk > 1e9 else "kg/m2", "Young's modulus of the wall (inf: rigid)"),
+                ("K", bulk, "kg/m2" if name in TECHNICAL else "Pa", "bulk modulus"),
+                (
+                    ("rho", rho, "kg s2/m4", "density, so that sqrt(K/rho) is the 1425 m/s given there")
+                    if name in TECHNICAL
+                    else ("rho", rho, "kg/m3", "density")
+                ),
+                (
+                    "E",
+                    modulus,
+                    "kg/m2" if name in TECHNICAL else "Pa",
+                    "Young's modulus of the wall (inf: rigid)",
+                ),
                 ("D", d, "m", "bore"),
                 ("e", e, "m", "wall"),
             ),

@@ -11,7 +11,6 @@ from datetime import date, datetime, time
 from surge.units import QuantityError, quoted
 
 DAY_FIRST, MONTH_FIRST = "day-first", "month-first"
-ORDERS = (DAY_FIRST, MONTH_FIRST)
 EARLIEST_YEAR = 1980  # our own bound: a spreadsheet writes an empty date as 1900
 EXPECTED = "a date such as 2025-03-14, 14 Mar 2025, or 14/03/2025 with --dates day-first"
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")

@@ -65,7 +65,7 @@ class Interval:
         return " ".join(f"{n} {word}{'s' if n > 1 else ''}" for n, word in parts if n) or "0 days"
 
 
-YEAR = Interval(months=12)
+YEAR = Interval(months=12)  # common practice, no source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

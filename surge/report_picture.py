@@ -27,8 +27,11 @@ def scenario_words(subject: Subject, say: Shown) -> str:
     """The scenario, figures taken for what is a range, the verdict of its pressures, and of the case."""
     run, case = subject.run, subject.assessment.verdict
     why = ", the one nearest to a limit" if subject.chosen else ""
-    words = f'scenario "{run.name}"{taken(run, say)}{why}: {HEADLINE[subject.verdict]}'
-    return words if case == subject.verdict else f"{words}; the whole case: {HEADLINE[case]}"
+    verdict = HEADLINE[subject.verdict]
+    if case != subject.verdict:
+        verdict = f"{verdict} (the whole case: {HEADLINE[case]})"
+    # The verdict first: a long name may be cut where there is no room.
+    return f'{verdict}: scenario "{run.name}"{taken(run, say)}{why}'
 
 
 def taken(run: ScenarioResult, say: Shown) -> str:

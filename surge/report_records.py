@@ -44,9 +44,9 @@ CAUTIONS = (
 )
 ADJUST = {
     Side.FASTEST: "Slow it down at its speed control, time it again three times, tell the person in charge "
-    "of loading, and load at a lower rate until then.",
+    "of loading, and load at a lower rate until then (common practice, no source).",
     Side.SLOWEST: "Find the cause, set its speed, time it again three times, tell the person in charge of "
-    "loading, and keep more ullage or a lower rate until then.",
+    "loading, and keep more ullage or a lower rate until then (common practice, no source).",
 }
 
 

@@ -20,6 +20,7 @@ from surge.trend import monotone
 
 Array = NDArray[np.float64]
 
+# Bounds of our own, no source, but for the quarter.
 LEAST_SAMPLES = 10  # within the movement
 SHORTEST, LONGEST = 0.2, 600.0  # [s] of a stroke: what is beyond is a slip of the unit
 LEAST_STROKE = 0.8  # [-] of the travel: less is no whole stroke
@@ -225,7 +226,7 @@ def _whole_stroke(rows: Sequence[int], seen: Array) -> bool:
         f"{seen.size} samples from {100 * first:.0f} % to {100 * last:.0f} % open",
         f"one whole stroke from one end to the other in {LEAST_SAMPLES} samples or more",
         "give a curve that begins with the valve at rest at one end and ends with it at rest at the other; "
-        "if the position has other ends than 0 and 100 %, state them",
+        "if the position has other ends than 0 and 100 %, say --ends SHUT OPEN",
     )
 
 
@@ -262,8 +263,8 @@ def _refuse_ends(rows: Sequence[int], seen: Array, opened: float, shut: float) -
                 rows[-1],
                 f"at rest at {100 * rest:.1f} % open where the valve should be {word}",
                 f"a position at rest within {100 * MOST_REST:.0f} % of its end",
-                "find out whether the valve did not reach its end or the indicator is off, then state the "
-                "ends of the position or measure again",
+                "find out whether the valve did not reach its end or the indicator is off, then say "
+                "--ends SHUT OPEN or measure again",
             )
 
 

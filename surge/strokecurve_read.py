@@ -131,7 +131,13 @@ def _refuse(faults: Sequence[RowFault]) -> None:
     first = sorted(faults, key=lambda f: f.row)[:MOST_FAULTS]
     if len(faults) > MOST_FAULTS:
         first.append(
-            row_fault(0, "", f"{len(faults) - MOST_FAULTS} more rows with faults", "none", "see those above")
+            row_fault(
+                0,
+                "",
+                f"{len(faults) - MOST_FAULTS} more rows with faults",
+                "none",
+                "correct those above, run again",
+            )
         )
     raise CaseError(list(first))
 
@@ -220,7 +226,9 @@ def _scale(table: Table, ends: tuple[float, float] | None) -> tuple[float, float
     title = quoted(table.titles[1])
     if stated is not None:
         if stated[0] == stated[1]:
-            raise unusable(f"{title}: both ends are {stated[0]:g}", "two ends", "state them", row=table.row)
+            raise unusable(
+                f"{title}: both ends are {stated[0]:g}", "two ends", "say --ends SHUT OPEN", row=table.row
+            )
         return stated
     words = unit.removesuffix(" open").strip() if unit.endswith(" open") else unit
     if words in SHARES:

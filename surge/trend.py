@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-LEAST_TIMES = 3  # different x; through two there is always a line, and it says nothing about scatter
-CONFIDENCE = 0.95
+LEAST_TIMES = 3  # our own: different x; through two there is always a line, and it says nothing about scatter
+CONFIDENCE = 0.95  # of a band: the usual one, our own choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

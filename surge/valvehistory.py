@@ -38,11 +38,11 @@ from surge.valvehistory_types import (
 
 Key = tuple[str, Direction]
 
-SISTERS = 2  # other valves of a group, at least, before one is compared with them
-LEAST_DATES = 4  # about a line through three dates there is hardly any scatter to see
+SISTERS = 2  # our own bound: other valves of a group, at least, before one is compared with them
+LEAST_DATES = 4  # our own bound: about a line through three dates there is hardly any scatter to see
 MAD_TO_SD = 1.4826  # median absolute deviation to standard deviation, for normal scatter
 SAME = 1e-9  # [s], [-] differences below this are those of floats
-FAR = 3652.5  # [days] ten years: what is met later than that is not told
+FAR = 3652.5  # [days] ten years, our own bound: what is met later than that is not told
 MARKS = ("baseline", "new baseline", "commissioning", "commissioning test")
 
 

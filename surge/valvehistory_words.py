@@ -38,10 +38,6 @@ MEANING = {
     ("slower", Direction.OPENING): "a slower opening is commonly low hydraulic pressure, sticking, a choked "
     "filter, or wear: when tanks are changed the next one is open late",
 }
-ACTIONS = (
-    "adjust the speed control, test again three times, tell the person in charge of loading, and lower the "
-    "rate until it is put right (trade practice, from memory)"
-)
 
 
 def why(history: ValveHistory, ground: Ground) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""Every march is watched: liquid is kept, energy is never created, a steady line stays steady.
+"""Every march of a check is watched: liquid is kept, energy is never created, a steady line stays steady.
 
 The march itself is not touched. What it records at the points, links and pipe ends at every step, and the
 waves that stand in the pipes between two looks, are enough: the method keeps these sums exactly,

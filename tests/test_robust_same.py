@@ -22,7 +22,10 @@ from surge.casefile import read_case
 from surge.checks import check
 from surge.cli import main
 from surge.cli_shared import LONGEST_NAME, signature
+from surge.peaks import Peaks
 from surge.plots_frame import file_words
+from surge.reaches import choose_step, divide
+from surge.run import _start, plan
 
 # One scenario, coarse enough to be quick.
 CUT = STARTER.index("\n[[scenario]]", STARTER.index("[[scenario]]") + 1)
@@ -124,9 +127,16 @@ def test_the_same_in_other_processes_on_one_processor(case: Path) -> None:
 
 def test_histories_kept_or_not_change_no_figure() -> None:
     lineup = read_case(SMALL, filename="x").lineup
-    first, again = check(lineup), check(lineup)
-    assert [f.value for f in first.findings] == [f.value for f in again.findings]
-    flows = first.scenarios[0].history.flow
+    work = plan(lineup, lineup.scenarios[0])
+    reaches = divide(work.times, choose_step(work.times, period=work.period, stroke=work.stroke))
+    found = []
+    for history in (True, False):
+        made = _start(work, reaches, history=history)
+        made.advance(2000)
+        found.append(Peaks(lineup, made).found)
+    assert found[0] == found[1]
+    flows = check(lineup).scenarios[0].history.flow
+    assert flows
     assert all(
         v.base is None or v.base.nbytes <= v.nbytes for v in flows.values()
     )  # no part of something large

@@ -295,3 +295,24 @@ def test_what_is_not_given_is_told_as_such() -> None:
         table="pipe", name="a", quantity="rating", before=None, after=Fact(kind="pressure", value=1e6)
     )
     assert change_words(change, BAR) == 'pipe "a": rating not given before, 10.00 bar(g) after'
+
+
+def test_keys_that_change_a_pressure_or_a_verdict_are_told() -> None:
+    """Keys that were once missing: cases that differ in one of them alone do differ."""
+    lineup = case("gasoline-drop-lines").lineup
+    pipe, scenario = lineup.pipes[0], lineup.scenarios[0]
+    changed = {
+        "friction factor": lineup.with_(pipes=(replace(pipe, friction_factor=0.03), *lineup.pipes[1:])),
+        "brittle": lineup.with_(pipes=(replace(pipe, brittle=True), *lineup.pipes[1:])),
+        "gravity": replace(lineup, gravity=9.79),
+        "side": lineup.with_(tanks=(replace(lineup.tanks[0], side="x"), *lineup.tanks[1:])),
+        "burst": lineup.with_(
+            pipes=(replace(pipe, limits=replace(pipe.limits, burst=4e6)), *lineup.pipes[1:])
+        ),
+    }
+    for name, other in changed.items():
+        differing = [k for k, v in facts_of(other).items() if facts_of(lineup)[k] != v]
+        assert len(differing) == 1, name
+        assert name in differing[0][2]
+    trapped = replace(scenario, trapped=((lineup.points[0].name, 3e5),))
+    assert scenario_facts(lineup, trapped).keys() - scenario_facts(lineup, scenario).keys()

@@ -1,6 +1,6 @@
 """``python -m surge``."""
 
-from surge.cli import entry
+from surge.cli.main import entry
 
 if __name__ == "__main__":
     entry()

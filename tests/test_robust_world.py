@@ -14,17 +14,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from casetext import STARTER
 from click.testing import CliRunner
+from support.inputs.case_text import STARTER
 
-from surge import compiled
-from surge.cli import main
-from surge.cli_shared import write_whole
+from surge.cli.main import main
+from surge.cli.shared import write_whole
+from surge.kernel import compiled
 from surge.workers import processors, workers
 
 ROOT = Path(__file__).parents[1]
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="signals, /dev/full")
-CODE = "import sys; sys.argv[0] = 'surge'; from surge.cli import entry; entry()"
+CODE = "import sys; sys.argv[0] = 'surge'; from surge.cli.main import entry; entry()"
 
 
 def surge(*arguments: str | bytes | Path, **options: Any) -> subprocess.CompletedProcess[bytes]:
@@ -67,7 +67,7 @@ import resource, signal, sys
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
 sys.argv[0] = "surge"
-from surge.cli import entry
+from surge.cli.main import entry
 entry()
 """
 
@@ -258,7 +258,7 @@ def test_an_interrupted_command_leaves_nothing(name: str, command: str, tmp_path
 
 KEEP = """
 import sys
-from surge import compiled
+from surge.kernel import compiled
 @compiled.jit
 def twice(x):
     return 2.0 * x

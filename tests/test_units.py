@@ -260,5 +260,5 @@ def test_every_output_unit_has_its_decimals() -> None:
 
 def test_pint_is_not_imported() -> None:
     """Start-up: the case path must not pay for a unit library."""
-    code = "import sys, surge.casefile; sys.exit('pint' in sys.modules or 'scipy' in sys.modules)"
+    code = "import sys, surge.case.file; sys.exit('pint' in sys.modules or 'scipy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -19,11 +19,11 @@ from typing import Literal
 
 from bench_kernel import build, grid_for, network, theirs
 
-from surge.batch import march_batch
-from surge.batch_lane import Lane
-from surge.batch_links import WIDE
-from surge.grid import Laws
-from surge.march import Marched
+from surge.kernel.batch_links import WIDE
+from surge.transient.batch import march_batch
+from surge.transient.batch_lane import Lane
+from surge.transient.grid import Laws
+from surge.transient.march import Marched
 
 Watch = Literal["envelope", "places"]
 

@@ -20,12 +20,12 @@ from pathlib import Path
 
 import numpy as np
 
-from surge.grid import Grid, Laws, build_grid
-from surge.kernel import march
-from surge.lineup import LineUp, Liquid, Pipe, Point, Scenario, Tank, Valve
-from surge.losses import loss_tables
-from surge.reaches import Reaches
-from surge.steady import steady_state
+from surge.hydraulics.losses import loss_tables
+from surge.hydraulics.steady import steady_state
+from surge.kernel.march import march
+from surge.model.lineup import LineUp, Liquid, Pipe, Point, Scenario, Tank, Valve
+from surge.transient.grid import Grid, Laws, build_grid
+from surge.transient.reaches import Reaches
 
 DIAMETER = (0.4, 0.3, 0.4, 0.25, 0.25)
 WAVE_SPEED = (1100.0, 1000.0, 1150.0, 1150.0, 1150.0)

@@ -29,7 +29,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from fuzzing import CASES, KINDS, answered, bases, made  # tests are no package
+from support.inputs.fuzzing import CASES, KINDS, answered, bases, made  # tests are no package
 
 PIECE = 250  # inputs between two words from a worker
 MEMORY = Path("/dev/shm")  # a folder that needs no disk, where there is one
@@ -48,7 +48,7 @@ def _whole(content: bytes, folder: Path) -> int:
     """Run ``surge check`` on a case that was accepted."""
     from click.testing import CliRunner
 
-    from surge.cli import main
+    from surge.cli.main import main
 
     path = folder / "whole.toml"
     path.write_bytes(content)

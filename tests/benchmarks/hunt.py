@@ -20,13 +20,22 @@ from collections import Counter
 from pathlib import Path
 
 from surge.errors import SurgeError
-from surge.run import simulate
+from surge.transient.run import simulate
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from finer import COVERED, SHARE, Missed, against_finer, against_slow, covered, line_of, table_of
-from generated import generated  # tests are no package
-from networks import network
+from support.lineups.generated import generated  # tests are no package
+from support.lineups.networks import network
+from support.oracles.fine_runs import (
+    COVERED,
+    SHARE,
+    Missed,
+    against_finer,
+    against_slow,
+    covered,
+    line_of,
+    table_of,
+)
 
 
 def main() -> None:

@@ -48,7 +48,18 @@ def once() -> dict[str, list[str]]:
     kinds = ("liquids", "pipes", "hoses", "valves", "rules")
     found = {f"list-{kind}": ["list", kind] for kind in kinds}
     found |= {f"list-{kind}-json": ["list", kind, "--json"] for kind in kinds}
-    schemas = ("case", "result", "list", "window", "chart", "records", "measured", "verify", "compare", "sheet")
+    schemas = (
+        "case",
+        "result",
+        "list",
+        "window",
+        "chart",
+        "records",
+        "measured",
+        "verify",
+        "compare",
+        "sheet",
+    )
     found |= {f"schema-{name}": ["schema", name] for name in schemas}
     found |= {f"help-{name}": [name, "--help"] for name in ("new", "check", "window", "chart", "picture")}
     found |= {f"help-{name}": [name, "--help"] for name in ("animate", "compare", "sheet", "records", "list")}
@@ -70,7 +81,17 @@ def once() -> dict[str, list[str]]:
         "records-bare": ["records", RECORDS, *TODAY, "--interval", "6 months", "--joined"],
         "curve": ["records", CURVE, "--case", GASOLINE, "--curve", "manifold valve", "--pictures", "a.svg"],
         "curve-json": ["records", CURVE, "--case", GASOLINE, "--curve", "manifold valve", "--json"],
-        "sheet-records": ["sheet", GASOLINE, "--records", RECORDS, "--limits", LIMITS, *TODAY, "-o", "a.html"],
+        "sheet-records": [
+            "sheet",
+            GASOLINE,
+            "--records",
+            RECORDS,
+            "--limits",
+            LIMITS,
+            *TODAY,
+            "-o",
+            "a.html",
+        ],
         "no-file": ["check", "no-such-file.toml", "--json"],
         "no-rules": ["list", "rules", "--rules", "no-such-file.toml"],
         "no-valve": ["window", GASOLINE, "--valve", "nonesuch"],

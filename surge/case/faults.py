@@ -1,0 +1,273 @@
+"""Faults of a case file: pydantic's findings in our words, and every fault with its line and its remedy."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from surge.case.schema import keys_of, table_at
+from surge.case.values import FAULT_KIND, Leaf, hint, shown
+from surge.errors import Fault
+from surge.model.lineup import Origin
+from surge.toml import TextFault, too_deep
+from surge.toml_positions import Positions, locate
+from surge.units import printable, quoted
+
+_WIDEST = 120  # characters of a source line that are shown
+_NAMED = (("points",), ("levels",), ("openings",), ("trapped_pressure",))  # tables whose keys are names
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeyFault(Fault):
+    """A fault of a key itself: it is shown at the key, not at its value."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FaultRecord:
+    """One fault as it is printed.
+
+    Attributes
+    ----------
+    file : str
+    line, column : int
+        Counted from 1. A missing key is shown at the header of its table.
+    width : int
+        Characters to underline, at least 1.
+    key : str
+        Such as ``pipe "deck line": length``; empty for the text as a whole.
+    found, expected, remedy : str
+    source : str
+        The line itself, printable.
+    """
+
+    file: str
+    line: int
+    column: int
+    width: int
+    key: str
+    found: str
+    expected: str
+    remedy: str
+    source: str
+
+    def as_dict(self) -> dict[str, str | int]:
+        """Return the record for JSON."""
+        return asdict(self)
+
+    def as_text(self) -> str:
+        """Return the record in lines for a terminal, without colour."""
+        start = max(0, self.column - _WIDEST // 2) if len(self.source) > _WIDEST else 0
+        part = self.source[start : start + _WIDEST]
+        before = "".join("\t" if c == "\t" else " " for c in self.source[start : self.column - 1])
+        marks = "^" * max(1, min(self.width, len(part) - len(before)))
+        number = str(self.line)
+        place = f"{printable(self.file)}:{self.line}:{self.column}"
+        lines = [f"{place}: {self.key}" if self.key else place]
+        if self.source:
+            lines += [f"  {number} | {part}", f"  {' ' * len(number)} | {before}{marks}"]
+        words = (("found", self.found), ("expected", self.expected), ("remedy", self.remedy))
+        return "\n".join([*lines, *(f"  {word:<9} {text}" for word, text in words)])
+
+
+def describe(faults: Iterable[Fault], *, filename: str, text: str) -> list[FaultRecord]:
+    """Give every fault its place in the text, in the order of the file.
+
+    Parameters
+    ----------
+    faults : iterable of Fault
+        As a CaseError carries them.
+    filename : str
+        For the output only.
+    text : str
+        The case file's text, empty if it could not be read.
+    """
+    listed = list(faults)
+    # Faults of the text carry their lines; the text may be more than a parser can take.
+    of_text = all(isinstance(fault, TextFault) for fault in listed)
+    data, places = ({}, Positions(text)) if of_text else _understood(text)
+    records = [_record(fault, filename, data, places) for fault in listed]
+    return sorted(records, key=lambda r: (r.line, r.column))
+
+
+def format_faults(faults: Sequence[Fault], *, filename: str, text: str) -> str:
+    """Return all faults as plain text for stderr; parameters as for :func:`describe`."""
+    records = describe(faults, filename=filename, text=text)
+    count = "1 fault" if len(records) == 1 else f"{len(records)} faults"
+    head = f"{printable(filename)}: {count}; nothing was calculated or written"
+    return "\n\n".join([head, *(record.as_text() for record in records)])
+
+
+def _understood(text: str) -> tuple[dict[str, Any], Positions]:
+    """Return the data and the places of a text; of one that is no TOML, no data and the lines only."""
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n")
+    try:
+        data = tomllib.loads(text)
+    except (ValueError, RecursionError):  # then the faults carry their line themselves
+        return {}, Positions(text)
+    return (data, locate(text)) if not too_deep(data) else ({}, Positions(text))
+
+
+def _record(fault: Fault, filename: str, data: dict[str, Any], places: Positions) -> FaultRecord:
+    line, column, width = 1, 1, 1
+    if isinstance(fault, TextFault):
+        line, column = fault.line, fault.column
+    elif spot := places.find(fault.path, key=_of_key(fault)):
+        (line, column), width = places.line_column(spot.start), spot.end - spot.start
+    source = places.source(line)
+    return FaultRecord(
+        file=filename,
+        line=line,
+        column=column,
+        width=width,
+        key=label(fault.path, data),
+        found=fault.found,
+        expected=fault.expected,
+        remedy=fault.remedy,
+        source="".join(c if c.isprintable() or c == "\t" else "?" for c in source),
+    )
+
+
+def _of_key(fault: Fault) -> bool:
+    """Tell whether the key is wrong, not its value; in tables of names the key is the name."""
+    named = fault.path[-2:-1] in _NAMED and fault.found == shown(fault.path[-1])
+    return isinstance(fault, KeyFault) or named
+
+
+def label(path: Origin, data: Mapping[str, Any]) -> str:
+    """Return a path in the words of the case, such as ``pipe "deck line": length``."""
+    if not path:
+        return ""
+    parts: list[str] = []
+    item: Any = data
+    for depth, part in enumerate(path):
+        item = _child(item, part)
+        if isinstance(part, str):
+            named = path[depth - 1 : depth] in _NAMED
+            plain = re.fullmatch(r"[A-Za-z0-9_-]+", part) and not named
+            parts.append(part if plain else quoted(part))
+        elif isinstance(item, dict) and isinstance(item.get("name"), str):
+            parts[-1] += f" {quoted(item['name'])}"
+        elif isinstance(item, dict):
+            parts[-1] += f" {part + 1}"
+        else:
+            parts[-1] += f", column {part + 1}" if ", row " in parts[-1] else f", row {part + 1}"
+    if path[0] == "points" and len(parts) > 1:
+        parts[:2] = [f"point {parts[1]}"]
+    return ": ".join(parts)
+
+
+def _child(item: Any, part: str | int) -> Any:
+    if isinstance(item, dict):
+        return item.get(part)
+    if isinstance(item, list) and isinstance(part, int) and part < len(item):
+        return item[part]
+    return None
+
+
+# pydantic's findings
+
+
+def reworded(error: Mapping[str, Any], data: Mapping[str, Any]) -> Fault:
+    """Return one of pydantic's errors as a fault.
+
+    Parameters
+    ----------
+    error : mapping
+        From ``ValidationError.errors()``.
+    data : mapping
+        What was validated.
+    """
+    path: Origin = tuple(error["loc"])
+    kind = error["type"]
+    if path[-1:] == ("[key]",):
+        return KeyFault(path=path[:-1], **_our_words(error))
+    if kind == FAULT_KIND:
+        return Fault(path=path, **_our_words(error))
+    if kind == "extra_forbidden":
+        return _unknown_key(path, data)
+    if kind == "missing" and isinstance(path[-1], str):
+        return _missing_key(path)
+    return _wrong_shape(path, kind, error)
+
+
+def _our_words(error: Mapping[str, Any]) -> dict[str, str]:
+    return {word: error["ctx"][word] for word in ("found", "expected", "remedy")}
+
+
+def _unknown_key(path: Origin, data: Mapping[str, Any]) -> Fault:
+    model = table_at(path[:-1])
+    keys = keys_of(model) if model else []
+    near = meant(path, data)
+    listed = ", ".join(keys)
+    header = ".".join(_as_key(part) for part in path[:-1] if isinstance(part, str))
+    where = f"[{header}]" if header else "the file"
+    remedy = f'did you mean "{near}"?' if near else f"take it out; keys there: {listed}"
+    return KeyFault(
+        path=path, found=f"unknown key {shown(path[-1])}", expected=f"a key of {where}", remedy=remedy
+    )
+
+
+def meant(path: Origin, data: Mapping[str, Any]) -> str | None:
+    """Return the key that an unknown key was most likely meant to be; never one that is there already."""
+    model = table_at(path[:-1])
+    table: Any = data
+    for part in path[:-1]:
+        table = _child(table, part)
+    if model is None or not isinstance(table, dict):
+        return None
+    return hint(str(path[-1]), [key for key in keys_of(model) if key not in table])
+
+
+def _missing_key(path: Origin) -> Fault:
+    key = str(path[-1])
+    model = table_at(path[:-1])
+    leaf = _leaf(model, key) if model else None
+    if leaf is None:
+        header = ".".join(str(part) for part in path if isinstance(part, str))
+        form = {"points": '[points."tank outlet"] for every point', "scenario.shutdown.step": f"[[{header}]]"}
+        remedy = f"add {form.get(header, f'[{header}]')}"
+        return Fault(path=path, found=f"no {key}", expected=f"the table {key}", remedy=remedy)
+    return Fault(
+        path=path, found=f"no key {key}", expected=leaf.expected, remedy=f"add {key} = {leaf.example}"
+    )
+
+
+def _leaf(model: type[Any], key: str) -> Leaf | None:
+    for name, info in model.model_fields.items():
+        if key == (info.alias or name):
+            return next((item for item in info.metadata if isinstance(item, Leaf)), None)
+    return None
+
+
+def _as_key(part: str) -> str:
+    """A key as it is written, or its beginning: printable, and in quotes where it needs them."""
+    return part if len(part) <= 60 and re.fullmatch(r"[A-Za-z0-9_-]+", part) else quoted(part)
+
+
+def _wrong_shape(path: Origin, kind: str, error: Mapping[str, Any]) -> Fault:
+    """Return the fault of a table where a list should be, and the like."""
+    value = error["input"]
+    key = next((_as_key(part) for part in reversed(path) if isinstance(part, str)), "")
+    header = ".".join(_as_key(part) for part in path if isinstance(part, str))
+    if kind == "list_type" and isinstance(value, dict):
+        expected, remedy = (
+            f"a list of tables [[{header}]]",
+            f"write the header with two brackets: [[{header}]]",
+        )
+    elif kind == "list_type":
+        expected, remedy = f"{key}, a list", f"write {key} as a list in brackets"
+    elif kind in ("model_type", "dict_type") and isinstance(value, list):
+        expected, remedy = (
+            f"one table [{header}]",
+            f"write the header once and with single brackets: [{header}]",
+        )
+    elif kind in ("model_type", "dict_type"):
+        expected, remedy = f"a table {key}", f"write keys and values under the header of {header}"
+    else:  # a row that is no pair
+        if kind == "missing":
+            path = path[:-1]
+        expected, remedy = f"{key}: two values in brackets", "write two values, such as [a, b]"
+    return Fault(path=path, found=shown(value), expected=expected, remedy=remedy)

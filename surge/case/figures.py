@@ -1,0 +1,294 @@
+"""Figures that a case leaves to the program's own tables: sizes, walls, hoses, valves, fittings, flanges.
+
+What is taken without being asked for is noted as assumed, with its source, and printed with the answer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from surge.case import schema as spec
+from surge.case.notes import IN_CASE, Notes
+from surge.errors import UnknownNameError
+from surge.model.lineup import Origin, Table
+from surge.reference.materials import VALVE_CURVES
+
+if TYPE_CHECKING:
+    from surge.reference.hoses import HoseType
+
+_SOME_BORE = (0.05, 1.0)  # [m] stand-ins while the faults of a case are being gathered
+SCHEDULE = "standard"  # what "12 inch pipe" means when nothing more is said
+STEEL, HOSE, ROUGH_HOSE = "new steel", "smooth hose", "rough-bore hose"
+RESTRAINT = "anchored at one end"  # of the three it gives the greatest wave speed
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bore:
+    """Inside diameter and wall of a pipe [m]; the wall is None where nobody gives it."""
+
+    diameter: float
+    wall: float | None
+    wall_words: str
+
+
+def pipe_bore(pipe: spec.Pipe, origin: Origin, notes: Notes) -> Bore:
+    """Return bore and wall, given or from size and schedule."""
+    if pipe.size is None:
+        if pipe.schedule is not None:
+            notes.needs((*origin, "schedule"), "the nominal size that it belongs to", "size")
+        elif pipe.inside_diameter is None:
+            notes.missing(
+                (*origin, "inside_diameter"),
+                'a bore such as "304.8 mm", or a nominal size such as size = "12 inch"',
+                "add the key inside_diameter, or size and schedule",
+            )
+        bore = pipe.inside_diameter.value if pipe.inside_diameter else _SOME_BORE[notes.pick]
+        wall = pipe.wall.value if pipe.wall else None
+        return Bore(diameter=bore, wall=wall, wall_words=pipe.wall.text if pipe.wall else "")
+    for key in ("inside_diameter", "wall"):
+        if getattr(pipe, key) is not None:
+            notes.fault((*origin, key), f"{key} beside size", "only one of both", f"take {key} or size out")
+    return _from_size(pipe, pipe.size, origin, notes)
+
+
+def _from_size(pipe: spec.Pipe, size: str, origin: Origin, notes: Notes) -> Bore:
+    from surge.reference.pipes import pipe_size, schedules_of
+
+    schedule = pipe.schedule or SCHEDULE
+    try:
+        found = pipe_size(size, schedule=schedule)
+    except UnknownNameError as error:
+        wrong = "schedule" if "schedule" in error.kind and pipe.schedule else "size"
+        notes.unknown((*origin, wrong), error)
+        return Bore(diameter=_SOME_BORE[notes.pick], wall=0.01, wall_words="")
+    if pipe.schedule is None and len(schedules_of(size)) > 1:
+        figure = f"{found.schedule}, wall {found.wall * 1e3:.2f} mm, bore {found.inside * 1e3:.1f} mm"
+        source = (
+            f"{found.source} ({found.status}); the usual one: a heavier wall raises the peak, extra strong by"
+        )
+        notes.assume(pipe.name, "schedule", figure, f"{source} some 12 % (computed, 8 inch, 3 s)")
+    else:
+        notes.took(pipe.name, "bore and wall", f"{found.size}, {found.schedule}", found)
+    words = f"{found.wall * 1e3:.2f} mm ({found.size}, {found.schedule})"
+    return Bore(diameter=found.inside, wall=found.wall, wall_words=words)
+
+
+def line_roughness(line: spec.Line, kind: str, origin: Origin, notes: Notes) -> float:
+    """Return the roughness [m]: given, of the condition named, or of a new wall (low: higher peaks)."""
+    if line.roughness is not None:
+        if line.condition is not None:
+            notes.fault(
+                (*origin, "condition"),
+                "condition beside roughness",
+                "one of both",
+                "take condition or roughness out",
+            )
+        return line.roughness.value
+    from surge.reference.roughness import roughness
+
+    usual = STEEL
+    if kind == "hose":
+        usual = ROUGH_HOSE if "composite" in (getattr(line, "type", None) or "") else HOSE
+    elif getattr(line, "material", None) in ("GRP", "cast iron"):
+        usual = line.material  # type: ignore[attr-defined]
+    elif getattr(line, "material", None) == "stainless steel 316L":
+        usual = "stainless steel"
+    try:
+        found = roughness(line.condition or usual)
+    except UnknownNameError as error:
+        notes.unknown((*origin, "condition"), error)
+        return 1e-4
+    figure = f"{found.low * 1e3:g} mm, {found.name}, the low end"
+    if line.condition is None:
+        notes.assume(line.name, "roughness", figure, f"{found.source} ({found.status})")
+    else:
+        notes.took(line.name, "roughness", figure, found)
+    return found.low
+
+
+def minor_loss(line: spec.Line, diameter: float, roughness: float, origin: Origin, notes: Notes) -> float:
+    """Return the sum of loss factors [-]: the figure given and those of the fittings listed."""
+    total = line.minor_loss
+    if not line.fittings:
+        return total
+    from surge.reference.fittings import loss_factor
+
+    for name, count in line.fittings.items():
+        try:
+            k, source = loss_factor(name, diameter=diameter, roughness=roughness)
+        except UnknownNameError as error:
+            notes.unknown((*origin, "fittings", name), error)
+            continue
+        total += count * k
+        notes.assume(
+            line.name, f"loss factor of {name}", f"{k:.3g} each, {count:g} of them", source, asked=True
+        )
+    return total
+
+
+def flange_rating(pipe: spec.Pipe, origin: Origin, notes: Notes) -> tuple[float, str] | None:
+    """Return the rating of class 150 flanges at cargo temperature [Pa gauge], and its source."""
+    if pipe.flange is None:
+        return None
+    from surge.reference.flanges import OutsideTableError, class_150_rating
+
+    if pipe.rating is not None:
+        notes.fault((*origin, "flange"), "flange beside rating", "one of both", "take flange or rating out")
+    if notes.temperature is None:
+        notes.missing(
+            ("liquid", "temperature"),
+            'the cargo\'s temperature such as "15 degC", on which the rating of flanges depends',
+            "add the key temperature to [liquid]",
+        )
+        return None
+    try:
+        rating = class_150_rating(pipe.flange, temperature=notes.temperature)
+    except UnknownNameError as error:
+        notes.unknown((*origin, "flange"), error)
+        return None
+    except OutsideTableError as error:
+        remedy = "give the rating of the pipe at that temperature yourself"
+        notes.fault((*origin, "flange"), str(error), "a temperature within the table", remedy)
+        return None
+    from surge.reference.flanges import CLASS_150
+
+    row = CLASS_150[pipe.flange]
+    source = f"{row.source} ({row.status}); {row.note}" if row.note else f"{row.source} ({row.status})"
+    notes.assume(pipe.name, "rating of its flanges", f"{rating / 1e5:.1f} bar(g)", source, asked=True)
+    return rating, f"class 150 flange, {pipe.flange}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoseFigures:
+    """What the type of a hose tells: pressures [Pa gauge], wave speeds [m/s]; None where it does not."""
+
+    rating: float | None = None
+    test_pressure: float | None = None
+    burst: float | None = None
+    includes_surge: bool | None = None
+    soft: float | None = None
+    stiff: float | None = None
+    words: str = ""
+    wave_words: str = ""
+
+
+def hose_figures(hose: spec.Hose, origin: Origin, notes: Notes) -> HoseFigures:
+    """Return the figures of a hose's type."""
+    if hose.type is None:
+        return HoseFigures()
+    from surge.reference.hoses import hose_type, wave_speed_band
+
+    try:
+        found = hose_type(hose.type)
+    except UnknownNameError as error:
+        notes.unknown((*origin, "type"), error)
+        return HoseFigures()
+    _suits(hose, found, origin, notes)
+    soft, stiff = wave_speed_band(found, sound_speed=notes.sound_speed)
+    if hose.rating is None:
+        pressures = {
+            "rating": found.rating,
+            "test pressure": found.test_pressure,
+            "burst pressure": found.burst,
+        }
+        for quantity, value in pressures.items():
+            if value is not None:
+                notes.took(hose.name, quantity, f"{value / 1e5:g} bar(g)", found)
+    return HoseFigures(
+        rating=found.rating,
+        test_pressure=found.test_pressure,
+        burst=found.burst,
+        includes_surge=found.includes_surge,
+        soft=soft,
+        stiff=stiff,
+        words=f"type {found.name}",
+        wave_words=found.wave_speed_source,
+    )
+
+
+def _suits(hose: spec.Hose, found: HoseType, origin: Origin, notes: Notes) -> None:
+    """Note a hose that is not made for the cargo's temperature, or is rated above its type."""
+    if found.temperatures is not None and notes.temperature is not None:
+        low, high = found.temperatures
+        if not low <= notes.temperature <= high:
+            notes.fault(
+                (*origin, "type"),
+                f"{found.name}, with cargo at {notes.temperature - 273.15:.4g} C",
+                f"a type for that temperature; this one is for {found.validity}",
+                "choose another type, or give the figures of the hose itself without a type",
+            )
+    rating = notes.pressure(hose.rating, (*origin, "rating"))
+    if rating is not None and found.rating is not None and rating > found.rating:
+        notes.fault(
+            (*origin, "rating"),
+            f"{rating / 1e5:g} bar(g) for a {found.name}",
+            f"not above the {found.rating / 1e5:g} bar(g) of its type",
+            "check rating and type against the certificate, or take type out",
+        )
+
+
+def valve_figures(valve: spec.Valve, origin: Origin, notes: Notes) -> tuple[float, Table, str]:
+    """Return Kv [m3/h], characteristic and its source: given, or from type and size."""
+    given = valve.kv or valve.cv
+    if valve.kv is not None and valve.cv is not None:
+        notes.exactly_one(origin, kv=valve.kv, cv=valve.cv)
+    kv = given.value if given else None
+    name = valve.characteristic
+    if valve.type is not None or valve.size is not None:
+        assumed = _assumed_valve(valve, origin, notes, needed=kv is None)
+        if assumed is not None:
+            kv = kv if kv is not None else assumed[0]
+            name = name if name is not None else assumed[1]
+    if kv is None:
+        if valve.type is None and valve.size is None:
+            notes.missing(
+                (*origin, "kv"),
+                "kv or cv, or type and size of the valve",
+                'add the key kv, or type = "butterfly" and size = "10 inch"',
+            )
+        kv = (1.0, 1e4)[notes.pick]
+    if name is None:
+        if valve.type is None:
+            notes.missing(
+                (*origin, "characteristic"),
+                "characteristic, or the type of the valve",
+                'add the key characteristic, such as characteristic = "butterfly", or type',
+            )
+        name = "linear"
+    if isinstance(name, str):
+        curve = VALVE_CURVES[name]
+        return kv, curve.table, f"{curve.name}: {curve.source}"
+    return kv, tuple(name), IN_CASE
+
+
+def _assumed_valve(
+    valve: spec.Valve, origin: Origin, notes: Notes, *, needed: bool
+) -> tuple[float, str] | None:
+    """Kv and characteristic from type and size; the Kv is noted as assumed where it is needed."""
+    from surge.reference.valves import VALVE_TYPES, assumed_kv
+
+    if valve.type is None:
+        notes.needs((*origin, "size"), "the type of valve that it belongs to", "type")
+        return None
+    if valve.type not in VALVE_TYPES:
+        notes.unknown((*origin, "type"), UnknownNameError("valve type", given=valve.type, known=VALVE_TYPES))
+        return None
+    characteristic = VALVE_TYPES[valve.type].characteristic
+    if valve.characteristic is None:
+        curve = VALVE_CURVES[characteristic]
+        notes.assume(valve.name, "characteristic", curve.name, f"{curve.source} ({curve.status})")
+    if not needed:
+        return 1.0, characteristic
+    if valve.size is None:
+        notes.needs((*origin, "type"), "the Kv, or the size from which one is assumed", "size")
+        return None
+    try:
+        found = assumed_kv(valve.type, size=valve.size)
+    except UnknownNameError as error:
+        notes.unknown((*origin, "size"), error)
+        return None
+    figure = f"{found.kv:.0f} m3/h ({found.low:.0f} to {found.high:.0f}), the high end"
+    more = f"; {found.note}" if found.note else ""
+    notes.assume(valve.name, "Kv", figure, f"{found.source} ({found.status}){more}")
+    return found.kv, characteristic

@@ -1,0 +1,212 @@
+"""Case files: text in, line-up out, and all faults of the text in one go.
+
+The way of a case: ``tomllib`` -> shape and single values (:mod:`surge.case.schema`) -> line-up
+(:mod:`surge.case.build`) -> rules between its parts (:mod:`surge.model.validation`). Each stage adds its faults; a stage
+that has found some hands a mended case on, so that the later ones still see the rest.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from surge.case.build import Builder
+from surge.case.faults import FaultRecord, describe, format_faults
+from surge.case.mend import MOST, mend, more_faults
+from surge.case.schema import CaseSpec, Show
+from surge.case.size import size_faults
+from surge.errors import CaseError, Fault
+from surge.model.lineup import LineUp, Origin
+from surge.model.validation import faults_of
+from surge.toml import FileKind, parsed, read_file, unreadable
+from surge.units import ShowUnits
+
+__all__ = [
+    "Case",
+    "FaultRecord",
+    "case_schema",
+    "describe",
+    "format_faults",
+    "load_case",
+    "read_case",
+    "starter_case",
+]
+
+BIGGEST = 1_000_000  # [bytes] of a case file
+CASE = FileKind(
+    words="a case file: a text in TOML",
+    biggest=BIGGEST,
+    too_big=("more than 1 MB", "a case takes a few kB: check that this is one"),
+    closed="check the path and the rights; `surge new` writes a starter case",
+    lists="[[pipe]]",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """A case file that was read without a fault.
+
+    Attributes
+    ----------
+    lineup : LineUp
+    show : ShowUnits
+        Units of the output.
+    sha256 : str
+        Of the text as UTF-8: says which case a result belongs to.
+    filename : str
+    rules_file : str or None
+        The file of rules that the case names; its place counts from the case file.
+    bands : mapping of str to float
+        How far figures may be off, as fractions; what the case does not state is left out.
+    """
+
+    lineup: LineUp
+    show: ShowUnits
+    sha256: str
+    filename: str
+    rules_file: str | None = None
+    bands: Mapping[str, float] = field(default_factory=dict)
+
+
+def load_case(path: str | Path) -> Case:
+    """Read a case file from disk.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Raises
+    ------
+    CaseError
+        With one fault when the file cannot be read, else with all faults of its text.
+    """
+    return read_case(read_text(path), filename=str(path))
+
+
+def read_text(path: str | Path) -> str:
+    """Return the text of a case file; raises CaseError with one fault when it cannot be read."""
+    return read_file(path, CASE)
+
+
+def read_case(text: str, *, filename: str) -> Case:
+    """Read a case.
+
+    Parameters
+    ----------
+    text : str
+        The text of a case file.
+    filename : str
+        For the output only; nothing is opened.
+
+    Returns
+    -------
+    Case
+
+    Raises
+    ------
+    CaseError
+        With every fault that was found; see :func:`describe` for their lines.
+    """
+    try:
+        digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
+    except UnicodeEncodeError:
+        raise unreadable(CASE, "half a character, which is not UTF-8", "save the file as UTF-8") from None
+    data = parsed(text.removeprefix("\ufeff"), CASE)
+    if too_much := size_faults(data):
+        raise CaseError(too_much[:MOST])
+    mended = mend(data)
+    faults = list(mended.faults)
+    specs = [spec for pick in (0, 1) if (spec := mended.spec(pick)) is not None]
+    lineup = _built(specs, faults, connected=mended.connected)
+    if lineup is None:
+        listed = [_moved(fault, mended.in_file(fault.path)) for fault in faults[: MOST + 1]]
+        raise CaseError(listed if len(faults) <= MOST + 1 else [more_faults(len(faults)), *listed[:MOST]])
+    return Case(
+        lineup=lineup,
+        show=_show(specs[0].show),
+        sha256=digest,
+        filename=filename,
+        rules_file=specs[0].rules.file,
+        bands={key: band.value for key, band in specs[0].bands if band is not None},
+    )
+
+
+def _built(specs: list[CaseSpec], faults: list[Fault], *, connected: bool) -> LineUp | None:
+    """Build the line-up and add the faults of building and of the rules; None if there are any.
+
+    With faults already known, two line-ups are built, with small and with large stand-ins: what is wrong
+    in both is wrong in the file.
+    """
+    builders = [Builder(spec, pick=pick) for pick, spec in enumerate(specs)]
+    lineups = [builder.lineup() for builder in builders]
+    if not lineups:
+        return None
+    _add(faults, [builder.notes.faults for builder in builders])
+    if connected:
+        _add(faults, [faults_of(lineup) for lineup in lineups[: 2 if faults else 1]])
+    return None if faults else lineups[0]
+
+
+def _add(faults: list[Fault], found: list[list[Fault]]) -> None:
+    """Add the faults that stand in every list and do not repeat or follow from a known one."""
+    known = [fault.path for fault in faults if fault.path]
+    for fault in found[0]:
+        if all(fault in others for others in found[1:]) and not any(_follows(fault.path, k) for k in known):
+            faults.append(fault)
+
+
+def _follows(path: Origin, known: Origin) -> bool:
+    """Tell whether a fault is at, inside, or (within one value) around a known one."""
+    return path[: len(known)] == known or (len(path) > 2 and known[: len(path)] == path)
+
+
+def _moved(fault: Fault, path: Origin) -> Fault:
+    if path == fault.path:
+        return fault
+    return Fault(path=path, found=fault.found, expected=fault.expected, remedy=fault.remedy)
+
+
+def _show(show: Show) -> ShowUnits:
+    return ShowUnits(pressure=show.pressure, flow=show.flow, length=show.length, diameter=show.diameter)
+
+
+# Schema and starter
+
+
+def case_schema() -> dict[str, Any]:
+    """Return the JSON Schema of case files; the published file is this, indented."""
+    schema = CaseSpec.model_json_schema(by_alias=True, mode="validation")
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **_without_nulls(schema),
+        "title": "surge case file, schema 1",
+    }
+
+
+def _without_nulls(item: Any) -> Any:
+    """Drop ``default: null`` (TOML has no null) and the titles that only repeat a key."""
+    if isinstance(item, list):
+        return [_without_nulls(child) for child in item]
+    if not isinstance(item, dict):
+        return item
+    return {
+        key: _without_nulls(child)
+        for key, child in item.items()
+        if not (key == "default" and child is None) and not (key == "title" and isinstance(child, str))
+    }
+
+
+def starter_case() -> str:
+    """Return the commented starter case that ``surge new`` writes."""
+    return files("surge.case").joinpath("starter.toml").read_text(encoding="utf-8")
+
+
+if __name__ == "__main__":  # python -m surge.case.file > surge/schema/case.schema.json
+    import json
+    import sys
+
+    sys.stdout.write(json.dumps(case_schema(), indent=1, ensure_ascii=False) + "\n")

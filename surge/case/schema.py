@@ -1,0 +1,396 @@
+"""The shape of a case file, schema 1: which tables and keys there are, and what each may hold.
+
+Only shape and single values are checked here; :mod:`surge.case.build` makes the line-up and checks what
+belongs together. The published JSON Schema is generated from these models, so a key's words are written once.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from surge.case.values import Choice, Day, Flag, Number, OneOrList, Quantity, Text
+from surge.reference.materials import MATERIALS, RESTRAINTS, VALVE_CURVES
+from surge.units import SHOWN, Reading
+
+_DENSITY = Quantity("density", "300 kg/m3", "3000 kg/m3")
+_BAND = Quantity("fraction", "0 %", "50 %")
+_LENGTH = Quantity("length", "1 cm", "500 km")
+_DIAMETER = Quantity("diameter", "5 mm", "3 m")
+_WALL = Quantity("diameter", "0.5 mm", "200 mm")
+_ROUGHNESS = Quantity("diameter", "0 mm", "20 mm")
+_ELEVATION = Quantity("length", "-500 m", "2000 m")
+_HEAD = Quantity("length", "0 m", "5000 m")
+_FLOW = Quantity("flow", "0 m3/h", "100000 m3/h")
+_RATE = Quantity("flow", "0.1 m3/h", "100000 m3/h")
+_LEVEL = Quantity("level", "-1.2 bar(g)", "1000 bar(g)")
+_RATING = Quantity("level", "0.1 bar(g)", "1000 bar(g)")
+_SPEED = Quantity("speed", "50 m/s", "3000 m/s")
+_MODULUS = Quantity("modulus", "1 MPa", "1000 GPa")
+_TIME = Quantity("time", "0 s", "24 h")
+_STROKE = Quantity("time", "0.01 s", "24 h")
+_KV = Quantity("kv", "0.01 m3/h", "1000000 m3/h")
+_CV = Quantity("cv", "0.01 gpm", "1000000 gpm")
+_MINOR = Number("sum of the loss factors K on the pipe's own velocity head", 0.0, 10000.0)
+_OPENING = Number("opening", 0.0, 1.0)
+_BREAK = Number("opening at which the speed of the stroke changes", 0.001, 0.999)
+_RATIO = Number("share of Kv", 0.0, 1.0)
+_LAW = Choice("stroke law", "linear", "two-stage", "step", "table")
+_SIDE = Choice("side", "shore", "ship")
+_NAME = Text("a name", 60)
+_LISTED = Text("a name from the program's tables (see `surge list`)", 60)
+_SOURCE = Text("where the figure comes from", 300)
+_NOTE = Text("free text", 5000, lines=True)
+
+Name = Annotated[str, _NAME]
+Opening = Annotated[float, _OPENING]
+Elevation = Annotated[Reading, _ELEVATION]
+OpeningTable = list[tuple[Annotated[Reading, _TIME], Opening]]
+Run = Reading | list[tuple[Reading, float]]
+_RUN = OneOrList(_TIME, list[tuple[Annotated[Reading, _TIME], Annotated[float, Number("speed", 0.0, 1.0)]]])
+_CHARACTERISTIC = OneOrList(
+    Choice("characteristic", *VALVE_CURVES), list[tuple[Opening, Annotated[float, _RATIO]]]
+)
+
+
+def _one_of(*keys: str) -> dict[str, Any]:
+    """Return the JSON Schema rule that exactly one of the keys stands in the table."""
+    return {"oneOf": [{"required": [key]} for key in keys]}
+
+
+class Table(BaseModel):
+    """Any table of the case file: unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Show(Table):
+    """Units of the output."""
+
+    pressure: Annotated[str, Choice("unit of pressure", *SHOWN["pressure"])] = "bar"
+    flow: Annotated[str, Choice("unit of flow", *SHOWN["flow"])] = "m3/h"
+    length: Annotated[str, Choice("unit of length", *SHOWN["length"])] = "m"
+    diameter: Annotated[str, Choice("unit of diameter", *SHOWN["diameter"])] = "mm"
+
+
+class Site(Table):
+    """The place."""
+
+    barometer: Annotated[Reading | None, Quantity("absolute", "700 mbar(a)", "1100 mbar(a)")] = None
+
+
+class Calculation(Table):
+    """How to calculate."""
+
+    friction: Annotated[str, Choice("friction", "local flow", "frozen")] = "local flow"
+
+
+class Liquid(Table):
+    """The cargo at loading temperature: from the program's table, by its own figures, or both."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        json_schema_extra={
+            "anyOf": [
+                {"required": ["cargo", "temperature"]},
+                {
+                    "required": ["name", "density", "viscosity", "vapour_pressure"],
+                    **_one_of("sound_speed", "bulk_modulus"),
+                },
+            ]
+        },
+    )
+
+    cargo: Annotated[str | None, _LISTED] = None
+    temperature: Annotated[Reading | None, Quantity("temperature", "-200 degC", "300 degC")] = None
+    density_15: Annotated[Reading | None, _DENSITY] = None
+    name: Annotated[str | None, _NAME] = None
+    density: Annotated[Reading | None, _DENSITY] = None
+    sound_speed: Annotated[Reading | None, Quantity("speed", "300 m/s", "3000 m/s")] = None
+    bulk_modulus: Annotated[Reading | None, Quantity("modulus", "50 MPa", "30 GPa")] = None
+    viscosity: Annotated[Reading | None, Quantity("viscosity", "0.01 mm2/s", "0.1 m2/s")] = None
+    vapour_pressure: Annotated[Reading | None, Quantity("absolute", "0 bar(a)", "100 bar(a)")] = None
+    static_accumulator: Annotated[bool | None, Flag("the liquid gathers electrostatic charge")] = None
+
+
+class Berth(Table):
+    """What rules of the trade ask about the berth and this transfer."""
+
+    first_transfer: Annotated[date | None, Day("when the facility first transferred such cargo")] = None
+    cargo: Annotated[str, Choice("kind of cargo", "oil", "hazardous material")] = "oil"
+    transfer: Annotated[date | None, Day("the day of this transfer")] = None
+
+
+class Bands(Table):
+    """How far figures may be off, either way: for `surge window --bands`."""
+
+    wave_speed: Annotated[Reading | None, _BAND] = None
+    stroke: Annotated[Reading | None, _BAND] = None
+    rate: Annotated[Reading | None, _BAND] = None
+    characteristic: Annotated[Reading | None, _BAND] = None
+
+
+class Rules(Table):
+    """Rules that add to those of the program, or replace them."""
+
+    file: Annotated[str | None, Text("a file of rules, beside the case file", 300)] = None
+
+
+class Rate(Table):
+    """The agreed rate and what it is reached by."""
+
+    agreed: Annotated[Reading, _RATE]
+    means: Annotated[str, Choice("means", "throttle", "pump speed", "supply pressure")]
+    at: Name
+    through: Annotated[str | None, _NAME] = None
+
+
+class CaseLimits(Table):
+    """Limits that hold for the whole line-up."""
+
+    cargo_pump_top: Annotated[Reading | None, _RATING] = None
+    cargo_pump_top_source: Annotated[str | None, _SOURCE] = None
+    system_rating: Annotated[Reading | None, _RATING] = None
+
+
+class Point(Table):
+    """A place where elements meet."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, json_schema_extra=_one_of("elevation", "same_elevation_as")
+    )
+
+    elevation: Annotated[Reading | None, _ELEVATION] = None
+    same_elevation_as: Annotated[str | None, _NAME] = None
+    closed: Annotated[bool, Flag("a closed end")] = False
+    cargo_pump_top: Annotated[bool, Flag("the top of a cargo pump")] = False
+    limit: Annotated[Reading | None, _RATING] = None
+    limit_source: Annotated[str | None, _SOURCE] = None
+
+
+class Tank(Table):
+    """A tank; its level is the elevation of the liquid surface above the case datum."""
+
+    name: Name
+    at: Name
+    side: Annotated[str, _SIDE]
+    level: Elevation
+    blanket: Annotated[Reading | None, _LEVEL] = None
+    ullage: Annotated[Reading | None, Quantity("volume", "0.001 m3", "100000 m3")] = None
+
+
+class Supply(Table):
+    """The far end of a shore line of which only the pressure is known."""
+
+    name: Name
+    at: Name
+    pressure: Annotated[Reading | None, _LEVEL] = None
+    shut_off_pressure: Annotated[Reading | None, _LEVEL] = None
+
+
+class Element(Table):
+    """What every element has: a name, two ends, what it may bear."""
+
+    name: Name
+    start: Name = Field(alias="from")
+    end: Name = Field(alias="to")
+    rating: Annotated[Reading | None, _RATING] = None
+    test_pressure: Annotated[Reading | None, _RATING] = None
+    allowance: Annotated[float, Number("factor on the rating in a surge", 0.1, 2.0)] = 1.0
+    lowest_pressure: Annotated[Reading | None, _LEVEL] = None
+
+
+class Pump(Element):
+    """A shore pump, from its suction to its discharge."""
+
+    curve: list[tuple[Annotated[Reading, _FLOW], Annotated[Reading, _HEAD]]]
+    non_return_valve: Annotated[bool, Flag("a non-return valve stands in the discharge")]
+    speed: Annotated[float, Number("share of full speed", 0.05, 1.0)] = 1.0
+
+
+class Line(Element):
+    """What pipe, hose and arm share."""
+
+    length: Annotated[
+        Reading | tuple[Reading, Reading],
+        OneOrList(_LENGTH, tuple[Annotated[Reading, _LENGTH], Annotated[Reading, _LENGTH]]),
+    ]
+    inside_diameter: Annotated[Reading | None, _DIAMETER] = None
+    roughness: Annotated[Reading | None, _ROUGHNESS] = None
+    condition: Annotated[str | None, _LISTED] = None
+    minor_loss: Annotated[float, _MINOR] = 0.0
+    fittings: dict[Name, Annotated[float, Number("how many", 0.0, 1000.0)]] = Field(default_factory=dict)
+    brittle: Annotated[bool, Flag("bears no more than its rating")] = False
+    wave_speed: Annotated[Reading | None, _SPEED] = None
+    burst_pressure: Annotated[Reading | None, _RATING] = None
+    rating_includes_surge: Annotated[bool | None, Flag("the rating is meant to include surge")] = None
+    tested: Annotated[date | None, Day("when it was last pressure-tested")] = None
+
+
+class Pipe(Line):
+    """A pipe or a loading arm: wave speed given, or from wall, material and restraint."""
+
+    size: Annotated[str | None, _LISTED] = None
+    schedule: Annotated[str | None, _LISTED] = None
+    flange: Annotated[str | None, _LISTED] = None
+    wall: Annotated[Reading | None, _WALL] = None
+    material: Annotated[str | None, Choice("material", *MATERIALS)] = None
+    modulus: Annotated[Reading | None, _MODULUS] = None
+    poisson: Annotated[float | None, Number("Poisson's ratio", 0.0, 0.5)] = None
+    restraint: Annotated[str | None, Choice("restraint", *RESTRAINTS)] = None
+    restraint_factor: Annotated[float | None, Number("restraint factor", 0.5, 1.5)] = None
+
+
+class Hose(Line):
+    """A cargo hose: wave speed given, from its swell in a pressure test, or from its type."""
+
+    type: Annotated[str | None, _LISTED] = None
+    swell: Annotated[Reading | None, Quantity("fraction", "0.001 %", "50 %")] = None
+    swell_at: Annotated[Reading | None, Quantity("difference", "0.1 bar", "300 bar")] = None
+
+
+class Valve(Element):
+    """A valve: Kv and characteristic given, or from its type and size."""
+
+    type: Annotated[str | None, _LISTED] = None
+    size: Annotated[str | None, _LISTED] = None
+    kv: Annotated[Reading | None, _KV] = None
+    cv: Annotated[Reading | None, _CV] = None
+    characteristic: Annotated[str | list[tuple[float, float]] | None, _CHARACTERISTIC] = None
+    opening: Opening = 1.0
+    adjustable: Annotated[bool, Flag("its stroke time can be set")] = False
+
+
+class Passage(Element):
+    """A fixed loss without length."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=_one_of("kv", "loss_factor"))
+
+    kind: Annotated[str, Choice("kind", "cargo pump", "fixed loss")]
+    kv: Annotated[Reading | None, _KV] = None
+    loss_factor: Annotated[float | None, Number("loss factor K", 0.001, 100000.0)] = None
+    inside_diameter: Annotated[Reading | None, _DIAMETER] = None
+
+
+class Movement(Table):
+    """The keys of a valve's stroke and of a pump's run-down."""
+
+    close: Annotated[str | None, _NAME] = None
+    stop: Annotated[str | None, _NAME] = None
+    law: Annotated[str | None, _LAW] = None
+    stroke: Annotated[Reading | None, _STROKE] = None
+    break_opening: Annotated[float | None, _BREAK] = None
+    break_time: Annotated[Reading | None, _STROKE] = None
+    table: OpeningTable = Field(default_factory=list)
+    run_down: Annotated[Run | None, _RUN] = None
+
+
+class Event(Movement):
+    """One thing that happens at a stated time."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, json_schema_extra=_one_of("close", "open", "move", "stop", "start")
+    )
+
+    at: Annotated[Reading, _TIME]
+    open: Annotated[str | None, _NAME] = None
+    move: Annotated[str | None, _NAME] = None
+    start: Annotated[str | None, _NAME] = None
+    run_up: Annotated[Run | None, _RUN] = None
+
+
+class Step(Movement):
+    """One step of an emergency shutdown."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=_one_of("close", "stop"))
+
+    side: Annotated[str, _SIDE]
+    after: Annotated[str | None, _NAME] = None
+    wait: Annotated[Reading | None, _TIME] = None
+
+
+class Shutdown(Table):
+    """An emergency shutdown: a chain from the detection to the last stroke."""
+
+    at: Annotated[Reading, _TIME]
+    detection: Annotated[Reading, _TIME]
+    signal: Annotated[Reading, _TIME]
+    given_by: Annotated[str, _SIDE]
+    linked: Annotated[bool, Flag("the signal goes to both sides by itself")]
+    voice_delay: Annotated[Reading | None, _TIME] = None
+    step: list[Step]
+
+
+class Scenario(Table):
+    """One time line on the line-up."""
+
+    name: Name
+    note: Annotated[str, _NOTE] = ""
+    stage: Annotated[str, Choice("stage of the loading", "start", "bulk", "topping off")] = ""
+    rate: Annotated[Reading | None, _RATE] = None
+    levels: dict[Name, Elevation] = Field(default_factory=dict)
+    openings: dict[Name, Opening] = Field(default_factory=dict)
+    shut_at_start: list[Name] = Field(default_factory=list)
+    trapped_pressure: dict[Name, Annotated[Reading, _LEVEL]] = Field(default_factory=dict)
+    event: list[Event] = Field(default_factory=list)
+    shutdown: Shutdown | None = None
+
+
+class CaseSpec(Table):
+    """A whole case file."""
+
+    version: Annotated[int, Choice("version of the case format", 1)] = Field(alias="schema")
+    title: Annotated[str, Text("a title", 200)]
+    note: Annotated[str, _NOTE] = ""
+    show: Show = Show()
+    site: Site = Site()
+    calculation: Calculation = Calculation()
+    liquid: Liquid
+    berth: Berth = Berth()
+    rules: Rules = Rules()
+    bands: Bands = Bands()
+    rate: Rate | None = None
+    limits: CaseLimits = CaseLimits()
+    points: dict[Name, Point]
+    tank: list[Tank] = Field(default_factory=list)
+    supply: list[Supply] = Field(default_factory=list)
+    pump: list[Pump] = Field(default_factory=list)
+    pipe: list[Pipe] = Field(default_factory=list)
+    hose: list[Hose] = Field(default_factory=list)
+    arm: list[Pipe] = Field(default_factory=list)
+    valve: list[Valve] = Field(default_factory=list)
+    passage: list[Passage] = Field(default_factory=list)
+    scenario: list[Scenario] = Field(default_factory=list)
+
+
+def keys_of(model: type[BaseModel]) -> list[str]:
+    """Return the keys of a table as they are written in the file."""
+    return [info.alias or name for name, info in model.model_fields.items()]
+
+
+def table_at(path: tuple[str | int, ...]) -> type[BaseModel] | None:
+    """Return the model of the table at a path, if the format has one there."""
+    model: type[BaseModel] | None = CaseSpec
+    inside = False  # of a list or a table of named tables: the next part is an index or a name
+    for part in path:
+        if inside:
+            inside = False
+            continue
+        if model is None:
+            return None
+        names = {info.alias or name: info for name, info in model.model_fields.items()}
+        info = names.get(str(part))
+        model = _model_in(info.annotation) if info else None
+        inside = getattr(info.annotation, "__origin__", None) in (list, dict) if info else False
+    return None if inside else model
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    """Return the model inside ``list[X]``, ``dict[str, X]``, ``X | None`` or ``X``."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    parts = getattr(annotation, "__args__", ())
+    return next((found for found in map(_model_in, parts) if found), None)

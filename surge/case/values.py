@@ -1,0 +1,400 @@
+"""The single values of a case file: each kind reads one TOML value or says what to write instead.
+
+A leaf stands in an ``Annotated`` type of :mod:`surge.case.schema`; pydantic calls it and collects what it
+refuses. With a validation context ``{"pick": 0}`` or ``{"pick": 1}`` a leaf refuses nothing: it gives its
+lowest or highest permitted value in place of a bad one, so that the rest of the file can still be checked.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from abc import ABC, abstractmethod
+from datetime import date, datetime
+from typing import Any
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import PydanticCustomError, core_schema
+
+from surge.units import DIMENSIONS, NUMBER_PATTERN, QuantityError, Reading, quoted, read
+
+FAULT_KIND = "surge"  # the error type under which pydantic hands our refusals back
+
+
+def shown(value: object) -> str:
+    """Return any TOML value as a message shows it: short, printable, never its whole depth."""
+    if isinstance(value, str):
+        return quoted(value)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(value) if abs(value) < 10**18 else "a number of many digits"
+    if isinstance(value, float):
+        return repr(value)
+    if isinstance(value, dict):
+        return "a table" if value else "an empty table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}" if value else "an empty list"
+    return "nothing" if value is None else f"a date or time, {quoted(str(value))}"
+
+
+def hint(word: str, known: list[str]) -> str | None:
+    """Return the known word that ``word`` was most likely meant to be."""
+    if len(word) > 60:
+        return None
+    folded = {k.lower().replace(" ", "_").replace("-", "_"): k for k in reversed(known)}
+    exact = folded.get(word.lower().replace(" ", "_").replace("-", "_"))
+    return exact or next(iter(difflib.get_close_matches(word, known, n=1, cutoff=0.7)), None)
+
+
+class Leaf(ABC):
+    """One kind of single value."""
+
+    @abstractmethod
+    def accept(self, value: object) -> object:
+        """Return the value as the program uses it, or raise QuantityError."""
+
+    @property
+    @abstractmethod
+    def expected(self) -> str:
+        """What should be written, in words."""
+
+    @property
+    @abstractmethod
+    def example(self) -> str:
+        """What may be written, as TOML."""
+
+    @abstractmethod
+    def stand_in(self, pick: int) -> object:
+        """Return a permitted value in place of a bad one."""
+
+    @abstractmethod
+    def schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of what may be written."""
+
+    def validate(self, value: object, info: core_schema.ValidationInfo) -> object:
+        """Validate for pydantic."""
+        try:
+            return self.accept(value)
+        except QuantityError as refusal:
+            if info.context is not None:
+                return self.stand_in(info.context["pick"])
+            words = {"found": refusal.found, "expected": refusal.expected, "remedy": refusal.remedy}
+            raise PydanticCustomError(FAULT_KIND, "{remedy}", words) from None
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        """Tell pydantic to call :meth:`validate` and nothing else."""
+        return core_schema.with_info_plain_validator_function(self.validate)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Tell pydantic the JSON Schema."""
+        return self.schema()
+
+
+class Quantity(Leaf):
+    """A number with its unit, within bounds that only a slip of the pen leaves.
+
+    Parameters
+    ----------
+    dimension : str
+        A key of :data:`surge.units.DIMENSIONS`.
+    low, high : str
+        The bounds, as they would be written; both may be reached.
+    """
+
+    def __init__(self, dimension: str, low: str, high: str) -> None:
+        self.dimension, self.low, self.high = dimension, low, high
+        self._low, self._high = read(low, dimension=dimension), read(high, dimension=dimension)
+
+    @property
+    def expected(self) -> str:
+        """The dimension in words, with its units."""
+        return DIMENSIONS[self.dimension].expected
+
+    @property
+    def example(self) -> str:
+        """A quantity in quotes."""
+        return f'"{DIMENSIONS[self.dimension].example}"'
+
+    def accept(self, value: object) -> Reading:
+        """Return the reading; the exact check of an absolute level has to wait for the barometer."""
+        want = DIMENSIONS[self.dimension]
+        if not isinstance(value, str):
+            remedy = f'write it in quotes and with a unit, such as "{want.example}"'
+            raise QuantityError(shown(value), want.expected, remedy)
+        reading = read(value, dimension=self.dimension)
+        # Bounds are wide, so the order of size is enough: water and the standard atmosphere.
+        rough = reading.value
+        if reading.kind == "absolute pressure" and self._low.kind == "gauge pressure":
+            rough -= 101325.0
+        elif reading.kind in ("mass flow", "dynamic viscosity"):
+            rough /= 1000.0
+        if not self._low.value <= rough <= self._high.value:
+            bounds = f"{want.words} from {self.low} to {self.high}"
+            remedy = "check the number, the point and the unit"
+            if reading.value < 0 <= self._low.value:
+                remedy = "it cannot be negative"
+            elif rough < self._low.value and rough < reading.value:
+                remedy = "that is absolute, and so less than the atmosphere: is it meant as gauge, (g)?"
+            raise QuantityError(quoted(value), bounds, remedy)
+        return reading
+
+    def stand_in(self, pick: int) -> Reading:
+        """Return the lower or the upper bound."""
+        return self._high if pick else self._low
+
+    def schema(self) -> dict[str, Any]:
+        """Return a string with the pattern of number and unit."""
+        want = DIMENSIONS[self.dimension]
+        units = "|".join(re.sub(r"([().])", r"\\\1", unit) for unit in want.units)
+        return {
+            "type": "string",
+            "pattern": f"^ *{NUMBER_PATTERN} *({units}) *$",
+            "examples": [want.example],
+            "description": f"{want.words}, {self.low} to {self.high}",
+        }
+
+
+class Number(Leaf):
+    """A pure number within bounds, both of which may be reached."""
+
+    def __init__(self, words: str, low: float, high: float) -> None:
+        self.words, self.low, self.high = words, low, high
+
+    @property
+    def expected(self) -> str:
+        """The words with the bounds."""
+        return f"{self.words}, a number from {self.low:g} to {self.high:g}"
+
+    @property
+    def example(self) -> str:
+        """A number."""
+        return f"{min(max(0.5, self.low), self.high):g}"
+
+    def accept(self, value: object) -> float:
+        """Return the number."""
+        expected = self.expected
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            remedy = f"write a plain number without quotes or unit, from {self.low:g} to {self.high:g}"
+            raise QuantityError(shown(value), expected, remedy)
+        # Compare before converting: an integer of the file may be too big for a float.
+        if isinstance(value, float) and not math.isfinite(value):
+            raise QuantityError(shown(value), expected, "nan and inf are no figures: write the number")
+        if not self.low <= value <= self.high:
+            remedy = f"write a number from {self.low:g} to {self.high:g}"
+            raise QuantityError(shown(value), expected, remedy)
+        return float(value)
+
+    def stand_in(self, pick: int) -> float:
+        """Return the lower or the upper bound."""
+        return self.high if pick else self.low
+
+    def schema(self) -> dict[str, Any]:
+        """Return a bounded number."""
+        return {"type": "number", "minimum": self.low, "maximum": self.high, "description": self.words}
+
+
+class Choice(Leaf):
+    """One word, or one whole number, of a few."""
+
+    def __init__(self, words: str, *options: str | int) -> None:
+        self.words, self.options = words, options
+
+    @property
+    def expected(self) -> str:
+        """The words with the options."""
+        return f"{self.words}: {self._listed}"
+
+    @property
+    def example(self) -> str:
+        """The first option."""
+        return self._listed.split(", ")[0]
+
+    @property
+    def _listed(self) -> str:
+        return ", ".join(f'"{o}"' if isinstance(o, str) else str(o) for o in self.options)
+
+    def accept(self, value: object) -> str | int:
+        """Return the option."""
+        for option in self.options:
+            if type(value) is type(option) and value == option:
+                return option
+        near = hint(value, [str(o) for o in self.options]) if isinstance(value, str) else None
+        remedy = f'did you mean "{near}"?' if near else f"write {self._listed.replace(', ', ' or ')}"
+        raise QuantityError(shown(value), self.expected, remedy)
+
+    def stand_in(self, pick: int) -> str | int:
+        """Return the first or the last option."""
+        return self.options[-1 if pick else 0]
+
+    def schema(self) -> dict[str, Any]:
+        """Return the list of options."""
+        return {"enum": list(self.options), "description": self.words}
+
+
+class Flag(Leaf):
+    """true or false."""
+
+    def __init__(self, words: str) -> None:
+        self.words = words
+
+    @property
+    def expected(self) -> str:
+        """The words."""
+        return f"{self.words}: true or false"
+
+    @property
+    def example(self) -> str:
+        """The word true."""
+        return "true"
+
+    def accept(self, value: object) -> bool:
+        """Return the flag."""
+        if not isinstance(value, bool):
+            raise QuantityError(shown(value), self.expected, "write true or false, without quotes")
+        return value
+
+    def stand_in(self, pick: int) -> bool:
+        """Return false or true."""
+        return bool(pick)
+
+    def schema(self) -> dict[str, Any]:
+        """Return a boolean."""
+        return {"type": "boolean", "description": self.words}
+
+
+class Text(Leaf):
+    """A name, a title, a note: printable text; a note may have several lines."""
+
+    def __init__(self, words: str, longest: int, *, lines: bool = False) -> None:
+        self.words, self.longest, self.lines = words, longest, lines
+
+    @property
+    def expected(self) -> str:
+        """The words with the greatest length."""
+        return f"{self.words}, text of 1 to {self.longest} characters"
+
+    @property
+    def example(self) -> str:
+        """Dots in quotes."""
+        return '"..."'
+
+    def stand_in(self, pick: int) -> str:  # noqa: ARG002
+        """Return a text that no writer would choose."""
+        return "?"
+
+    def accept(self, value: object) -> str:
+        """Return the text as it stands."""
+        expected = self.expected
+        if not isinstance(value, str):
+            raise QuantityError(shown(value), expected, "write it in quotes")
+        if not value.strip():
+            raise QuantityError(shown(value), expected, "write it, or leave the key out if it is optional")
+        if len(value) > self.longest:
+            raise QuantityError(shown(value), expected, f"shorten it to {self.longest} characters")
+        checked = re.sub(r"[\n\t]", " ", value) if self.lines else value
+        if not checked.isprintable():
+            raise QuantityError(shown(value), expected, "take the control characters out")
+        if not self.lines and value != value.strip():
+            raise QuantityError(shown(value), expected, "take the blanks at its ends away")
+        return value
+
+    def schema(self) -> dict[str, Any]:
+        """Return a bounded string."""
+        return {
+            "type": "string",
+            "minLength": 1,
+            "maxLength": self.longest,
+            "description": self.words,
+        }
+
+
+class Day(Leaf):
+    """A date, written as TOML has it: 2026-03-14, without quotes."""
+
+    def __init__(self, words: str) -> None:
+        self.words = words
+
+    @property
+    def expected(self) -> str:
+        """The words with an example."""
+        return f"{self.words}, a date such as {self.example}"
+
+    @property
+    def example(self) -> str:
+        """A date."""
+        return "2026-03-14"
+
+    def accept(self, value: object) -> date:
+        """Return the day."""
+        if not isinstance(value, date) or isinstance(value, datetime):
+            remedy = f"write year, month and day without quotes and without a time, such as {self.example}"
+            raise QuantityError(shown(value), self.expected, remedy)
+        return value
+
+    def stand_in(self, pick: int) -> date:
+        """Return a day long ago or long from now."""
+        return date(2100, 1, 1) if pick else date(1900, 1, 1)
+
+    def schema(self) -> dict[str, Any]:
+        """Return a date as JSON writes it."""
+        return {"type": "string", "format": "date", "description": self.words}
+
+
+class OneOrList(Leaf):
+    """Either a single value of a leaf, or a list of the given type.
+
+    Parameters
+    ----------
+    one : Leaf
+    many : type
+        A pydantic-known list or tuple type, whose faults keep the place of each item.
+    """
+
+    def __init__(self, one: Leaf, many: Any) -> None:
+        self.one, self.many = one, many
+
+    @property
+    def expected(self) -> str:
+        """The leaf's own words, or a list."""
+        return f"{self.one.expected}, or a list"
+
+    @property
+    def example(self) -> str:
+        """The leaf's own."""
+        return self.one.example
+
+    def accept(self, value: object) -> object:
+        """Return the single value."""
+        return self.one.accept(value)
+
+    def stand_in(self, pick: int) -> object:
+        """Return the leaf's own."""
+        return self.one.stand_in(pick)
+
+    def schema(self) -> dict[str, Any]:
+        """Return the leaf's own; the list is added where pydantic asks."""
+        return self.one.schema()
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        """Lists go to pydantic's own validator, everything else to the leaf."""
+
+        def either(
+            value: object, inner: core_schema.ValidatorFunctionWrapHandler, info: core_schema.ValidationInfo
+        ) -> object:
+            return inner(value) if isinstance(value, list) else self.validate(value, info)
+
+        return core_schema.with_info_wrap_validator_function(either, handler.generate_schema(self.many))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Either of both."""
+        return {"anyOf": [self.one.schema(), handler(schema["schema"])]}

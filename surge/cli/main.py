@@ -1,0 +1,132 @@
+"""The command line: one module for each command, put together here."""
+
+from __future__ import annotations
+
+import errno
+import io
+import os
+import signal
+import sys
+
+import click
+
+from surge import __version__
+from surge.cli.animate import animate
+from surge.cli.chart import chart
+from surge.cli.check import check
+from surge.cli.compare import compare_
+from surge.cli.new import new
+from surge.cli.pictures import picture
+from surge.cli.records import records
+from surge.cli.schema import schema
+from surge.cli.sheet import sheet
+from surge.cli.tables import list_
+from surge.cli.verify import verify
+from surge.cli.window import window
+
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
+
+CODES = """\b
+Exit codes, for scripts:
+  0  every limit kept
+  2  bad input: usage, case file, a path that cannot be read or written
+  3  a limit exceeded
+  4  cannot be decided
+  1  the program crashed or was interrupted: never an answer
+"""
+
+
+class InOrder(click.Group):
+    """Commands in the order of the work, not of the alphabet."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (the base class asks for it)
+        """Names as they were added."""
+        return list(self.commands)
+
+
+@click.group(cls=InOrder, epilog=CODES, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="surge")
+def main() -> None:
+    """Check a tanker's loading line-up against pressure surge.
+
+    Begin with "surge new berth.toml", put in your own figures, then "surge check berth.toml".
+    A calculation, not a permit: local codes, procedures and qualified persons decide.
+    """
+
+
+for _command, _short in (
+    (new, "Write a commented starter case."),
+    (check, "Check every scenario and print the verdict."),
+    (window, "How fast and how slowly valves may close; the greatest rate."),
+    (chart, "Draw rate against stroke time, with the window."),
+    (picture, "Draw pressures in time, along the line, or both."),
+    (animate, "Film of the pressure travelling along the line."),
+    (compare_, "Two cases side by side."),
+    (sheet, "The sheet that ship and terminal sign, PDF or HTML."),
+    (records, "Judge stroke-time tests of valves."),
+    (list_, "What the program knows by name, with sources."),
+    (verify, "Hold the program against published figures."),
+    (schema, "JSON Schemas of case files and of answers."),
+):
+    _command.short_help = _short
+    main.add_command(_command)
+
+
+def _sound_streams() -> None:
+    """See to it that what is printed arrives whole, or that it is known that it does not."""
+    missing = [name for name in ("stdout", "stderr") if getattr(sys, name) is None]
+    for name in missing:  # else the next file that is opened would be taken for it
+        setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_WRONLY), "w"))
+    if "stdout" in missing:
+        click.echo("surge: standard output is closed: nothing would be seen of an answer", err=True)
+        os._exit(2)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name that the terminal cannot show must not end it
+    raw = getattr(sys.stdout, "buffer", None)
+    if isinstance(raw, io.RawIOBase):
+        # As PYTHONUNBUFFERED makes it: a full disk could take half of an answer without a word.
+        sys.stdout = io.TextIOWrapper(
+            io.BufferedWriter(raw), encoding=sys.stdout.encoding, errors="replace", line_buffering=True
+        )
+
+
+def _refuse_undecodable(words: list[str]) -> None:
+    """A name that is no text cannot stand in a document, and every document names its case."""
+    for word in words:
+        try:
+            word.encode()
+        except UnicodeEncodeError:
+            shown = word.encode("ascii", "backslashreplace").decode()
+            click.echo(f"surge: {shown} is no text in UTF-8: rename the file or folder", err=True)
+            os._exit(2)
+
+
+def entry() -> None:
+    """Run the command of the shell: as ``main``, without the tidying-up at the end.
+
+    Everything is written by then; taking the compiler's library down would cost a tenth of a second.
+    """
+    code = 0
+    for name in ("SIGTERM", "SIGHUP"):  # as an interrupt: what was begun is tidied up
+        if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is signal.SIG_DFL:
+            signal.signal(getattr(signal, name), signal.default_int_handler)
+    _sound_streams()
+    _refuse_undecodable(sys.argv[1:])
+    try:
+        main(prog_name="surge")
+    except SystemExit as error:
+        code = error.code if isinstance(error.code, int) else 1
+    except OSError as error:  # of click's own printing, such as help; ours says it itself
+        if error.errno not in FULL or error.filename is not None:
+            raise
+        click.echo(f"surge: standard output cannot be written: {error.strerror}", err=True)
+        os._exit(2)
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except BrokenPipeError:
+        pass  # the reader has gone: nothing is left to tell anyone
+    except OSError:
+        code = 2  # a full disk: what was written is not the whole answer
+    os._exit(code)

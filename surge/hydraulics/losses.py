@@ -1,0 +1,114 @@
+"""Head lost along pipes: as a function for the steady flow, as tables for the march."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.hydraulics.formulas import friction_factor, fully_rough_factor, head_loss
+from surge.model.lineup import LineUp
+
+Array = NDArray[Any]
+
+SMALL_FLOW = 1e-6  # [m3/s] keeps a slope off zero at rest; not part of any solution
+TABLE_SIZE = 1024  # steps of a loss table: its error is a millionth of the loss at its end
+TOP_VELOCITY = 10.0  # [m/s] a loss table reaches at least this
+
+
+class PipeLoss:
+    """Friction and minor losses of all pipes, as a function of their flows.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    """
+
+    def __init__(self, lineup: LineUp) -> None:
+        pipes = lineup.pipes
+        self.area = np.array([p.area for p in pipes])
+        self.diameter = np.array([p.diameter for p in pipes])
+        self.length = np.array([p.length for p in pipes])
+        self.rough = np.array([p.roughness for p in pipes]) / self.diameter
+        self.minor = np.array([p.minor_loss for p in pipes])
+        self.given = np.array([np.nan if p.friction_factor is None else p.friction_factor for p in pipes])
+        self.viscosity = lineup.liquid.viscosity
+        self.gravity = lineup.gravity
+
+    def factor(self, flow: Array) -> Array:
+        """Darcy factor at each flow [-]; a pipe at rest takes the fully rough one."""
+        rough = np.asarray(fully_rough_factor(self.rough))
+        moving = np.abs(flow) > 0
+        if self.viscosity > 0:
+            reynolds = np.abs(flow) / self.area * self.diameter / self.viscosity
+            f = np.where(moving, friction_factor(np.maximum(reynolds, 1e-12), self.rough), rough)
+        else:
+            f = rough
+        return np.where(np.isnan(self.given), f, self.given)
+
+    def __call__(self, flow: Array) -> Array:
+        """Head lost at each flow, signed [m]; the last axis of ``flow`` is the pipes."""
+        loss = head_loss(
+            flow,
+            length=self.length,
+            diameter=self.diameter,
+            roughness=self.rough * self.diameter,
+            viscosity=self.viscosity,
+            minor_loss=self.minor,
+            gravity=self.gravity,
+        )
+        square = flow * np.abs(flow) / (2 * self.gravity * self.area**2)
+        fixed = (self.given * self.length / self.diameter + self.minor) * square
+        return np.asarray(np.where(np.isnan(self.given), loss, fixed))
+
+    def slope(self, flow: Array) -> Array:
+        """d(loss)/d(flow) [s/m2], by a difference, never zero."""
+        step = 1e-6 * np.abs(flow) + SMALL_FLOW
+        return (self(flow + step) - self(flow - step)) / (2 * step) + 1e-9
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LossTables:
+    """Head lost over each whole pipe [m] at equal steps of flow; row k is pipe k.
+
+    The steady flow falls on a point of its row (from half a step up, some 5 mm/s), so a steady line
+    stays steady to rounding.
+    """
+
+    loss: Array
+    step: Array
+
+
+def loss_tables(lineup: LineUp, flow: Array) -> LossTables:
+    """Tabulate the losses of all pipes; ``flow`` is the steady one [m3/s], shape (pipes,)."""
+    loss = PipeLoss(lineup)
+    size = np.abs(flow)
+    rough = np.maximum(TOP_VELOCITY * loss.area, 4 * size) / TABLE_SIZE
+    whole = np.rint(size / rough)
+    # A pipe as good as at rest keeps the common step: a table for its flow would end at once.
+    step = np.where(whole > 0, size / np.maximum(whole, 1), rough)
+    q = step * np.arange(TABLE_SIZE + 1)[:, None]
+    if lineup.frozen_friction:
+        factor = loss.factor(flow) * loss.length / loss.diameter + loss.minor
+        values = factor * q * q / (2 * loss.gravity * loss.area**2)
+    else:
+        values = loss(q)
+    return LossTables(loss=np.ascontiguousarray(values.T), step=step)
+
+
+def of_wave_difference(loss: Array, step: float, b: float, steady: float) -> tuple[Array, float]:
+    """Loss of a reach against d = P - M as it arrives at a node, at equal steps of d.
+
+    The waves carry the flow before half of the loss is taken off each, so d = 2BQ + loss(Q):
+    friction at the middle of the reach. ``steady`` [m3/s] is kept on a point of the table.
+    """
+    q = step * np.arange(loss.size)
+    d = 2 * b * q + loss
+    at = round(steady / step)
+    new = d[at] / at if at > 0 else d[-1] / (loss.size - 1)
+    grid = new * np.arange(loss.size)
+    if at > 0:
+        grid[at] = d[at]
+    return np.interp(grid, d, loss), float(new)

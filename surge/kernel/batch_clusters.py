@@ -1,0 +1,274 @@
+"""Points joined by several links, for many scenarios side by side: Newton on all lanes at once.
+
+As :func:`surge.kernel.laws.solve_cluster`, shapes as in :mod:`surge.kernel.batch_links`. Without dry points
+(where only links meet) Newton's matrix is definite, and elimination needs no search for a pivot:
+all lanes take the same steps. Clusters with dry points are solved lane by lane.
+"""
+
+from __future__ import annotations
+
+import math
+
+from surge.kernel.batch_links import LARGEST, ONE, RISE, SEEK, WIDE, inner, law
+from surge.kernel.laws import (
+    C_LINK,
+    C_LINK_END,
+    C_POINT,
+    C_POINT_END,
+    L_A,
+    L_B,
+    L_C2,
+    L_CHECK,
+    L_CURVE,
+    L_HELD,
+    L_KIND,
+    L_Q,
+    L_SPEED,
+    NOT_CONVERGED,
+    NOT_FINITE,
+    ORIFICE,
+    P_FIXED,
+    P_H,
+    P_XY,
+    solve_cluster,
+)
+
+_MAX_ITERATIONS = 60
+
+
+@inner
+def _flows(e, li, lf, held, flows):
+    """1 in the lanes in which link ``e`` lets something through now, 0 in the others."""
+    valve = li[e, L_KIND] == ORIFICE
+    for j in range(WIDE):
+        shut = (held[e, j] != 0) | (valve & (lf[e, L_C2, j] <= 0.0))
+        flows[j] = 0.0 if shut else 1.0
+
+
+@inner
+def _heads(c, ci, members, z, fixed, xy, head, li, lf, held, flows):
+    """Heads of the points of cluster ``c`` that follow from its flows."""
+    for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
+        p = members[i]
+        for j in range(WIDE):
+            head[p, j] = fixed[p, j] + xy[p, j] * z[p]
+    for i in range(ci[c, C_LINK], ci[c, C_LINK_END]):
+        e = members[i]
+        a = li[e, L_A]
+        b = li[e, L_B]
+        _flows(e, li, lf, held, flows)
+        for j in range(WIDE):
+            lf[e, L_Q, j] = lf[e, L_Q, j] if flows[j] > 0.0 else 0.0
+            head[a, j] -= z[a] * lf[e, L_Q, j]
+            head[b, j] += z[b] * lf[e, L_Q, j]
+
+
+@inner
+def _couple(i, first, links, members, z, li, matrix):
+    """What flows of other links do to the heads at the two ends of link ``members[first + i]``."""
+    e = members[first + i]
+    for k in range(links):
+        o = members[first + k]
+        shared = 0.0
+        for end in range(2):
+            point = li[e, L_A] if end == 0 else li[e, L_B]
+            side = 1.0 if end == 0 else -1.0
+            if li[o, L_A] == point:
+                shared += side * z[point]
+            elif li[o, L_B] == point:
+                shared -= side * z[point]
+        for j in range(WIDE):
+            matrix[i, k, j] = -shared
+
+
+@inner
+def _assemble(c, ci, members, z, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w):
+    """Newton's matrix and misfit, a row for every link's law; a shut link's flow stays nought."""
+    first = ci[c, C_LINK]
+    links = ci[c, C_LINK_END] - first
+    for i in range(links):
+        e = members[first + i]
+        a = li[e, L_A]
+        b = li[e, L_B]
+        _couple(i, first, links, members, z, li, matrix)
+        law(e, lf[e, L_Q], lump_row, li, lf, knots, coef, lumps, w[ONE], w[RISE])
+        for j in range(WIDE):
+            rhs[i, j] = head[a, j] - head[b, j] - w[ONE, j]
+            matrix[i, i, j] -= w[RISE, j]
+    for i in range(links):
+        flows = w[ONE]
+        _flows(members[first + i], li, lf, held, flows)
+        for j in range(WIDE):
+            rhs[i, j] = rhs[i, j] if flows[j] > 0.0 else 0.0
+        for k in range(links):
+            for j in range(WIDE):
+                shut = 1.0 if i == k else 0.0
+                matrix[i, k, j] = matrix[i, k, j] if flows[j] > 0.0 else shut
+                matrix[k, i, j] = matrix[k, i, j] if flows[j] > 0.0 else shut
+    return links
+
+
+@inner
+def _eliminate(matrix, rhs, n):
+    """Solve ``matrix x = rhs`` of every lane in place, without pivots; the answer is in ``rhs``."""
+    for i in range(n):
+        for k in range(i + 1, n):
+            for j in range(WIDE):
+                factor = matrix[k, i, j] / matrix[i, i, j]
+                matrix[k, i, j] = factor
+                rhs[k, j] -= factor * rhs[i, j]
+            for col in range(i + 1, n):
+                for j in range(WIDE):
+                    matrix[k, col, j] -= matrix[k, i, j] * matrix[i, col, j]
+    for i in range(n - 1, -1, -1):
+        for col in range(i + 1, n):
+            for j in range(WIDE):
+                rhs[i, j] -= matrix[i, col, j] * rhs[col, j]
+        for j in range(WIDE):
+            rhs[i, j] /= matrix[i, i, j]
+
+
+@inner
+def _newton(c, ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w):
+    """Newton in all lanes that SEEK; the number of those left over."""
+    left = 0.0
+    for j in range(WIDE):
+        left += w[SEEK, j]
+    for count in range(_MAX_ITERATIONS):
+        if left == 0.0:
+            break
+        _heads(c, ci, members, z, fixed, xy, head, li, lf, held, w[ONE])
+        links = _assemble(c, ci, members, z, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w)
+        _eliminate(matrix, rhs, links)
+        weight = 1.0 if count < 20 else 0.5
+        change = w[ONE]
+        for j in range(WIDE):
+            change[j] = 0.0
+        for i in range(links):
+            e = members[ci[c, C_LINK] + i]
+            for j in range(WIDE):
+                now = lf[e, L_Q, j]
+                new = now - weight * rhs[i, j]
+                lf[e, L_Q, j] = new if w[SEEK, j] > 0.0 else now
+                part = abs(rhs[i, j]) / (1e-2 + abs(new))
+                # Written so that what is no number counts as not settled.
+                change[j] = change[j] if part <= change[j] else part
+        left = 0.0
+        for j in range(WIDE):
+            w[SEEK, j] = 0.0 if change[j] < 1e-7 else w[SEEK, j]
+            left += w[SEEK, j]
+    _heads(c, ci, members, z, fixed, xy, head, li, lf, held, w[ONE])
+    return left
+
+
+@inner
+def _wake(c, ci, members, head, li, lf):
+    """A first guess for orifices that stood still: Newton from rest would have far to go."""
+    for i in range(ci[c, C_LINK], ci[c, C_LINK_END]):
+        e = members[i]
+        a = li[e, L_A]
+        b = li[e, L_B]
+        if li[e, L_KIND] == ORIFICE:
+            for j in range(WIDE):
+                drop = head[a, j] - head[b, j]
+                free = math.sqrt(lf[e, L_C2, j] * abs(drop))
+                asleep = abs(lf[e, L_Q, j]) < 1e-3 * free
+                guess = free if drop > 0.0 else -free
+                lf[e, L_Q, j] = guess if asleep else lf[e, L_Q, j]
+
+
+@inner
+def _turn(c, ci, members, head, li, lf, held, coef, again):
+    """Shut the non-return valves whose flow turned, open those with more head before them."""
+    turned = 0
+    for i in range(ci[c, C_LINK], ci[c, C_LINK_END]):
+        e = members[i]
+        if li[e, L_CHECK] == 0:
+            continue
+        for j in range(WIDE):
+            lift = lf[e, L_SPEED, j] * lf[e, L_SPEED, j] * coef[li[e, L_CURVE], 0, j]
+            opens = held[e, j] != 0 and head[li[e, L_A], j] + lift > head[li[e, L_B], j]
+            shuts = held[e, j] == 0 and lf[e, L_Q, j] < 0.0
+            if again[j] > 0.0 and (opens or shuts):
+                held[e, j] = 1 if shuts else 0
+                turned |= 1 << j
+    for j in range(WIDE):
+        again[j] = 1.0 if turned >> j & 1 else 0.0
+    return turned
+
+
+@inner
+def solve_together(
+    ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, coef, lumps, w, well, bad, matrix, rhs,
+    again,
+):  # fmt: skip
+    """Clusters without dry points, in all lanes; ``bad`` takes the status of the lanes that fail.
+
+    ``matrix`` (n, n, W), ``rhs`` (n, W) and ``again`` (W,) are room.
+    """
+    for c in range(ci.shape[0]):
+        _wake(c, ci, members, head, li, lf)
+        for j in range(WIDE):
+            again[j] = well[j]
+        for _ in range(2 + ci[c, C_LINK_END] - ci[c, C_LINK]):
+            for j in range(WIDE):
+                w[SEEK, j] = again[j]
+            left = _newton(
+                c, ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w
+            )
+            if left > 0.0:
+                for j in range(WIDE):
+                    bad[j] = NOT_CONVERGED if w[SEEK, j] > 0.0 else bad[j]
+                    again[j] = 0.0 if w[SEEK, j] > 0.0 else again[j]
+            if _turn(c, ci, members, head, li, lf, held, coef, again) == 0:
+                break
+
+
+@inner
+def _take_out(c, j, ci, members, fixed, xy, head, lf, held, pf1, li1, lf1):
+    """Copy lane ``j`` of a cluster into the arrays of one lane; False where a head is none."""
+    well = True
+    for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
+        p = members[i]
+        pf1[p, P_FIXED] = fixed[p, j]
+        pf1[p, P_XY] = xy[p, j]
+        pf1[p, P_H] = head[p, j]
+        well = well and abs(xy[p, j]) < LARGEST and abs(head[p, j]) < LARGEST
+    for i in range(ci[c, C_LINK], ci[c, C_LINK_END]):
+        e = members[i]
+        for col in range(lf.shape[1]):
+            lf1[e, col] = lf[e, col, j]
+        li1[e, L_HELD] = held[e, j]
+    return well
+
+
+@inner
+def solve_apart(
+    ci, members, fixed, xy, head, lump_row, lf, held, lumps, well, bad, pi, pf1, li1, lf1, knots, coef,
+    matrix, rhs,
+):  # fmt: skip
+    """Clusters with dry points, lane by lane; ``bad`` takes the status of the lanes that fail.
+
+    ``pf1``, ``li1``, ``lf1``, ``matrix`` and ``rhs`` are those of one lane in the single march;
+    ``knots`` and ``coef`` have the pump curves of one lane after the other.
+    """
+    rows = knots.size // WIDE
+    for c in range(ci.shape[0]):
+        for j in range(WIDE):
+            if well[j] == 0.0:
+                continue
+            # What is no number must not become a place in a table.
+            status = NOT_FINITE
+            if _take_out(c, j, ci, members, fixed, xy, head, lf, held, pf1, li1, lf1):
+                a = j * rows
+                status = solve_cluster(
+                    c, ci, members, pi, pf1, li1, lf1, knots[a : a + rows], coef[a : a + rows],
+                    lumps[lump_row[j] :], matrix, rhs,
+                )  # fmt: skip
+            bad[j] = max(bad[j], status)
+            for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
+                head[members[i], j] = pf1[members[i], P_H]
+            for i in range(ci[c, C_LINK], ci[c, C_LINK_END]):
+                e = members[i]
+                lf[e, L_Q, j] = lf1[e, L_Q]
+                held[e, j] = li1[e, L_HELD]

@@ -1,0 +1,251 @@
+"""The march of :mod:`surge.kernel.march` for many scenarios on one grid at once.
+
+A block is ``WIDE`` scenarios ("lanes") whose waves, heads and flows stand side by side: the lane
+is the innermost index of every array, so that each step of the arithmetic is one short loop of
+fixed length that the compiler turns into vector instructions, at junctions, valves and pumps as
+well as in the pipes. What is the same for all lanes (what meets what, impedances) is kept once.
+
+The physics and the order of the arithmetic are those of the single march, so that each lane gives
+the single march's figures to rounding. A lane that fails is marked and left to itself; the others
+do not notice.
+"""
+
+from __future__ import annotations
+
+from collections import namedtuple
+
+from surge.kernel.batch_clusters import solve_apart, solve_together
+from surge.kernel.batch_links import LARGEST, LOSS, SLOPE, WIDE, inner, lumped, solve_chains, solve_pairs
+from surge.kernel.batch_pipes import arrive, leave, pass_pipes, slide
+from surge.kernel.laws import (
+    E_POINT,
+    L_A,
+    L_B,
+    L_C,
+    L_C2,
+    L_KIND,
+    L_MEMORY,
+    L_Q,
+    L_SPEED,
+    L_Z,
+    LUMPED,
+    NOT_FINITE,
+    OK,
+    jit,
+)
+from surge.kernel.march import SAME_HEAD
+
+# What a block works on, with W for WIDE. Sizes: number of nodes, entries of a loss table, lumped
+# elements. Waves (buffer, W) and their window; envelope of doubled heads (nodes, W) or (0, W); all four once
+# more as they lie in memory;
+# pipes (n, 2): row of node 0 and number of reaches; friction of pipes and of ends (n, W): frozen
+# coefficient, 1/step and first entry of its table in ``table``; ends: ei, y (n,), what arrives and
+# the loss still to come (n, W); points, links and groups as in surge.kernel.batch_links and
+# surge.kernel.batch_clusters; laws (lane, link, is speed, place reached, end) and their tables; named
+# nodes; ``well`` 1 or 0, status and step of failure of every lane (W,).
+Block = namedtuple(
+    "Block",
+    "sizes p m window hi lo flat_p flat_m flat_hi flat_lo pipes r step row table place share ei y x late "
+    "end_r end_step end_row z fixed xy head stub_y stub highest lowest when_highest when_lowest li lf "
+    "held knots coef lumps lump_row plain pairs chains chain together apart members law_i law_t law_v "
+    "probe probe_high probe_low probe_when_high probe_when_low probe_heads well status failed bad work "
+    "matrix rhs again pi pf1 li1 lf1 knots1 coef1 matrix1 rhs1",
+)
+
+
+@inner
+def _move(time, law_i, times, values, lf):
+    """Set every link that moves to what it is at ``time``; at a double time the later value holds."""
+    for i in range(law_i.shape[0]):
+        k = law_i[i, 3]
+        last = law_i[i, 4]
+        while k + 1 < last and times[k + 1] <= time:
+            k += 1
+        law_i[i, 3] = k
+        value = values[k]
+        if k + 1 < last and time > times[k]:
+            value += (time - times[k]) / (times[k + 1] - times[k]) * (values[k + 1] - values[k])
+        lane = law_i[i, 0]
+        e = law_i[i, 1]
+        if law_i[i, 2]:
+            lf[e, L_SPEED, lane] = value
+        else:
+            c = lf[e, L_C, lane] * value
+            lf[e, L_C2, lane] = c * c
+
+
+@inner
+def _store(stub_y, head, stub, xy):
+    """What the storage of lumped elements brings to their points (trapezoidal, like a short stub)."""
+    for i in range(stub_y.size):
+        admittance = stub_y[i]
+        for j in range(WIDE):
+            stub[i, j] = 2.0 * head[i, j] - stub[i, j]
+            xy[i, j] += admittance * stub[i, j]
+
+
+@inner
+def _plain(plain, z, fixed, xy, head):
+    """Points without a link."""
+    for i in range(plain.size):
+        point = plain[i]
+        impedance = z[point]
+        for j in range(WIDE):
+            head[point, j] = fixed[point, j] + xy[point, j] * impedance
+
+
+@inner
+def _remember(head, lump_row, li, lf, lumps, loss, slope):
+    """Keep what lumped elements need for the next step (trapezoidal inertia and loss)."""
+    for e in range(li.shape[0]):
+        if li[e, L_KIND] == LUMPED:
+            a = li[e, L_A]
+            b = li[e, L_B]
+            lumped(e, lf[e, L_Q], lump_row, li, lf, lumps, loss, slope)
+            for j in range(WIDE):
+                drop = head[a, j] - head[b, j]
+                lf[e, L_MEMORY, j] = lf[e, L_Z, j] * lf[e, L_Q, j] + drop - loss[j]
+
+
+@inner
+def _extremes(step, head, highest, lowest, when_highest, when_lowest):
+    """Keep highest and lowest heads, and the first step of each; rows are points or nodes."""
+    for i in range(head.shape[0]):
+        for j in range(WIDE):
+            h = head[i, j]
+            above = h > highest[i, j] + SAME_HEAD
+            below = h < lowest[i, j] - SAME_HEAD
+            highest[i, j] = h if above else highest[i, j]
+            lowest[i, j] = h if below else lowest[i, j]
+            when_highest[i, j] = step if above else when_highest[i, j]
+            when_lowest[i, j] = step if below else when_lowest[i, j]
+
+
+@inner
+def _at_probes(probe, p, m, window, heads):
+    """Heads of the named nodes now; friction has moved from P to M and left their sum."""
+    for i in range(probe.size):
+        a = window[0] + probe[i]
+        b = window[1] + probe[i]
+        for j in range(WIDE):
+            heads[i, j] = 0.5 * (p[a, j] + m[b, j])
+
+
+@inner
+def _record(row, points, flows, ei, y, x, head, lf, kept_heads, kept_flows):
+    """Write heads of chosen points, and flows of chosen links (then flows into pipe ends)."""
+    links = lf.shape[0]
+    for i in range(points.size):
+        for j in range(WIDE):
+            kept_heads[row, i, j] = head[points[i], j]
+    for i in range(flows.size):
+        e = flows[i]
+        for j in range(WIDE):
+            if e < links:
+                kept_flows[row, i, j] = lf[e, L_Q, j]
+            else:
+                kept_flows[row, i, j] = (head[ei[e - links, E_POINT], j] - x[e - links, j]) * y[e - links]
+
+
+@inner
+def _mark(step, bad, head, well, status, failed, look):
+    """Mark the lanes that fail at ``step``; every so often (``look``) heads must be numbers."""
+    for j in range(WIDE):
+        if look:
+            total = 0.0
+            for i in range(head.shape[0]):
+                total += abs(head[i, j])
+            if not total < LARGEST:
+                bad[j] = NOT_FINITE
+        if bad[j] != OK and well[j] > 0.0:
+            well[j] = 0.0
+            status[j] = bad[j]
+            failed[j] = step
+        bad[j] = OK
+
+
+@jit
+def march_block(block, first, steps, dt, frozen, stride, points, flows, kept_heads, kept_flows):
+    """March all lanes ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``block`` is changed.
+
+    Parameters
+    ----------
+    block : Block
+        Built by :func:`surge.transient.batch.march_batch`.
+    frozen : bool
+        Friction coefficient fixed per pipe and lane, or from tables.
+    stride : int
+        Histories are kept at the instants whose number is a multiple of it.
+    points, flows : int arrays, shape (n,) and (m,)
+        Points, and links or (beyond their number) pipe ends, whose histories are kept.
+    kept_heads, kept_flows : float64 arrays, shape (rows, n, W) and (rows, m, W)
+        Row k is for instant k * stride.
+    """
+    # Names of their own before the loop: an array taken out of the block inside it costs a count.
+    sizes, p, m, window, pipes = block.sizes, block.p, block.m, block.window, block.pipes
+    r, row, step, table, place, share = block.r, block.row, block.step, block.table, block.place, block.share
+    ei, y, x, late = block.ei, block.y, block.x, block.late
+    end_r, end_row, end_step = block.end_r, block.end_row, block.end_step
+    z, fixed, xy, head, stub_y, stub = block.z, block.fixed, block.xy, block.head, block.stub_y, block.stub
+    highest, lowest = block.highest, block.lowest
+    when_highest, when_lowest = block.when_highest, block.when_lowest
+    li, lf, held, knots, coef, lumps, lump_row = (
+        block.li, block.lf, block.held, block.knots, block.coef, block.lumps, block.lump_row
+    )  # fmt: skip
+    plain, pairs, chains, chain = block.plain, block.pairs, block.chains, block.chain
+    together, apart, members = block.together, block.apart, block.members
+    law_i, law_t, law_v, well, status, failed, bad = (
+        block.law_i, block.law_t, block.law_v, block.well, block.status, block.failed, block.bad
+    )  # fmt: skip
+    probe, probe_high, probe_low = block.probe, block.probe_high, block.probe_low
+    probe_when_high, probe_when_low = block.probe_when_high, block.probe_when_low
+    probe_heads = block.probe_heads
+    w, matrix, rhs, again, pi = block.work, block.matrix, block.rhs, block.again, block.pi
+    pf1, li1, lf1, matrix1, rhs1 = block.pf1, block.li1, block.lf1, block.matrix1, block.rhs1
+    knots1, coef1 = block.knots1, block.coef1
+    flat_p, flat_m, high, low = block.flat_p, block.flat_m, block.flat_hi, block.flat_lo
+    w_loss, w_slope = w[LOSS], w[SLOPE]
+    keep = points.size + flows.size > 0
+    size, entries, n_lumped = sizes[0], sizes[1], sizes[2]
+    ahead = False
+    for k in range(first, first + steps):
+        leave(p, m, window, frozen, ei, x, late, head, end_r, end_step, end_row, table, entries)
+        if ahead:
+            ahead = False
+        else:
+            ahead = frozen and k + 1 < first + steps
+            pass_pipes(
+                ahead, frozen, flat_p, flat_m, window, high, low, pipes, r, row, step, table, entries, place,
+                share,
+            )  # fmt: skip
+        slide(p, m, window, size)
+        # A law point that falls on this instant holds although n*dt may be rounded below it.
+        _move((k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
+        arrive(p, m, window, ei, y, x, late, xy)
+        if n_lumped > 0:
+            _store(stub_y, head, stub, xy)
+        _plain(plain, z, fixed, xy, head)
+        solve_pairs(pairs, z, fixed, xy, head, li, lf)
+        if chains.shape[0] > 0:
+            solve_chains(
+                chains, chain, z, fixed, xy, head, lump_row, li, lf, knots, coef, lumps, w, well, bad
+            )
+        if together.shape[0] > 0:
+            solve_together(
+                together, members, z, fixed, xy, head, lump_row, li, lf, held, knots, coef, lumps, w, well,
+                bad, matrix, rhs, again,
+            )  # fmt: skip
+        if apart.shape[0] > 0:
+            solve_apart(
+                apart, members, fixed, xy, head, lump_row, lf, held, lumps, well, bad, pi, pf1, li1, lf1,
+                knots1, coef1, matrix1, rhs1,
+            )  # fmt: skip
+        if n_lumped > 0:
+            _remember(head, lump_row, li, lf, lumps, w_loss, w_slope)
+        _mark(k, bad, head, well, status, failed, k % 256 == 255 or k == first + steps - 1)
+        _extremes(k + 1, head, highest, lowest, when_highest, when_lowest)
+        if probe.size > 0:
+            _at_probes(probe, p, m, window, probe_heads)
+            _extremes(k + 1, probe_heads, probe_high, probe_low, probe_when_high, probe_when_low)
+        if keep and (k + 1) % stride == 0:
+            _record((k + 1) // stride, points, flows, ei, y, x, head, lf, kept_heads, kept_flows)

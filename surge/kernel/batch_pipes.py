@@ -1,0 +1,266 @@
+"""Pipes and their ends in the batch march: waves move on, lose friction, and reach their points.
+
+As :mod:`surge.kernel.march`, for ``WIDE`` lanes side by side. Waves are arrays (buffer, W), or flat, in
+which the window of P moves back by a row a step and that of M forward; node 0 of a pipe and its
+reaches are a row of ``pipes``.
+
+Indices of the long loops are unsigned: one that might count from the end keeps the compiler from
+using vectors. With frozen friction two instants are done in one sweep, which halves the memory that
+passes by; nothing at the ends of a pipe can reach its inner nodes sooner.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from surge.kernel.batch_links import WIDE, inner
+from surge.kernel.laws import E_NODE, E_POINT
+
+ROW = np.uint64(WIDE)
+
+
+@inner
+def _two_steps_watched(p, m, p0, m0, k, r, high, low, h0, sums, reaches):
+    """Two instants of pipe ``k`` with frozen friction in one sweep, and their envelope.
+
+    Arrays are flat; ``p0``, ``m0`` and ``h0`` are where node 0 of the pipe is in them. The sweep
+    does node i at this instant and then node i - 1 at the next: what arrives there has just been
+    made (P by node i - 2, M by node i) and lies where the windows will be. ``sums`` (W,) carries
+    P + M of this instant from node to node.
+    """
+    for j in range(WIDE):
+        at = np.uint64(j) + ROW
+        a = p[p0 + at]
+        b = m[m0 + at]
+        sums[j] = a + b
+        d = a - b
+        w = r[k, j] * d * abs(d)
+        p[p0 + at] = a - w
+        m[m0 + at] = b + w
+    for i in range(reaches - 2):
+        base = np.uint64(i) * ROW
+        for j in range(WIDE):
+            at = base + np.uint64(j)
+            ahead = at + ROW + ROW
+            a = p[p0 + ahead]
+            b = m[m0 + ahead]
+            now = a + b
+            d = a - b
+            w = r[k, j] * d * abs(d)
+            p[p0 + ahead] = a - w
+            b += w
+            a = p[p0 + at]
+            s = a + b
+            before = sums[j]
+            sums[j] = now
+            high[h0 + at + ROW] = max(high[h0 + at + ROW], max(before, s))
+            low[h0 + at + ROW] = min(low[h0 + at + ROW], min(before, s))
+            d = a - b
+            w = r[k, j] * d * abs(d)
+            p[p0 + at] = a - w
+            m[m0 + ahead] = b + w
+    base = np.uint64(reaches - 2) * ROW
+    for j in range(WIDE):
+        at = base + np.uint64(j)
+        ahead = at + ROW + ROW
+        a = p[p0 + at]
+        b = m[m0 + ahead]
+        s = a + b
+        high[h0 + at + ROW] = max(high[h0 + at + ROW], max(sums[j], s))
+        low[h0 + at + ROW] = min(low[h0 + at + ROW], min(sums[j], s))
+        d = a - b
+        w = r[k, j] * d * abs(d)
+        p[p0 + at] = a - w
+        m[m0 + ahead] = b + w
+
+
+@inner
+def _two_steps(p, m, p0, m0, k, r, reaches):
+    """As :func:`_two_steps_watched` without the envelope."""
+    for j in range(WIDE):
+        at = np.uint64(j) + ROW
+        d = p[p0 + at] - m[m0 + at]
+        w = r[k, j] * d * abs(d)
+        p[p0 + at] -= w
+        m[m0 + at] += w
+    for i in range(reaches - 2):
+        base = np.uint64(i) * ROW
+        for j in range(WIDE):
+            at = base + np.uint64(j)
+            ahead = at + ROW + ROW
+            a = p[p0 + ahead]
+            b = m[m0 + ahead]
+            d = a - b
+            w = r[k, j] * d * abs(d)
+            p[p0 + ahead] = a - w
+            b += w
+            a = p[p0 + at]
+            d = a - b
+            w = r[k, j] * d * abs(d)
+            p[p0 + at] = a - w
+            m[m0 + ahead] = b + w
+    base = np.uint64(reaches - 2) * ROW
+    for j in range(WIDE):
+        at = base + np.uint64(j)
+        ahead = at + ROW + ROW
+        d = p[p0 + at] - m[m0 + ahead]
+        w = r[k, j] * d * abs(d)
+        p[p0 + at] -= w
+        m[m0 + ahead] += w
+
+
+@inner
+def _envelope(p, m, p0, m0, high, low, h0, reaches):
+    """Envelope of the inner nodes of one pipe at this instant."""
+    for at in range(ROW, np.uint64(reaches) * ROW):
+        s = p[p0 + at] + m[m0 + at]
+        high[h0 + at] = max(high[h0 + at], s)
+        low[h0 + at] = min(low[h0 + at], s)
+
+
+@inner
+def _one_step(p, m, p0, m0, k, r, reaches):
+    """One instant of pipe ``k`` with frozen friction."""
+    for i in range(1, reaches):
+        base = np.uint64(i) * ROW
+        for j in range(WIDE):
+            at = base + np.uint64(j)
+            d = p[p0 + at] - m[m0 + at]
+            w = r[k, j] * d * abs(d)
+            p[p0 + at] -= w
+            m[m0 + at] += w
+
+
+@inner
+def _local(p, m, p0, m0, k, row, step, table, end, reaches, place, share):
+    """One instant of pipe ``k``, the loss from tables; beyond it goes on along the last straight piece.
+
+    In loops of their own, because the one that looks up cannot take several lanes at a time.
+    """
+    for i in range(1, reaches):
+        base = np.uint64(i) * ROW
+        for j in range(WIDE):
+            at = base + np.uint64(j)
+            u = abs(p[p0 + at] - m[m0 + at]) * step[k, j]
+            n = np.int32(u if u < end else end)
+            place[j] = row[k, j] + n
+            share[j] = u - n
+        for j in range(WIDE):
+            n = np.uint32(place[j])
+            a = table[n]
+            share[j] = a + share[j] * (table[n + np.uint32(1)] - a)
+        for j in range(WIDE):
+            at = base + np.uint64(j)
+            a = p[p0 + at]
+            b = m[m0 + at]
+            w = share[j] if a >= b else -share[j]
+            p[p0 + at] = a - w
+            m[m0 + at] = b + w
+
+
+@inner
+def pass_pipes(twice, frozen, p, m, window, high, low, pipes, r, row, step, table, entries, place, share):
+    """All pipes at this instant, with frozen friction at the next one too if ``twice``."""
+    watch = high.size > 0
+    for k in range(pipes.shape[0]):
+        h0 = np.uint64(pipes[k, 0]) * ROW
+        p0 = h0 + np.uint64(window[0]) * ROW
+        m0 = h0 + np.uint64(window[1]) * ROW
+        reaches = pipes[k, 1]
+        if reaches < 2:
+            continue
+        if not twice and watch:
+            _envelope(p, m, p0, m0, high, low, h0, reaches)
+        if not frozen:
+            _local(p, m, p0, m0, k, row, step, table, entries - 2.0, reaches, place, share)
+        elif not twice:
+            _one_step(p, m, p0, m0, k, r, reaches)
+        elif watch:
+            _two_steps_watched(p, m, p0, m0, k, r, high, low, h0, share, reaches)
+        else:
+            _two_steps(p, m, p0, m0, k, r, reaches)
+
+
+@inner
+def _leave_frozen(waves, at, e, point, x, late, head, r):
+    """Send the wave of a point into the end ``e`` of a pipe, node ``at`` of its waves."""
+    for j in range(WIDE):
+        g = 2.0 * (head[point, j] - x[e, j])
+        loss = r[e, j] * g * abs(g)
+        late[e, j] = loss
+        waves[at, j] = x[e, j] + g - loss
+
+
+@inner
+def _leave_local(waves, at, e, point, x, late, head, step, row, table, last):
+    """As :func:`_leave_frozen`, the loss from a table; beyond it the loss goes on squared."""
+    for j in range(WIDE):
+        g = 2.0 * (head[point, j] - x[e, j])
+        u = abs(g) * step[e, j]
+        first = row[e, j]
+        if u < last:
+            n = int(u)
+            loss = table[first + n] + (u - n) * (table[first + n + 1] - table[first + n])
+        else:
+            scale = u / last
+            loss = table[first + last] * scale * scale
+        loss = loss if g >= 0.0 else -loss
+        late[e, j] = loss
+        waves[at, j] = x[e, j] + g - loss
+
+
+@inner
+def leave(p, m, window, frozen, ei, x, late, head, r, step, row, table, entries):
+    """Send the waves of all points into their pipes, less half a reach's loss; keep the other half."""
+    n_start = ei.shape[0] // 2
+    for e in range(ei.shape[0]):
+        point = ei[e, E_POINT]
+        at = window[0 if e < n_start else 1] + ei[e, E_NODE]
+        if frozen and e < n_start:
+            _leave_frozen(p, at, e, point, x, late, head, r)
+        elif frozen:
+            _leave_frozen(m, at, e, point, x, late, head, r)
+        elif e < n_start:
+            _leave_local(p, at, e, point, x, late, head, step, row, table, entries - 1)
+        else:
+            _leave_local(m, at, e, point, x, late, head, step, row, table, entries - 1)
+
+
+@inner
+def slide(p, m, window, size):
+    """One step on: the window of P goes back by a row and that of M forward."""
+    if window[0] == 0:
+        spare = p.shape[0] - size
+        for i in range(size - 1, -1, -1):
+            for j in range(WIDE):
+                p[spare + i, j] = p[i, j]
+        for i in range(size):
+            for j in range(WIDE):
+                m[i, j] = m[spare + i, j]
+        window[0] = spare
+        window[1] = 0
+    window[0] -= 1
+    window[1] += 1
+
+
+@inner
+def arrive(p, m, window, ei, y, x, late, xy):
+    """Bring the waves that arrive at pipe ends to their points: ``x`` of every end, sum(x*y)."""
+    n_start = ei.shape[0] // 2
+    for i in range(xy.shape[0]):
+        for j in range(WIDE):
+            xy[i, j] = 0.0
+    for e in range(ei.shape[0]):
+        point = ei[e, E_POINT]
+        node = ei[e, E_NODE]
+        if e < n_start:
+            at = window[1] + node
+            for j in range(WIDE):
+                x[e, j] = m[at, j] + late[e, j]
+        else:
+            at = window[0] + node
+            for j in range(WIDE):
+                x[e, j] = p[at, j] + late[e, j]
+        admittance = y[e]
+        for j in range(WIDE):
+            xy[point, j] += x[e, j] * admittance

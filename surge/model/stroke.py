@@ -1,0 +1,191 @@
+"""Stroke laws: opening against time, and what that means for the flow a valve passes.
+
+A law is a table of (time [s], opening or speed fraction [-]), straight between its points; two
+points at one time are a step, at whose instant the later value holds.
+"""
+
+from __future__ import annotations
+
+import bisect
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from surge.errors import CaseError, Fault
+from surge.model.lineup import Origin, PumpMove, Scenario, Table, ValveMove
+
+SAME = 1e-6  # [-] openings nearer than this are the same
+
+
+def join(law: Table, opening: float) -> Table | None:
+    """Cut a whole-stroke law where it first passes ``opening``; its time then begins at 0.
+
+    Returns None when the law never passes there. A valve that stands at 40 % and closes by a
+    20 s stroke is therefore shut after 8 s: it moves at the speed of its stroke.
+    """
+    if abs(law[0][1] - opening) <= SAME:
+        waits = ((law[0][0], opening),) if law[0][0] > 0.0 else ()
+        return ((0.0, opening), *waits, *law[1:])
+    for i, ((t0, x0), (t1, x1)) in enumerate(zip(law, law[1:], strict=False)):
+        if min(x0, x1) - SAME <= opening <= max(x0, x1) + SAME:
+            share = 0.0 if x1 == x0 else (opening - x0) / (x1 - x0)
+            start = t0 + min(max(share, 0.0), 1.0) * (t1 - t0)
+            return ((0.0, opening), *((t - start, x) for t, x in law[i + 1 :]))
+    return None
+
+
+def follow(opening: float, moves: tuple[ValveMove, ...]) -> Table:
+    """Opening of a valve over the whole scenario.
+
+    Parameters
+    ----------
+    opening : float
+        At time 0 [-].
+    moves : tuple of ValveMove
+        Of this one valve, not overlapping.
+
+    Raises
+    ------
+    CaseError
+        A law that does not pass the opening at which the valve stands.
+    """
+    points: list[tuple[float, float]] = [(0.0, opening)]
+    for move in sorted(moves, key=lambda m: m.start):
+        law = join(move.law, points[-1][1])
+        if law is None:
+            raise CaseError([_cannot_join(move.origin, move.valve, points[-1][1], move.law)])
+        points += [(move.start + t, x) for t, x in law]
+    return _tidy(points)
+
+
+def follow_speed(speed: float, moves: tuple[PumpMove, ...]) -> Table:
+    """Speed of a pump over the whole scenario; laws are fractions of ``speed`` [-]."""
+    moves = tuple(sorted(moves, key=lambda m: m.start))
+    points: list[tuple[float, float]] = [(0.0, speed * (moves[0].law[0][1] if moves else 1.0))]
+    for move in moves:
+        points.append((move.start, points[-1][1]))
+        points += [(move.start + t, speed * x) for t, x in move.law]
+    return _tidy(points)
+
+
+def _tidy(points: list[tuple[float, float]]) -> Table:
+    """Drop a point that repeats its neighbour."""
+    return tuple(p for i, p in enumerate(points) if i == 0 or p != points[i - 1])
+
+
+def _cannot_join(origin: Origin, valve: str, opening: float, law: Table) -> Fault:
+    low, high = min(x for _, x in law), max(x for _, x in law)
+    return Fault(
+        path=origin,
+        found=f'the law of "{valve}" runs from {low:.3g} to {high:.3g}; the valve stands at {opening:.3g}',
+        expected="a law that passes the opening at which the valve stands",
+        remedy=f"begin the table at {opening:.3g}, or set the valve's opening before",
+    )
+
+
+def through_characteristic(law: Table, characteristic: Table) -> Table:
+    """Kv ratio against time of a valve that follows ``law``: exact, a point at every knot passed."""
+    xs = [x for x, _ in characteristic]
+
+    def ratio(x: float) -> float:
+        i = min(max(bisect.bisect_right(xs, x) - 1, 0), len(xs) - 2)
+        (x0, y0), (x1, y1) = characteristic[i], characteristic[i + 1]
+        return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+
+    points = [(law[0][0], ratio(law[0][1]))]
+    for (t0, a), (t1, b) in zip(law, law[1:], strict=False):
+        if t1 > t0 and a != b:
+            inside = sorted((x for x in xs if min(a, b) < x < max(a, b)), reverse=b < a)
+            points += [(t0 + (x - a) / (b - a) * (t1 - t0), ratio(x)) for x in inside]
+        points.append((t1, ratio(b)))
+    return tuple(points)
+
+
+def with_strokes(scenario: Scenario, strokes: Mapping[str, float]) -> Scenario:
+    """Return a scenario in which valves close in other times, their laws stretched.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    strokes : dict of str to float
+        Valve -> time of its whole closing stroke [s]. Openings keep their times.
+
+    Notes
+    -----
+    Steps of a shutdown that wait for a valve begin earlier or later with it. A step in no time
+    becomes a straight stroke.
+    """
+
+    def law_of(move: ValveMove) -> Table:
+        closes = move.law[-1][1] < move.law[0][1]
+        return stretched(move.law, strokes[move.valve]) if closes and move.valve in strokes else move.law
+
+    return with_laws(scenario, law_of)
+
+
+def with_laws(scenario: Scenario, law_of: Callable[[ValveMove], Table]) -> Scenario:
+    """Return a scenario in which valves move by other laws.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    law_of : callable
+        Gives the law of a move, another one or its own. Steps of a shutdown that wait for a valve begin
+        earlier or later with it.
+    """
+    ends: dict[str, float] = {}
+    moves: list[ValveMove] = []
+    pumps: list[PumpMove] = []
+    # A step that waits comes after the one that it waits for, if need be by its place in the case.
+    everything: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+    for move in sorted(everything, key=lambda m: (m.start, m.origin[-1:])):
+        start, law = move.start, move.law
+        if move.after in ends:
+            start = max(move.earliest, ends[move.after]) + move.wait
+        if isinstance(move, PumpMove):
+            name = move.pump
+            pumps.append(replace(move, start=start))
+        else:
+            name, law = move.valve, law_of(move)
+            moves.append(replace(move, start=start, law=law))
+        if move.side:
+            ends[name] = start + law[-1][0]
+    order = {m.origin: i for i, m in enumerate(scenario.moves)}
+    pump_order = {m.origin: i for i, m in enumerate(scenario.pump_moves)}
+    return replace(
+        scenario,
+        moves=tuple(sorted(moves, key=lambda m: order[m.origin])),
+        pump_moves=tuple(sorted(pumps, key=lambda m: pump_order[m.origin])),
+    )
+
+
+def stretched(law: Table, time: float) -> Table:
+    """Return a law of the same shape whose whole stroke takes ``time`` [s]."""
+    whole = law[-1][0]
+    if whole <= 0.0:
+        return ((0.0, law[0][1]), (time, law[-1][1]))
+    return tuple((t * time / whole, x) for t, x in law)
+
+
+def shortest_movement(laws: tuple[Table, ...]) -> float:
+    """Shortest time in which any law moves without a step [s], infinite when all are steps."""
+    times = [
+        _span(law)
+        for law in laws
+        if any(t1 > t0 and a != b for (t0, a), (t1, b) in zip(law, law[1:], strict=False))
+    ]
+    return min(times, default=float("inf"))
+
+
+def has_steps(laws: tuple[Table, ...]) -> bool:
+    """Whether anything moves in no time."""
+    return any(t0 == t1 and a != b for law in laws for (t0, a), (t1, b) in zip(law, law[1:], strict=False))
+
+
+def _span(law: Table) -> float:
+    moving = [(t0, t1) for (t0, a), (t1, b) in zip(law, law[1:], strict=False) if t1 > t0 and a != b]
+    return moving[-1][1] - moving[0][0]
+
+
+def last_event(laws: tuple[Table, ...]) -> float:
+    """When the last movement ends [s]."""
+    return max((law[-1][0] for law in laws), default=0.0)

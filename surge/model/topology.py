@@ -1,0 +1,156 @@
+"""How the line-up hangs together: what is joined to what, and how long a wave travels."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from surge.model.lineup import LineUp, Pipe, Valve
+
+
+@dataclass(frozen=True, kw_only=True)
+class PipelinePeriod:
+    """Twice the travel time from a valve to the end that reflects.
+
+    Attributes
+    ----------
+    valve : str
+    upstream, downstream : float or None
+        Period on the side the flow comes from and on the other [s]; None where no tank or
+        supply can be reached on that side.
+    reflects_at : str
+        Name of the tank or supply that reflects upstream, "" where there is none.
+    """
+
+    valve: str
+    upstream: float | None
+    downstream: float | None
+    reflects_at: str
+
+    @property
+    def longest(self) -> float:
+        """The longer side [s], 0 where neither side has a tank."""
+        return max(self.upstream or 0.0, self.downstream or 0.0)
+
+
+Joined = dict[str, list[tuple[str, str, float]]]
+
+
+def neighbours(lineup: LineUp, *, without: Collection[str] = ()) -> Joined:
+    """Points joined by an element: point -> [(other point, element, travel time [s])]."""
+    joined: Joined = {p.name: [] for p in lineup.points}
+    for element in lineup.elements:
+        if element.name in without:
+            continue
+        time = element.travel_time if isinstance(element, Pipe) else 0.0
+        joined[element.start].append((element.end, element.name, time))
+        joined[element.end].append((element.start, element.name, time))
+    return joined
+
+
+def components(lineup: LineUp, *, without: Collection[str] = ()) -> list[set[str]]:
+    """Sets of points that are joined once the elements ``without`` are taken out."""
+    joined = neighbours(lineup, without=without)
+    left = dict.fromkeys(joined)
+    found: list[set[str]] = []
+    while left:
+        stack = [next(iter(left))]
+        part: set[str] = set()
+        while stack:
+            point = stack.pop()
+            if point in part:
+                continue
+            part.add(point)
+            left.pop(point)
+            stack.extend(other for other, _, _ in joined[point])
+        found.append(part)
+    return found
+
+
+def sides(lineup: LineUp) -> dict[str, str]:
+    """Side on which every element stands: "shore", "ship", or "" where hoses and arms do not tell.
+
+    Hoses and arms part the two sides, and stand on neither themselves.
+    """
+    across = {p.name for p in lineup.pipes if p.kind in ("hose", "arm")}
+    holders = {t.point: t.side for t in lineup.tanks} | {s.point: "shore" for s in lineup.supplies}
+    side_of_point: dict[str, str] = {}
+    for part in components(lineup, without=across):
+        found = {holders[p] for p in part if p in holders}
+        side_of_point |= dict.fromkeys(part, found.pop() if len(found) == 1 else "")
+    return {e.name: "" if e.name in across else side_of_point[e.start] for e in lineup.elements}
+
+
+def pressure_points(lineup: LineUp) -> dict[str, str]:
+    """Points where a tank or supply holds the pressure: point -> its name."""
+    return {t.point: t.name for t in lineup.tanks} | {s.point: s.name for s in lineup.supplies}
+
+
+def travel_times(
+    lineup: LineUp, start: str, *, without: Collection[str] = (), joined: Joined | None = None
+) -> dict[str, float]:
+    """Shortest travel time of a wave from ``start`` to every point it reaches [s] (Dijkstra).
+
+    ``joined`` is what :func:`neighbours` gives for the whole line-up, where that is at hand.
+    """
+    if joined is None:
+        joined = neighbours(lineup)
+    times: dict[str, float] = {}
+    queue = [(0.0, start)]
+    while queue:
+        time, point = heapq.heappop(queue)
+        if point in times:
+            continue
+        times[point] = time
+        for other, element, step in joined[point]:
+            if other not in times and element not in without:
+                heapq.heappush(queue, (time + step, other))
+    return times
+
+
+def _nearest(
+    lineup: LineUp, point: str, valve: str, *, shore: bool, joined: Joined
+) -> tuple[float | None, str]:
+    """Twice the way to the nearest end of the wanted side that holds a pressure; else of any side."""
+    holders = pressure_points(lineup)
+    ship = {t.point for t in lineup.tanks if t.side == "ship"}
+    times = travel_times(lineup, point, without=(valve,), joined=joined)
+    reached = sorted(((p in ship) == shore, t, holders[p]) for p, t in times.items() if p in holders)
+    if not reached:
+        return None, ""
+    _, time, name = reached[0]
+    return 2 * time, name
+
+
+def pipeline_period(
+    lineup: LineUp, valve: Valve, *, flow: float = 0.0, joined: Joined | None = None
+) -> PipelinePeriod:
+    """Pipeline period of a valve: to the shore tank or supply that feeds it, and on to a ship's tank.
+
+    Other open ship's tanks are nearer to a drop line valve, but send back only part of a wave, and
+    none once they are shut; so they count only where no shore tank can be reached.
+    ``flow`` [m3/s] through the valve tells which side is upstream; at rest it is the ``start``.
+    """
+    up, down = (valve.start, valve.end) if flow >= 0 else (valve.end, valve.start)
+    if joined is None:
+        joined = neighbours(lineup)
+    above, name = _nearest(lineup, up, valve.name, shore=True, joined=joined)
+    below, _ = _nearest(lineup, down, valve.name, shore=False, joined=joined)
+    return PipelinePeriod(valve=valve.name, upstream=above, downstream=below, reflects_at=name)
+
+
+def longest_period(lineup: LineUp, flows: Mapping[str, float]) -> float:
+    """Longest pipeline period of the line-up [s].
+
+    The greater of every valve's, and of twice the way between the two pressure-holding ends
+    farthest apart (what a pump stop goes by); without either, twice the whole length.
+    """
+    joined = neighbours(lineup)
+    periods = (pipeline_period(lineup, v, flow=flows.get(v.name, 0.0), joined=joined) for v in lineup.valves)
+    best = max((p.longest for p in periods), default=0.0)
+    holders = pressure_points(lineup)
+    for point in holders:
+        times = travel_times(lineup, point, joined=joined)
+        best = max(best, max((2 * t for p, t in times.items() if p in holders and p != point), default=0.0))
+    return best or 2 * sum(p.travel_time for p in lineup.pipes)

@@ -1,0 +1,209 @@
+"""Rules for the scenarios: what moves must exist, and be able to move in that way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from surge.errors import Fault
+from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
+from surge.model.stroke import join
+from surge.model.topology import sides
+from surge.model.validation_fields import (
+    FLOW,
+    LEVEL,
+    OPENING,
+    SHARE,
+    Range,
+    outlet_faults,
+    pressure_range,
+    unknown_name,
+)
+
+LONGEST = 3600.0  # [s] what happens later than this is another scenario; our own bound
+CLOSE = 1e-9  # [s], [-] room for rounding
+TIME = Range(0.0, LONGEST, "give the time from the beginning of the scenario", "s")
+SHORTEST = 1e-3  # [s] a movement shorter than this is a step
+DURATION = Range(0.0, LONGEST, "give the time from the beginning of the movement", "s")
+
+
+def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
+    """Yield the faults of all scenarios of a line-up."""
+    for scenario in lineup.scenarios:
+        yield from _state_faults(lineup, scenario)
+        yield from _level_faults(lineup, scenario)
+        yield from _valve_faults(lineup, scenario)
+        yield from _pump_faults(lineup, scenario)
+        yield from _side_faults(lineup, scenario)
+        for term, seconds in scenario.timing:
+            yield from DURATION.faults((*scenario.origin, "shutdown", term), seconds)
+        if not scenario.moves and not scenario.pump_moves:
+            yield Fault(
+                path=(*scenario.origin, "event"),
+                found="a scenario in which nothing happens",
+                expected="an event or a step of a shutdown",
+                remedy="add [[scenario.event]] with at and one of close, open, move, stop, start",
+            )
+
+
+def _state_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    origin, valves = scenario.origin, [valve.name for valve in lineup.valves]
+    if scenario.rate is not None:
+        yield from FLOW.faults((*origin, "rate"), scenario.rate)
+        if lineup.rate is None:
+            yield Fault(
+                path=(*origin, "rate"),
+                found=f"{FLOW.show(scenario.rate)}, but the case has no [rate]",
+                expected="a [rate] that says by which means a rate is reached",
+                remedy="add [rate] with agreed, means and at, or leave the rate of the scenario out",
+            )
+    for name, opening in scenario.openings:
+        path = (*origin, "openings", name)
+        yield from OPENING.faults(path, opening)
+        if name not in valves:
+            yield unknown_name(path, name, kind="valve", known=valves)
+    for k, name in enumerate(scenario.shut_at_start):
+        if name not in valves:
+            yield unknown_name((*origin, "shut_at_start", k), name, kind="valve", known=valves)
+    rule = pressure_range("give the pressure shut in at this point", above=-lineup.atmosphere)
+    for name, pressure in scenario.trapped:
+        path = (*origin, "trapped_pressure", name)
+        yield from rule.faults(path, pressure)
+        if name not in lineup.points_by_name:
+            yield unknown_name(path, name, kind="point", known=lineup.points_by_name)
+
+
+def _level_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    tanks = {tank.name: tank for tank in lineup.tanks}
+    for name, level in scenario.levels:
+        path = (*scenario.origin, "levels", name)
+        yield from LEVEL.faults(path, level)
+        if name in tanks:
+            yield from outlet_faults(lineup, tanks[name], level=level, path=path)
+        else:
+            yield unknown_name(path, name, kind="tank", known=tanks)
+
+
+def _law_faults(move: ValveMove | PumpMove) -> Iterator[Fault]:
+    """Yield the faults of the law itself; its table stands under ``table`` in a path."""
+    path, law = (*move.origin, "table"), move.law
+    rule = OPENING if isinstance(move, ValveMove) else SHARE
+    if len(law) < 2 or law[0][0] != 0.0:
+        yield Fault(
+            path=path,
+            found="a table of less than two points" if len(law) < 2 else f"a first time of {law[0][0]:g} s",
+            expected="two points or more, the first at 0 s",
+            remedy="count the times from the beginning of the movement",
+        )
+    for k, (time, value) in enumerate(law):
+        yield from DURATION.faults((*path, k, 0), time)
+        yield from rule.faults((*path, k, 1), value)
+    for k, ((before, _), (time, _)) in enumerate(pairwise(law), start=1):
+        if time < before or 0.0 < time - before < SHORTEST * (1 - 1e-6):  # 0.009 - 0.008 is a bit less
+            yield Fault(
+                path=(*path, k, 0),
+                found=f"{time:g} s after {before:g} s",
+                expected=f"times rising by {SHORTEST:g} s at least; the same time twice is a step",
+                remedy="put the points in order of time",
+            )
+
+
+def _overlap_fault(move: ValveMove | PumpMove, *, name: str, end: float) -> Fault:
+    return Fault(
+        path=(*move.origin, "at"),
+        found=f'"{name}" is to move again at {move.start:g} s',
+        expected=f"not before {end:g} s, when its movement before has ended",
+        remedy="start this movement later, or write both as one table",
+    )
+
+
+def _valve_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    known = [valve.name for valve in lineup.valves]
+    openings: dict[str, float | None] = {valve.name: valve.opening for valve in lineup.valves}
+    openings |= dict(scenario.openings)
+    if lineup.rate is not None and lineup.rate.means == "throttle":
+        openings[lineup.rate.at] = None  # the rate decides it, and the steady state finds it
+    openings |= dict.fromkeys(scenario.shut_at_start, 0.0)
+    ends: dict[str, float] = {}
+    for move in sorted(scenario.moves, key=lambda m: m.start):
+        if move.valve not in known:
+            yield unknown_name((*move.origin, "valve"), move.valve, kind="valve", known=known)
+            continue
+        wrong = [*TIME.faults((*move.origin, "at"), move.start), *_law_faults(move)]
+        yield from wrong
+        if wrong:
+            continue
+        if move.start < ends.get(move.valve, 0.0) - CLOSE:
+            yield _overlap_fault(move, name=move.valve, end=ends[move.valve])
+        opening = openings[move.valve]
+        if opening is None or OPENING.allows(opening):
+            yield from _join_faults(move, opening=opening)
+        joined = move.law if opening is None else join(move.law, opening) or move.law
+        ends[move.valve] = move.start + joined[-1][0]
+        openings[move.valve] = move.law[-1][1]
+
+
+def _join_faults(move: ValveMove, *, opening: float | None) -> Iterator[Fault]:
+    """Yield a fault when the valve cannot join the law from the opening that it has."""
+    values = [x for _, x in move.law]
+    if values in (sorted(values), sorted(values, reverse=True)):
+        if opening is None or min(values) - CLOSE <= opening <= max(values) + CLOSE:
+            return
+        expected = "a law that passes the opening which the valve has"
+    elif opening is not None and abs(values[0] - opening) <= CLOSE:
+        return
+    else:
+        expected = "a law that starts at the opening which the valve has, since it both opens and closes"
+    has = "an opening that the rate decides" if opening is None else f"an opening of {opening:g}"
+    yield Fault(
+        path=(*move.origin, "table"),
+        found=f'a law from {values[0]:g} to {values[-1]:g} for "{move.valve}", which then has {has}',
+        expected=expected,
+        remedy="begin the table at that opening"
+        if opening is not None
+        else "write a law that only closes or opens",
+    )
+
+
+def _side_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    """Yield steps of a shutdown that stand on the other side than they are said to."""
+    steps = [(m.valve, m.side, m.origin) for m in scenario.moves if m.side]
+    steps += [(m.pump, m.side, m.origin) for m in scenario.pump_moves if m.side]
+    if not steps:
+        return
+    known = {e.start for e in lineup.elements} | {e.end for e in lineup.elements}
+    if not known <= set(lineup.points_by_name):
+        return  # a fault of its own
+    true = sides(lineup)
+    for name, side, origin in steps:
+        if true.get(name, "") not in ("", side):
+            yield Fault(
+                path=(*origin, "side"),
+                found=f'"{side}", but "{name}" stands on the {true[name]}\'s side of the hose or arm',
+                expected=f'side = "{true[name]}"',
+                remedy=f'write side = "{true[name]}", or check from and to of the elements',
+            )
+
+
+def _pump_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    known = [pump.name for pump in lineup.pumps]
+    before: dict[str, PumpMove] = {}
+    for move in sorted(scenario.pump_moves, key=lambda m: m.start):
+        if move.pump not in known:
+            yield unknown_name((*move.origin, "pump"), move.pump, kind="pump", known=known)
+            continue
+        wrong = [*TIME.faults((*move.origin, "at"), move.start), *_law_faults(move)]
+        yield from wrong
+        if wrong:
+            continue
+        last = before.get(move.pump)
+        if last is not None and move.start < last.start + last.law[-1][0] - CLOSE:
+            yield _overlap_fault(move, name=move.pump, end=last.start + last.law[-1][0])
+        if last is not None and abs(last.law[-1][1] - move.law[0][1]) > CLOSE:
+            yield Fault(
+                path=(*move.origin, "table"),
+                found=f'"{move.pump}" from {move.law[0][1]:g} of its speed, left at {last.law[-1][1]:g}',
+                expected="a law that begins where the one before has ended",
+                remedy="begin the table at that share of the speed, or check the order of stop and start",
+            )
+        before[move.pump] = move

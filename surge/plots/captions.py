@@ -1,0 +1,157 @@
+"""Words around pictures: what is drawn, how it is meant, and the cautions."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from surge.plots.film import Words
+from surge.plots.frame import Heading
+from surge.plots.line import draw_line
+from surge.plots.map import draw_wave
+from surge.plots.time import draw_time, spot_words
+from surge.reports.rules import rule_items
+from surge.reports.words import CAUTIONS, HEADLINE, Shown, against, sentence, what_happens, whose
+from surge.rules.book import LOCAL_CODES
+from surge.rules.findings import WITHIN
+from surge.transient.result import ScenarioResult
+from surge.views.film import Film
+from surge.views.line import LinePicture, left_out
+from surge.views.map import WavePicture
+from surge.views.subject import Subject
+from surge.views.time import TimePicture
+
+Span = tuple[float, float]
+
+
+def scenario_words(subject: Subject, say: Shown) -> str:
+    """The scenario, figures taken for what is a range, the verdict of its pressures, and of the case."""
+    run, case = subject.run, subject.assessment.verdict
+    why = ", the one nearest to a limit" if subject.chosen else ""
+    verdict = HEADLINE[subject.verdict]
+    if case != subject.verdict:
+        verdict = f"{verdict} (the whole case: {HEADLINE[case]})"
+    # The verdict first: a long name may be cut where there is no room.
+    return f'{verdict}: scenario "{run.name}"{taken(run, say)}{why}'
+
+
+def taken(run: ScenarioResult, say: Shown) -> str:
+    """Figures that a run took for what is a range."""
+    said = [f'"{n}" {say.length(m)} long' for n, m in run.lengths.items()]
+    said += [f'waves of {c:.0f} m/s in "{n}"' for n, c in run.speeds.items()]
+    return f" ({', '.join(said)})" if said else ""
+
+
+def verdict_words(subject: Subject, say: Shown) -> str:
+    """The weakest place of this scenario in a sentence; and what is not kept before any scenario."""
+    said = []
+    if subject.finding is not None:
+        # The scenario is told beside it.
+        said.append(sentence(replace(subject.finding, scenario=""), subject.run, say))
+    for f in subject.assessment.static:
+        if f.verdict != WITHIN:
+            words = "; ".join(w for w in (what_happens(f, None, say), against(f, None, say)) if w)
+            said.append(f"Before any scenario: {whose(f)}: {words}.")
+    return " ".join(said) or "No pressure is held against a limit here."
+
+
+def heading_of(subject: Subject, say: Shown, how: str, signature: str, *, more: str = "") -> Heading:
+    """Words around a picture: the scenario and its weakest place above, how it is meant below."""
+    run = subject.run
+    end = f" {' '.join(f'{r[0].upper()}{r[1:]}.' for r in run.undecided)}" if run.undecided else ""
+    error = f"Numerical error up to {say.difference(run.method.worst_error)}, either way."
+    lines = (
+        subject.lineup.title,
+        scenario_words(subject, say),
+        verdict_words(subject, say),
+    )
+    foot = (
+        " ".join(t for t in (how, more, error + end) if t),
+        f"{LOCAL_CODES} {' '.join(CAUTIONS)}",
+    )
+    return Heading(lines=lines, foot=foot, signature=signature)
+
+
+BOILS = "Where the cargo boils the model ends: dotted parts are not valid."
+
+
+def time_files(
+    picture: TimePicture, say: Shown, signature: str, *, kinds: list[str], span: Span | None
+) -> dict[str, bytes]:
+    """Draw :class:`surge.views.time.TimePicture`; a file for each kind."""
+    subject = picture.subject
+    how = (
+        "Above: pressure at the places named, the marks being the extremes that the run reports; hatched: "
+        "beyond a limit. Middle: how far valves are open, or the speed of pumps. Below: flow, positive from "
+        "shore to ship."
+    )
+    alt = (
+        f"Pressure against time at {', '.join(spot_words(c, say) for c in picture.curves)} in "
+        f"{scenario_words(subject, say)}. {verdict_words(subject, say)}"
+    )
+    heading = heading_of(subject, say, how, signature, more=BOILS if subject.run.vapour else "")
+    return draw_time(picture, say, heading, kinds=kinds, alt=alt, span=span)
+
+
+NOT_TO_SCALE = (
+    "Across, each element is as wide as the root of its length and parts without length have a width too, "
+    "so that short ones can be seen; lengths are written."
+)
+
+
+def line_files(picture: LinePicture, say: Shown, signature: str, *, kinds: list[str]) -> dict[str, bytes]:
+    """Draw :class:`surge.views.line.LinePicture`; a file for each kind."""
+    subject = picture.subject
+    how = (
+        "Highest and lowest pressure anywhere along the line during the whole scenario: they do not occur at "
+        f"the same time. Hatched: beyond the limit of that part. {NOT_TO_SCALE}"
+    )
+    if picture.until is not None:
+        how += (
+            f" The cargo boils at {say.time(picture.until)} s: shown is the time before that, since no "
+            "pressure after it is valid."
+        )
+    way = f'from "{picture.way.points[0]}" to "{picture.way.points[-1]}"'
+    alt = (
+        f"Highest, lowest and steady pressure along the line {way} in {scenario_words(subject, say)}. "
+        f"{verdict_words(subject, say)}"
+    )
+    heading = heading_of(subject, say, how, signature, more=left_out(subject, picture.way))
+    return draw_line(picture, say, heading, kinds=kinds, alt=alt)
+
+
+def wave_files(picture: WavePicture, say: Shown, signature: str, *, kinds: list[str]) -> dict[str, bytes]:
+    """Draw :class:`surge.views.map.WavePicture`; a file for each kind."""
+    subject = picture.subject
+    how = (
+        "Pressure at every place (across) and time (upwards): a wave is an oblique edge, the steeper the "
+        "slower. White bars show how far a valve is open, or how fast a pump runs; crossed: beyond the limit "
+        f"of that part. The map has one row every {picture.every:.3g} s, and a peak between two rows is not "
+        f"in it; the ring is at the extreme that the whole run reports. {NOT_TO_SCALE}"
+    )
+    way = f'from "{picture.way.points[0]}" to "{picture.way.points[-1]}"'
+    alt = (
+        f"Map of pressure against place and time along the line {way} in {scenario_words(subject, say)}. "
+        f"{verdict_words(subject, say)}"
+    )
+    more = " ".join(t for t in (left_out(subject, picture.way), BOILS if subject.run.vapour else "") if t)
+    heading = heading_of(subject, say, how, signature, more=more)
+    return draw_wave(picture, say, heading, kinds=kinds, alt=alt)
+
+
+def picture_lines(subject: Subject, say: Shown) -> list[str]:
+    """What a picture shows, as text; and the rules that the case does not keep."""
+    broken = [i.text for i in rule_items(subject.assessment, say, details=False) if i.about == "broken"]
+    return [subject.lineup.title, scenario_words(subject, say), verdict_words(subject, say), *broken]
+
+
+def film_words(film: Film, say: Shown, signature: str) -> tuple[Words, str]:
+    """Words around an animation, and what it shows for those who do not see it."""
+    subject = film.subject
+    way = f'from "{film.way.points[0]}" to "{film.way.points[-1]}"'
+    alt = (
+        f"Animation of the pressure along the line {way} from {film.time[0]:.2f} s to {film.time[-1]:.2f} s, "
+        f"{film.pace}, in {scenario_words(subject, say)}. {verdict_words(subject, say)} "
+        f"{left_out(subject, film.way)}"
+    )
+    words = Words(title=subject.lineup.title, line=scenario_words(subject, say), signature=signature)
+    return words, alt.strip()

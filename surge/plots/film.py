@@ -1,0 +1,335 @@
+"""The stage of an animation: what stands still, and what moves, as shapes in dots.
+
+The same shapes are drawn into pictures (for GIF and MP4) and written as paths (for HTML).
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.plots.frame import (
+    CURVES,
+    FAINT,
+    HIGH,
+    INK,
+    LOW,
+    STEADY,
+    Labels,
+    bar,
+    our_settings,
+    quoted,
+)
+from surge.plots.line import draw_limits, draw_names, height_of, label_limits, part_lines
+from surge.reports.words import Shown
+from surge.units import printable
+from surge.views.film import Film
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Array = NDArray[np.float64]
+Shape = list[Array]  # outlines, each of shape (n, 2), in dots from the lower left corner
+
+SIZE, DOTS = (10.0, 6.25), 96  # [inch], dots per inch
+LEFT, RIGHT = 0.085, 0.975
+MOST_STROKES = 4
+ARROW = 0.030  # greatest length of an arrow, of the width
+NOW = "#0a3d91"
+
+# What moves, from the ground up: face, edge, width of the edge [pt].
+OPACITY = {"band": 0.33}
+STYLES: dict[str, tuple[str, str, float]] = {
+    "band": ("#90aabb", "none", 0.0),
+    "over": (HIGH, HIGH, 0.5),
+    "highest": ("none", HIGH, 1.6),
+    "lowest": ("none", LOW, 1.4),
+    "profile": ("none", INK, 3.0),
+    "arrows": (NOW, "none", 0.0),
+    "blades": (INK, "none", 0.0),
+    "past": ("none", INK, 1.6),
+    "flow": ("none", NOW, 2.4),
+    "now": ("none", NOW, 1.8),
+    "dots": (NOW, "white", 1.0),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Words:
+    """Words around an animation."""
+
+    title: str
+    line: str
+    signature: str
+
+
+class Stage:
+    """An animation drawn: a still background, and the shapes of each frame.
+
+    Parameters
+    ----------
+    film : Film
+    say : Shown
+    words : Words
+    """
+
+    def __init__(self, film: Film, say: Shown, words: Words) -> None:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+
+        self.film, self.say, self.words = film, say, words
+        self.figure: Figure = Figure(figsize=SIZE, dpi=DOTS)
+        self.canvas = FigureCanvasAgg(self.figure)
+        self.top = self._axes(0.485, 0.865)
+        self.line = self._axes(0.365, 0.455)
+        self.names = self._axes(0.205, 0.365)
+        self.below = self._axes(0.098, 0.198)
+        self.curves = self._curves()
+        self._still()
+        self.clock_at = (RIGHT, 0.955)
+        self._transforms()
+
+    def _axes(self, low: float, high: float) -> Axes:
+        return self.figure.add_axes((LEFT, low, RIGHT - LEFT, high - low))
+
+    def _still(self) -> None:
+        """Everything that does not move."""
+        film, say = self.film, self.say
+        self.figure.text(
+            LEFT, 0.955, printable(self.words.title)[:64], fontsize=13, weight="bold", va="center"
+        )
+        self.figure.text(
+            LEFT,
+            0.915,
+            textwrap.shorten(printable(self.words.line), 120, placeholder=" ..."),
+            fontsize=9,
+            va="center",
+        )
+        self.figure.text(RIGHT, 0.915, film.pace, fontsize=9, va="center", ha="right")
+        self.figure.text(
+            0.01, 0.006, printable(self.words.signature)[:150], fontsize=6, va="bottom", color="#666666"
+        )
+        self._pressures()
+        for axes in (self.line, self.names):
+            axes.set_xlim(0.0, 1.0)
+        self.line.set_ylim(-1.0, 1.0)
+        self.line.set_axis_off()
+        self._pipe()
+        draw_names(self.names, film.way, say)
+        self._times()
+
+    def _pressures(self) -> None:
+        film, say, axes = self.film, self.say, self.top
+        axes.set_xlim(0.0, 1.0)
+        axes.spines[["top", "right"]].set_visible(False)
+        axes.tick_params(bottom=False, labelbottom=False, labelsize=8)
+        axes.set_ylabel(f"pressure, {say.units.pressure}(g)", fontsize=9)
+        part_lines(axes, film.way)
+        axes.set_ylim(*height_of(say, (film.highest[-1], film.lowest[-1]), film.upper, film.lower))
+        draw_limits(axes, None, say, film.upper, film.lower)
+        steady = bar(say, film.steady)
+        axes.plot(film.x, steady, color=STEADY, linewidth=1.2, linestyle=(0, (2, 1.5)), zorder=3)
+        labels = Labels(axes)
+        for drawn in (steady, bar(say, film.highest[-1]), bar(say, film.lowest[-1])):
+            labels.curve(film.x, drawn)
+        label_limits(labels, say, film.upper, film.lower, side=-1, sources=False)
+        if film.until is not None:
+            words = f"the cargo boils at {say.time(film.until)} s: no pressure after it is valid"
+            axes.text(
+                0.5,
+                1.02,
+                words,
+                transform=axes.transAxes,
+                ha="center",
+                va="bottom",
+                fontsize=9,
+                weight="bold",
+            )
+
+    def _pipe(self) -> None:
+        """The line as a pipe; gates where something moves."""
+        from matplotlib.patches import Rectangle
+
+        axes = self.line
+        for part in self.film.way.parts:
+            height = 0.5 if part.length > 0.0 else 0.82
+            axes.add_patch(
+                Rectangle(
+                    (part.left, -height),
+                    part.right - part.left,
+                    2 * height,
+                    facecolor="#d9ecf7" if part.length > 0.0 else "#eef3f6",
+                    edgecolor=INK,
+                    linewidth=1.0,
+                )
+            )
+
+    def _times(self) -> None:
+        """Strokes and flow against time, faint; what has passed is drawn over it."""
+        film, axes = self.film, self.below
+        axes.set_xlim(film.time[0], film.time[-1])
+        axes.set_ylim(-5, 118)
+        axes.set_yticks([0, 50, 100])
+        axes.tick_params(labelsize=8)
+        axes.set_ylabel("%", fontsize=9, rotation=0, va="center")
+        axes.set_xlabel("time from the beginning of the scenario, s", fontsize=9)
+        axes.spines[["top", "right"]].set_visible(False)
+        labels = Labels(axes)
+        for k, (_, values, flowing) in enumerate(self.curves):
+            colour, width = ("#9db4d8", 2.4) if flowing else (FAINT, 1.4)
+            axes.plot(film.time, values, linestyle=CURVES[k % len(CURVES)][1], color=colour, linewidth=width)
+            labels.curve(film.time, values)
+        for name, values, flowing in self.curves:
+            moving = np.abs(np.diff(values)) > 0.2
+            at = float(np.median(np.flatnonzero(moving))) / film.time.size if np.any(moving) else 0.5
+            shares = np.linspace(0.05, 0.95, 31)
+            shares = shares[np.argsort(np.abs(shares - at), kind="stable")]
+            colour = NOW if flowing else INK
+            style: dict[str, Any] = {"shares": shares.tolist(), "fontsize": 8, "color": colour}
+            *longer, shortest = name.split("\n")
+            if all(labels.along(film.time, values, w, must=False, **style) is None for w in longer):
+                labels.along(film.time, values, shortest, **style)
+
+    def _curves(self) -> list[tuple[str, Array, bool]]:
+        """Names (longer and shorter, in lines) and values of what moves and of the main flow (True), in %."""
+        film = self.film
+        moving = list({**film.strokes, **film.others}.items())[:MOST_STROKES]
+        found = [(quoted(name), 100 * values, False) for name, values in moving]
+        if film.flows:
+            name, q = next(iter(film.flows.items()))
+            most = float(np.abs(q).max())
+            if most > 1e-9:
+                full = f"100 % = {self.say.flow(most)}"
+                words = f"flow through {quoted(name)}, {full}\nflow, {full}\nflow"
+                found.append((words, 100 * q / most, True))
+        return found
+
+    def _transforms(self) -> None:
+        """Fixed places in dots of everything that moves."""
+        film = self.film
+        self.px = self.top.transData.transform(np.column_stack([film.x, np.zeros_like(film.x)]))[:, 0]
+        low, high = self.top.get_ylim()
+        self.y0, self.y1 = self.top.transData.transform([(0.0, low), (0.0, high)])[:, 1]
+        self.low, self.high = low, high
+        self.limit = self._limit_at_values()
+
+    def _limit_at_values(self) -> Array:
+        """The limit for peaks at every value along the line, in the reader's unit; infinite where none is."""
+        limit = np.full(self.film.x.size, np.inf)
+        names = [p.name for p in self.film.way.parts]
+        for step in self.film.upper:
+            if step.limit is not None and step.right > step.left:
+                limit[self.film.part == names.index(step.name)] = float(bar(self.say, step.limit.value))
+        return limit
+
+    def _y(self, values: Array) -> Array:
+        share = (values - self.low) / (self.high - self.low)
+        found: Array = self.y0 + np.clip(share, 0.0, 1.0) * (self.y1 - self.y0)
+        return found
+
+    def shapes(self, k: int) -> dict[str, Shape]:
+        """The shapes of frame ``k``."""
+        film = self.film
+        now, high, low = (bar(self.say, v[k]) for v in (film.pressure, film.highest, film.lowest))
+        at = {
+            name: np.column_stack([self.px, self._y(v)])
+            for name, v in (("now", now), ("hi", high), ("lo", low))
+        }
+        found: dict[str, Shape] = {
+            "band": [np.vstack([at["hi"], at["lo"][::-1]])],
+            "over": self._beyond(high),
+            "highest": [at["hi"]],
+            "lowest": [at["lo"]],
+            "profile": [at["now"]],
+            "arrows": self._arrows(k),
+            "blades": self._blades(k),
+        }
+        return found | self._times_now(k)
+
+    def _beyond(self, high: Array) -> Shape:
+        """Areas between a limit and what has been above it."""
+        found = []
+        for p in range(len(self.film.way.parts)):
+            own = self.film.part == p
+            if not np.any(high[own] > self.limit[own]):
+                continue
+            x, limit = self.px[own], self.limit[own]
+            top = np.maximum(high[own], limit)
+            found.append(
+                np.vstack([np.column_stack([x, self._y(top)]), np.column_stack([x, self._y(limit)])[::-1]])
+            )
+        return found
+
+    def _arrows(self, k: int) -> Shape:
+        to = self.line.transData.transform
+        middle = to(np.column_stack([self.film.arrow_x, np.zeros_like(self.film.arrow_x)]))
+        longest = ARROW * self.figure.bbox.width
+        found = []
+        for (x, y), share in zip(middle, self.film.arrows[k], strict=True):
+            size = longest * share
+            if abs(size) < 1.5:
+                found.append(np.array([(x - 2, y - 2), (x - 2, y + 2), (x + 2, y + 2), (x + 2, y - 2)]))
+                continue
+            way = 1.0 if size > 0 else -1.0
+            tail, tip = x - size / 2, x + size / 2
+            neck = tip - way * min(abs(size), 8.0)
+            half, wide = 1.4, 5.0
+            upper = [(tail, y + half), (neck, y + half), (neck, y + wide)]
+            lower = [(neck, y - wide), (neck, y - half), (tail, y - half)]
+            found.append(np.array([*upper, (tip, y), *lower]))
+        return found
+
+    def _blades(self, k: int) -> Shape:
+        """Gates that come down as far as valves are shut; bars of pumps as high as they run."""
+        to = self.line.transData.transform
+        found = []
+        for part in self.film.way.parts:
+            if part.name not in self.film.strokes:
+                continue
+            open_now = float(self.film.strokes[part.name][k])
+            inner = 0.18 * (part.right - part.left)
+            low, high = (
+                (-0.82, -0.82 + 1.64 * open_now)
+                if part.kind == "pump"
+                else (0.82 - 1.64 * (1 - open_now), 0.82)
+            )
+            corners = [(part.left + inner, low), (part.right - inner, low), (part.right - inner, high)]
+            found.append(to(np.array([*corners, (part.left + inner, high)])))
+        return found
+
+    def _times_now(self, k: int) -> dict[str, Shape]:
+        film, to = self.film, self.below.transData.transform
+        t = float(film.time[k])
+        found: dict[str, Shape] = {"past": [], "flow": [], "dots": []}
+        for _, values, flowing in self.curves:
+            passed = to(np.column_stack([film.time[: k + 1], values[: k + 1]]))
+            found["flow" if flowing else "past"].append(passed)
+            turn = np.linspace(0.0, 2 * np.pi, 13)
+            found["dots"].append(passed[-1] + 4 * np.column_stack([np.cos(turn), np.sin(turn)]))
+        return found | {"now": [to(np.array([(t, -5.0), (t, 118.0)]))]}
+
+    def clock(self, k: int) -> str:
+        """The time of frame ``k``."""
+        return f"{self.film.time[k]:.2f} s"
+
+    def mark(self, k: int) -> tuple[float, float, str]:
+        """Where the pressures so far come nearest to a limit for peaks, in dots, and the highest there."""
+        high = self.film.highest[k]
+        over = bar(self.say, high) - self.limit
+        at = int(np.argmax(over if np.any(np.isfinite(over)) else high))
+        x, y = float(self.px[at]), float(self._y(bar(self.say, high[at : at + 1]))[0])
+        return x, y, self.say.high(float(high[at]))
+
+
+@contextmanager
+def staged(film: Film, say: Shown, words: Words) -> Iterator[Stage]:
+    """A context in which the library is set as for all pictures; gives the :class:`Stage`."""
+    with our_settings():
+        yield Stage(film, say, words)

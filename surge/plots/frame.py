@@ -1,0 +1,368 @@
+"""What every picture has in common: the sheet with its words, places for labels, and the files.
+
+Words, line styles and hatching tell everything; colours only help. A grey print loses nothing.
+"""
+
+from __future__ import annotations
+
+import io
+import textwrap
+import warnings
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import quoteattr
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.reports.words import Shown
+from surge.units import from_si, printable
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.text import Text
+    from matplotlib.transforms import Bbox
+
+Array = NDArray[np.float64]
+Kinds = Sequence[str]
+
+SIZE = (11.69, 8.27)  # [inch] A4 across
+DOTS = 150  # per inch, of a PNG
+FOOT = 205  # characters in a line of the foot
+HALO = 2.5  # [pt] white around words that lie on shades
+BOX = {"boxstyle": "round,pad=0.3", "facecolor": "white", "edgecolor": "#555555", "linewidth": 0.6}
+SETTINGS: Any = {
+    "font.family": ["DejaVu Sans"],
+    "font.size": 10.0,
+    "text.parse_math": False,  # a dollar sign in a name is a dollar sign
+    "hatch.linewidth": 0.6,
+    "svg.hashsalt": "surge",
+    "svg.fonttype": "path",
+    "pdf.fonttype": 42,
+    "axes.axisbelow": False,
+}
+
+# Okabe and Ito's colours, which the colour-blind tell apart, darkened until they differ from white in grey.
+HIGH, LOW, STEADY, INK, FAINT = "#a83c00", "#005a8c", "#333333", "#111111", "#8a8a8a"
+BAND = "#dfe6ea"
+CURVES = (
+    ("#111111", "-", 1.9),
+    ("#b04a00", (0, (7, 2)), 1.5),
+    ("#0068a5", (0, (1.2, 1.4)), 1.9),
+    ("#00775a", (0, (7, 2, 1.2, 2)), 1.5),
+    ("#8a4f7d", (0, (3, 1.2)), 1.1),
+)
+LEFT, RIGHT, TOP = 0.075, 0.975, 0.85
+HEAD, MOST_HEAD = 145, 4  # characters in a line of the heading, and lines
+GAP = 3.0  # [pt] between a curve and its label
+
+
+@dataclass(frozen=True, kw_only=True)
+class Heading:
+    """Words around a picture: lines above, paragraphs below, and the signature of program and case."""
+
+    lines: tuple[str, ...]
+    foot: tuple[str, ...]
+    signature: str
+
+
+def bar(say: Shown, values: Array | float) -> Array:
+    """Pressures [Pa] in the reader's unit."""
+    return np.asarray(values, dtype=float) / (1.0 / from_si(1.0, unit=say.units.pressure))
+
+
+def flow(say: Shown, values: Array | float) -> Array:
+    """Flows [m3/s] in the reader's unit."""
+    return np.asarray(values, dtype=float) * from_si(1.0, unit=say.units.flow, density=say.density)
+
+
+def metres(say: Shown, values: Array | float) -> Array:
+    """Lengths [m] in the reader's unit."""
+    return np.asarray(values, dtype=float) * from_si(1.0, unit=say.units.length)
+
+
+def quoted(name: str) -> str:
+    """A name as text, whatever characters are in it."""
+    return f'"{printable(name)}"'
+
+
+def short(source: str, most: int = 58) -> str:
+    """The source of a limit, as much of it as fits beside a line; whole in the output of `surge check`."""
+    return textwrap.shorten(printable(source.split(";")[0]), most, placeholder=" ...")
+
+
+@dataclass(kw_only=True)
+class Sheet:
+    """A page with a picture on it.
+
+    Attributes
+    ----------
+    figure : Figure
+    say : Shown
+    bottom : float
+        Where the foot ends and room for axes begins, as a share of the height.
+    """
+
+    figure: Figure
+    say: Shown
+    bottom: float
+
+    def axes(self, low: float, high: float, **more: Any) -> Axes:
+        """Axes from ``low`` to ``high``, shares of the room between heading and foot."""
+        room = TOP - self.bottom
+        left, right = more.pop("left", LEFT), more.pop("right", RIGHT)
+        box = (left, self.bottom + low * room, right - left, (high - low) * room)
+        made = self.figure.add_axes(box, **more)
+        made.spines[["top", "right"]].set_visible(False)
+        made.tick_params(labelsize=9)
+        return made
+
+
+def draw(
+    paint: Callable[[Sheet], None],
+    say: Shown,
+    heading: Heading,
+    *,
+    kinds: Kinds,
+    alt: str,
+    size: tuple[float, float] = SIZE,
+    room: float = 0.06,
+) -> dict[str, bytes]:
+    """Draw a page.
+
+    Parameters
+    ----------
+    paint : callable
+        Draws the picture itself.
+    say : Shown
+    heading : Heading
+    kinds : sequence of {"png", "svg", "pdf"}
+    alt : str
+        What the picture shows, for those who do not see it.
+    size : (float, float)
+        [inch]
+    room : float
+        Share of the height between the foot and the lowest axes, for the words of the axis.
+
+    Returns
+    -------
+    dict of str to bytes
+        A file for each kind; the same data give the same bytes.
+    """
+    with our_settings():
+        figure = new_figure(size)
+        foot = [line for text in heading.foot for line in textwrap.wrap(printable(text), FOOT)]
+        foot.append(printable(heading.signature))
+        sheet = Sheet(figure=figure, say=say, bottom=room + 0.0155 * (len(foot) + 1))
+        _words(figure, heading, foot)
+        paint(sheet)
+        title = printable(heading.lines[0])
+        said = {kind: file_words(kind, heading.signature, title=title, alt=printable(alt)) for kind in kinds}
+        return {
+            kind: _file(figure, kind, said=said[kind], label=f"{title}. {printable(alt)}") for kind in kinds
+        }
+
+
+@contextmanager
+def our_settings() -> Iterator[None]:
+    """Set the drawing library for what is drawn inside; what its user set comes back afterwards."""
+    import matplotlib as mpl
+
+    with mpl.rc_context(), warnings.catch_warnings():
+        # A character that the fonts of the library do not have is drawn as a box: nothing to stop for.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        mpl.rcdefaults()
+        mpl.rcParams.update(SETTINGS)
+        yield
+
+
+def new_figure(size: tuple[float, float]) -> Figure:
+    """Return an empty figure of a size [inch] that can tell how large words are."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=size, dpi=DOTS)
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def _words(figure: Figure, heading: Heading, foot: Sequence[str]) -> None:
+    """Titles above, the foot below."""
+    title, *lines = (printable(t) for t in heading.lines)
+    figure.text(LEFT, 0.965, textwrap.shorten(title, 95), fontsize=14, weight="bold", va="center")
+    wrapped = [part for line in lines for part in textwrap.wrap(line, HEAD)]
+    if len(wrapped) > MOST_HEAD:
+        wrapped = [*wrapped[: MOST_HEAD - 1], f"{wrapped[MOST_HEAD - 1][: HEAD - 4]} ..."]
+    for k, line in enumerate(wrapped):
+        figure.text(LEFT, 0.935 - 0.021 * k, line, fontsize=9.5, va="center")
+    for k, line in enumerate(reversed(foot)):
+        figure.text(0.02, 0.016 + 0.0155 * k, line, fontsize=6.5, va="center")
+
+
+def file_words(kind: str, signature: str, *, title: str = "", alt: str = "") -> dict[str, str | None]:
+    """Words that lie in a picture's file, unseen: program, case and its hash; and no time of day.
+
+    Parameters
+    ----------
+    kind : {"png", "svg", "pdf"}
+    signature : str
+        It begins with the program and its version.
+    title, alt : str
+    """
+    by, whole = signature.split(",")[0], printable(signature)
+    said: dict[str, dict[str, str | None]] = {
+        "svg": {"Date": None, "Creator": by, "Source": whole, "Title": title, "Description": alt},
+        "png": {"Software": by, "Source": whole, "Title": title, "Description": alt},
+        "pdf": {"CreationDate": None, "Creator": by, "Keywords": whole, "Title": title, "Subject": alt},
+    }
+    return {key: words for key, words in said[kind].items() if words != ""}
+
+
+def _file(figure: Figure, kind: str, *, said: dict[str, str | None], label: str) -> bytes:
+    """Write a figure as a file, with words for those who do not see it."""
+    out = io.BytesIO()
+    figure.savefig(out, format=kind, dpi=DOTS, metadata=said)
+    made = out.getvalue()
+    if kind != "svg":
+        return made
+    return made.replace(b"<svg ", f'<svg role="img" aria-label={quoteattr(label)} '.encode(), 1)
+
+
+class Labels:
+    """Places for words in axes where they cover neither each other nor a curve."""
+
+    def __init__(self, axes: Axes) -> None:
+        from matplotlib.patheffects import withStroke
+
+        self.axes = axes
+        self.taken: list[Bbox] = []
+        self.points = np.zeros((0, 2))
+        self.halo: Any = [withStroke(linewidth=HALO, foreground="white")]
+        self.dots = axes.figure.dpi / 72  # dots in a point
+
+    def curve(self, x: Array, y: Array) -> None:
+        """Keep words off a curve."""
+        seen = self.axes.transData.transform(np.column_stack([x, y]))
+        seen = seen[np.all(np.isfinite(seen), axis=1)]
+        if seen.shape[0] < 2:
+            return
+        step = np.hypot(*np.diff(seen, axis=0).T)
+        at = np.concatenate([[0.0], np.cumsum(step)])
+        where = np.linspace(0.0, at[-1], int(min(at[-1] / 3.0, 20_000)) + 2)
+        dense = np.column_stack([np.interp(where, at, seen[:, k]) for k in (0, 1)])
+        self.points = np.vstack([self.points, dense])
+
+    def keep(self, artist: Any) -> None:
+        """Keep words off something that is drawn already."""
+        self.taken.append(artist.get_window_extent())
+
+    def along(
+        self,
+        x: Array,
+        y: Array,
+        words: str,
+        *,
+        shares: Iterable[float] = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.12, 0.88),
+        sides: Sequence[int] = (1, -1),
+        must: bool = True,
+        **style: Any,
+    ) -> Text | None:
+        """Write words beside a curve, above (1) or below (-1) it, where nothing else is."""
+        text = self._text(words, style)
+        curve = self.axes.transData.transform(np.column_stack([x, y]))
+        box = text.get_window_extent()
+        frame = self.axes.get_window_extent()
+        gap = GAP * self.dots
+        best: tuple[float, float, float] | None = None
+        for share in shares:
+            centre = frame.x0 + share * frame.width
+            centre = min(max(centre, frame.x0 + box.width / 2 + gap), frame.x1 - box.width / 2 - gap)
+            near = np.interp(np.linspace(centre - box.width / 2, centre + box.width / 2, 24), *curve.T)
+            for side in sides:
+                low = near.max() + gap if side > 0 else near.min() - gap - box.height
+                # Beside a steep piece of curve it would not be clear what the words belong to.
+                crowd = self._crowd(centre - box.width / 2, low, box)
+                crowd += 4.0 * max(float(np.ptp(near)) / box.height - 0.8, 0.0)
+                if best is None or crowd < best[0]:
+                    best = (crowd, centre - box.width / 2, low)
+            if best is not None and best[0] == 0.0:
+                break
+        assert best is not None
+        return self._settle(text, best, must=must)
+
+    def at(
+        self, x: float, y: float, words: str, *, must: bool = True, reach: float = 14.0, **style: Any
+    ) -> Text | None:
+        """Write words near a point, with a line to it, where nothing else is."""
+        text = self._text(words, style)
+        box = text.get_window_extent()
+        px, py = self.axes.transData.transform((x, y))
+        best: tuple[float, float, float] | None = None
+        for far in (1.0, 2.0, 3.2, 5.0, 7.0):
+            d = far * reach * self.dots
+            for dx, dy in ((1, 1), (-1, 1), (1, -1), (-1, -1), (0, 1.4), (0, -1.4), (1.6, 0), (-1.6, 0)):
+                left = px + d * dx - (box.width if dx < 0 else box.width / 2 if dx == 0 else 0.0)
+                low = py + d * dy - (box.height if dy < 0 else box.height / 2 if dy == 0 else 0.0)
+                crowd = self._crowd(left, low, box) + 0.01 * far
+                if best is None or crowd < best[0]:
+                    best = (crowd, left, low)
+            if best is not None and best[0] < 1.0:
+                break
+        assert best is not None
+        placed = self._settle(text, best, must=must)
+        if placed is not None:
+            self._leader(px, py, placed)
+        return placed
+
+    def _leader(self, px: float, py: float, text: Text) -> None:
+        box = text.get_window_extent()
+        nearest = (min(max(px, box.x0), box.x1), min(max(py, box.y0), box.y1))
+        if np.hypot(nearest[0] - px, nearest[1] - py) < 5.0 * self.dots:
+            return
+        ends = self.axes.transData.inverted().transform([(px, py), nearest])
+        self.axes.plot(*ends.T, color=INK, linewidth=0.7, zorder=7, clip_on=False)
+
+    def _text(self, words: str, style: dict[str, Any]) -> Text:
+        style = {"fontsize": 9, "zorder": 9, "path_effects": self.halo, **style}
+        return self.axes.text(0, 0, words, ha="left", va="bottom", transform=None, **style)
+
+    def _crowd(self, left: float, low: float, box: Bbox) -> float:
+        """How much is covered by a box with this corner: 0 for nothing."""
+        from matplotlib.transforms import Bbox
+
+        here = Bbox.from_bounds(left - 2, low - 2, box.width + 4, box.height + 4)
+        frame = self.axes.get_window_extent()
+        outside = 50.0 * float(
+            here.x0 < frame.x0 + 3
+            or here.x1 > frame.x1 - 1
+            or here.y0 < frame.y0
+            or here.y1 > frame.y1 + 0.02 * frame.height
+        )
+        over = sum(200.0 for other in self.taken if here.overlaps(other))
+        p = self.points
+        inside = (p[:, 0] > here.x0) & (p[:, 0] < here.x1) & (p[:, 1] > here.y0) & (p[:, 1] < here.y1)
+        return outside + over + float(np.sum(inside))
+
+    def _settle(self, text: Text, best: tuple[float, float, float], *, must: bool) -> Text | None:
+        crowd, left, low = best
+        if crowd >= 1.0 and not must:
+            text.remove()
+            return None
+        text.set_transform(self.axes.transData)
+        text.set_position(tuple(self.axes.transData.inverted().transform((left, low))))
+        self.taken.append(text.get_window_extent())
+        return text
+
+
+def not_valid_after(axes: Axes, labels: Labels, when: float, end: float, words: str) -> None:
+    """Cover the time in which the model does not hold."""
+    axes.axvspan(when, end, facecolor="white", alpha=0.72, edgecolor="none", zorder=5)
+    axes.axvspan(when, end, facecolor="none", edgecolor="#777777", hatch="..", linewidth=0.0, zorder=5)
+    axes.axvline(when, color=INK, linewidth=1.2, linestyle=(0, (4, 2)), zorder=6)
+    if words:
+        style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 9, "zorder": 8, "bbox": BOX}
+        middle = when + 0.5 * (end - when)
+        labels.keep(axes.text(middle, 0.5, words, transform=axes.get_xaxis_transform(), **style))

@@ -1,0 +1,166 @@
+"""A measured stroke beside the assumed one: opening against time, and the pressure where it matters most."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.model.lineup import LineUp, Table
+from surge.plots.frame import (
+    CURVES,
+    FAINT,
+    INK,
+    Heading,
+    Kinds,
+    Labels,
+    Sheet,
+    bar,
+    draw,
+    not_valid_after,
+    quoted,
+)
+from surge.reports.words import Shown
+from surge.rules.assess import Assessment
+from surge.rules.findings import worst_of
+from surge.transient.result import ScenarioResult
+from surge.valves.measured import Measured, Pair
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Array = NDArray[np.float64]
+NAMES = ("assumed in the case", "as measured", "as steep as the measurement allows")
+MOST_DOTS = 2000  # samples drawn
+
+
+def draw_measured(
+    found: Measured, lineup: LineUp, say: Shown, heading: Heading, *, kinds: Kinds, alt: str
+) -> dict[str, bytes]:
+    """Draw openings above and pressures below.
+
+    Parameters
+    ----------
+    found : Measured
+    lineup : LineUp
+    say : Shown
+    heading : Heading
+    kinds : sequence of {"png", "svg", "pdf"}
+    alt : str
+
+    Returns
+    -------
+    dict of str to bytes
+    """
+
+    def paint(sheet: Sheet) -> None:
+        _openings(sheet.axes(0.60, 1.0), found)
+        _pressures(sheet.axes(0.0, 0.50), found, lineup, say)
+
+    return draw(paint, say, heading, kinds=kinds, alt=alt)
+
+
+def _openings(axes: Axes, found: Measured) -> None:
+    stroke = found.stroke
+    pair = spotlight(found)
+    assumed = found.laws[pair.worse.scenario] if pair else next(iter(found.laws.values()))
+    samples = stroke.curve.samples
+    step = max(1, len(samples) // MOST_DOTS)
+    begin = samples[0].time + stroke.lead
+    axes.plot(
+        [s.time - begin for s in samples[::step]],
+        [100 * s.position for s in samples[::step]],
+        linestyle="none",
+        marker="o",
+        markersize=2.2,
+        color=FAINT,
+        label=f"{len(samples)} samples",
+        zorder=1,
+    )
+    end = max(law[-1][0] for law in (assumed, stroke.law))
+    for k, law in enumerate((assumed, stroke.law, stroke.steep)):
+        if law is None:
+            continue
+        t, x = _whole(law, end)
+        colour, style, width = CURVES[k]
+        axes.plot(t, 100 * x, color=colour, linestyle=style, linewidth=width, label=NAMES[k], zorder=3 + k)
+    axes.set_xlim(-0.05 * end, 1.08 * end)
+    axes.set_ylim(-4, 106)
+    axes.set_xlabel(f"time from the first movement of {quoted(found.valve)}, s", fontsize=9, labelpad=1)
+    axes.set_ylabel("opening, %", fontsize=9)
+    axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="best").set_zorder(9)
+
+
+def _whole(law: Table, end: float) -> tuple[Array, Array]:
+    """A law as a curve, with rest before and after it."""
+    points = [(-0.05 * end, law[0][1]), *law, (1.08 * end, law[-1][1])]
+    t, x = (np.array(column, dtype=float) for column in zip(*points, strict=True))
+    return t, x
+
+
+def spotlight(found: Measured) -> Pair | None:
+    """The pressure that is drawn: of those with the worst verdict the nearest to its limit.
+
+    A peak before others; but where the liquid boils, how low it falls.
+    """
+    worst = worst_of(p.verdict for p in found.pairs)
+    pairs = [p for p in found.pairs if p.verdict == worst]
+    telling = [p for p in pairs if p.worse.check == ("vapour" if found.boils(p) else "peak")]
+    return next(iter(telling or pairs), None)
+
+
+def place_of(pair: Pair, found: Measured, lineup: LineUp) -> str:
+    """The point at which the pressure of a finding is drawn: of an element, the end that is worse."""
+    if pair.worse.subject == "place":
+        return pair.worse.name
+    run = _run(found.steep if pair.worse is pair.steep and found.steep else found.measured, pair)
+    ends = next((e.start, e.end) for e in lineup.elements if e.name == pair.worse.name)
+    places = {p.name: p for p in run.places}
+    if pair.worse.check == "peak":
+        return max((e for e in ends if e in places), key=lambda e: places[e].highest.pressure)
+    return min((e for e in ends if e in places), key=lambda e: places[e].lowest.pressure)
+
+
+def _run(assessment: Assessment, pair: Pair) -> ScenarioResult:
+    """The run of an assessment that a finding is of; the first one where a length is a range."""
+    runs = [r for r in assessment.scenarios if r.name == pair.worse.scenario]
+    wanted = (dict(pair.worse.lengths), dict(pair.worse.speeds))
+    return next((r for r in runs if (r.lengths, r.speeds) == wanted), runs[0])
+
+
+def _pressures(axes: Axes, found: Measured, lineup: LineUp, say: Shown) -> None:
+    pair = spotlight(found)
+    if pair is None:
+        axes.text(0.5, 0.5, "no pressure is held against a limit", transform=axes.transAxes, ha="center")
+        return
+    place = place_of(pair, found, lineup)
+    until, end = None, 0.0
+    for k, assessment in enumerate((found.assumed, found.measured, found.steep)):
+        if assessment is None:
+            continue
+        run = _run(assessment, pair)
+        colour, style, width = CURVES[k]
+        time, pressure = run.history.time, bar(say, run.history.pressure[place])
+        axes.plot(
+            time, pressure, color=colour, linestyle=style, linewidth=width, label=NAMES[k], zorder=3 + k
+        )
+        period = max((p.longest for p in run.periods), default=0.0)
+        end = max(end, min(float(time[-1]), run.last_event + max(4.0 * period, 10.0)))
+        if run.vapour is not None:
+            until = run.vapour.time if until is None else min(until, run.vapour.time)
+    axes.set_xlim(-0.02 * end, end)
+    low, high = axes.get_ylim()
+    limit = pair.worse.limit
+    if limit is not None and float(bar(say, limit)) < high + 2.0 * (high - low):
+        value = float(bar(say, limit))
+        words = f"limit {say.pressure(limit, unit=True)}, {pair.worse.limit_source}"
+        axes.axhline(value, color=INK, linewidth=1.4, linestyle=(0, (6, 2)), label=words, zorder=2)
+        axes.set_ylim(min(low, value - 0.1 * (high - low)), max(high, value + 0.12 * (high - low)))
+    if until is not None:
+        not_valid_after(
+            axes, Labels(axes), until, end, "the liquid boils in one of the runs: not valid after this"
+        )
+    axes.set_xlabel(f"time in the scenario {quoted(pair.worse.scenario)}, s", fontsize=9)
+    axes.set_ylabel(f"pressure at {quoted(place)}, {say.units.pressure}(g)", fontsize=9)
+    axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="best").set_zorder(9)

@@ -1,0 +1,344 @@
+"""Pressure, strokes and flow against time, one above the other on one axis."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.model.lineup import Table
+from surge.plots.frame import (
+    CURVES,
+    FAINT,
+    INK,
+    Heading,
+    Kinds,
+    Labels,
+    Sheet,
+    bar,
+    draw,
+    flow,
+    not_valid_after,
+    quoted,
+    short,
+)
+from surge.reports.words import Shown
+from surge.units import printable
+from surge.views.time import Curve, TimePicture
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Array = NDArray[np.float64]
+HEADROOM = 0.16  # of the height of the curves: room for words above and below them
+FAR = 3.3  # times the height of the curves: a limit farther away is told, not drawn
+LEAST_MARK = 5e3  # [Pa] smaller rises are not marked, but at the weakest place
+KEY_ROW, KEY_LONG = (
+    0.03,
+    64,
+)  # height of a row of the key, of the room; letters of which two do not fit side by side
+LEAST_SPAN = 5e4  # [Pa] smaller changes are not blown up to the whole height
+
+
+def draw_time(
+    picture: TimePicture,
+    say: Shown,
+    heading: Heading,
+    *,
+    kinds: Kinds,
+    alt: str,
+    span: tuple[float, float] | None = None,
+) -> dict[str, bytes]:
+    """Draw pressures with their limits, the strokes, and the flows.
+
+    Parameters
+    ----------
+    picture : TimePicture
+    say : Shown
+    heading : Heading
+    kinds : sequence of {"png", "svg", "pdf"}
+    alt : str
+    span : (float, float) or None
+        From when to when [s]; the whole run without it.
+
+    Returns
+    -------
+    dict of str to bytes
+    """
+    return draw(lambda sheet: _Time(sheet, picture, span).draw(), say, heading, kinds=kinds, alt=alt)
+
+
+def spot_words(curve: Curve, say: Shown) -> str:
+    """Where a curve is taken."""
+    words = quoted(curve.name)
+    if curve.distance is not None:
+        words += f", {say.length(curve.distance)} from its start"
+    return words
+
+
+class _Time:
+    def __init__(self, sheet: Sheet, picture: TimePicture, span: tuple[float, float] | None) -> None:
+        self.sheet, self.picture, self.say = sheet, picture, sheet.say
+        self.begin, self.end = span or (float(picture.time[0]), float(picture.time[-1]))
+        self.until = picture.subject.valid_until
+        self.named = False
+        self.shown = (picture.time >= self.begin - 1e-9) & (picture.time <= self.end + 1e-9)
+
+    def draw(self) -> None:
+        top = self.sheet.axes(0.44, 1.0 - KEY_ROW * self._key_rows())
+        strokes = self.sheet.axes(0.24, 0.38, sharex=top)
+        flows = self.sheet.axes(0.0, 0.18, sharex=top)
+        top.set_xlim(self.begin, self.end)
+        for axes in (top, strokes):
+            axes.tick_params(labelbottom=False)
+        for axes in (top, strokes, flows):
+            axes.grid(axis="x", color="#dddddd", linewidth=0.6)
+        flows.set_xlabel("time from the beginning of the scenario, s")
+        self._pressures(top)
+        self._strokes(strokes)
+        self._flows(flows)
+
+    def _pressures(self, axes: Axes) -> None:
+        curves, time = self.picture.curves, self.picture.time
+        axes.set_ylabel(f"pressure, {self.say.units.pressure}(g)")
+        for curve, (colour, dash, width) in zip(curves, CURVES, strict=False):
+            axes.plot(time, bar(self.say, curve.pressure), color=colour, ls=dash, lw=width, zorder=4)
+        if self._key_rows():
+            self._key(axes)
+        low, high = self._height()
+        axes.set_ylim(low, high)
+        labels = Labels(axes)
+        if self.until is not None and self.until < self.end:
+            not_valid_after(
+                axes,
+                labels,
+                max(self.until, self.begin),
+                self.end,
+                f"the cargo boils at {self.say.time(self.until)} s:\nno pressure after it is valid",
+            )
+        for curve in curves:
+            labels.curve(time, bar(self.say, curve.pressure))
+        limits = self._limits(axes, labels)
+        for k, (curve, (colour, _, _)) in enumerate(zip(curves, CURVES, strict=False)):
+            self._marks(axes, labels, curve, colour, main=k == 0)
+        for y, words, side in limits:
+            self._line_words(labels, y, words, side)
+        self._steady(axes, labels)
+        if not self._key_rows():
+            self._names(labels)
+
+    def _key_rows(self) -> int:
+        """Rows of the key: curves that lie upon one another cannot be told apart by names beside them."""
+        count = len(self.picture.curves)
+        return -(-count // self._key_columns()) if count > 1 else 0
+
+    def _key_columns(self) -> int:
+        longest = max(
+            (len(self._key_words(c, main=k == 0)) for k, c in enumerate(self.picture.curves)), default=0
+        )
+        return 1 if longest > KEY_LONG else 2
+
+    def _key(self, axes: Axes) -> None:
+        """Every curve's line, its place, and its peak, above the picture; the weakest first."""
+        lines, curves = axes.get_lines(), self.picture.curves
+        made = axes.legend(
+            handles=lines[: len(curves)],
+            labels=[self._key_words(curve, main=k == 0) for k, curve in enumerate(curves)],
+            loc="lower left",
+            bbox_to_anchor=(0.0, 1.0),
+            ncols=self._key_columns(),
+            frameon=False,
+            fontsize=8.5,
+            handlelength=3.4,
+            borderaxespad=0.2,
+            labelspacing=0.3,
+        )
+        made.get_texts()[0].set_fontweight("bold")
+
+    def _key_words(self, curve: Curve, *, main: bool) -> str:
+        say, words = self.say, spot_words(curve, self.say)
+        low = self.picture.subject.low and main
+        mark = curve.trough if low else curve.peak
+        if mark is None or mark.time == 0.0:
+            return words
+        value = say.low(mark.pressure, unit=True) if low else say.high(mark.pressure, unit=True)
+        return f"{words}: {'lowest' if low else 'peak'} {value} at {say.time(mark.time)} s"
+
+    def _height(self) -> tuple[float, float]:
+        """Ends of the axis of pressures: all curves, and the limits that are not too far from them."""
+        say, curves = self.say, self.picture.curves
+        drawn = np.concatenate([bar(say, c.pressure[self.shown]) for c in curves])
+        low, high = float(drawn.min()), float(drawn.max())
+        least = max(high - low, float(bar(say, LEAST_SPAN)))
+        main = None if self.picture.subject.low else curves[0].upper
+        upper = [float(bar(say, c.upper.value)) for c in curves if c.upper is not None]
+        high = max([high, *(x for x in upper if x < low + FAR * least)])
+        high = max(high, float(bar(say, main.value)) if main is not None else high)
+        lower = [float(bar(say, c.lower.value)) for c in curves if c.lower is not None]
+        low = min([low, *(x for x in lower if x > low - 0.3 * max(high - low, least))])
+        room = HEADROOM * max(high - low, least)
+        return low - room, high + room
+
+    def _names(self, labels: Labels) -> None:
+        """The name of the one curve, where it is not at its mark."""
+        if self.named or not self.picture.curves:
+            return
+        curve = self.picture.curves[0]
+        labels.along(
+            self.picture.time[self.shown],
+            bar(self.say, curve.pressure[self.shown]),
+            spot_words(curve, self.say),
+            shares=_nearest(0.5, np.linspace(0.06, 0.94, 23)),
+            color=CURVES[0][0],
+            weight="bold",
+        )
+
+    def _limits(self, axes: Axes, labels: Labels) -> list[tuple[float, str, int]]:
+        """Lines at the limits, what lies beyond hatched; the words to be written above (1) or below them."""
+        say = self.say
+        low, high = axes.get_ylim()
+        upper: dict[float, dict[str, list[str]]] = {}
+        for curve in self.picture.curves:
+            if curve.upper is not None:
+                named = upper.setdefault(curve.upper.value, {}).setdefault(short(curve.upper.source), [])
+                named += [curve.upper_of] if curve.upper_of not in named else []
+        alone = [self.picture.curves[0].name] if len(self.picture.curves) == 1 else []
+        far, said = [], []
+        for value, sources in sorted(upper.items()):
+            y = float(bar(say, value))
+            whose = (
+                source if names == alone else f"{_listed(names)}: {source}"
+                for source, names in sources.items()
+            )
+            words = printable(f"limit {say.pressure(value, unit=True)}, {'; '.join(whose)}")
+            if y > high:
+                far.append(f"{words}: above this picture")
+                continue
+            top = high if len(upper) == 1 else y + 0.03 * (high - low)
+            axes.axhline(y, color=INK, linewidth=1.8, zorder=3)
+            axes.axhspan(y, top, facecolor="none", edgecolor="#999999", hatch="///", lw=0.0, zorder=1)
+            said.append((y, words, 1))
+        for value, source in dict.fromkeys((c.lower.value, c.lower.source) for c in self.picture.curves):
+            y = float(bar(say, value))
+            if low < y:
+                axes.axhline(y, color=INK, linewidth=1.2, zorder=3, linestyle=(0, (1, 1)))
+                axes.axhspan(low, y, facecolor="none", edgecolor="#999999", hatch="\\\\\\", lw=0.0, zorder=1)
+                words = f"lower limit {say.pressure(value, unit=True)}, {short(source)}"
+                said.append((y, words, -1))
+        far += [f"no limit is given for {quoted(c.name)}" for c in self.picture.curves if c.upper is None]
+        x = np.array([self.begin, self.end])
+        for y, _, _ in said:
+            labels.curve(x, np.array([y, y]))
+        if far:
+            words = "\n".join(far)
+            style: dict[str, Any] = {"ha": "right", "va": "top", "fontsize": 9, "zorder": 9}
+            style["path_effects"] = labels.halo
+            labels.keep(axes.text(0.995, 0.985, words, transform=axes.transAxes, **style))
+        return said
+
+    def _line_words(self, labels: Labels, y: float, words: str, side: int) -> None:
+        x, level = np.array([self.begin, self.end]), np.array([y, y])
+        labels.along(x, level, words, shares=(0.5, 0.85, 0.15, 0.7, 0.3), sides=(side, -side))
+
+    def _steady(self, axes: Axes, labels: Labels) -> None:
+        """The pressure before anything moves, of the main place."""
+        curve = self.picture.curves[0]
+        y = float(bar(self.say, curve.steady))
+        axes.axhline(y, color=FAINT, linewidth=1.0, linestyle=(0, (5, 3)), zorder=2)
+        x, level = np.array([self.begin, self.end]), np.array([y, y])
+        words = f"steady {self.say.pressure(curve.steady, unit=True)}"
+        shares = (0.9, 0.8, 0.1, 0.7, 0.2)
+        labels.along(x, level, words, shares=shares, sides=(-1, 1), color="#444444")
+
+    def _marks(self, axes: Axes, labels: Labels, curve: Curve, colour: str, *, main: bool) -> None:
+        """Rings at the highest pressure, and at the lowest where that is what matters."""
+        say = self.say
+        low = self.picture.subject.low and main
+        marks = [(curve.peak, say.high, "peak", not low), (curve.trough, say.low, "lowest", low)]
+        for mark, write, word, wanted in marks:
+            if mark is None or not wanted or not self.begin <= mark.time <= self.end or mark.time == 0.0:
+                continue
+            if not main and abs(mark.pressure - curve.steady) < LEAST_MARK:
+                continue  # nothing happens there
+            y = float(bar(say, mark.pressure))
+            if not main:  # its words are in the key
+                axes.plot([mark.time], [y], "o", ms=6, mfc="white", mec=colour, mew=1.4, zorder=7)
+                continue
+            axes.plot([mark.time], [y], "o", ms=8, mfc="white", mec=INK, mew=1.6, zorder=8)
+            words = f"{word} {write(mark.pressure, unit=True)} at {say.time(mark.time)} s"
+            if not self.named:
+                words, self.named = f"{spot_words(curve, say)}\n{words}", True
+            labels.at(mark.time, y, words, weight="bold")
+
+    def _strokes(self, axes: Axes) -> None:
+        axes.set_ylim(-6, 106)
+        axes.set_yticks([0, 50, 100])
+        subject = self.picture.subject
+        laws: list[tuple[str, Table, str]] = [(n, law, "opening") for n, law in subject.openings.items()]
+        laws += [(n, law, "speed") for n, law in subject.speeds.items()]
+        kinds = list(dict.fromkeys(kind for *_, kind in laws)) or ["opening"]
+        axes.set_ylabel(",\n".join(kinds) + ", %")
+        labels = Labels(axes)
+        drawn = []
+        for k, (name, law, kind) in enumerate(laws):
+            colour, dash, width = CURVES[k % len(CURVES)]
+            t, x = stretched_out(law, self.end)
+            axes.plot(t, 100 * x, color=colour, ls=dash, lw=width, zorder=4)
+            labels.curve(t, 100 * x)
+            drawn.append((name, t, 100 * x, colour, kind))
+        for name, t, x, colour, kind in drawn:
+            words = quoted(name) + (", speed" if kind == "speed" and len(kinds) > 1 else "")
+            self._beside_change(labels, t, x, words, colour)
+        if not laws:
+            axes.text(
+                0.5, 0.5, "nothing moves", transform=axes.transAxes, ha="center", va="center", fontsize=9
+            )
+
+    def _flows(self, axes: Axes) -> None:
+        say, time = self.say, self.picture.time
+        axes.set_ylabel(f"flow, {say.units.flow}")
+        labels = Labels(axes)
+        flows = [(n, flow(say, q)) for n, q in self.picture.flows.items()]
+        if not flows:
+            return
+        for k, (_, q) in enumerate(flows):
+            colour, dash, width = CURVES[k % len(CURVES)]
+            axes.plot(time, q, color=colour, ls=dash, lw=width, zorder=4)
+        every = np.concatenate([q[self.shown] for _, q in flows])
+        low, high = min(float(every.min()), 0.0), max(float(every.max()), 1e-6)
+        axes.set_ylim(low - 0.08 * (high - low), high + 0.25 * (high - low))
+        axes.axhline(0.0, color=FAINT, linewidth=0.8, zorder=2)
+        for _, q in flows:
+            labels.curve(time, q)
+        if self.until is not None and self.until < self.end:
+            not_valid_after(axes, labels, max(self.until, self.begin), self.end, "")
+        for k, (name, q) in enumerate(flows):
+            self._beside_change(labels, time, q, f"through {quoted(name)}", CURVES[k % len(CURVES)][0])
+
+    def _beside_change(self, labels: Labels, t: Array, y: Array, words: str, colour: str) -> None:
+        """Name a curve next to where it changes, where it differs from the others."""
+        moving = np.abs(np.diff(y)) > 0.002 * max(float(np.ptp(y)), 1e-9)
+        when = float(np.median(t[:-1][moving])) if np.any(moving) else 0.5 * (self.begin + self.end)
+        first = min(max((when - self.begin) / (self.end - self.begin), 0.05), 0.95)
+        shares = _nearest(first, np.linspace(0.04, 0.96, 24))
+        inside = (t >= self.begin) & (t <= self.end)
+        labels.along(t[inside], y[inside], words, shares=shares, color=colour, fontsize=8.5)
+
+
+def _listed(names: list[str]) -> str:
+    """Names, as long as they are few."""
+    return ", ".join(names) if len(names) < 3 else f"{len(names)} of these parts"
+
+
+def _nearest(first: float, shares: Array) -> list[float]:
+    """Shares, those near ``first`` before the others."""
+    return [float(s) for s in shares[np.argsort(np.abs(shares - first), kind="stable")]]
+
+
+def stretched_out(law: Table, end: float) -> tuple[Array, Array]:
+    """Times and values of a law, held on to ``end`` [s]."""
+    t, x = (np.array(v, dtype=float) for v in zip(*law, strict=True))
+    if t[-1] < end:
+        t, x = np.append(t, end), np.append(x, x[-1])
+    return t, x

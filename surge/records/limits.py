@@ -1,0 +1,151 @@
+"""What the stroke times of a valve are held against, and which end each time has to be sure of.
+
+Surge goes by the movement alone; a shutdown counts from the order, signal included. Times [s].
+"""
+
+from __future__ import annotations
+
+import calendar
+import math
+from dataclasses import dataclass
+from datetime import date
+from enum import Enum
+
+from surge.records.tests import Direction, StrokeTest, Timed
+
+NO_STROKE_IS_SAFE = math.inf  # as a fastest limit: every stroke is too fast
+EVERY_STROKE_TOO_SLOW = 0.0  # as a slowest limit
+
+
+class Side(Enum):
+    """Which way a stroke time can be wrong."""
+
+    FASTEST = "fastest"  # not faster: surge
+    SLOWEST = "slowest"  # not slower: shutdown and overfill
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bound:
+    """One limit of a stroke time; a time that equals it keeps it.
+
+    Attributes
+    ----------
+    direction : Direction
+    side : Side
+    value : float
+        [s]
+    timed : Timed
+        What the limit counts: from the order, or the movement alone.
+    source : str
+    """
+
+    direction: Direction
+    side: Side
+    value: float
+    timed: Timed
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval:
+    """How long a test holds: calendar months and days together."""
+
+    months: int = 0
+    days: int = 0
+
+    def after(self, day: date) -> date:
+        """The last day on which a test of ``day`` still holds."""
+        month = day.month - 1 + self.months
+        year, month = day.year + month // 12, month % 12 + 1
+        last = calendar.monthrange(year, month)[1]
+        return date.fromordinal(date(year, month, min(day.day, last)).toordinal() + self.days)
+
+    def __str__(self) -> str:
+        parts = [(self.months, "month"), (self.days, "day")]
+        return " ".join(f"{n} {word}{'s' if n > 1 else ''}" for n, word in parts if n) or "0 days"
+
+
+YEAR = Interval(months=12)  # common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ValveLimits:
+    """What is stated about one valve.
+
+    Attributes
+    ----------
+    tag : str
+    bounds : tuple of Bound
+        Any number of each side and direction; all of them hold.
+    missing : tuple of (Direction, Side, str)
+        Sides on which a limit was asked for and could not be found, and why.
+    normal : (float, float) or None
+        Normal operating temperature, both ends of it included [K].
+    delay : float or None
+        From the order to the first movement [s].
+    shares_power : bool or None
+        Whether it may move together with others on one power supply; None is "not stated".
+    sisters : str
+        Name of the group of valves of the same kind; "" for none.
+    interval : Interval or None
+        Between tests; None is "not stated".
+    required : bool
+        It is named, so that it has to be tested.
+    """
+
+    tag: str
+    bounds: tuple[Bound, ...] = ()
+    missing: tuple[tuple[Direction, Side, str], ...] = ()
+    normal: tuple[float, float] | None = None
+    delay: float | None = None
+    shares_power: bool | None = None
+    sisters: str = ""
+    interval: Interval | None = None
+    required: bool = False
+
+    def of(self, direction: Direction, side: Side) -> tuple[Bound, ...]:
+        """Limits of one side, the strictest first (those that count from the order as they stand)."""
+        found = [b for b in self.bounds if b.direction is direction and b.side is side]
+        sign = -1.0 if side is Side.FASTEST else 1.0
+        return tuple(sorted(found, key=lambda b: sign * b.value))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """What a time can have been at least and at most [s]; equal where it is known."""
+
+    least: float
+    most: float
+
+
+def spans_of(test: StrokeTest, delay: float | None = None) -> dict[Timed, Span]:
+    """What a test says about the time from the order, and about the movement alone.
+
+    Parameters
+    ----------
+    test : StrokeTest
+    delay : float, optional
+        Stated for the valve [s]; the delay that the record itself states goes before it.
+
+    Returns
+    -------
+    dict of Timed to Span
+        A time of which it is not known what it counts is taken for either.
+    """
+    known = test.delay if test.delay is not None else delay
+    time, late = test.time, math.inf if known is None else known
+    moved = Span(least=max(time - late, 0.0), most=time if known is None else max(time - late, 0.0))
+    spans = {
+        Timed.ORDER: {Timed.ORDER: Span(least=time, most=time), Timed.MOVEMENT: moved},
+        Timed.MOVEMENT: {
+            Timed.ORDER: Span(least=time + (known or 0.0), most=time + late),
+            Timed.MOVEMENT: Span(least=time, most=time),
+        },
+    }
+    if test.timed is not None:
+        return spans[test.timed]
+    either = list(spans.values())
+    return {
+        what: Span(least=min(s[what].least for s in either), most=max(s[what].most for s in either))
+        for what in Timed
+    }

@@ -1,0 +1,231 @@
+"""A chart in words, as rows of a table, and as JSON."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.plots.chart import draw_chart, limit_words, runs
+from surge.plots.frame import Heading
+from surge.reports.document import finding
+from surge.reports.window import bounds
+from surge.reports.words import CAUTIONS, HEADLINE, Shown, paragraph
+from surge.rules.book import LOCAL_CODES
+from surge.search.chart import ChartData
+from surge.units import from_si
+
+Json = dict[str, Any]
+PICTURES = ("png", "svg", "pdf")
+KINDS = (*PICTURES, "csv", "json")
+FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet would take for a formula
+
+
+def heading_lines(chart: ChartData, title: str, say: Shown) -> tuple[str, ...]:
+    """What stands above a chart: the case, what is drawn, and the answer at the agreed rate."""
+    chosen = " (the one that comes nearest to a limit)" if chart.chosen else ""
+    return (
+        title,
+        f'valve "{chart.valve}" closing in the scenario "{chart.scenario}"{chosen}',
+        answer_at_the_rate(chart, say),
+    )
+
+
+def answer_at_the_rate(chart: ChartData, say: Shown) -> str:
+    """The window at the agreed rate, and at which rates there is none."""
+    said = []
+    at = np.flatnonzero(chart.rates == chart.agreed.rate)
+    if at.size and chart.reached[at[0]]:
+        shortest, longest = chart.shortest[at[0]], chart.longest[at[0]]
+        words = bounds(
+            None if math.isnan(shortest) else float(shortest), None if math.isinf(longest) else float(longest)
+        )
+        if shortest <= chart.strokes[0]:
+            words = words.replace("close no faster than", "safe from the shortest stroke shown,")
+        said.append(f"At {say.flow(chart.agreed.rate)}: {words}")
+    shut = chart.reached & ~chart.open
+    if np.all(shut[chart.reached]):
+        said.append("at no rate shown a window is open")
+    elif np.any(shut):
+        said.append(f"no window {_spans(chart, shut, say)}")
+    return "; ".join(said) + "." if said else "The agreed rate is not in the chart."
+
+
+def _spans(chart: ChartData, shut: NDArray[np.bool_], say: Shown) -> str:
+    """The rates of a mask in words, neighbours together."""
+    words = []
+    for first, end in runs(shut):
+        low, high = (say.flow(float(chart.rates[k])) for k in (first, end - 1))
+        words.append(f"at {low}" if low == high else f"from {low} to {high}")
+    return ", ".join(words)
+
+
+def foot(chart: ChartData) -> tuple[str, ...]:
+    """What stands below a chart: how to read it, what it leaves out, and the cautions."""
+    m, n = chart.used.shape
+    how = (
+        f"Hatched: closes too fast, that is a limit is exceeded or not shown to be kept, looked at by {n} "
+        f"strokes at each of {m} rates and by more near the boundary. At {np.sum(chart.confirmed)} rates, "
+        "the agreed one among them if shown, the shortest safe stroke was confirmed by a full run with its "
+        "numerical error; the rates between keep the margin that was needed there. Between two rates the "
+        f"longer stroke holds. Dotted: too slow for a rule on time. Strokes above {chart.strokes[-1]:g} s "
+        "were not looked at. The shades and the dashed line (the limit itself) are interpolated: go by the "
+        "hatching. Where the cargo boils, shares above 100 % are no valid pressures."
+    )
+    return (how, *chart.notes, f"{LOCAL_CODES} {' '.join(CAUTIONS)}")
+
+
+def chart_lines(chart: ChartData, title: str, say: Shown) -> list[str]:
+    """The answer as text."""
+    point = chart.agreed
+    out = [paragraph(title), "", f"AGREED POINT: {HEADLINE[point.verdict]}", ""]
+    out += [paragraph(f'Valve "{chart.valve}" in "{chart.scenario}".', indent="    ")]
+    out += [paragraph(answer_at_the_rate(chart, say), indent="      ", first="    ")]
+    if point.rule is not None:
+        words = f'The agreed stroke of {point.stroke:g} s is too slow for the rule "{point.rule.name}".'
+        out.append(paragraph(words, indent="      ", first="    "))
+    if chart.blocked:
+        out.append(paragraph(f"{chart.blocked}.", indent="      ", first="    "))
+    out += [paragraph(note, indent="      ", first="    ") for note in chart.notes]
+    out += ["", paragraph(LOCAL_CODES), "", "Cautions"]
+    return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
+
+
+def chart_csv(chart: ChartData, say: Shown, signature: str) -> str:
+    """One row for each rate and stroke, in the reader's units; every row tells where it comes from."""
+    flow, pressure = say.units.flow, say.units.pressure
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(
+        [
+            f"rate {flow}",
+            "stroke s",
+            "can be reached",
+            "share used %",
+            f"margin {pressure}",
+            "nearest limit",
+            "in the window",
+            "shortest safe stroke s",
+            "longest allowed stroke s",
+            "valve",
+            "scenario",
+            "made by",
+        ]
+    )
+    for i, rate in enumerate(chart.rates.tolist()):
+        shortest, longest = float(chart.shortest[i]), float(chart.longest[i])
+        for k, stroke in enumerate(chart.strokes.tolist()):
+            used, margin, which = float(chart.used[i, k]), float(chart.margin[i, k]), int(chart.governs[i, k])
+            rows.writerow(
+                [
+                    f"{from_si(rate, unit=flow, density=say.density):.6g}",
+                    f"{stroke:.6g}",
+                    "yes" if chart.reached[i] else "no",
+                    f"{math.ceil(used * 1000 - 1e-9) / 10:.1f}" if math.isfinite(used) else "",
+                    say.margin(margin) if math.isfinite(margin) else "",
+                    _harmless(limit_words(chart.limits[which])) if which >= 0 else "",
+                    "yes" if shortest <= stroke <= longest else "no",
+                    "" if math.isnan(shortest) else f"{shortest:.6g}",
+                    f"{longest:.6g}" if math.isfinite(longest) else "",
+                    _harmless(chart.valve),
+                    _harmless(chart.scenario),
+                    signature,
+                ]
+            )
+    return out.getvalue()
+
+
+def chart_files(
+    chart: ChartData, kinds: Iterable[str], *, document: Json, say: Shown, signature: str
+) -> dict[str, bytes]:
+    """Return the whole of a file for each kind.
+
+    Parameters
+    ----------
+    chart : ChartData
+    kinds : iterable of {"png", "svg", "pdf", "csv", "json"}
+    document : dict
+        As :func:`chart_document` gives it.
+    say : Shown
+    signature : str
+        Which program and case.
+    """
+    kinds = list(dict.fromkeys(kinds))
+    heading = Heading(
+        lines=heading_lines(chart, document["title"], say), foot=foot(chart), signature=signature
+    )
+    drawn = [kind for kind in kinds if kind in PICTURES]
+    files = draw_chart(chart, say, heading, kinds=drawn) if drawn else {}
+    if "csv" in kinds:
+        files["csv"] = chart_csv(chart, say, signature).encode()
+    if "json" in kinds:
+        files["json"] = (json.dumps(document, allow_nan=False, indent=1) + "\n").encode()
+    return files
+
+
+def _harmless(name: str) -> str:
+    """A name from a case of somebody else, so that no spreadsheet takes it for a formula."""
+    return f"'{name}" if name.startswith(FORMULA) else name
+
+
+def _number(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def chart_document(chart: ChartData, head: Json, title: str, cautions: Iterable[str]) -> Json:
+    """Return a chart as plain lists and dicts in SI; ``head`` says which program and case.
+
+    Margins are null where the rate cannot be reached, and where a march failed or came to no end.
+    """
+    point = chart.agreed
+    return {
+        **head,
+        "title": title,
+        "exit_code": chart.exit_code,
+        "valve": chart.valve,
+        "scenario": chart.scenario,
+        "scenario_chosen_by_program": chart.chosen,
+        "agreed": {
+            "rate_m3_per_s": point.rate,
+            "stroke_s": point.stroke,
+            "pressures": point.pressures,
+            "verdict": point.verdict,
+            "governs": finding(point.finding) if point.finding else None,
+            "broken_rule": point.rule.id if point.rule else None,
+        },
+        "rates_m3_per_s": chart.rates.tolist(),
+        "strokes_s": chart.strokes.tolist(),
+        "reached": chart.reached.tolist(),
+        "margin_pa": [[_number(x) for x in row] for row in chart.margin.tolist()],
+        "share_used": [[_number(x) for x in row] for row in chart.used.tolist()],
+        "governs": [[k if k >= 0 else None for k in row] for row in chart.governs.tolist()],
+        "limits": [
+            {
+                "subject": held.key[0],
+                "name": held.key[1],
+                "extreme": held.key[2],
+                "limit_pa_gauge": held.limit.value,
+                "limit_source": held.limit.source,
+                "rule": held.limit.rule,
+            }
+            for held in chart.limits
+        ],
+        "shortest_safe_stroke_s": [_number(x) for x in chart.shortest.tolist()],
+        "longest_allowed_stroke_s": [_number(x) for x in chart.longest.tolist()],
+        "longest_by_rule": [rule.id if rule else None for rule in chart.rules],
+        "confirmed_by_a_full_run": chart.confirmed.tolist(),
+        "window_open": chart.open.tolist(),
+        "why_not": list(chart.why),
+        "margin_asked_for_pa": chart.need,
+        "no_stroke_is_safe_because": chart.blocked,
+        "marches": chart.marches,
+        "notes": list(chart.notes),
+        "rules_note": LOCAL_CODES,
+        "cautions": list(cautions),
+    }

@@ -1,0 +1,282 @@
+"""Two cases side by side, in words, as JSON, and in a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from surge.plots.compare import draw_comparison
+from surge.plots.frame import Heading
+from surge.reports.document import SCHEMA_VERSION
+from surge.reports.rules import rule_items
+from surge.reports.text import table
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, paragraph, run_of, sentence
+from surge.rules.assess import Assessment
+from surge.rules.book import LOCAL_CODES
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
+from surge.units import from_si, printable, show
+from surge.views.compare import Comparison, Pair, Row, Side
+from surge.views.facts import KINDS, Change, Fact
+
+Json = dict[str, Any]
+RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2, "": 3}
+PLAIN = {  # kinds that are written in one unit: factor from SI, and the unit
+    "density": (1.0, "kg/m3"),
+    "speed": (1.0, "m/s"),
+    "viscosity": (1e6, "mm2/s"),
+    "number": (1.0, ""),
+    "volume": (1.0, "m3"),
+    "kv": (1.0, "m3/h"),
+}
+MOST_CHANGES = 40  # lines of what differs; all are in the JSON
+
+
+def comparison_lines(c: Comparison, files: tuple[str, str], say: Shown) -> list[str]:
+    """The answer as text.
+
+    Parameters
+    ----------
+    c : Comparison
+    files : (str, str)
+        Of the two cases.
+    say : Shown
+        Units of the reader.
+    """
+    out = []
+    for word, case, file in (("before", c.before, files[0]), ("after", c.after, files[1])):
+        out.append(paragraph(f"{case.lineup.title} ({file})", first=f"{word + ':':8}", indent=" " * 8))
+        out += [f"        VERDICT OF THE CASE: {HEADLINE[case.verdict]}", _weakest(case, say)]
+        broken = (i.text for i in rule_items(case, say, details=False) if i.about == "broken")
+        out += [*(paragraph(text, first="        - ", indent=" " * 10) for text in broken), ""]
+    out += ["What differs in the line-up", *change_lines(c.changes, say)]
+    for word, names in (("before", c.only_before), ("after", c.only_after)):
+        if names:
+            listed = ", ".join(f'"{n}"' for n in names)
+            out.append(paragraph(f"Scenarios that are only {word}: {listed}", first="  - ", indent="    "))
+    for pair in c.pairs:
+        out += ["", *_pair_lines(pair, say)]
+    out += ["", paragraph(LOCAL_CODES), "", "Cautions"]
+    return out + [paragraph(text, indent="  ", first="- ") for text in CAUTIONS]
+
+
+def _weakest(case: Assessment, say: Shown) -> str:
+    worst = case.weakest
+    words = sentence(worst, run_of(case, worst), say) if worst else "No pressure is held against a limit."
+    return paragraph(words, first=" " * 8, indent=" " * 8)
+
+
+def _pair_lines(pair: Pair, say: Shown) -> list[str]:
+    name = f'"{pair.before}"' if pair.before == pair.after else f'"{pair.before}" and "{pair.after}"'
+    before, after = (HEADLINE[v] for v in pair.verdicts)
+    title = f"Scenario {name}, pressures: {before} before, {after} after"
+    out = [title, "=" * min(len(title), 100), *change_lines(pair.changes, say), ""]
+    boiling = [w for w, s in zip(("before", "after"), pair.subjects, strict=True) if s.run.vapour]
+    if boiling:
+        words = f"The cargo boils {' and '.join(boiling)}: what stands below is of the time before that."
+        out += [paragraph(words), ""]
+    unit = f"{say.units.pressure}(g)"
+    for way, word in (("high", "highest"), ("low", "lowest")):
+        rows = [r for r in pair.rows if r.way == way and (r.subject == "element" or r.after.verdict)]
+        head = (f"{word} pressure, {unit}", "before", "after", "change", "limit", "margin", "after")
+        out += [*table(head, [_row(r, say) for r in sorted(rows, key=_worst_first)]), ""]
+    return out[:-1]
+
+
+def _worst_first(row: Row) -> tuple[int, float]:
+    after = row.after
+    margin = float("inf") if after.limit is None else after.limit.value - after.pressure
+    return RANK[after.verdict], margin if row.way == "high" else -margin
+
+
+def _row(row: Row, say: Shown) -> tuple[str, ...]:
+    write = say.high if row.way == "high" else say.low
+    before, after = row.before, row.after
+    limits = [s.limit.value if s.limit else None for s in (before, after)]
+    limit = "-" if limits[1] is None else say.pressure(limits[1])
+    if limits[0] != limits[1]:
+        limit = f"{'-' if limits[0] is None else say.pressure(limits[0])} -> {limit}"
+    margin = "-"
+    if after.limit is not None:
+        over = after.limit.value - after.pressure
+        margin = say.margin(over if row.way == "high" else -over)
+    change = show(row.difference, unit=say.units.pressure)
+    signed = change if change.startswith("-") or float(change) == 0.0 else f"+{change}"
+    verdict = f"{SHORT.get(before.verdict, '-')} -> {SHORT.get(after.verdict, '-')}"
+    same = SHORT.get(after.verdict, "-") if before.verdict == after.verdict else verdict
+    return printable(row.name), write(before.pressure), write(after.pressure), signed, limit, margin, same
+
+
+def change_lines(found: Sequence[Change], say: Shown) -> list[str]:
+    """What differs, a line each."""
+    if not found:
+        return ["  - nothing"]
+    lines = [paragraph(change_words(c, say), first="  - ", indent="    ") for c in found[:MOST_CHANGES]]
+    if len(found) > MOST_CHANGES:
+        lines.append(f"  - and {len(found) - MOST_CHANGES} more (all are in --json)")
+    return lines
+
+
+def change_words(change: Change, say: Shown) -> str:
+    """One difference in words."""
+    kind, name = change.table, change.name
+    if kind == "scenario":
+        kind, _, name = name.partition(" ")
+    whose = f'{kind} "{printable(name)}"' if name else kind
+    if not change.quantity:
+        return f"{whose}: only {'before' if change.after is None else 'after'}"
+    before, after = (value_words(f, say) for f in (change.before, change.after))
+    if before == after and change.before and change.after:  # the same to the last digit shown
+        before, after = (f"{f.value} {KINDS[f.kind]}" for f in (change.before, change.after))
+    head = f"{whose}: {change.quantity}" if whose else change.quantity
+    if (change.before or change.after or Fact(kind="", value=None)).kind == "word":
+        return f"{head}: {before} before; {after} after"
+    return f"{head} {before} before, {after} after"
+
+
+def value_words(fact: Fact | None, say: Shown) -> str:
+    """A value in the reader's units."""
+    if fact is None or fact.value is None:
+        return "not given"
+    if isinstance(fact.value, str | bool):
+        return printable(str(fact.value))
+    value = float(fact.value)
+    if fact.kind in PLAIN:
+        factor, unit = PLAIN[fact.kind]
+        return f"{value * factor:.6g} {unit}".strip()
+    if fact.kind == "temperature":
+        return f"{value - 273.15:.4g} degC"
+    if fact.kind == "absolute":
+        return f"{from_si(value, unit=say.units.pressure):.4g} {say.units.pressure}(a)"
+    if fact.kind == "diameter":
+        return f"{from_si(value, unit=say.units.diameter):.6g} {say.units.diameter}"
+    if fact.kind == "pressure":
+        return say.pressure(value, unit=True)
+    if fact.kind == "time":
+        return f"{say.time(value)} s"
+    return say.flow(value) if fact.kind == "flow" else say.length(value)
+
+
+# JSON
+
+
+def comparison_document(c: Comparison, cases: Sequence[tuple[str, str]], *, version: str) -> Json:
+    """Return a comparison as plain lists and dicts in SI.
+
+    Parameters
+    ----------
+    c : Comparison
+    cases : sequence of (str, str)
+        File and hash of each case.
+    version : str
+        Of the program.
+    """
+    sides = [
+        {
+            "case": {"file": file, "sha256": digest},
+            "title": a.lineup.title,
+            "verdict": a.verdict,
+            "exit_code": a.exit_code,
+        }
+        for (file, digest), a in zip(cases, (c.before, c.after), strict=True)
+    ]
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "program": {"name": "surge", "version": version},
+        "exit_code": c.exit_code,
+        "before": sides[0],
+        "after": sides[1],
+        "differences": [_change(x) for x in c.changes],
+        "scenarios_only_before": list(c.only_before),
+        "scenarios_only_after": list(c.only_after),
+        "scenarios": [
+            {
+                "before": p.before,
+                "after": p.after,
+                "verdict_before": p.verdicts[0],
+                "verdict_after": p.verdicts[1],
+                "boils_before_s": p.subjects[0].valid_until,
+                "boils_after_s": p.subjects[1].valid_until,
+                "differences": [_change(x) for x in p.changes],
+                "pressures": [
+                    {
+                        "subject": r.subject,
+                        "name": r.name,
+                        "extreme": "highest" if r.way == "high" else "lowest",
+                        "before": _side(r.before),
+                        "after": _side(r.after),
+                        "difference_pa": r.difference,
+                    }
+                    for r in p.rows
+                ],
+            }
+            for p in c.pairs
+        ],
+        "rules_note": LOCAL_CODES,
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _side(side: Side) -> Json:
+    return {
+        "pressure_pa_gauge": side.pressure,
+        "error_pa": side.error,
+        "limit_pa_gauge": side.limit.value if side.limit else None,
+        "limit_source": side.limit.source if side.limit else "",
+        "verdict": side.verdict or None,
+    }
+
+
+def _change(change: Change) -> Json:
+    fact = change.before or change.after
+    return {
+        "table": change.table,
+        "name": change.name,
+        "quantity": change.quantity,
+        "unit": KINDS[fact.kind] if fact else "",
+        "before": change.before.value if change.before else None,
+        "after": change.after.value if change.after else None,
+    }
+
+
+# Picture
+
+
+def _whole(c: Comparison, pair: Pair) -> str:
+    """The verdicts of the whole cases, where they are not those of the scenario."""
+    said = [
+        f"the whole case {word}: {HEADLINE[case.verdict]}"
+        for word, case, own in zip(("before", "after"), (c.before, c.after), pair.verdicts, strict=True)
+        if case.verdict != own
+    ]
+    return "".join(f"; {text}" for text in said)
+
+
+def comparison_files(
+    c: Comparison, say: Shown, signatures: Iterable[str], *, kinds: list[str]
+) -> dict[str, bytes]:
+    """Draw the pair of scenarios that comes nearest to a limit; a file for each kind."""
+    pair = c.governing
+    name = f'"{pair.before}"' if pair.before == pair.after else f'"{pair.before}" and "{pair.after}"'
+    before, after = (HEADLINE[v] for v in pair.verdicts)
+    every = (*c.changes, *pair.changes)
+    said = "; ".join(change_words(x, say) for x in every[:4]) or "nothing"
+    more = f"; and {len(every) - 4} more" if len(every) > 4 else ""
+    lines = (
+        f"Before and after: {c.after.lineup.title}",
+        f"scenario {name}, pressures: {before} before, {after} after" + _whole(c, pair),
+        f"What differs: {said}{more}.",
+    )
+    how = (
+        "Dashed, brown: before. Solid, black: after. Above: the highest pressure anywhere along the line "
+        "during the scenario. Below: pressure against time at one place. Limits are those of the case after; "
+        "dotted ones those of the case before where they differ. Across, elements are as wide as the root of "
+        "their length. What is drawn ends where the cargo boils."
+    )
+    heading = Heading(
+        lines=lines, foot=(how, f"{LOCAL_CODES} {' '.join(CAUTIONS)}"), signature="; ".join(signatures)
+    )
+    alt = (
+        "Highest pressures along the line and pressure against time, before and after. "
+        f"{lines[1]}. {lines[2]}"
+    )
+    return draw_comparison(pair, say, heading, kinds=kinds, alt=alt)

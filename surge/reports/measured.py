@@ -1,0 +1,255 @@
+"""What a measured stroke does, in words and as JSON; the schema is ``schema/measured.schema.json``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from surge.model.lineup import LineUp
+from surge.plots.frame import Heading
+from surge.plots.measured import draw_measured, place_of, spotlight
+from surge.records.tests import Direction
+from surge.reports.document import finding
+from surge.reports.measured_words import notes_of
+from surge.reports.text import table
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, paragraph, run_of, valid, whose
+from surge.rules.assess import Assessment
+from surge.rules.book import LOCAL_CODES
+from surge.rules.findings import EXCEEDED, WITHIN, Finding, worst_of
+from surge.valves.measured import Measured, Pair
+
+Json = dict[str, Any]
+SHOWN = 12  # pressures in the table without --details
+HIDDEN = (
+    "As measured every limit is kept, but not with the steepest stroke that the measurement allows: measure "
+    "again with less noise or less time between samples, or take it for exceeded"
+)
+
+
+def measured_lines(found: Measured, lineup: LineUp, say: Shown, *, details: bool = False) -> list[str]:
+    """All lines of the answer."""
+    rows = list(found.pairs) if details else list(found.pairs[:SHOWN])
+    out = [
+        paragraph(lineup.title),
+        "",
+        f"VERDICT: {HEADLINE[found.verdict]}",
+        "",
+        *(paragraph(t, indent="    ") for t in _answer(found, say)),
+        "",
+        f'Pressures with the measured stroke of "{found.valve}", the nearest to its limit first',
+        *_table(rows, found, say),
+    ]
+    if len(rows) < len(found.pairs):
+        out.append(f"  and {len(found.pairs) - len(rows)} more, farther from their limits (--details)")
+    out += ["", "The measured curve"]
+    out += [paragraph(note, indent="  ", first="- ") for note in notes_of(found.stroke)]
+    out += _rules(found)
+    out += ["", paragraph(LOCAL_CODES), "", "Cautions"]
+    return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
+
+
+def _answer(found: Measured, say: Shown) -> list[str]:
+    """What it comes to in a few sentences."""
+    stroke = found.stroke
+    way = "closes" if stroke.direction is Direction.CLOSING else "opens"
+    times = {law[-1][0] for law in found.laws.values()}
+    assumed = " and ".join(f"{t:.1f} s" for t in sorted(times))
+    said = [f'"{found.valve}" {way} in {stroke.time:.1f} s as measured; the case assumes {assumed}.']
+    if found.pairs:
+        pair = spotlight(found) or found.pairs[0]
+        said.append(f"{_sentence(pair, found, say)}.")
+    others = _others(found)
+    if others and (not found.pairs or worst_of(p.verdict for p in found.pairs) != found.verdict):
+        said.append(f"Not these pressures but this decides: {others[0]}")
+    if found.hidden:
+        said.append(f"{HIDDEN}.")
+    return said
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """A pressure against a limit as it may be told: of a run in which the liquid boils, what came before.
+
+    Attributes
+    ----------
+    finding : Finding or None
+    value, margin : float or None
+        [Pa gauge], [Pa]
+    """
+
+    finding: Finding | None
+    value: float | None = None
+    margin: float | None = None
+
+    def words(self, say: Shown) -> str:
+        """The pressure with its unit, rounded to the unsafe side."""
+        if self.finding is None or self.value is None:
+            return "-"
+        rounded = say.high if self.finding.check == "peak" else say.low
+        return rounded(self.value, unit=True)
+
+
+def _told(f: Finding | None, assessment: Assessment | None) -> Told:
+    if f is None or assessment is None:
+        return Told(finding=None)
+    seen = valid(f, run_of(assessment, f))
+    return Told(finding=f, value=seen.value, margin=seen.margin)
+
+
+def told_of(pair: Pair, found: Measured) -> tuple[Told, Told, Told]:
+    """A pair's pressures as they may be told: assumed, measured, steepest."""
+    return (
+        _told(pair.assumed, found.assumed),
+        _told(pair.measured, found.measured),
+        _told(pair.steep, found.steep),
+    )
+
+
+def nearer_by(pair: Pair, found: Measured) -> float | None:
+    """How much nearer to its limit the worse measured one comes than the assumed one [Pa]."""
+    if found.boils(pair):
+        return None  # only a part of the run may be told
+    before, *after = (t.margin for t in told_of(pair, found))
+    left = [m for m in after if m is not None]
+    return before - min(left) if before is not None and left else None
+
+
+def _sentence(pair: Pair, found: Measured, say: Shown) -> str:
+    worse = pair.worse
+    name = whose(worse)
+    assumed, measured, steep = told_of(pair, found)
+    text = f'{name[0].upper()}{name[1:]} in "{worse.scenario}": {measured.words(say)} as measured'
+    if steep.finding is not None:
+        text += f", {steep.words(say)} with the steepest stroke that the measurement allows"
+    if assumed.finding is not None:
+        text += f", {assumed.words(say)} as assumed"
+    if worse.limit is not None:
+        text += f"; the limit is {say.pressure(worse.limit, unit=True)} ({worse.limit_source})"
+    if found.boils(pair):
+        text += "; the liquid boils in the line-up, and no pressure after that is told"
+    return text
+
+
+def _table(pairs: Sequence[Pair], found: Measured, say: Shown) -> list[str]:
+    unit = f"{say.units.pressure}(g)"
+    head = (
+        "where",
+        "scenario",
+        "",
+        "assumed",
+        "measured",
+        "steepest",
+        "error",
+        "limit",
+        "nearer by",
+        "verdict",
+    )
+    rows = []
+    for p in pairs:
+        nearer = nearer_by(p, found)
+        rows.append(
+            (
+                p.worse.name,
+                p.worse.scenario,
+                p.worse.check,
+                *(t.words(say).removesuffix(unit).strip() for t in told_of(p, found)),
+                say.error(p.worse.error),
+                "-" if p.worse.limit is None else say.pressure(p.worse.limit),
+                "-" if nearer is None else say.difference(nearer).split(" ")[0],
+                SHORT[p.verdict],
+            )
+        )
+    return [*table(head, rows, left=3), f"  pressures in {unit}; steepest: see below"]
+
+
+def _others(found: Measured) -> list[str]:
+    """What else is not plainly kept, the worst first: static pressures, rules of the trade."""
+    runs = [found.measured, *([found.steep] if found.steep else [])]
+    static = [
+        (f.verdict, f"{whose(f)}: {f.check} pressure {SHORT[f.verdict]} ({f.limit_source or f.reason}).")
+        for f in found.measured.findings
+        if f.check in ("static", "steady") and f.verdict != WITHIN
+    ]
+    ruled = [(r.verdict, f"{r.words} [{r.rule.source}]") for run in runs for r in run.broken]
+    listed = dict.fromkeys([*static, *ruled])
+    return [text for verdict, text in sorted(listed, key=lambda pair: pair[0] != EXCEEDED)]
+
+
+def _rules(found: Measured) -> list[str]:
+    others = _others(found)
+    lines = [paragraph(t, indent="  ", first="- ") for t in others]
+    return (
+        ["", "Also not kept, or not decided: static pressures and rules of the trade", *lines]
+        if lines
+        else []
+    )
+
+
+def measured_document(found: Measured, head: Json, cautions: Iterable[str]) -> Json:
+    """Return the answer as plain lists and dicts; ``head`` says which program and case."""
+    stroke = found.stroke
+    return {
+        **head,
+        "curve": {"file": stroke.curve.filename, "sha256": stroke.curve.sha256},
+        "verdict": found.verdict,
+        "exit_code": found.exit_code,
+        "valve": found.valve,
+        "direction": stroke.direction.value,
+        "verdicts": {
+            "assumed": found.assumed.verdict,
+            "measured": found.measured.verdict,
+            "steepest": found.steep.verdict if found.steep else None,
+        },
+        "stroke": {
+            "samples": len(stroke.curve.samples),
+            "movement_time_s": stroke.time,
+            "lead_s": stroke.lead,
+            "noise_rms": stroke.noise,
+            "noise_of_a_sample": stroke.sigma,
+            "greatest_correction": stroke.furthest,
+            "beyond_open": stroke.over_open,
+            "beyond_shut": stroke.over_shut,
+            "rest_open": stroke.rest_open,
+            "rest_shut": stroke.rest_shut,
+            "time_between_samples_s": stroke.usual,
+            "longest_gap_s": stroke.gap,
+            "gaps": stroke.gaps,
+            "greatest_change_between_samples": stroke.between,
+            "window_s": stroke.window,
+            "steepest_measured": stroke.fall_measured,
+            "steepest_in_law": stroke.fall_law,
+            "law": [list(point) for point in stroke.law],
+            "steepest_law": [list(point) for point in stroke.steep] if stroke.steep else None,
+            "notes": list(notes_of(stroke)),
+        },
+        "assumed_laws": {name: [list(point) for point in law] for name, law in found.laws.items()},
+        "pressures": [
+            {
+                "assumed": finding(p.assumed) if p.assumed else None,
+                "measured": finding(p.measured),
+                "steepest": finding(p.steep) if p.steep else None,
+                "nearer_by_pa": nearer_by(p, found),
+                "verdict": p.verdict,
+            }
+            for p in found.pairs
+        ],
+        "rules_note": LOCAL_CODES,
+        "cautions": list(cautions),
+    }
+
+
+def measured_picture(
+    found: Measured, lineup: LineUp, say: Shown, *, kinds: Sequence[str], signature: str
+) -> dict[str, bytes]:
+    """Draw openings and pressures with their words around."""
+    pair = spotlight(found)
+    answer = _answer(found, say)
+    heading = Heading(
+        lines=(lineup.title, f"{answer[0]} {HEADLINE[found.verdict]}", *answer[1:2]),
+        foot=(" ".join(notes_of(found.stroke)), f"{LOCAL_CODES} {' '.join(CAUTIONS)}"),
+        signature=signature,
+    )
+    where = f' and the pressure at "{place_of(pair, found, lineup)}"' if pair else ""
+    alt = f'Opening of "{found.valve}" against time, assumed and measured{where}. {" ".join(answer)}'
+    return draw_measured(found, lineup, say, heading, kinds=kinds, alt=alt)

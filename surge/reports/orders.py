@@ -1,0 +1,334 @@
+"""Orders of shutting, stroke shapes and bands of what is uncertain, as text and as JSON."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from surge.model.lineup import Table
+from surge.reports.document import extreme, finding
+from surge.reports.text import table
+from surge.reports.window import bounds
+from surge.reports.words import SHORT, Shown, against, paragraph, what_happens, whose
+from surge.rules.findings import EXCEEDED, WITHIN, Finding
+from surge.search.band_points import Point
+from surge.search.band_search import BandMoves
+from surge.search.bands import BandLimits
+from surge.search.extras import Asked
+from surge.search.orders import OrderAnswer, OrderQuestion, Pressures
+from surge.search.shapes import Judged, ShapeAnswer
+from surge.transient.result import ScenarioResult
+
+Json = dict[str, Any]
+BAND_NAMES = {
+    "wave_speed": "wave speed",
+    "stroke": "stroke time",
+    "rate": "rate",
+    "characteristic": "valve characteristic",
+}
+
+
+def _governs(named: Finding | None, run: ScenarioResult | None, say: Shown) -> str:
+    if named is None:
+        return ""
+    if named.limit is None:
+        return f"{whose(named)}: {named.reason}"
+    boils = named.check == "vapour" and run is not None and run.vapour and named.verdict == EXCEEDED
+    limit = "" if boils else f"; {against(named, run, say)}"
+    return f"{whose(named)} governs: {what_happens(named, run, say)}{limit}"
+
+
+# Orders
+
+
+def order_lines(question: OrderQuestion, say: Shown) -> list[str]:
+    """All lines on the orders of one scenario."""
+    out = [paragraph(f'Orders of shutting in "{question.scenario}", strokes as in the case'), ""]
+    for answer in question.answers:
+        out += [paragraph(line, indent="      ", first="    ") for line in _order(answer, say)]
+    for name, why in question.left_out:
+        out.append(paragraph(f"{name}: left out, {why}.", indent="      ", first="    "))
+    unit = f"{say.units.pressure}(g)"
+    out += ["", f"Highest / lowest pressure in each order, {unit}"]
+    head = ("element or place", *(a.order.name for a in question.answers), "highest is least")
+    nowhere = "no difference" if len(question.valid) > 1 else "-"
+    rows = [
+        (
+            f"{'at ' if first.subject == 'place' else ''}{first.name}",
+            *(_cell(a.pressures[k], a, say) for a in question.answers),
+            question.kindest(first.subject, first.name) or nowhere,
+        )
+        for k, first in enumerate(question.answers[0].pressures)
+    ]
+    out += table(head, rows)
+    if any(a.boils for a in question.answers):
+        out.append("* before the cargo boils; no pressure after that is valid in this model")
+    return [*out, ""]
+
+
+def _order(answer: OrderAnswer, say: Shown) -> list[str]:
+    steps = ", ".join(f'"{n}" {say.time(s)} to {say.time(s + t)} s' for n, s, t in answer.order.steps)
+    verdict = SHORT[answer.verdict]
+    said = [f"{answer.order.name}: {verdict}; {answer.order.total:.1f} s in all ({steps})."]
+    if named := _governs(answer.governs, answer.run, say):
+        said.append(f"  {named}.")
+    return said
+
+
+def _cell(at: Pressures, answer: OrderAnswer, say: Shown) -> str:
+    # After boiling only what came before is told, as everywhere.
+    high = at.highest.before_vapour if answer.boils else at.highest.pressure
+    low = at.lowest.before_vapour if answer.boils else at.lowest.pressure
+    return f"{say.high(high)} / {say.low(low)}{'*' if answer.boils else ''}"
+
+
+def order_document(question: OrderQuestion) -> Json:
+    """Return the orders of one scenario as plain lists and dicts."""
+    return {
+        "scenario": question.scenario,
+        "kind": question.kind,
+        "orders": [_order_json(a) for a in question.answers],
+        "left_out": [{"order": name, "reason": why} for name, why in question.left_out],
+        "highest_is_least_in": [
+            {"subject": p.subject, "name": p.name, "order": question.kindest(p.subject, p.name)}
+            for p in question.answers[0].pressures
+        ],
+    }
+
+
+def _order_json(answer: OrderAnswer) -> Json:
+    return {
+        "order": answer.order.name,
+        "as_in_case": answer.order.as_in_case,
+        "total_time_s": answer.order.total,
+        "steps": [{"name": n, "start_s": start, "stroke_s": time} for n, start, time in answer.order.steps],
+        "verdict": answer.verdict,
+        "governs": None if answer.governs is None else finding(answer.governs),
+        "cargo_boils": answer.boils,
+        "full_runs": len(answer.runs),
+        "pressures": [
+            {
+                "subject": p.subject,
+                "name": p.name,
+                "highest": extreme(p.highest),
+                "lowest": extreme(p.lowest),
+            }
+            for p in answer.pressures
+        ],
+    }
+
+
+# Shapes
+
+
+def shape_lines(answer: ShapeAnswer, say: Shown) -> list[str]:
+    """All lines on the stroke shape of one valve in one scenario."""
+    title = f'Stroke shape of "{answer.valve}" in "{answer.scenario}", {answer.stroke:.1f} s in all'
+    head = ("law", "opening at time", "margin", "error", "effective s", "of period", "fall", "verdict")
+    rows = [
+        _law(name, judged, say)
+        for name, judged in (("best two-stage", answer.two_stage), ("single-stage", answer.single_stage))
+    ]
+    out = [paragraph(title), "", *table(head, rows, left=2)]
+    out.append(
+        paragraph(
+            f"Margins and errors in {say.units.pressure}. Effective: while the flow falls from 95 to 5 %. Of "
+            "period: that over the pipeline period. Fall: the greatest part of the flow lost within one "
+            "pipeline period, which is what the surge goes by."
+        )
+    )
+    out.append(paragraph(f"{_shape_words(answer, say)} ({len(answer.looked)} break points looked at)."))
+    for name, judged in (("Two-stage", answer.two_stage), ("Single-stage", answer.single_stage)):
+        if named := _governs(judged.governs, judged.run, say):
+            out.append(paragraph(f"{name}: {named}.", indent="      ", first="    "))
+    return [*out, ""]
+
+
+def _shape_words(answer: ShapeAnswer, say: Shown) -> str:
+    words = answer.words[0].upper() + answer.words[1:]
+    if answer.at_edge:
+        words += "; its break lies at the edge of what was looked at: ask whether the actuator can do it"
+    return f"{words}: {say.margin(answer.gain, unit=True)} more margin" if answer.gain > 0.0 else words
+
+
+def _law(name: str, judged: Judged, say: Shown) -> tuple[str, ...]:
+    c = judged.closure
+    return (
+        name,
+        law_words(judged.law),
+        say.margin(judged.margin),
+        say.error(judged.error),
+        "-" if c is None or c.effective is None else f"{c.effective:.1f}",
+        "-" if judged.ratio is None else f"{judged.ratio:.1f}",
+        "-" if c is None else f"{100 * c.greatest_fall:.0f} %",
+        SHORT[judged.verdict],
+    )
+
+
+def law_words(law: Table) -> str:
+    """A law as openings and times."""
+    return ", ".join(f"{100 * x:.0f} % at {t:.1f} s" for t, x in law)
+
+
+def shape_document(answer: ShapeAnswer) -> Json:
+    """Return the stroke shape of one valve as plain lists and dicts."""
+    return {
+        "valve": answer.valve,
+        "scenario": answer.scenario,
+        "stroke_s": answer.stroke,
+        "words": answer.words,
+        "gain_pa": answer.gain,
+        "break_opening": answer.best_break.opening,
+        "break_time_s": answer.best_break.time * answer.stroke,
+        "at_edge_of_search": answer.at_edge,
+        "two_stage": _judged_json(answer.two_stage),
+        "single_stage": _judged_json(answer.single_stage),
+        "looked_at": [
+            {
+                "break_opening": at.opening,
+                "break_time_s": at.time * answer.stroke,
+                "margin_pa": margin if math.isfinite(margin) else None,
+            }
+            for at, margin in answer.looked
+        ],
+    }
+
+
+def _judged_json(judged: Judged) -> Json:
+    c = judged.closure
+    return {
+        "law": [{"time_s": t, "opening": x} for t, x in judged.law],
+        "margin_pa": judged.margin,
+        "error_pa": judged.error,
+        "effective_time_s": None if c is None else c.effective,
+        "pipeline_period_s": None if c is None else c.period,
+        "effective_time_over_period": judged.ratio,
+        "greatest_fall_within_a_period": None if c is None else c.greatest_fall,
+        "governs": None if judged.governs is None else finding(judged.governs),
+        "verdict": judged.verdict,
+    }
+
+
+# Bands
+
+
+def band_lines(limits: BandLimits, say: Shown) -> list[str]:
+    """All lines on the window of one valve in one scenario for the worst over the bands."""
+    stated = ", ".join(f"{BAND_NAMES[n]} {_percent(limits.bands.width(n))}" for n in limits.bands.open)
+    out = [
+        paragraph(
+            f'"{limits.valve}" in "{limits.scenario}", the worst over bands ({stated or "none stated"})'
+        ),
+        "",
+    ]
+    if limits.shortest is None:
+        text = f"no stroke time is safe: {limits.reason}"
+    else:
+        text = bounds(limits.shortest, limits.longest)
+    out.append(paragraph(f"{text[0].upper()}{text[1:]}.", indent="      ", first="    "))
+    plain = bounds(limits.plain.shortest, limits.plain.longest)
+    out.append(paragraph(f"Without bands: {plain}.", indent="      ", first="    "))
+    if named := _governs(limits.governs, limits.run, say):
+        where = f" ({_point(limits.at, limits)})" if any(limits.at) else ""
+        out.append(paragraph(f"{named}{where}.", indent="      ", first="    "))
+    if limits.alone:
+        head = ("band alone", "either way", "longer by s", "margin less by")
+        out += ["", *table(head, [_moves(m, say) for m in limits.alone])]
+        out.append(paragraph(f"{_matters(limits.alone)}{_method(limits)}"))
+    for point, why in limits.left_out:
+        out.append(paragraph(f"Left out, {_point(point, limits)}: {why}.", indent="      ", first="    "))
+    return [*out, ""]
+
+
+def _percent(width: float) -> str:
+    return f"{100 * width:.3g} %"
+
+
+def _point(point: Point, limits: BandLimits) -> str:
+    """Where in the bands, in words."""
+    said = [
+        f"{BAND_NAMES[n]} {100 * share * limits.bands.width(n):+.3g} %"
+        for n, share in point._asdict().items()
+        if share and limits.bands.width(n)
+    ]
+    return ", ".join(said)
+
+
+def _moves(moves: BandMoves, say: Shown) -> tuple[str, ...]:
+    longer = "none is safe" if math.isinf(moves.moved) else f"{math.ceil(moves.moved * 10 - 1e-9) / 10:.1f}"
+    return (
+        BAND_NAMES[moves.band],
+        _percent(moves.width),
+        longer,
+        say.difference(moves.margin_moved),
+    )
+
+
+def _matters(alone: tuple[BandMoves, ...]) -> str:
+    first = alone[0]
+    if first.moved <= 0.0 and first.margin_moved <= 0.0:
+        return "None of them matters. "
+    return f"The {BAND_NAMES[first.band]} matters most. "
+
+
+def _method(limits: BandLimits) -> str:
+    return (
+        f"{len(limits.points)} points of the bands were looked at, {limits.marches} strokes in all; "
+        f"{len(limits.confirmed)} of them, those nearest to a limit, were confirmed by full runs."
+    )
+
+
+def band_document(limits: BandLimits) -> Json:
+    """Return the window over bands of one valve as plain lists and dicts."""
+    return {
+        "valve": limits.valve,
+        "scenario": limits.scenario,
+        "bands": {n: limits.bands.width(n) for n in BAND_NAMES},
+        "shortest_safe_stroke_s": limits.shortest,
+        "longest_allowed_stroke_s": limits.longest,
+        "longest_by_rule": None if limits.slow_rule is None else limits.slow_rule.id,
+        "words": bounds(limits.shortest, limits.longest),
+        "without_bands": {
+            "shortest_safe_stroke_s": limits.plain.shortest,
+            "longest_allowed_stroke_s": limits.plain.longest,
+        },
+        "governs": None if limits.governs is None else finding(limits.governs),
+        "governs_at": limits.at._asdict(),
+        "bands_alone": [
+            {
+                "band": m.band,
+                "width": m.width,
+                "longer_by_s": None if math.isinf(m.moved) else m.moved,
+                "none_is_safe": math.isinf(m.moved),
+                "margin_less_by_pa": m.margin_moved,
+            }
+            for m in limits.alone
+        ],
+        "points": [p._asdict() for p in limits.points],
+        "confirmed_at": [p._asdict() for p in limits.confirmed],
+        "left_out": [{"at": p._asdict(), "reason": why} for p, why in limits.left_out],
+        "strokes_looked_at": limits.marches,
+        "reason": limits.reason,
+        "verdict": limits.verdict,
+        "open": limits.verdict == WITHIN,
+    }
+
+
+# All of them
+
+
+def more_lines(more: Asked, say: Shown) -> list[str]:
+    """Everything that was asked beside the windows, each followed by an empty line."""
+    parts = [order_lines(q, say) for q in more.orders]
+    parts += [shape_lines(a, say) for a in more.shapes]
+    parts += [band_lines(b, say) for b in more.bands]
+    return [line for part in parts for line in (*part, "")]
+
+
+def more_document(more: Asked) -> Json:
+    """The same as plain lists and dicts."""
+    return {
+        "orders": [order_document(q) for q in more.orders],
+        "shapes": [shape_document(a) for a in more.shapes],
+        "bands": [band_document(b) for b in more.bands],
+    }

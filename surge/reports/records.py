@@ -1,0 +1,360 @@
+"""The answer on stroke-test records in words: which valve to adjust first and why, then the table."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from surge.records.limits import NO_STROKE_IS_SAFE, Side
+from surge.records.read import Records
+from surge.records.tests import Direction, Timed
+from surge.records.text import RowFault
+from surge.reports.history import meaning, trend_words, why
+from surge.reports.records_open import open_lines, would_decide
+from surge.reports.text import table
+from surge.reports.words import HEADLINE, NOISE, SHORT, paragraph
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
+from surge.units import printable, quoted
+from surge.valves.findings import NOT_JUDGED, Findings, ValveFinding
+from surge.valves.history_types import DRIFTED, IN_ORDER, NEAR, NO_LIMIT, OVERDUE, SCATTERED, UNLIKE, WATCH
+from surge.valves.judge import NEVER, SideState
+
+MOST_FAULTS = 12  # groups of faults in the text; all of them are in JSON
+MOST_ROWS = 8  # numbers of rows in a group
+MOST_SHOWN = 40  # rows of the table without --details
+WIDEST = 120  # columns of the table
+DAYS_A_YEAR = 365.25
+CALM = (IN_ORDER, NO_LIMIT)
+FROM_HISTORY = (NEAR, SCATTERED, DRIFTED, OVERDUE, UNLIKE, WATCH)
+WHAT = {Side.FASTEST: "surge allows no faster than", Side.SLOWEST: "the shutdown allows no slower than"}
+RULE = (
+    "A valve is judged by the tests that count of the last day on which any counts: surge by the fastest, "
+    "the shutdown by the slowest of them; a time that equals its limit keeps it. Older tests are its history."
+)
+CAUTIONS = (
+    "Records tell what the valves did when they were tested, not what they will do. This is no permit: local "
+    "codes, the procedures of ship and terminal, the ship's manual and qualified persons decide.",
+    "A valve that was adjusted counts only when it has been timed again, alone and together with the others "
+    "that move with it, at normal oil temperature; on the day of the adjustment itself with the time of day "
+    'and "new baseline" as a remark.',
+    "Until a valve that is too fast is put right, the person in charge of loading is told and the rate is "
+    "lowered; one that is too slow needs more ullage or a lower rate as well (common practice, no source).",
+)
+ADJUST = {
+    Side.FASTEST: "Slow it down at its speed control, time it again three times, tell the person in charge "
+    "of loading, and load at a lower rate until then (common practice, no source).",
+    Side.SLOWEST: "Find the cause, set its speed, time it again three times, tell the person in charge of "
+    "loading, and keep more ullage or a lower rate until then (common practice, no source).",
+}
+
+
+def seconds(value: float, *, up: bool | None = None) -> str:
+    """A time [s] without unit, at most two decimals; rounded up, down, or to the nearest."""
+    if not math.isfinite(value):
+        return "-"
+    number = value * 100
+    nearest = round(number)
+    whole = (
+        nearest if up is None or abs(number - nearest) < NOISE else (math.ceil if up else math.floor)(number)
+    )
+    text = f"{whole / 100:.2f}"
+    return text.removesuffix("0")
+
+
+def side_words(state: SideState) -> str:
+    """What the deciding test says about one side, in a clause."""
+    got = state.decided
+    if got is None:
+        return state.reason
+    test, bound = got.test, got.bound
+    what = "movement" if bound.timed is Timed.MOVEMENT else "from the order"
+    how = {True: ", together with others", False: ", alone", None: ""}[test.together]
+    count = "1 test" if state.repeats == 1 else f"{state.repeats} tests"
+    took = (
+        f"{seconds(got.time, up=state.side is Side.SLOWEST)} s ({what}{how}; {count} on {test.when.date()})"
+    )
+    return f"{took}; {limit_words(state)}"
+
+
+def limit_words(state: SideState) -> str:
+    """The limit that governs a side, and by how much it is kept or not."""
+    got = state.decided
+    if got is None:
+        return state.reason
+    bound = got.bound
+    if bound.value >= NO_STROKE_IS_SAFE or bound.value <= 0.0:
+        return f"no stroke time is {'slow' if state.side is Side.FASTEST else 'fast'} enough ({bound.source})"
+    off = seconds(abs(got.margin), up=got.margin < 0)
+    wrong = "fast" if state.side is Side.FASTEST else "slow"
+    kept = f"{off} s too {wrong}" if got.margin < 0 else f"kept by {off} s"
+    return f"{WHAT[state.side]} {seconds(bound.value)} s ({bound.source}): {kept}"
+
+
+def first_sentence(findings: Findings) -> str:
+    """Which valve to adjust first and why, in plain sentences."""
+    if not findings.valves:
+        return "There is no test that could be judged."
+    if not findings.limited:
+        return (
+            "No limits are given, so nothing could be judged: add --limits with a limits file, --case with a "
+            f"case, or both. {_own_past(findings.valves[0], findings)}"
+        )
+    first = findings.valves[0]
+    name = f'"{printable(first.tag)}", {first.direction.value}'
+    worst = first.worst
+    if first.verdict == EXCEEDED and worst is not None:
+        more = _and_why(first, findings)
+        return f"Adjust first: {name}. It took {side_words(worst)}.{more} {ADJUST[worst.side]}"
+    told = "; ".join(reasons(first, findings))
+    none = f"No valve is {'' if findings.verdict == WITHIN else 'shown to be '}outside its limits."
+    if first.state in (NEAR, WATCH):
+        return f"{none} Look first at {name}: {told}."
+    if first.verdict == UNDECIDED:
+        return f"{none} Look first at {name}: {told}.{_next(first)}"
+    kept = "Every limit is kept." if not findings.refused else _kept_but(findings.refused)
+    if worst is None:
+        return f"{kept} {_own_past(first, findings)}"
+    return f"{kept} Nearest is {name}: it took {side_words(worst)}."
+
+
+def _kept_but(refused: int) -> str:
+    rows = f"{refused} row{'s were' if refused > 1 else ' was'} refused and may hold other tests"
+    return f"Every limit is kept by the rows that could be read, but {rows}: put them right first."
+
+
+def _own_past(first: ValveFinding, findings: Findings) -> str:
+    return f'By its own past, look first at "{printable(first.tag)}", {first.direction.value}: ' + (
+        "; ".join(reasons(first, findings)) + "."
+    )
+
+
+def _and_why(first: ValveFinding, findings: Findings) -> str:
+    """The trend behind a valve that is outside, and what it commonly means."""
+    said = []
+    if (trend := first.history.trend) is not None and trend.slope is not None and trend.sure:
+        said.append(f"It drifts: {trend_words(first.history)}.")
+    if means := meaning(first.history):
+        said.append(f"{means[0].upper()}{means[1:]}.")
+    others = len(findings.those(EXCEEDED)) - 1
+    if others:
+        said.append("One more is outside." if others == 1 else f"{others} more are outside.")
+    return " " + " ".join(said) if said else ""
+
+
+def _next(first: ValveFinding) -> str:
+    """What to do about a valve that cannot be decided."""
+    if first.worst is None or first.worst.reason == NEVER:
+        return " Time it at normal temperature, alone and together with the others, three times."
+    if first.state == SCATTERED:
+        return " Find out why it is not steady; until then no time of it can be relied on."
+    told = dict.fromkeys(a for s in first.sides if s.verdict == UNDECIDED and (a := would_decide(s.reason)))
+    return "".join(f" {a}." for a in told)
+
+
+def reasons(finding: ValveFinding, findings: Findings) -> list[str]:
+    """Why a finding is what it is: limits first, then what its own past says."""
+    said: dict[str, None] = {}
+    for side in finding.sides:
+        if side.verdict == EXCEEDED:
+            said[limit_words(side)] = None
+    open_ = [s for s in finding.sides if s.verdict == UNDECIDED]
+    for side in open_:
+        alike = len({s.reason for s in open_}) == 1 and len(open_) == len(finding.sides)
+        word = "" if alike else f"{'surge' if side.side is Side.FASTEST else 'shutdown'}: "
+        said[f"{word}{side.reason}"] = None
+    from_history = zip(finding.history.states, why(finding.history, findings.ground), strict=True)
+    for state, words in from_history:
+        if state in FROM_HISTORY and not (finding.verdict == EXCEEDED and state in (NEAR, WATCH)):
+            said[words] = None
+    return list(said) or ["in order"]
+
+
+# The page
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """Everything that the answer is made from.
+
+    Attributes
+    ----------
+    records : Records
+    findings : Findings
+    sources : tuple of str
+        Where limits come from, in words.
+    """
+
+    records: Records
+    findings: Findings
+    sources: tuple[str, ...]
+
+
+def rows_of(answer: Answer) -> dict[str, int]:
+    """Rows below the header, and what became of them; the first is the sum of the others."""
+    records, judgement = answer.records, answer.findings.judgement
+    return {
+        "rows": records.rows,
+        "judged": len(judgement.judged),
+        "shown": len(judgement.shown),
+        "refused": len(records.refused),
+        "blank": records.blank,
+    }
+
+
+def records_lines(answer: Answer, *, details: bool = False) -> list[str]:
+    """All lines of the answer on a terminal."""
+    findings, records = answer.findings, answer.records
+    out = [paragraph(title_of(answer)), "", f"VERDICT: {_headline(findings)}", ""]
+    out += [paragraph(first_sentence(findings), indent="    "), ""]
+    calm = [v for v in findings.valves if v.state in CALM and v.verdict in (WITHIN, NOT_JUDGED)]
+    shown = findings.valves if details else [v for v in findings.valves if v not in calm]
+    if shown:
+        out += [*_table(shown if details else shown[:MOST_SHOWN], findings), ""]
+    if len(shown) > MOST_SHOWN and not details:
+        out += [
+            f"  and {len(shown) - MOST_SHOWN} more that are less urgent: --details or --output shows all",
+            "",
+        ]
+    if calm and not details:
+        out += [*_calm(calm), ""]
+    out += open_lines(findings)
+    out += _rows(answer)
+    out += _faults(records.faults)
+    out += ["How the answer was made"]
+    for note in (*answer.sources, *records.notes, *gaps(findings), RULE):
+        out.append(paragraph(printable(note), indent="  ", first="- "))
+    out += ["", "Cautions"]
+    return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
+
+
+def gaps(findings: Findings) -> list[str]:
+    """What was not looked at, since nothing is stated to look at it with."""
+    limited = [v for v in findings.valves if v.sides]
+    said = []
+    if tags := _tags(v for v in limited if v.limits.normal is None):
+        said.append(f"No normal temperature is stated for {tags}: temperatures were not looked at.")
+    for side, words in ((Side.FASTEST, "fastest"), (Side.SLOWEST, "slowest")):
+        lacking = [v for v in limited if all(s.side is not side for s in v.sides)]
+        for way in Direction:
+            if tags := _tags(v for v in lacking if v.direction is way):
+                what = "surge" if side is Side.FASTEST else "the shutdown"
+                said.append(
+                    f"No {words} {way.value} time is stated for {tags}: nothing was judged for {what}."
+                )
+    return said
+
+
+def _tags(valves: Iterable[ValveFinding]) -> str:
+    """Tags in a row, not all of them if there are many."""
+    tags = sorted({printable(v.tag) for v in valves})
+    return ", ".join(tags[:6]) + (f" and {len(tags) - 6} more" if len(tags) > 6 else "")
+
+
+def title_of(answer: Answer) -> str:
+    """What was looked at, in a line."""
+    tests = answer.records.tests
+    valves = len({v.tag for v in answer.findings.valves})
+    when = [t.when.date() for t in tests]
+    span = f" from {min(when)} to {max(when)}" if when else ""
+    return (
+        f"Stroke-time records of {valves} valve{'s' if valves != 1 else ''}, {len(tests)} test"
+        f"{'s' if len(tests) != 1 else ''}{span}, "
+        f"looked at on {answer.findings.ground.today}"
+    )
+
+
+def _headline(findings: Findings) -> str:
+    over, open_ = ({v.tag for v in findings.those(verdict)} for verdict in (EXCEEDED, UNDECIDED))
+    parts = [(over, "outside"), (open_ - over, "undecided")]
+    told = ", ".join(
+        f"{len(tags)} valve{'s' if len(tags) > 1 else ''} {word}" for tags, word in parts if tags
+    )
+    if findings.refused:
+        told += f"{', ' if told else ''}{findings.refused} row{'s' if findings.refused > 1 else ''} refused"
+    return HEADLINE[findings.verdict] + (f" ({told})" if told else "")
+
+
+def _table(shown: Iterable[ValveFinding], findings: Findings) -> list[str]:
+    head = ("valve", "way", "state", "limits", "time s", "limit s", "margin s", "last", "s a year", "why")
+    rows = []
+    for v in shown:
+        got = v.worst.decided if v.worst else None
+        slow = v.worst is not None and v.worst.side is Side.SLOWEST
+        trend = v.history.trend
+        known = trend is not None and trend.slope is not None
+        last = max((p.day for p in v.history.points), default=None)
+        rows.append(
+            (
+                printable(v.tag),
+                "close" if v.direction is Direction.CLOSING else "open",
+                v.state,
+                SHORT.get(v.verdict, "none"),
+                seconds(got.time, up=slow) if got else "-",
+                seconds(got.bound.value) if got else "-",
+                seconds(got.margin, up=False) if got else "-",
+                str(last or "-"),
+                f"{(trend.slope or 0.0) * DAYS_A_YEAR:+.1f}" if known and trend else "-",
+                printable("; ".join(reasons(v, findings))),
+            )
+        )
+    return table(head, rows, left=4, widest=WIDEST)
+
+
+def _calm(calm: Sequence[ValveFinding]) -> list[str]:
+    out = []
+    for verdict, words in (
+        (WITHIN, "Limits kept, nothing to do"),
+        (NOT_JUDGED, "No limit stated, nothing to see"),
+    ):
+        for way in Direction:
+            tags = [printable(v.tag) for v in calm if v.verdict == verdict and v.direction is way]
+            if tags:
+                named = f"{', '.join(tags[:40])}{f' and {len(tags) - 40} more' if len(tags) > 40 else ''}"
+                out.append(paragraph(f"{words}, {way.value}: {named}.", indent="  "))
+    return out
+
+
+def _rows(answer: Answer) -> list[str]:
+    n = rows_of(answer)
+    text = (
+        f"Rows: {n['rows']} = {n['judged']} judged + {n['shown']} shown without counting as proof + "
+        f"{n['refused']} refused + {n['blank']} blank."
+    )
+    out = [paragraph(text)]
+    for reason, count in Counter(answer.findings.judgement.shown.values()).most_common():
+        out.append(paragraph(f"no proof, {count}: {reason}", indent="    ", first="  "))
+    return [*out, ""]
+
+
+def grouped(faults: Iterable[RowFault]) -> list[tuple[RowFault, list[int]]]:
+    """Faults that say the same of one column, with their rows, in the order of the first ones."""
+    groups: dict[tuple[str, ...], tuple[RowFault, list[int]]] = {}
+    for fault in faults:
+        key = (fault.column, fault.expected, fault.remedy)
+        groups.setdefault(key, (fault, []))[1].append(fault.row)
+    return list(groups.values())
+
+
+def fault_lines(fault: RowFault, rows: Sequence[int]) -> list[str]:
+    """One fault, or several alike, in lines."""
+    numbers = ", ".join(str(r) for r in rows[:MOST_ROWS])
+    more = f" and {len(rows) - MOST_ROWS} more" if len(rows) > MOST_ROWS else ""
+    where = f"row{'s' if len(rows) > 1 else ''} {numbers}{more}" if rows[0] else "the file"
+    column = f", column {quoted(fault.column)}" if fault.column else ""
+    found = f"found {printable(fault.found)}" + (" (the first of them)" if len(rows) > 1 else "")
+    text = f"{where}{column}: {found}; expected {fault.expected}; remedy: {fault.remedy}"
+    return [paragraph(text, indent="      ", first="  ")]
+
+
+def _faults(faults: Sequence[RowFault]) -> list[str]:
+    if not faults:
+        return []
+    groups = grouped(faults)
+    out = ["Refused rows"]
+    for fault, rows in groups[:MOST_FAULTS]:
+        out += fault_lines(fault, rows)
+    if len(groups) > MOST_FAULTS:
+        out.append(f"  and {len(groups) - MOST_FAULTS} more kinds of fault: --json lists them all")
+    return [*out, ""]

@@ -1,0 +1,421 @@
+"""The answer as text: verdict first, then the weakest place, what to do, and the tables."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+from itertools import zip_longest
+
+from surge.reports.advice import advice, gentleness
+from surge.reports.rules import assumed_lines, rule_lines
+from surge.reports.words import (
+    CAUTIONS,
+    HEADLINE,
+    LINE,
+    SHORT,
+    Shown,
+    paragraph,
+    run_of,
+    sentence,
+    valid,
+    whose,
+)
+from surge.rules.assess import Assessment
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
+from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+
+Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
+Row = tuple[str, ...]
+SHOWN_PEAKS, SHOWN_LOWEST = 6, 4  # rows without details, as long as the others are kept
+NARROWEST = 16  # columns that a name or a source keeps when a table is too wide
+RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
+
+
+def plain(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds nothing
+    """Leave a text as it is."""
+    return text
+
+
+def table(head: Row, rows: Iterable[Row], *, left: int = 1, widest: int = LINE) -> list[str]:
+    """Lay out a table; the first ``left`` columns and the last one to the left, others to the right.
+
+    Where it is too wide, titles, then the last column, the first one and the others from the widest on
+    are broken into lines; nothing is cut.
+    """
+    rows = list(rows)
+    width = [max(len(r[i]) for r in (head, *rows)) for i in range(len(head))]
+    least = [max(len(x) for x in (*head[i].split(), *(r[i] for r in rows))) for i in range(len(head))]
+    over = sum(width) + 2 * (len(width) - 1) - widest
+    others = sorted(range(1, len(head) - 1), key=lambda i: -width[i])
+    for i, floor in (*enumerate(least), (-1, NARROWEST), (0, NARROWEST), *((i, NARROWEST) for i in others)):
+        gives = min(max(over, 0), max(width[i] - floor, 0))
+        width[i] -= gives
+        over -= gives
+
+    def line(row: Row) -> list[str]:
+        cells = [textwrap.wrap(cell, w) or [""] for cell, w in zip(row, width, strict=True)]
+        out = []
+        for parts in zip_longest(*cells, fillvalue=""):
+            laid = [
+                part.ljust(w) if i < left or i == len(row) - 1 else part.rjust(w)
+                for i, (part, w) in enumerate(zip(parts, width, strict=True))
+            ]
+            out.append("  ".join(laid).rstrip())
+        return out
+
+    lines = [*line(head), *line(tuple("-" * w for w in width))]
+    for row in rows:
+        lines += line(row)
+    return lines
+
+
+class TextReport:
+    """Puts an assessment into words.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    say : Shown
+        Units of the output.
+    details : bool
+        All places, all findings, and how it was computed.
+    style : callable
+        Colours a text by its verdict, or leaves it.
+    """
+
+    def __init__(self, assessment: Assessment, say: Shown, *, details: bool, style: Style = plain) -> None:
+        self.a, self.say, self.details, self.style = assessment, say, details, style
+        self.unit = f"{say.units.pressure}(g)"
+        # Each run against all limits: with a range of lengths, those of the assessment are of the worst ones.
+        self.found = {id(run): findings_of(assessment.lineup, run) for run in assessment.scenarios}
+
+    def lines(self) -> list[str]:
+        """All lines of the report."""
+        worst = self.a.weakest
+        governing = run_of(self.a, worst) if worst else None
+        out = self._answer(worst, governing)
+        if len(self.a.scenarios) > 1:
+            out += ["", *self.overview()]
+        if self.a.rulings:
+            out += ["", *rule_lines(self.a, self.say, details=self.details)]
+        out += self._tables(governing)
+        if self.a.lineup.assumed:
+            out += ["", *assumed_lines(self.a.lineup.assumed)]
+        if self.details:
+            out += ["", *self.assumptions()]
+        out += ["", "Cautions"]
+        out += [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
+        if not self.details:
+            out += ["", "More: --details adds all places and how it was computed; --json gives everything."]
+        return out
+
+    def _answer(self, worst: Finding | None, governing: ScenarioResult | None) -> list[str]:
+        """Verdict, weakest place, what to do."""
+        out = [paragraph(self.a.lineup.title), ""]
+        out.append(self.style(f"VERDICT: {HEADLINE[self.a.verdict]}", self.a.verdict))
+        by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.verdict)
+        if by_rule:
+            out.append(paragraph(self.say.phrase(self.a.broken[0].phrase)))
+        if worst:
+            words = sentence(worst, governing, self.say)
+            if by_rule:
+                words = f"Of the pressures, {words[0].lower()}{words[1:]}"
+            out.append(paragraph(words))
+        steps = advice(self.a, self.say)
+        if steps:
+            out += ["", "What to do, in this order:" if len(steps) > 1 else "What to do:"]
+            for i, step in enumerate(steps, 1):
+                out.append(paragraph(step, indent="     ", first=f"  {i}. "))
+        return out
+
+    def _tables(self, governing: ScenarioResult | None) -> list[str]:
+        """Static pressures, scenarios, and figures for the pocket calculator."""
+        out: list[str] = []
+        if self.a.static and (self.details or any(f.verdict != WITHIN for f in self.a.static)):
+            out += ["", *self.static()]
+        for run in self.a.scenarios:
+            if self.details or not self._covered(run):
+                out += ["", *self.scenario(run)]
+        figured = self.a.scenarios if self.details or governing is None else (governing,)
+        for run in figured if self.details else figured[:1]:
+            out += ["", *self.pocket(run)]
+        return out
+
+    def _name(self, run: ScenarioResult) -> str:
+        taken = [f'"{name}" {self.say.length(m)}' for name, m in run.lengths.items()]
+        taken += [f'"{name}" {c:.0f} m/s' for name, c in run.speeds.items()]
+        return ", ".join((run.name, *taken))
+
+    def _verdict(self, run: ScenarioResult) -> str:
+        """Verdict of a scenario: its pressures, and the rules on it that no pressure tells."""
+        rules = (r.verdict for r in self.a.broken if r.scenario == run.name)
+        return worst_of([*(f.verdict for f in self.found[id(run)]), *rules])
+
+    def _load(self, run: ScenarioResult) -> tuple[int, float]:
+        """For sorting: the worst run first."""
+        worst = weakest(self.found[id(run)])
+        return RANK[self._verdict(run)], -(worst.load if worst else 0.0)
+
+    def _covered(self, run: ScenarioResult) -> bool:
+        """Whether it keeps every limit and another length of the same scenario is worse."""
+        same = [r for r in self.a.scenarios if r.name == run.name]
+        return self._verdict(run) == WITHIN and run is not min(same, key=self._load)
+
+    def _count(self, run: ScenarioResult, verdict: str) -> int:
+        """Limits and rules with a verdict."""
+        rules = sum(r.verdict == verdict for r in self.a.broken if r.scenario == run.name)
+        return sum(f.verdict == verdict for f in self.found[id(run)]) + rules
+
+    def overview(self) -> list[str]:
+        """One row for each run, the worst first."""
+        rows = []
+        for run in sorted(self.a.scenarios, key=self._load):
+            found = self.found[id(run)]
+            f = weakest(found)
+            seen = valid(f, run) if f else None
+            value = "-"
+            if f and seen and seen.value is not None:
+                show = self.say.low if f.check in ("lowest", "vapour") else self.say.high
+                value = f"{'vapour' if f.check == 'vapour' else f.check} {show(seen.value)}"
+            rows.append(
+                (
+                    self._name(run),
+                    SHORT[self._verdict(run)],
+                    str(self._count(run, EXCEEDED)),
+                    str(self._count(run, UNDECIDED)),
+                    value,
+                    self.say.pressure(f.limit) if f and f.limit is not None else "-",
+                    self.say.margin(seen.margin) if seen and seen.margin is not None else "-",
+                    f.name if f else "-",
+                )
+            )
+        head = ("scenario", "verdict", "over", "open", self.unit, "limit", "margin", "weakest")
+        return [
+            "Scenarios, the worst first (over: limits and rules not kept; open: cannot be decided)",
+            *table(head, rows),
+        ]
+
+    def _findings(self, run: ScenarioResult, subject: str, checks: tuple[str, ...]) -> list[Finding]:
+        """Findings of a run, the worst first."""
+        found = [f for f in self.found[id(run)] if f.subject == subject and f.check in checks]
+        return sorted(found, key=lambda f: (RANK[f.verdict], -f.load))
+
+    def static(self) -> list[str]:
+        """Shut-off pressure against ratings."""
+        rows = [
+            (
+                f.name,
+                self.say.high(f.value) if f.value is not None else "-",
+                self.say.pressure(f.limit) if f.limit is not None else "-",
+                self.say.margin(f.margin) if f.margin is not None else "-",
+                SHORT[f.verdict],
+                f.limit_source or f.reason,
+            )
+            for f in sorted(self.a.static, key=lambda f: (RANK[f.verdict], -f.load))
+        ]
+        head = ("valve shut, pump running", f"static {self.unit}", "limit", "margin", "verdict", "limit from")
+        return ["Shut-off pressure, before any surge", *table(head, rows)]
+
+    def scenario(self, run: ScenarioResult) -> list[str]:
+        """One scenario: what happens, and its tables."""
+        verdict = self._verdict(run)
+        title = f"Scenario: {self._name(run)}: {HEADLINE[verdict]}"
+        out = [self.style(paragraph(title), verdict), "=" * min(LINE, len(title))]
+        if run.note:
+            out.append(paragraph(run.note))
+        out += [
+            paragraph(f"{line[0].upper()}{line[1:]}.") for line in gentleness(self.a.lineup, run, self.say)
+        ]
+        if run.timing:
+            terms = ", ".join(f"{name} {self.say.time(t)} s" for name, t in run.timing)
+            out.append(
+                paragraph(f"Shutdown: {terms}; the last movement ends at {self.say.time(run.last_event)} s.")
+            )
+        notes = [self.say.phrase(note) for note in run.notes]
+        out += [paragraph(f"{note[0].upper()}{note[1:]}.") for note in notes]
+        if run.vapour:
+            out.append(self.vapour(run))
+        out += [paragraph(f"Cannot be decided: {reason}.") for reason in run.undecided]
+        others = [r for r in self.a.scenarios if r.name == run.name and r is not run and self._covered(r)]
+        if others and not self.details:
+            lengths = "; ".join(self._name(r).removeprefix(f"{run.name}, ") for r in others)
+            out.append(paragraph(f"Also run with {lengths}: kept, with more room (--details shows them)."))
+        out += ["", *self.highest(run), "", *self.lowest(run)]
+        places = self.places(run)
+        return out + (["", *places] if places else [])
+
+    def vapour(self, run: ScenarioResult) -> str:
+        """Where and when the cargo first boils."""
+        v = run.vapour
+        assert v is not None
+        where = f'at "{v.where}"'
+        if v.distance is not None:
+            where = f'in "{v.where}", {self.say.length(v.distance)} from its start'
+        text = (
+            f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.say.time(v.time)} s. Pressures after that "
+            "are not valid in this model: a cavity opens, and its collapse can be worse than any figure. "
+            "The tables below hold what came before."
+        )
+        beyond = [f for f in self.found[id(run)] if f.check == "peak" and (f.margin or 0.0) < 0.0]
+        if beyond:
+            f = max(beyond, key=lambda f: f.load)
+            assert f.value is not None
+            assert f.limit is not None
+            many = "an upper limit" if len(beyond) == 1 else f"{len(beyond)} upper limits"
+            text += (
+                f" AS A WARNING: run on as if no cavity opened, the pressure goes beyond {many}, most in "
+                f"{whose(f)}: {self.say.high(f.value, unit=True)} against {self.say.pressure(f.limit)}."
+            )
+        return self.style(paragraph(text), EXCEEDED)
+
+    def _extreme(self, run: ScenarioResult, x: Extreme, say: Callable[[float], str]) -> tuple[str, str]:
+        """Pressure with its error, and time; of what came before the cargo boils, if it does."""
+        value = x.pressure if run.vapour is None else x.before_vapour
+        time = self.say.time(x.time) if value == x.pressure else "-"
+        return f"{say(value)} {self.say.error(x.error)}", time
+
+    def _row(self, run: ScenarioResult, e: ElementResult, f: Finding | None, *, upper: bool) -> Row:
+        """One element against an upper or a lower limit."""
+        say, x = (self.say.high, e.highest) if upper else (self.say.low, e.lowest)
+        value, time = self._extreme(run, x, say)
+        margin = valid(f, run).margin if f else None
+        source = "through the elements it joins"
+        if f:
+            source = "vapour pressure" if f.check == "vapour" else f.limit_source or f.reason
+        return (
+            e.name,
+            self.say.pressure(e.steady if upper else e.steady_low),
+            value,
+            time,
+            self.say.length(x.distance) if e.figures and time != "-" else "",
+            self.say.pressure(f.limit) if f and f.limit is not None else "-",
+            self.say.margin(margin) if margin is not None else "-",
+            SHORT[f.verdict] if f else "",
+            source,
+        )
+
+    def _head(self, run: ScenarioResult, what: str) -> Row:
+        before = "before boiling" if run.vapour else ""
+        title = f"{what} {self.unit} {before}".rstrip()
+        return ("element", "steady", title, "at s", "from start", "limit", "margin", "verdict", "limit from")
+
+    def highest(self, run: ScenarioResult) -> list[str]:
+        """Peaks of all elements, nearest to their limits first."""
+        judged = {f.name: f for f in self._findings(run, "element", ("peak",))}
+        by_name = {e.name: e for e in run.elements}
+        order = [*judged, *(e.name for e in run.elements if e.name not in judged)]
+        rows = [self._row(run, by_name[name], judged.get(name), upper=True) for name in order]
+        return self._shortened(self._head(run, "peak"), rows, SHOWN_PEAKS)
+
+    def lowest(self, run: ScenarioResult) -> list[str]:
+        """Lowest pressures of all elements against vacuum and vapour limits, the nearer one each."""
+        nearest: dict[str, Finding] = {}
+        for f in self._findings(run, "element", ("lowest", "vapour")):
+            nearest.setdefault(f.name, f)
+        by_name = {e.name: e for e in run.elements}
+        rows = [self._row(run, by_name[f.name], f, upper=False) for f in nearest.values()]
+        return self._shortened(self._head(run, "lowest"), rows, SHOWN_LOWEST)
+
+    def _shortened(self, head: Row, rows: Sequence[Row], most: int) -> list[str]:
+        """A table without the rows that have most room, unless details are wanted."""
+        kept = sum(row[-2] in (SHORT[EXCEEDED], SHORT[UNDECIDED]) for row in rows)
+        show = len(rows) if self.details else max(most, kept)
+        out = table(head, rows[:show])
+        left = rows[show:]
+        if left:
+            free = sum(not row[-2] for row in left)
+            words = "all kept and with more room" if not free else "kept with more room, or without a limit"
+            out.append(f"... and {len(left)} more, {words} (--details shows them).")
+        return out
+
+    def places(self, run: ScenarioResult) -> list[str]:
+        """Places with a limit of their own; all places with details."""
+        limits: dict[str, Finding] = {}
+        for f in self._findings(run, "place", ("peak", "steady")):
+            limits.setdefault(f.name, f)
+        order = {name: i for i, name in enumerate(limits)}
+        shown = [p for p in run.places if self.details or p.name in limits]
+        rows = [
+            self._place(run, p, limits.get(p.name))
+            for p in sorted(shown, key=lambda p: order.get(p.name, len(order)))
+        ]
+        before = " before boiling" if run.vapour else ""
+        head = ("place", "steady", f"peak {self.unit}{before}", "at s", "lowest", "at s", "limit", "verdict")
+        return table((*head, "limit from, or what it is"), rows) if rows else []
+
+    def _place(self, run: ScenarioResult, p: PlaceResult, own: Finding | None) -> Row:
+        return (
+            p.name,
+            self.say.pressure(p.steady),
+            *self._extreme(run, p.highest, self.say.high),
+            *self._extreme(run, p.lowest, self.say.low),
+            self.say.pressure(own.limit) if own and own.limit is not None else "-",
+            SHORT[own.verdict] if own else "",
+            own.limit_source if own else ", ".join(p.roles),
+        )
+
+    def pocket(self, run: ScenarioResult) -> list[str]:
+        """Figures that a pocket calculator can check."""
+        rows = [
+            (
+                e.name,
+                self.say.flow(g.flow),
+                f"{g.velocity:.2f} m/s",
+                f"{g.wave_speed:.0f} m/s",
+                f"{g.travel_time:.3f} s",
+                self.say.difference(g.instant_stop),
+            )
+            for e in run.elements
+            if (g := e.figures) is not None
+        ]
+        head = ("element", "flow", "velocity", "wave speed", "travel time", "instant-stop rise")
+        title = f"Figures to check by pocket calculator (scenario {self._name(run)})"
+        out = [*paragraph(title).splitlines(), *table(head, rows)]
+        periods = [
+            (
+                p.valve,
+                f"{p.upstream:.2f} s" if p.upstream is not None else "-",
+                p.reflects_at or "-",
+                f"{p.downstream:.2f} s" if p.downstream is not None else "-",
+            )
+            for p in run.periods
+        ]
+        titles = ("valve", "pipeline period upstream", "reflects at", "downstream")
+        return [*out, "", *table(titles, periods)] if periods else out
+
+    def assumptions(self) -> list[str]:
+        """Where figures come from, and how the numbers were computed."""
+        said = [(f"wave speed of {p.name}", p.wave_speed_source) for p in self.a.lineup.pipes]
+        said += [(f"characteristic of {v.name}", v.characteristic_source) for v in self.a.lineup.valves]
+        out = ["Where figures come from"]
+        for source in dict.fromkeys(s for _, s in said):
+            parts = ", ".join(name for name, s in said if s == source)
+            out.append(paragraph(f"{parts}: {source}", indent="    ", first="  "))
+        friction = "of the first flow throughout" if self.a.lineup.frozen_friction else "of the local flow"
+        out += [
+            "",
+            "How it was computed",
+            paragraph(
+                f"Method of characteristics, friction factor {friction}, as in steady flow. Valves do not "
+                "choke. A valve, passage or pump without a rating of its own is judged through the elements "
+                "that it joins.",
+                indent="    ",
+                first="  ",
+            ),
+        ]
+        return out + [paragraph(self._method(run), indent="    ", first="  ") for run in self.a.scenarios]
+
+    def _method(self, run: ScenarioResult) -> str:
+        m = run.method
+        reached = "" if m.worst_error <= m.tolerance else ", which was NOT reached"
+        text = (
+            f"{self._name(run)}: {m.runs} marches to {m.duration:.1f} s, the finest with {m.steps} steps of "
+            f"{m.dt * 1000:.2f} ms on {m.nodes} nodes; lengths fitted to the step within "
+            f"{m.largest_misfit * 100:.2f} % of the travel time ({m.misfit_of}: "
+            "short parts are held to a time, not to a share); largest numerical error "
+            f"{self.say.error(m.worst_error)} {self.say.units.pressure}, aimed at "
+            f"{self.say.error(m.tolerance)} {self.say.units.pressure}{reached}."
+        )
+        if m.lumped:
+            text += f" Shorter than a reach and taken as one lump: {', '.join(m.lumped)}."
+        return text

@@ -1,0 +1,286 @@
+"""The window of each valve as text and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from surge.model.lineup import LineUp
+from surge.reports.document import finding
+from surge.reports.text import table
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, against, paragraph, what_happens
+from surge.rules.book import LOCAL_CODES
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
+from surge.search.open_rate import Opening
+from surge.search.rates import RateLimit
+from surge.search.strokes import ULLAGE, StrokeLimits
+from surge.search.window import Windows
+
+Json = dict[str, Any]
+VERDICT = {WITHIN: "A WINDOW IS OPEN", EXCEEDED: "NO WINDOW", UNDECIDED: HEADLINE[UNDECIDED]}
+
+
+def bounds(shortest: float | None, longest: float | None) -> str:
+    """The window of a valve in words."""
+    if shortest is None:
+        return "no stroke time is safe"
+    fast = f"close no faster than {shortest:.1f} s"
+    if longest is None:
+        return f"{fast}; no rule on time bounds it from above"
+    if longest <= 0.0:
+        return f"{fast}; and every stroke is too slow for the rules on time: the window is empty"
+    if shortest > longest:
+        return f"{fast}, no slower than {longest:.1f} s: the window is empty"
+    return f"{fast}, no slower than {longest:.1f} s"
+
+
+def window_lines(windows: Windows, lineup: LineUp, say: Shown, *, more: Sequence[str] = ()) -> list[str]:
+    """All lines of the answer; ``more`` is what was asked beside the windows."""
+    out = [paragraph(lineup.title), "", f"VERDICT: {VERDICT[windows.verdict]}", ""]
+    for valve, parts in windows.by_valve.items():
+        shortest, longest = windows.bounds(valve)
+        out.append(paragraph(f'"{valve}": {bounds(shortest, longest)}.', indent="    "))
+        if (opening := windows.openings.get(valve)) is not None:
+            out.append(paragraph(_opens(opening, say), indent="    "))
+        elif (top := windows.open_up_to.get(valve)) is not None and top.share is not None:
+            out.append(paragraph(_open_up_to(top, say), indent="    "))
+        for part in parts:
+            out += [paragraph(line, indent="      ", first="    ") for line in _why(part, say)]
+        out.append("")
+    out += _rates(windows.rates, say)
+    out += _joint(windows)
+    out += _what_to_do(windows, say)
+    out += ["Strokes looked at, everything else as in the case", *_proof(windows), ""]
+    out += more
+    out += [paragraph(LOCAL_CODES), "", "Cautions"]
+    return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
+
+
+def _why(part: StrokeLimits, say: Shown) -> list[str]:
+    """What governs in one scenario."""
+    said = []
+    where = f'In "{part.scenario}"'
+    if part.shortest is None:
+        said.append(f"{where}: {part.reason}{_named(part.governs, part, say)}.")
+    elif part.shortest <= part.from_:
+        said.append(
+            f"{where}: {part.from_:g} s, the shortest looked at, is safe{_named(part.governs, part, say)}."
+        )
+    else:
+        said.append(f"{where}: {part.shortest:.1f} s or more{_named(part.governs, part, say)}.")
+    if part.slow_rule is not None:
+        limit = f"at most {part.longest:.1f} s" if part.longest else "no stroke is short enough"
+        rule = part.slow_rule
+        said.append(f'{where}: {limit} by the rule "{rule.name}", {rule.figure_text} [{rule.source}].')
+    return said
+
+
+def _named(finding: Finding | None, part: StrokeLimits, say: Shown) -> str:
+    if finding is None or finding.value is None:
+        return ""
+    whose = f'"{finding.name}"'
+    return f"; {whose} governs: {what_happens(finding, part.run, say)}; {against(finding, part.run, say)}"
+
+
+def _rates(rates: Sequence[RateLimit], say: Shown) -> list[str]:
+    if not rates:
+        return []
+    out = ["Greatest safe rate at the strokes of the case (it and every lower rate are safe)"]
+    for rate in rates:
+        governs = f'; beyond it "{rate.governs.name}" governs' if rate.governs else ""
+        if rate.greatest is None:
+            words = "none was found"
+        elif rate.greatest >= rate.to * 0.999:
+            words = f"{say.flow_down(rate.greatest)} or more, as far as it was looked"
+        else:
+            words = f"{say.flow_down(rate.greatest)}{governs}"
+        text = f'"{rate.scenario}": {words} (agreed: {say.flow(rate.agreed)}).'
+        out.append(paragraph(text, indent="      ", first="    "))
+        if rate.unsafe_below:
+            low, high = rate.unsafe_below
+            words = f"lower ones between {say.flow_down(low)} and {say.flow_up(high)} are not"
+            out.append(
+                paragraph(f"The agreed rate itself is safe; {words}.", indent="      ", first="      ")
+            )
+    return [*out, ""]
+
+
+def _opens(opening: Opening, say: Shown) -> str:
+    """The rate at which an empty window opens."""
+    if opening.share is None:
+        return "No lower rate opens it."
+    return f"It opens at {say.flow_down(opening.rate)} and below, where {opening.stroke:.1f} s is safe."
+
+
+def _open_up_to(top: Opening, say: Shown) -> str:
+    """The rate above which an open window is empty."""
+    rate = say.flow_down(top.rate)
+    if not top.ends:
+        return f"There is a window up to {rate} at least, as far as it was looked or the line can go."
+    return f"There is a window up to {rate}; above that it is empty."
+
+
+def _joint(windows: Windows) -> list[str]:
+    """The set that goes on the sheet, run as such."""
+    if windows.together is None:
+        return []
+    made = windows.together
+    strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in made.strokes.items())
+    how = (
+        "at their shortest" if made.longer == 1.0 else "at their shortest alone they exceed a limit; as safe"
+    )
+    text = f"All together {how} ({strokes}): pressures {SHORT[made.pressures]}"
+    others = made.elsewhere.scenario if made.elsewhere else None
+    governs = weakest(
+        f for f in made.assessment.findings if f.verdict == made.pressures and f.scenario != others
+    )
+    if governs is not None and made.pressures != WITHIN:
+        text += f'; "{governs.name}" in "{governs.scenario}" governs'
+    if made.elsewhere is not None:
+        named = f'"{made.elsewhere.name}" in "{made.elsewhere.scenario}"'
+        text += f". Whatever these strokes are, a limit is not kept elsewhere: {named}, see surge check"
+    rules = dict.fromkeys(f'"{r.rule.name}"' for r in made.assessment.broken)
+    if rules:
+        text += f". Rules that surge check finds not kept then: {', '.join(rules)}"
+    return [paragraph(f"{text}.", indent="    "), ""]
+
+
+def _what_to_do(windows: Windows, say: Shown) -> list[str]:
+    """For every valve without a window, what can give it one, the surest first."""
+    said: list[str] = []
+    for valve, parts in windows.by_valve.items():
+        if not windows.empty(valve):
+            continue
+        opening = windows.openings.get(valve)
+        if opening is not None and opening.share is not None:
+            said.append(
+                f'"{valve}": agree a rate of {say.flow_down(opening.rate)} or less, and a stroke of '
+                f"{opening.stroke:.1f} s."
+            )
+        if windows.bounds(valve)[0] is None:
+            said += [f'"{valve}": {_NO_STROKE if p.run is None else _TOO_FAST}.' for p in parts[:1]]
+            continue
+        said.append(f'"{valve}": {_SHAPES}.')
+        if any(p.slow_rule is not None and p.slow_rule.measure == ULLAGE for p in parts):
+            said.append(f'"{valve}": {_MORE_ULLAGE}.')
+    if windows.together is not None and windows.together.pressures == EXCEEDED:
+        said.append("Do not set the valves so together: let them shut one after the other, or more slowly.")
+    if not said:
+        return []
+    return ["What to do", *(paragraph(x, indent="  ", first="- ") for x in dict.fromkeys(said)), ""]
+
+
+_NO_STROKE = (
+    "no stroke helps against shut-off pressure: lower it (pump, level), or take parts of a higher rating"
+)
+_TOO_FAST = "a lower rate first; then a slower last part of the stroke (surge window CASE --shapes)"
+_SHAPES = (
+    "a stroke that is slow at its end needs less time for the same surge (surge window CASE --shapes); what "
+    "takes time before the valve moves, detection, signal and earlier steps, is counted in the limit"
+)
+_MORE_ULLAGE = "more ullage at the signal, or a lower rate into that tank, allows a longer stroke"
+
+
+def _proof(windows: Windows) -> list[str]:
+    rows = []
+    for parts in windows.by_valve.values():
+        for p in parts:
+            method = p.run.method if p.run else None
+            rows.append(
+                (
+                    p.valve,
+                    p.scenario,
+                    str(len(p.looked)),
+                    f"{p.from_:g} to {p.to:g}",
+                    f"{p.period:.2f}",
+                    f"{method.dt * 1e3:.2f}" if method else "-",
+                    f"{method.worst_error / 1e5:.3f}" if method else "-",
+                )
+            )
+    head = ("valve", "scenario", "strokes", "from to s", "period s", "step ms", "error bar")
+    return table(head, rows, left=2)
+
+
+def _limits(part: StrokeLimits) -> Json:
+    return {
+        "scenario": part.scenario,
+        "pipeline_period_s": part.period,
+        "stroke_in_case_s": part.stroke,
+        "shortest_safe_stroke_s": part.shortest,
+        "longest_allowed_stroke_s": part.longest,
+        "longest_by_rule": part.slow_rule.id if part.slow_rule else None,
+        "looked_from_s": part.from_,
+        "looked_to_s": part.to,
+        "governs": finding(part.governs) if part.governs else None,
+        "reason": part.reason,
+        "verdict": part.verdict,
+        "confirmed_with": None
+        if part.run is None
+        else {
+            "time_step_s": part.run.method.dt,
+            "nodes": part.run.method.nodes,
+            "worst_error_pa": part.run.method.worst_error,
+        },
+        "looked_at": [
+            {
+                "stroke_s": x.value,
+                "margin_pa": x.near.margin if abs(x.near.margin) < 1e300 else None,
+                "where": x.near.held.key[1],
+            }
+            for x in part.looked
+        ],
+    }
+
+
+def window_document(windows: Windows, head: Json, cautions: Iterable[str]) -> Json:
+    """Return the answer as plain lists and dicts; ``head`` says which program and case."""
+    return {
+        **head,
+        "verdict": windows.verdict,
+        "exit_code": windows.exit_code,
+        "valves": [
+            {
+                "valve": valve,
+                "shortest_safe_stroke_s": windows.bounds(valve)[0],
+                "longest_allowed_stroke_s": windows.bounds(valve)[1],
+                "words": bounds(*windows.bounds(valve)),
+                "empty": windows.empty(valve),
+                "opens_at": _opening(windows.openings.get(valve)),
+                "open_up_to": _opening(windows.open_up_to.get(valve)),
+                "scenarios": [_limits(p) for p in parts],
+            }
+            for valve, parts in windows.by_valve.items()
+        ],
+        "rates": [
+            {
+                "scenario": r.scenario,
+                "agreed_m3_per_s": r.agreed,
+                "greatest_safe_m3_per_s": r.greatest,
+                "looked_to_m3_per_s": r.to,
+                "governs": finding(r.governs) if r.governs else None,
+                "unsafe_below_agreed_m3_per_s": list(r.unsafe_below) if r.unsafe_below else None,
+            }
+            for r in windows.rates
+        ],
+        "joint": None
+        if windows.joint is None
+        else {
+            "strokes_s": windows.joint_strokes,
+            "verdict": windows.joint.verdict,
+            "pressures": windows.together.pressures if windows.together else windows.joint.verdict,
+            "times_shortest": windows.together.longer if windows.together else 1.0,
+        },
+        "rules_note": LOCAL_CODES,
+        "cautions": list(cautions),
+    }
+
+
+def _opening(found: Opening | None) -> Json | None:
+    if found is None:
+        return None
+    return {
+        "rate_m3_per_s": found.rate if found.share is not None else None,
+        "share_of_agreed": found.share,
+        "stroke_s": found.stroke if found.share is not None else None,
+        "ends_there": found.ends,
+    }

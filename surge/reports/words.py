@@ -1,0 +1,252 @@
+"""Numbers and findings as words, in the units that the reader chose."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from surge.aliases import Phrase, told
+from surge.rules.assess import Assessment
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
+from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+from surge.units import DECIMALS, ShowUnits, from_si, show
+
+SHORT = {WITHIN: "kept", EXCEEDED: "EXCEEDED", UNDECIDED: "undecided"}
+HEADLINE = {WITHIN: "LIMITS KEPT", EXCEEDED: "LIMIT EXCEEDED", UNDECIDED: "CANNOT BE DECIDED"}
+LINE = 100  # columns of the text output
+NOISE = 1e-6  # of the last decimal: rounding of floats, not worth a whole step
+
+CAUTIONS = (
+    "This is a calculation, not a permit. Local codes, the procedures of terminal and ship, and qualified "
+    "persons decide.",
+    "A pressure below the rating does not make a hose sound: look at its test date and its condition. A hose "
+    "whose rating was exceeded is withdrawn and tested again before use (common practice).",
+    "The model is liquid-filled, with friction as in steady flow; no vapour cavities, no free gas, no "
+    "choking valves, no moving pipe supports.",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shown:
+    """Writes SI values in the reader's units.
+
+    Pressures are rounded to the unsafe side, so that no figure looks better than it is: what is held
+    against an upper limit up, what is held against a lower one down, margins down, errors up.
+
+    Attributes
+    ----------
+    units : ShowUnits
+    density : float
+        Of the cargo [kg/m3], for flows by mass.
+    """
+
+    units: ShowUnits
+    density: float
+
+    def pressure(self, value: float, *, unit: bool = False) -> str:
+        """A gauge pressure [Pa gauge] to the nearest figure: limits, and what nothing is held against."""
+        return show(value, unit=self.units.pressure) + (f" {self.units.pressure}(g)" if unit else "")
+
+    def high(self, value: float, *, unit: bool = False) -> str:
+        """A pressure [Pa gauge] that an upper limit is for, rounded up."""
+        return self._stepped(value, math.ceil) + (f" {self.units.pressure}(g)" if unit else "")
+
+    def low(self, value: float, *, unit: bool = False) -> str:
+        """A pressure [Pa gauge] that a lower limit is for, rounded down."""
+        return self._stepped(value, math.floor) + (f" {self.units.pressure}(g)" if unit else "")
+
+    def margin(self, value: float, *, unit: bool = False) -> str:
+        """A margin [Pa], rounded down: what is exceeded never shows as 0."""
+        return self._stepped(value, math.floor) + (f" {self.units.pressure}" if unit else "")
+
+    def error(self, value: float) -> str:
+        """A numerical error [Pa], rounded up."""
+        return f"±{self._stepped(value, math.ceil)}"
+
+    def difference(self, value: float) -> str:
+        """A pressure difference [Pa] with its unit, to the nearest figure."""
+        return f"{show(value, unit=self.units.pressure)} {self.units.pressure}"
+
+    def _stepped(self, value: float, way: Callable[[float], int]) -> str:
+        unit = self.units.pressure
+        return _stepped(from_si(value, unit=unit), unit, way)
+
+    def flow(self, value: float) -> str:
+        """A flow [m3/s] with its unit."""
+        return show(value, unit=self.units.flow, density=self.density, with_unit=True)
+
+    def flow_down(self, value: float) -> str:
+        """A flow [m3/s] up to which something is safe, with its unit, rounded down."""
+        return self._flow(value, math.floor)
+
+    def flow_up(self, value: float) -> str:
+        """A flow [m3/s] from which on something is safe, with its unit, rounded up."""
+        return self._flow(value, math.ceil)
+
+    def _flow(self, value: float, way: Callable[[float], int]) -> str:
+        unit = self.units.flow
+        return f"{_stepped(from_si(value, unit=unit, density=self.density), unit, way)} {unit}"
+
+    def length(self, value: float) -> str:
+        """A length [m] with its unit."""
+        return show(value, unit=self.units.length, decimals=1, with_unit=True)
+
+    def phrase(self, phrase: Phrase) -> str:
+        """A phrase with its quantities in the reader's units."""
+        writers = {
+            "pressure": lambda v: self.high(v, unit=True),
+            "difference": self.difference,
+            "flow": self.flow,
+            "length": self.length,
+        }
+        return told(phrase, writers)
+
+    def time(self, value: float) -> str:
+        """A time [s], without its unit."""
+        return show(value, unit="s")
+
+
+def _stepped(value: float, unit: str, way: Callable[[float], int]) -> str:
+    """A value in a unit with that unit's decimals, rounded one way."""
+    places = DECIMALS[unit]
+    number = value * 10**places
+    nearest = round(number)
+    whole = nearest if abs(number - nearest) < NOISE else way(number)
+    return f"{whole / 10**places:.{places}f}"
+
+
+def paragraph(text: str, *, indent: str = "", first: str | None = None) -> str:
+    """Wrap a text to the width of the output."""
+    return textwrap.fill(
+        text,
+        LINE,
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_on_hyphens=False,
+    )
+
+
+def whose(finding: Finding) -> str:
+    """The element, place or scenario that a finding is about."""
+    return {"place": "the place ", "scenario": "the scenario "}.get(finding.subject, "") + f'"{finding.name}"'
+
+
+def run_of(assessment: Assessment, finding: Finding) -> ScenarioResult | None:
+    """The run that a finding comes from; None for a static one.
+
+    With a range of lengths a scenario has several runs, and a finding is of the worst of them.
+    """
+    runs = [r for r in assessment.scenarios if r.name == finding.scenario]
+    taken = (dict(finding.lengths), dict(finding.speeds))
+    return next((r for r in runs if (r.lengths, r.speeds) == taken), runs[0] if runs else None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Valid:
+    """What of a finding may be told: once the liquid has boiled, only what came before.
+
+    Attributes
+    ----------
+    value, margin : float or None
+        [Pa gauge], [Pa]
+    when : Extreme or None
+        The extreme, if its time and distance belong to the value.
+    long : bool
+        It is of an element that has a length.
+    """
+
+    value: float | None
+    margin: float | None
+    when: Extreme | None = None
+    long: bool = False
+
+
+def valid(finding: Finding, run: ScenarioResult | None) -> Valid:
+    """The part of a finding that the model answers for."""
+    if run is None or finding.value is None or finding.limit is None or finding.check in ("steady", "static"):
+        return Valid(value=finding.value, margin=finding.margin)
+    owner: ElementResult | PlaceResult
+    if finding.subject == "element":
+        owner = next(e for e in run.elements if e.name == finding.name)
+    else:
+        owner = next(p for p in run.places if p.name == finding.name)
+    extreme = owner.highest if finding.check == "peak" else owner.lowest
+    value = extreme.pressure if run.vapour is None else extreme.before_vapour
+    sign = 1.0 if finding.check == "peak" else -1.0
+    return Valid(
+        value=value,
+        margin=sign * (finding.limit - value),
+        when=extreme if value == extreme.pressure else None,
+        long=isinstance(owner, ElementResult) and owner.figures is not None,
+    )
+
+
+def _where_and_when(finding: Finding, seen: Valid, say: Shown) -> str:
+    if seen.when is None:
+        return ", before the cargo boils" if finding.check in ("peak", "lowest") else ""
+    where = f", {say.length(seen.when.distance)} from its start" if seen.long else ""
+    if seen.when.time == 0.0:
+        return f"{where}, before anything moves"
+    return f" at {say.time(seen.when.time)} s{where}"
+
+
+def what_happens(finding: Finding, run: ScenarioResult | None, say: Shown) -> str:
+    """One plain clause: what the pressure does there."""
+    seen = valid(finding, run)
+    if seen.value is None:
+        return finding.reason
+    if finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED:
+        return (
+            f"the pressure falls to where the cargo boils, at {say.time(run.vapour.time)} s; that is a limit "
+            f"exceeded ({finding.limit_source}, {say.pressure(finding.limit or 0.0, unit=True)}), and no "
+            "pressure after it is valid in this model"
+        )
+    place = _where_and_when(finding, seen, say)
+    high, low = say.high(seen.value, unit=True), say.low(seen.value, unit=True)
+    return {
+        "peak": f"the pressure peaks at {high}{place}",
+        "steady": f"the pressure is {high} before anything moves",
+        "static": f"shut-off pressure alone, with no surge, is {high}",
+        "lowest": f"the pressure falls to {low}{place}",
+        "vapour": f"the pressure falls to {low}{place}",
+    }[finding.check]
+
+
+def against(finding: Finding, run: ScenarioResult | None, say: Shown) -> str:
+    """One clause: the limit, its source, and by how much it is kept or not."""
+    margin = valid(finding, run).margin
+    if finding.limit is None or margin is None:
+        return ""
+    limit = f"the limit is {say.pressure(finding.limit, unit=True)} ({finding.limit_source})"
+    if finding.verdict == EXCEEDED:
+        return f"{limit}: exceeded by {say.margin(margin, unit=True).removeprefix('-')}"
+    if finding.verdict == WITHIN:
+        return f"{limit}: kept by {say.margin(margin, unit=True)}"
+    return f"{limit}: cannot be decided, {finding.reason}"
+
+
+def sentence(finding: Finding, run: ScenarioResult | None, say: Shown) -> str:
+    """The weakest place in one plain sentence.
+
+    Parameters
+    ----------
+    finding : Finding
+    run : ScenarioResult or None
+        The run that it comes from, see :func:`run_of`.
+    say : Shown
+    """
+    scenario = f' in the scenario "{finding.scenario}"' if finding.scenario else ""
+    taken = [f'"{n}" {say.length(m)} long' for n, m in run.lengths.items()] if run else []
+    taken += [f'waves of {c:.0f} m/s in "{n}"' for n, c in run.speeds.items()] if run else []
+    if taken:
+        scenario += " with " + " and ".join(taken)
+    if finding.subject == "scenario":
+        return f'The scenario "{finding.name}": {finding.reason}.'
+    boils = finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED
+    parts = [
+        f"Weakest is {whose(finding)}{scenario}: {what_happens(finding, run, say)}",
+        "" if boils else against(finding, run, say),
+    ]
+    return "; ".join(p for p in parts if p) + "."

@@ -1,0 +1,216 @@
+"""Check a whole case: static pressures, every scenario, every length a shore line may have."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from surge.errors import CaseError, Fault
+from surge.model.lineup import LineUp, Scenario
+from surge.model.ranges import Place, around, at_place, figures, places, ranged
+from surge.rules.book import RuleBook
+from surge.rules.findings import EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
+from surge.rules.rulings import Ruling, counts, rule_on, with_pump_top, worst
+from surge.rules.static import static_findings
+from surge.transient.result import ScenarioResult
+from surge.transient.run import simulate
+from surge.workers import workers
+
+FULL_RUNS = 4  # places in a range at which the worst cases are run with error estimates
+THREADS = 4  # scenarios at a time; the marches let other threads run
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Assessment:
+    """The answer to a case.
+
+    Attributes
+    ----------
+    static : tuple of Finding
+        Held before any scenario.
+    scenarios : tuple of ScenarioResult
+        With a range of lengths, one for each length that is worst for some limit.
+    findings : tuple of Finding
+        Of all scenarios, static ones first. With a range of lengths, each at its worst length.
+    verdict : str
+    weakest : Finding or None
+        What governs.
+    rulings : tuple of Ruling
+        The case held against every rule of the book; empty without a book.
+    """
+
+    lineup: LineUp
+    static: tuple[Finding, ...]
+    scenarios: tuple[ScenarioResult, ...]
+    findings: tuple[Finding, ...]
+    verdict: str
+    weakest: Finding | None
+    rulings: tuple[Ruling, ...] = ()
+
+    @property
+    def broken(self) -> tuple[Ruling, ...]:
+        """Binding rulings that are not plainly kept, and that no finding says already."""
+        said = {(f.rule, f.scenario, f.verdict) for f in self.findings}
+        return tuple(
+            r
+            for r in self.rulings
+            if r.verdict != WITHIN and (r.rule.replaces or r.rule.id, r.scenario, r.verdict) not in said
+        )
+
+    @property
+    def exit_code(self) -> int:
+        """0 every limit kept, 3 a limit exceeded, 4 cannot be decided."""
+        return EXIT_CODE[self.verdict]
+
+
+Tell = Callable[[str], None]
+
+
+def assess(
+    lineup: LineUp,
+    *,
+    book: RuleBook | None = None,
+    known: Sequence[tuple[Scenario, ScenarioResult]] = (),
+    tell: Tell | None = None,
+) -> Assessment:
+    """Check every scenario of a line-up against every limit and every rule.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        Checked; lengths may be ranges.
+    book : RuleBook, optional
+        Rules of the trade to hold it against; without one only pressures are looked at.
+    known : sequence of (Scenario, ScenarioResult)
+        Full runs of this line-up that are at hand: what is one of them is not run again.
+    tell : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Raises
+    ------
+    CaseError
+        All faults that the scenarios show, not only the first.
+    GridError, SolveError
+    """
+    say = tell or (lambda _: None)
+    _refuse_what_cannot_be_judged(lineup)
+    if book is not None:
+        lineup = with_pump_top(lineup, book)
+
+    def one(scenario: Scenario) -> list[tuple[ScenarioResult, tuple[Finding, ...]]] | CaseError:
+        try:
+            return _over_ranges(lineup, scenario, known, say)
+        except CaseError as error:
+            return error
+
+    with workers(THREADS) as pool:
+        answers = list(pool.map(one, lineup.scenarios))
+    faults: list[Fault] = []
+    runs: list[ScenarioResult] = []
+    found: list[Finding] = []
+    for answer in answers:
+        if isinstance(answer, CaseError):
+            faults += [f for f in answer.faults if f not in faults]
+        else:
+            runs += [run for run, _ in answer]
+            found += _worst_each([f for _, fs in answer for f in fs])
+    if faults:
+        raise CaseError(faults)
+    static = static_findings(lineup)
+    findings = (*static, *found)
+    counting = [f for f in findings if book is None or counts(f, book)]
+    rulings = rule_on(lineup, book=book, runs=runs, findings=findings) if book else ()
+    return Assessment(
+        lineup=lineup,
+        static=static,
+        scenarios=tuple(runs),
+        findings=findings,
+        verdict=worst_of([*(f.verdict for f in counting), worst(rulings)]),
+        weakest=weakest(counting),
+        rulings=rulings,
+    )
+
+
+def _refuse_what_cannot_be_judged(lineup: LineUp) -> None:
+    faults = []
+    if not lineup.scenarios:
+        faults.append(
+            Fault(
+                path=("scenario",),
+                found="no scenario: nothing happens in this case",
+                expected="one [[scenario]] at least",
+                remedy='write [[scenario]] with name = "..." and a [[scenario.event]] or [scenario.shutdown]',
+            )
+        )
+    lengths = [p for p in lineup.pipes if p.length_range is not None]
+    faults += [
+        Fault(
+            path=(*pipe.origin, "length"),
+            found=f'a second length that is a range (the first is of "{lengths[0].name}")',
+            expected="one range of lengths in a case",
+            remedy="give this length as one figure, and check a case for each of its ends and some between",
+        )
+        for pipe in lengths[1:]
+    ]
+    if faults:
+        raise CaseError(faults)
+
+
+def _key(f: Finding) -> tuple[str, str, str, str, str]:
+    return f.scenario, f.subject, f.name, f.check, f.limit_source
+
+
+def _worst_each(findings: list[Finding]) -> list[Finding]:
+    """Of findings that differ only in the length they were made at, the worst one."""
+    groups: dict[tuple[str, str, str, str, str], list[Finding]] = {}
+    for f in findings:
+        groups.setdefault(_key(f), []).append(f)
+    return [weakest(group) or min(group, key=_margin) for group in groups.values()]
+
+
+def _margin(f: Finding) -> float:
+    return f.margin if f.margin is not None else 0.0
+
+
+def _over_ranges(
+    lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], say: Tell
+) -> list[tuple[ScenarioResult, tuple[Finding, ...]]]:
+    """Runs of a scenario with their findings: one, or those at the worst places of what is a range."""
+    if not any(ranged(lineup)):
+        at_hand = (run for one, run in known if one == scenario)
+        run = next(at_hand, None) or simulate(lineup, scenario, tell=say)
+        return [(run, findings_of(lineup, run))]
+    answers = []
+    for place in _worst_places(lineup, scenario, say):
+        fixed = at_place(lineup, place)
+        lengths, speeds = figures(lineup, place)
+        run = replace(simulate(fixed, scenario, tell=say), lengths=lengths, speeds=speeds)
+        taken, waves = tuple(lengths.items()), tuple(speeds.items())
+        answers.append((run, tuple(replace(f, lengths=taken, speeds=waves) for f in findings_of(fixed, run))))
+    return answers
+
+
+def _worst_places(lineup: LineUp, scenario: Scenario, say: Tell) -> list[Place]:
+    """Places at which some limit is nearest, by quick runs, refined once."""
+    scans: dict[Place, dict[tuple[str, str, str, str, str], Finding]] = {}
+
+    def scan(place: Place) -> None:
+        if place not in scans:
+            say(f"{len(scans) + 1} figures within what is a range")
+            fixed = at_place(lineup, place)
+            scans[place] = {_key(f): f for f in findings_of(fixed, simulate(fixed, scenario, quick=True))}
+
+    def worst_first() -> list[Place]:
+        keys = {k for found in scans.values() for k in found}
+        best: dict[Place, float] = {}
+        for key in keys:
+            place = max(scans, key=lambda s: scans[s][key].load if key in scans[s] else -1.0)
+            best[place] = max(best.get(place, 0.0), scans[place][key].load if key in scans[place] else 0.0)
+        return sorted(best, key=lambda s: -best[s])
+
+    for place in places(lineup):
+        scan(place)
+    for place in worst_first()[:2]:
+        for near in around(lineup, place):
+            scan(near)
+    return worst_first()[:FULL_RUNS]

@@ -1,0 +1,316 @@
+"""Findings: every pressure against every limit that holds there, with source, margin and verdict.
+
+Pressures [Pa gauge], times [s], distances [m].
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from surge.model.lineup import Element, LineUp, Pipe, Point
+from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+
+WITHIN = "limit kept"
+EXCEEDED = "limit exceeded"
+UNDECIDED = "cannot be decided"
+_SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
+EXIT_CODE = {WITHIN: 0, EXCEEDED: 3, UNDECIDED: 4}
+
+# Rules of the rule book that pressures are held against.
+STATIC_RULE = "static-pressure"
+HOSE_STATIC_RULE = "hose-static-pressure"
+STEADY_RULE = "steady-pressure"
+PEAK_RULE = "peak-pressure"
+TEST_RULE = "peak-test-pressure"
+PUMP_TOP_RULE = "pump-top"
+PLACE_RULE = "place-limit"
+LOWEST_RULE = "lowest-pressure"
+VAPOUR_RULE = "vapour-pressure"
+VALID_RULE = "valid-run"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One pressure against one limit.
+
+    Attributes
+    ----------
+    scenario : str
+        "" for a check that holds before any scenario.
+    subject : str
+        "element" or "place"; ``name`` is whose.
+    check : str
+        "peak", "steady", "static", "lowest" or "vapour".
+    value, error : float or None
+        Pressure and its numerical error [Pa gauge]; None when there is no value.
+    limit : float or None
+        [Pa gauge]; None when there is none to hold it against.
+    limit_source : str
+    rule : str
+        The rule of the trade that this check is made for.
+    margin : float or None
+        How far the value stays on the safe side of the limit [Pa]; negative beyond it.
+    time, distance : float or None
+    lengths, speeds : tuple of (str, float)
+        Lengths [m] and wave speeds [m/s] taken for elements of which they are a range.
+    verdict : str
+        ``WITHIN``, ``EXCEEDED`` or ``UNDECIDED``.
+    reason : str
+        Why it cannot be decided, "" otherwise.
+    """
+
+    scenario: str
+    subject: str
+    name: str
+    check: str
+    value: float | None
+    error: float
+    limit: float | None
+    limit_source: str
+    rule: str
+    margin: float | None
+    time: float | None
+    distance: float | None
+    verdict: str
+    reason: str = ""
+    lengths: tuple[tuple[str, float], ...] = ()
+    speeds: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def load(self) -> float:
+        """How much of the limit is used: above 1 is beyond it; for ordering only [-]."""
+        if self.value is None or self.limit is None or self.margin is None:
+            return 0.0
+        scale = max(abs(self.limit), 1e5)
+        return 1 - (self.margin - self.error) / scale
+
+
+def worst_of(verdicts: Iterable[str]) -> str:
+    """The verdict of a whole: exceeded before undecided before kept."""
+    return max(verdicts, key=_SEVERITY.__getitem__, default=WITHIN)
+
+
+def _judge(margin: float, error: float) -> tuple[str, str]:
+    if margin >= error:
+        return WITHIN, ""
+    if margin < -error:
+        return EXCEEDED, ""
+    return UNDECIDED, "the numerical error reaches across the limit"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limit:
+    """What a pressure is held against.
+
+    Attributes
+    ----------
+    value : float
+        [Pa gauge]
+    source : str
+        Where the figure comes from.
+    rule : str
+        The rule of the trade that holds it; see :mod:`surge.rules.book`.
+    """
+
+    value: float
+    source: str
+    rule: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Whose:
+    """What a finding is about: ``scenario`` ("" before any), ``subject``, ``name``, ``check``."""
+
+    scenario: str
+    subject: str
+    name: str
+    check: str
+
+    def of(self, check: str) -> Whose:
+        """The same with another check."""
+        return replace(self, check=check)
+
+
+def judge_extreme(whose: Whose, extreme: Extreme, limit: Limit, *, upper: bool, boiled: bool) -> Finding:
+    """Hold an extreme against a limit; after the liquid has boiled only what came before counts."""
+    sign = 1.0 if upper else -1.0
+    margin = sign * (limit.value - extreme.pressure)
+    if boiled:
+        before = sign * (limit.value - extreme.before_vapour)
+        # What boils is below its limit by no more than one step's fall: the whole run tells by how much.
+        exceeded = _judge(before, extreme.error)[0] == EXCEEDED
+        if whose.check == "vapour":
+            exceeded = before <= 0.0 and margin < -extreme.error
+        verdict = EXCEEDED if exceeded else UNDECIDED
+        reason = "" if exceeded else "the liquid boils: pressures after that are not valid"
+    else:
+        verdict, reason = _judge(margin, extreme.error)
+    return _finding(
+        whose,
+        limit,
+        value=extreme.pressure,
+        error=extreme.error,
+        margin=margin,
+        time=extreme.time,
+        distance=extreme.distance if whose.subject == "element" else None,
+        verdict=verdict,
+        reason=reason,
+    )
+
+
+def judge_value(whose: Whose, value: float, limit: Limit, *, inclusive: bool = True) -> Finding:
+    """Hold a pressure that has no numerical error (steady or static) against an upper limit."""
+    kept = value <= limit.value if inclusive else value < limit.value
+    return _finding(
+        whose, limit, value=value, margin=limit.value - value, verdict=WITHIN if kept else EXCEEDED
+    )
+
+
+def missing(whose: Whose, rule: str, *, reason: str) -> Finding:
+    """A check that could not be made for want of data."""
+    return _finding(whose, None, value=None, margin=None, verdict=UNDECIDED, reason=reason, rule=rule)
+
+
+def _finding(
+    whose: Whose,
+    limit: Limit | None,
+    *,
+    value: float | None,
+    margin: float | None,
+    verdict: str,
+    error: float = 0.0,
+    time: float | None = None,
+    distance: float | None = None,
+    reason: str = "",
+    rule: str = "",
+) -> Finding:
+    return Finding(
+        scenario=whose.scenario,
+        subject=whose.subject,
+        name=whose.name,
+        check=whose.check,
+        value=value,
+        error=error,
+        limit=limit.value if limit else None,
+        limit_source=limit.source if limit else "",
+        rule=limit.rule if limit else rule,
+        margin=margin,
+        time=time,
+        distance=distance,
+        verdict=verdict,
+        reason=reason,
+    )
+
+
+def surge_limit(element: Element) -> Limit | None:
+    """What a peak in an element is held against; None without a rating."""
+    limits = element.limits
+    if limits.rating is None:
+        return None
+    allowed, source = limits.rating * limits.allowance, limits.rating_source
+    if limits.includes_surge is not None:
+        source += ", meant to include surge" if limits.includes_surge else ", meant without surge"
+    if limits.allowance != 1.0:
+        source = f"{source} x allowance {limits.allowance:.2f}"
+    if limits.test_pressure is not None and limits.test_pressure < allowed:
+        return Limit(value=limits.test_pressure, source="test pressure", rule=TEST_RULE)
+    return Limit(value=allowed, source=source, rule=PEAK_RULE)
+
+
+def place_limits(lineup: LineUp, point: Point) -> list[Limit]:
+    """Limits of a place's own: the top of a cargo pump, and one that the case gives."""
+    limits = []
+    if point.pump_top:
+        source = f"top of the cargo pump: {lineup.pump_top_source}"
+        limits.append(Limit(value=lineup.pump_top_limit, source=source, rule=PUMP_TOP_RULE))
+    if point.limit is not None:
+        source = point.limit_source or "given in the case"
+        limits.append(Limit(value=point.limit, source=source, rule=PLACE_RULE))
+    return limits
+
+
+def _unrated_ends(lineup: LineUp, element: Element) -> list[str]:
+    """Ends of an element without a rating at which nothing else has one, and no tank stands."""
+    tanks = {t.point for t in lineup.tanks}
+    rated = {p for e in lineup.elements if e.limits.rating is not None for p in (e.start, e.end)}
+    return [p for p in (element.start, element.end) if p not in tanks and p not in rated]
+
+
+def _no_rating(lineup: LineUp, element: Element, whose: Whose) -> list[Finding]:
+    if isinstance(element, Pipe):
+        return [missing(whose, PEAK_RULE, reason="no rating given: write rating = ...")]
+    return [
+        missing(whose, PEAK_RULE, reason=f'nothing at "{point}" has a rating: write rating = ...')
+        for point in _unrated_ends(lineup, element)
+    ]
+
+
+def _element_findings(
+    lineup: LineUp, element: Element, got: ElementResult, run: ScenarioResult
+) -> list[Finding]:
+    whose = Whose(scenario=run.name, subject="element", name=element.name, check="peak")
+    boiled = run.vapour is not None
+    limits = element.limits
+    allowed = surge_limit(element)
+    if allowed is None or limits.rating is None:
+        found = _no_rating(lineup, element, whose)
+    else:
+        rating = Limit(value=limits.rating, source=limits.rating_source, rule=STEADY_RULE)
+        found = [
+            judge_extreme(whose, got.highest, allowed, upper=True, boiled=boiled),
+            judge_value(whose.of("steady"), got.steady_high, rating),
+        ]
+    if limits.lowest is not None:
+        source = limits.lowest_source or "given in the case"
+        lowest = Limit(value=limits.lowest, source=source, rule=LOWEST_RULE)
+        found.append(judge_extreme(whose.of("lowest"), got.lowest, lowest, upper=False, boiled=boiled))
+    source = f"vapour pressure of {lineup.liquid.name}"
+    boils = Limit(value=lineup.vapour_gauge, source=source, rule=VAPOUR_RULE)
+    found.append(judge_extreme(whose.of("vapour"), got.lowest, boils, upper=False, boiled=boiled))
+    return found
+
+
+def _place_findings(lineup: LineUp, point: Point, got: PlaceResult, run: ScenarioResult) -> list[Finding]:
+    whose = Whose(scenario=run.name, subject="place", name=point.name, check="peak")
+    boiled = run.vapour is not None
+    found = []
+    for limit in place_limits(lineup, point):
+        found.append(judge_value(whose.of("steady"), got.steady, limit))
+        found.append(judge_extreme(whose, got.highest, limit, upper=True, boiled=boiled))
+    return found
+
+
+def findings_of(lineup: LineUp, run: ScenarioResult) -> tuple[Finding, ...]:
+    """Hold everything that one scenario gave against every limit.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    run : ScenarioResult
+
+    Returns
+    -------
+    tuple of Finding
+        Elements in the order of the line-up, then places.
+    """
+    found: list[Finding] = []
+    for element, got in zip(lineup.elements, run.elements, strict=True):
+        found += _element_findings(lineup, element, got, run)
+    for point, place in zip(lineup.points, run.places, strict=True):
+        found += _place_findings(lineup, point, place, run)
+    found += [
+        missing(
+            Whose(scenario=run.name, subject="scenario", name=run.name, check="run"),
+            VALID_RULE,
+            reason=reason,
+        )
+        for reason in run.undecided
+    ]
+    return tuple(found)
+
+
+def weakest(findings: Iterable[Finding]) -> Finding | None:
+    """The finding that says most about safety: exceeded first, then the most used limit."""
+    judged = [f for f in findings if f.load > 0 or f.verdict != WITHIN]
+    return max(judged, key=lambda f: (_SEVERITY[f.verdict], f.load), default=None)

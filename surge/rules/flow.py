@@ -1,0 +1,243 @@
+"""Rulings on flow: velocities, and the volume that still runs into a tank."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from surge.model.lineup import LineUp, Pipe, Scenario, Tank
+from surge.rules.book import ROUNDING, Rule
+from surge.rules.ground import (
+    NOT_DECIDED,
+    NOT_KEPT,
+    Ground,
+    Ruling,
+    Unknown,
+    judged,
+    may_apply,
+    not_checked,
+    passed_over,
+    rank,
+)
+from surge.rules.times import counted_stop, ends_lacking, laws_of, still_open, stopped_at
+from surge.transient.result import Array, ScenarioResult
+
+NO_FLOW = 1e-6  # [m3/s] a tank that takes less is not being loaded
+FLOW_ERROR = 0.005  # [-] of a flow read from a run, as is allowed for its pressures; our own bound
+
+
+# Velocities: of the flow at the start of a pipe, of which the runs keep the history
+
+
+def velocity(rule: Rule, ground: Ground) -> list[Ruling]:
+    """Greatest velocity over the run, in the fastest pipe, hose or arm of every scenario."""
+    unknown: dict[str, Ruling] = {}
+    found: list[Ruling] = []
+    for scenario in ground.lineup.scenarios:
+        of_one = []
+        for pipe in ground.lineup.pipes:
+            answer = ground.applies(rule, scenario=scenario, element=pipe)
+            if isinstance(answer, Unknown):
+                unknown.setdefault(answer.reason, may_apply(rule, answer))
+            elif answer:
+                of_one += _velocity(rule, ground, scenario, pipe)
+        if of_one:
+            found.append(max(of_one, key=rank))
+    return [*found, *unknown.values()] or [passed_over(rule, f"it is for: {rule.applies}")]
+
+
+def _velocity(rule: Rule, ground: Ground, scenario: Scenario, pipe: Pipe) -> list[Ruling]:
+    before = f'In "{scenario.name}" the velocity is greatest in "{pipe.name}", '
+    return [
+        _fastest(rule, run, pipe.name, np.abs(run.history.flow[pipe.name]) / pipe.area, before)
+        for run in ground.runs.get(scenario.name, [])
+    ]
+
+
+def _fastest(rule: Rule, run: ScenarioResult, subject: str, speeds: Array, before: str) -> Ruling:
+    """Hold the greatest of the velocities (n,) [m/s] of a run's history against a rule.
+
+    Flow that another branch sheds raises a velocity above the steady one. What stands before anything moves
+    has no numerical error. After the liquid has boiled the flow is not known: no rule is kept then.
+    """
+    time = run.history.time
+    valid = speeds if run.vapour is None else speeds[time <= run.vapour.time]
+    at = int(np.argmax(valid))
+    value, steady = float(valid[at]), float(speeds[0])
+    rises = value > steady * (1.0 + ROUNDING)
+    made = judged(
+        rule,
+        scenario=run.name,
+        subject=subject,
+        value=value,
+        limit=rule.figure,
+        error=FLOW_ERROR * value if rises else 0.0,
+        clause=(before, f" at {time[at]:.3g} s, after {steady:.3g} m/s at the start" if rises else ""),
+    )
+    if run.vapour is None or made.outcome == NOT_KEPT:
+        return made
+    words = f"{value:.3g} m/s until the liquid boils; what flows after that is not known: {NOT_DECIDED}."
+    return replace(made, outcome=NOT_DECIDED, phrase=(before, words))
+
+
+def inlet_velocity(rule: Rule, ground: Ground) -> list[Ruling]:
+    """Greatest velocity over the run at the inlets of the ship's tanks, the fastest of every scenario."""
+    unknown: dict[str, Ruling] = {}
+    found: list[Ruling] = []
+    for scenario in ground.lineup.scenarios:
+        answer = ground.applies(rule, scenario=scenario)
+        if isinstance(answer, Unknown):
+            unknown.setdefault(answer.reason, may_apply(rule, answer))
+        elif answer:
+            found += _at_inlets(rule, ground, scenario)
+    return [*found, *unknown.values()] or [passed_over(rule, f"it is for: {rule.applies}")]
+
+
+def _at_inlets(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
+    found = []
+    if (lacking := ends_lacking(ground.lineup)) is not None:
+        return [not_checked(rule, lacking.reason, supply=lacking.supply, scenario=scenario.name)]
+    for tank in ship_tanks(ground.lineup):
+        pipes = bores_of(ground.lineup, tank.point)
+        before = f'In "{scenario.name}" the inlet of the tank "{tank.name}" has the most, '
+        for run in ground.runs.get(scenario.name, []):
+            inflow = np.abs(into_tank(ground.lineup, run, tank))
+            if not pipes and np.max(inflow) > NO_FLOW:
+                reason = f'no pipe leads to the tank "{tank.name}", which would tell the bore of its inlet'
+                supply = "write the drop line as a pipe"
+                return [not_checked(rule, reason, supply=supply, scenario=scenario.name, subject=tank.name)]
+            # One pipe carries all that the tank takes; of several, each tells its own velocity.
+            flows = [inflow] if len(pipes) == 1 else [np.abs(run.history.flow[p.name]) for p in pipes]
+            found += [
+                _fastest(rule, run, tank.name, flow / p.area, before)
+                for p, flow in zip(pipes, flows, strict=True)
+            ]
+    return [max(found, key=rank)] if found else []
+
+
+# Overfill
+
+
+def ship_tanks(lineup: LineUp) -> list[Tank]:
+    """Tanks of the ship."""
+    return [t for t in lineup.tanks if t.side == "ship"]
+
+
+def into_tank(lineup: LineUp, run: ScenarioResult, tank: Tank) -> Array:
+    """Flow into a tank against the time of the history, shape (n,) [m3/s].
+
+    A pipe's flow is that of its start: what enters a drop line is what its tank will take.
+    """
+    total = np.zeros_like(run.history.time)
+    for e in lineup.elements:
+        if tank.point in (e.start, e.end):
+            total = total + (1.0 if e.end == tank.point else -1.0) * run.history.flow[e.name]
+    return total
+
+
+def greatest_inflow(ground: Ground, tank: Tank) -> tuple[float, float, str]:
+    """Greatest flow into a tank in any scenario, its error [m3/s], and the scenario.
+
+    Diverted flow is in it. A flow that stands before anything moves has no numerical error.
+    """
+    best = (0.0, 0.0, "")
+    for name, runs in ground.runs.items():
+        for run in runs:
+            flow = into_tank(ground.lineup, run, tank)
+            most, steady = float(np.max(flow)), float(flow[0])
+            if most > best[0]:
+                best = (most, 0.0 if most <= steady * (1 + 1e-9) else FLOW_ERROR * most, name)
+    return best
+
+
+def overfill(rule: Rule, ground: Ground) -> list[Ruling]:
+    """Time until the flow into a tank has stopped, against the time in which its ullage fills."""
+    answer = ground.applies(rule)
+    if isinstance(answer, Unknown):
+        return [may_apply(rule, answer)]
+    if not answer:
+        return [passed_over(rule, f"it is for: {rule.applies}")]
+    if not ground.shutdowns:
+        reason = "the case has no emergency shutdown, so the time until the flow has stopped is not known"
+        return [not_checked(rule, reason, supply="write a [scenario.shutdown] with its steps")]
+    if (lacking := ends_lacking(ground.lineup)) is not None:
+        return [not_checked(rule, lacking.reason, supply=lacking.supply)]
+    found = [r for tank in ship_tanks(ground.lineup) for r in _overfill(rule, ground, tank)]
+    return found or [passed_over(rule, "no tank of the ship is loaded in this case")]
+
+
+def _overfill(rule: Rule, ground: Ground, tank: Tank) -> list[Ruling]:
+    """Rulings on one tank: only a shutdown that stops a flow into it tells how long that takes."""
+    rate = greatest_inflow(ground, tank)[0]
+    whose = f'the tank "{tank.name}"'
+    if tank.ullage is None:
+        supply = f"write ullage for {whose}: the volume from the level of the signal to overflow"
+        lacking = not_checked(rule, f"{whose} has no ullage", supply=supply, subject=tank.name)
+        return [lacking] * (rate > NO_FLOW)
+    found = [
+        _filling(rule, ground, scenario, tank)
+        for scenario in ground.shutdowns
+        if ground.applies(rule, scenario=scenario) is True and loads(ground, scenario, tank)
+    ]
+    if found:
+        return found
+    reason = f"{whose} has an ullage, and no emergency shutdown of the case stops a flow into it"
+    supply = f"write a scenario with a [scenario.shutdown] that is ordered while {whose} is being loaded"
+    if rate <= NO_FLOW:
+        supply += ", or take out its ullage: nothing in the case loads it"
+    return [not_checked(rule, reason, supply=supply, subject=tank.name)]
+
+
+def loads(ground: Ground, scenario: Scenario, tank: Tank) -> bool:
+    """Whether liquid runs into a tank in a scenario, and it is not parted from the shore by the order."""
+    assert scenario.ordered is not None
+    for run in ground.runs.get(scenario.name, []):
+        stop = stopped_at(ground.lineup, laws_of(ground.lineup, scenario, run), {tank.point})
+        runs_in = float(np.max(into_tank(ground.lineup, run, tank))) > NO_FLOW
+        if runs_in and (stop is None or stop > scenario.ordered):
+            return True
+    return False
+
+
+def _filling(rule: Rule, ground: Ground, scenario: Scenario, tank: Tank) -> Ruling:
+    assert tank.ullage is not None
+    rate, error, where = greatest_inflow(ground, tank)
+    time = counted_stop(rule, ground, scenario, {tank.point})
+    if time is None:
+        return still_open(rule, scenario, tank=tank.name)
+    fills = tank.ullage / rate
+    return judged(
+        rule,
+        scenario=scenario.name,
+        subject=tank.name,
+        value=time,
+        limit=rule.figure * fills,
+        error=rule.figure * fills * error / rate,
+        clause=(
+            f'In "{scenario.name}" the flow into the tank "{tank.name}" is stopped within ',
+            f"; its ullage of {tank.ullage:.4g} m3 fills in {fills:.4g} s at ",
+            ("flow", rate),
+            f', the greatest flow into it (in "{where}")',
+        ),
+    )
+
+
+def bores_of(lineup: LineUp, point: str) -> list[Pipe]:
+    """Pipes that a point touches, past valves and passages without a length.
+
+    Used to turn the flow into a tank into a velocity where a valve or a cargo pump stands at the tank.
+    """
+    seen: set[str] = set()
+    stack = [point]
+    found: list[Pipe] = []
+    while stack:
+        here = stack.pop()
+        if here in seen:
+            continue
+        seen.add(here)
+        pipes = [p for p in lineup.pipes if here in (p.start, p.end)]
+        found += pipes
+        if not pipes:
+            stack += [e.end if e.start == here else e.start for e in lineup.links if here in (e.start, e.end)]
+    return found

@@ -1,0 +1,168 @@
+"""Rulings on what parts are made for and when they were tested, and on allowances."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+
+from surge.model.lineup import Element
+from surge.rules.book import Rule
+from surge.rules.findings import WITHIN
+from surge.rules.ground import (
+    KEPT,
+    NOT_CHECKED,
+    Ground,
+    Ruling,
+    Unknown,
+    judged,
+    may_apply,
+    not_checked,
+    passed_over,
+    stated,
+)
+
+Figure = Callable[[Ground, Element], float | None]
+LONGEST_MONTH = 31  # days
+
+
+def months_between(first: date, then: date) -> float:
+    """Calendar months from one day to another: whole on the same day of a month, else a share of 31 days."""
+    whole = 12 * (then.year - first.year) + then.month - first.month
+    return whole + (then.day - first.day) / LONGEST_MONTH
+
+
+def _rating(_: Ground, element: Element) -> float | None:
+    return element.limits.rating
+
+
+def _test(_: Ground, element: Element) -> float | None:
+    return element.limits.test_pressure
+
+
+def _burst(_: Ground, element: Element) -> float | None:
+    return element.limits.burst
+
+
+def _static(ground: Ground, element: Element) -> float | None:
+    """Shut-off pressure in an element; unknown where a supply does not tell its own."""
+    return ground.static.get(element.name) if ground.shut_off_known else None
+
+
+# Measure -> the figure, what the limit is a share of (None: nothing), words for both
+_PAIRS: dict[str, tuple[Figure, Figure | None, str, str]] = {
+    "rating": (_rating, None, "rating", ""),
+    "test pressure over rating": (_test, _rating, "test pressure", "rating"),
+    "test pressure over burst pressure": (_test, _burst, "test pressure", "burst pressure"),
+    "burst pressure over rating": (_burst, _rating, "burst pressure", "rating"),
+    "burst pressure over static pressure": (_burst, _static, "burst pressure", "shut-off pressure"),
+}
+
+
+def part(rule: Rule, ground: Ground) -> list[Ruling]:
+    """A rating, test or burst pressure of every element to which the rule applies."""
+    return _each(rule, ground, _part)
+
+
+def _part(rule: Rule, ground: Ground, element: Element) -> Ruling | None:
+    if rule.measure == "burst pressure over static pressure" and not ground.can_be_shut_off(element):
+        return None  # no valve brings shut-off pressure to it
+    figure, base, words, base_words = _PAIRS[rule.measure]
+    value = figure(ground, element)
+    share = base(ground, element) if base else 1.0
+    name = element.name
+    for got, lacking in ((value, words), (share, base_words)):
+        if got is None:
+            reason = f'"{name}" has no {lacking}'
+            return not_checked(rule, reason, supply=f'give the {lacking} of "{name}"', subject=name)
+    assert value is not None
+    assert share is not None
+    behind = f" ({rule.figure:g} times its {base_words} is the limit)" if base else ""
+    clause = (f'The {words} of "{name}" is ', behind)
+    return judged(rule, subject=name, value=value, limit=rule.figure * share, clause=clause)
+
+
+def months(rule: Rule, ground: Ground) -> list[Ruling]:
+    """Months from the last pressure test of every element to the transfer."""
+    return _each(rule, ground, _months)
+
+
+def _months(rule: Rule, ground: Ground, element: Element) -> Ruling:
+    name, tested, transfer = element.name, element.limits.tested, ground.lineup.berth.transfer
+    if tested is None:
+        reason = f'"{name}" has no date of its last pressure test'
+        return not_checked(rule, reason, supply=f'write tested for "{name}"', subject=name)
+    if transfer is None:
+        reason = f'"{name}" was tested on {tested}, and the case has no date of the transfer'
+        supply = "write transfer, the day of this transfer, under [berth]"
+        return not_checked(rule, reason, supply=supply, subject=name)
+    if transfer < tested:
+        reason = f'"{name}" was tested on {tested}, after the transfer on {transfer}'
+        return not_checked(rule, reason, supply="check both dates", subject=name)
+    clause = (f'"{name}" was tested on {tested}; months to the transfer on {transfer}: ',)
+    return judged(
+        rule, subject=name, value=months_between(tested, transfer), limit=rule.figure, clause=clause
+    )
+
+
+def _each(
+    rule: Rule, ground: Ground, rule_one: Callable[[Rule, Ground, Element], Ruling | None]
+) -> list[Ruling]:
+    found: list[Ruling] = []
+    unknown: dict[str, Ruling] = {}
+    for element in ground.lineup.elements:
+        answer = ground.applies(rule, element=element)
+        if isinstance(answer, Unknown):
+            unknown.setdefault(answer.reason, may_apply(rule, answer, subject=element.name))
+        elif answer and (made := rule_one(rule, ground, element)) is not None:
+            found.append(made)
+    return [*found, *unknown.values()] or [passed_over(rule, f"it is for: {rule.applies}")]
+
+
+def allowance(rule: Rule, ground: Ground) -> list[Ruling]:
+    """The allowance of every rated element, and the conditions that it hangs on when a surge uses it."""
+    found = []
+    for element in ground.lineup.elements:
+        if element.limits.rating is None or ground.applies(rule, element=element) is not True:
+            continue
+        value = element.limits.allowance
+        clause = (f'The allowance of "{element.name}" is ',)
+        ruling = judged(rule, subject=element.name, value=value, limit=rule.figure, clause=clause)
+        if ruling.outcome == KEPT and rule.conditions:
+            ruling = _on_conditions(rule, ground, element)
+        found.append(ruling)
+    if len(found) > 1 and all(r.outcome == KEPT for r in found):
+        return [_all_keep(rule, found)]
+    return found or [passed_over(rule, f"it is for: {rule.applies}")]
+
+
+def _all_keep(rule: Rule, found: list[Ruling]) -> Ruling:
+    most = max(found, key=lambda r: r.value or 0.0)
+    words = f"The allowance of {len(found)} parts is {most.value:g} at most: kept."
+    return stated(rule, KEPT, words, limit=rule.figure)
+
+
+def _on_conditions(rule: Rule, ground: Ground, element: Element) -> Ruling:
+    """Kept where no surge goes above the rating; else it hangs on what no case tells."""
+    rating = element.limits.rating
+    assert rating is not None
+    peaks = [
+        f for f in ground.findings if f.check == "peak" and f.subject == "element" and f.name == element.name
+    ]
+    if all(f.verdict == WITHIN and f.value is not None and f.value + f.error <= rating for f in peaks):
+        words = f'No surge goes above the rating of "{element.name}": its allowance is not used.'
+        return stated(rule, KEPT, words, subject=element.name, limit=rule.figure)
+    words = f'Not checked: a surge uses the allowance of "{element.name}", which hangs on conditions.'
+    made = stated(rule, NOT_CHECKED, words, subject=element.name, limit=rule.figure)
+    return replace(made, supply="confirm: " + "; ".join(rule.conditions))
+
+
+def outside(rule: Rule, ground: Ground) -> list[Ruling]:
+    """A rule on something that no case holds: listed, with what to confirm."""
+    answer = ground.applies(rule)
+    if isinstance(answer, Unknown):
+        return [may_apply(rule, answer)]
+    if not answer:
+        return [passed_over(rule, f"it is for: {rule.applies}")]
+    supply = "confirm: " + " ".join((rule.text, *(f"Where {c}." for c in rule.conditions)))
+    return [not_checked(rule, "no case file tells this", supply=supply)]

@@ -1,0 +1,343 @@
+"""Rulings on times: how long a shutdown takes, term by term, and when the flow has stopped.
+
+All from the laws of the valves and from what is joined to what; nothing is simulated. Times [s].
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from surge.model.lineup import LineUp, PumpMove, Scenario, Table, ValveMove
+from surge.model.stroke import follow
+from surge.model.topology import components
+from surge.rules.book import Rule
+from surge.rules.ground import (
+    NO_SHUTDOWN,
+    NOT_KEPT,
+    Ground,
+    Ruling,
+    Unknown,
+    judged,
+    may_apply,
+    not_checked,
+    passed_over,
+    rank,
+    stated,
+)
+from surge.transient.result import ScenarioResult
+
+SAME = 1e-6  # [s] instants nearer than this are one
+WAITING = "waiting"  # a wait whose cause the case does not tell: always counted
+
+Move = ValveMove | PumpMove
+
+
+# The chain of a shutdown
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """One step of a shutdown.
+
+    Attributes
+    ----------
+    move : ValveMove or PumpMove
+    waits : dict of str to float
+        Why it waited after the signal: "operator response", "pump stop", "earlier valves", "waiting" [s].
+    stroke : float
+        Whole stroke, or run-down [s].
+    """
+
+    move: Move
+    waits: dict[str, float]
+    stroke: float
+
+    @property
+    def name(self) -> str:
+        """The valve or pump."""
+        return self.move.valve if isinstance(self.move, ValveMove) else self.move.pump
+
+    @property
+    def end(self) -> float:
+        """When its whole stroke is over [s]."""
+        return self.move.start + self.stroke
+
+
+def closes(law: Table) -> float | None:
+    """When a law is shut for good [s] from its beginning; None if it does not end shut."""
+    if law[-1][1] != 0.0:
+        return None
+    shut = len(law) - 1
+    while shut > 0 and law[shut - 1][1] == 0.0:
+        shut -= 1
+    return law[shut][0]
+
+
+def chain(scenario: Scenario) -> tuple[Step, ...]:
+    """Steps of a scenario's shutdown in their order, each with what it waited for.
+
+    A step that begins when an earlier one is over waited for that one, and for all that it waited for.
+    """
+    assert scenario.ordered is not None
+    timing = dict(scenario.timing)
+    base = scenario.ordered + timing.get("detection", 0.0) + timing.get("signal", 0.0)
+    voice = timing.get("voice", 0.0)
+    every: tuple[Move, ...] = (*scenario.moves, *scenario.pump_moves)
+    moves = [m for m in every if m.what == "shutdown"]
+    steps: list[Step] = []
+    for move in sorted(moves, key=lambda m: m.start):
+        wait = move.start - base
+        stroke = move.law[-1][0]
+        before = next((s for s in steps if s.stroke > 0 and abs(s.end - move.start) <= SAME), None)
+        if wait <= SAME:
+            waits = {}
+        elif before is not None:
+            kind = "earlier valves" if isinstance(before.move, ValveMove) else "pump stop"
+            waits = before.waits | {kind: before.waits.get(kind, 0.0) + before.stroke}
+        elif voice > 0 and abs(wait - voice) <= SAME:
+            waits = {"operator response": wait}
+        else:
+            waits = {WAITING: wait}
+        steps.append(Step(move=move, waits=waits, stroke=stroke))
+    return tuple(steps)
+
+
+def uncounted(scenario: Scenario, rule: Rule, waits: dict[str, float]) -> float:
+    """Terms of a step that a rule does not count [s]; a wait of unknown cause is counted."""
+    timing = dict(scenario.timing)
+    terms = {k: timing.get(k, 0.0) for k in ("detection", "signal")} | waits
+    return sum(t for term, t in terms.items() if term != WAITING and term not in rule.counts)
+
+
+# When the flow has stopped
+
+
+def _shut_from(law: Table) -> list[tuple[float, float]]:
+    """Stretches of time in which a valve is shut [s]; the last one may have no end."""
+    spans = [(t0, t1) for (t0, a), (t1, b) in zip(law, law[1:], strict=False) if a == b == 0.0]
+    if law[-1][1] == 0.0:
+        spans.append((law[-1][0], math.inf))
+    return spans
+
+
+def laws_of(lineup: LineUp, scenario: Scenario, run: ScenarioResult) -> dict[str, Table]:
+    """Opening of every valve against time, as the scenario moves it from where it stood."""
+    return {
+        v.name: follow(run.opening[v.name], tuple(m for m in scenario.moves if m.valve == v.name))
+        for v in lineup.valves
+    }
+
+
+def _sources(lineup: LineUp) -> set[str]:
+    """Points from which liquid comes: shore tanks and supplies."""
+    return {t.point for t in lineup.tanks if t.side == "shore"} | {s.point for s in lineup.supplies}
+
+
+def ends_lacking(lineup: LineUp) -> Unknown | None:
+    """What lacks for telling when shore and ship are parted; None where nothing does."""
+    lacking = [] if _sources(lineup) else ["no shore tank and no supply"]
+    if not any(t.side == "ship" for t in lineup.tanks):
+        lacking.append("no tank of the ship")
+    if not lacking:
+        return None
+    return Unknown(
+        reason=f"the case has {' and '.join(lacking)}: nothing tells when the flow to the ship has stopped",
+        supply="write where the cargo comes from and the tank that it goes to, as [[tank]] with "
+        'side = "shore" and side = "ship"',
+    )
+
+
+def stopped_at(lineup: LineUp, laws: dict[str, Table], into: Iterable[str]) -> float | None:
+    """When shut valves part every source from the points ``into``, and keep them parted.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    laws : dict of str to Table
+        Opening of every valve against time.
+    into : iterable of str
+        Points of ship's tanks.
+
+    Returns
+    -------
+    float or None
+        [s]; None if a way stays open, or there is nothing to part. A pump that stands still parts nothing:
+        liquid siphons on through it.
+    """
+    into, sources = set(into), _sources(lineup)
+    if not into or not sources:
+        return None
+    spans = {name: _shut_from(law) for name, law in laws.items()}
+    instants = sorted({0.0} | {t for each in spans.values() for span in each for t in span if t < math.inf})
+
+    def parted(begin: float, end: float) -> bool:
+        shut = {
+            name
+            for name, each in spans.items()
+            if any(a <= begin + SAME and end <= b + SAME for a, b in each)
+        }
+        return not any(part & sources and part & into for part in components(lineup, without=shut))
+
+    since: float | None = None
+    for begin, end in zip(reversed(instants), reversed([*instants[1:], math.inf]), strict=True):
+        if not parted(begin, end):
+            break
+        since = begin
+    return since
+
+
+# Rulings
+
+
+def each_shutdown(
+    rule: Rule, ground: Ground, rule_one: Callable[[Rule, Ground, Scenario], list[Ruling]]
+) -> list[Ruling]:
+    """Hold a rule against every scenario with a shutdown to which it applies."""
+    answer = ground.applies(rule)
+    if isinstance(answer, Unknown):
+        return [may_apply(rule, answer)]
+    if not answer:
+        return [passed_over(rule, f"it is for: {rule.applies}")]
+    if not ground.shutdowns:
+        return [not_checked(rule, NO_SHUTDOWN.reason, supply=NO_SHUTDOWN.supply)]
+    found: list[Ruling] = []
+    for scenario in ground.shutdowns:
+        if ground.applies(rule, scenario=scenario) is True:
+            found += rule_one(rule, ground, scenario)
+    return found or [passed_over(rule, f"it is for: {rule.applies}")]
+
+
+def stop_flow(rule: Rule, ground: Ground) -> list[Ruling]:
+    """From the order to the instant from which shut valves part every source from every ship's tank."""
+    return each_shutdown(rule, ground, _stop_flow)
+
+
+def _stop_flow(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
+    if (lacking := ends_lacking(ground.lineup)) is not None:
+        return [not_checked(rule, lacking.reason, supply=lacking.supply, scenario=scenario.name)]
+    into = {t.point for t in ground.lineup.tanks if t.side == "ship"}
+    time = counted_stop(rule, ground, scenario, into)
+    if time is None:
+        return [still_open(rule, scenario)]
+    doubt = "; first_transfer is after the day of this transfer, and is taken as not stated"
+    behind = " by shut valves" + doubt * ground.transfer_before_first
+    clause = (f'In "{scenario.name}" the flow is stopped within ', behind)
+    limit = rule.figure
+    return [judged(rule, scenario=scenario.name, value=time, limit=limit, clause=clause)]
+
+
+def counted_stop(rule: Rule, ground: Ground, scenario: Scenario, into: Iterable[str]) -> float | None:
+    """Time that a rule counts until the flow into some points has stopped [s]; None if it never does."""
+    times = [_counted(rule, ground, scenario, run, into) for run in ground.runs[scenario.name]]
+    return None if None in times else max(t for t in times if t is not None)
+
+
+def _counted(
+    rule: Rule, ground: Ground, scenario: Scenario, run: ScenarioResult, into: Iterable[str]
+) -> float | None:
+    assert scenario.ordered is not None
+    laws = laws_of(ground.lineup, scenario, run)
+    at = stopped_at(ground.lineup, laws, into)
+    if at is None:
+        return None
+    if at <= scenario.ordered:
+        return 0.0
+    return max(at - scenario.ordered - _saved(rule, scenario, laws, at), 0.0)
+
+
+def _saved(rule: Rule, scenario: Scenario, laws: dict[str, Table], at: float) -> float:
+    """Terms that a rule does not count of the time until the valves that shut at ``at`` had shut [s].
+
+    What shuts by an event waited for nothing: nothing is taken off, nor where other valves shut with it.
+    """
+    steps = [s for s in chain(scenario) if isinstance(s.move, ValveMove)]
+    terms: list[float] = []
+    for name, law in laws.items():
+        if not any(abs(begin - at) <= SAME for begin, _ in _shut_from(law)):
+            continue
+        moved = [
+            m
+            for m in scenario.moves
+            if m.valve == name and m.start - SAME <= at <= m.start + m.law[-1][0] + SAME
+        ]
+        own = [s for s in steps if s.move in moved]
+        by_chain = bool(own) and len(own) == len(moved)
+        terms.append(min(uncounted(scenario, rule, s.waits) for s in own) if by_chain else 0.0)
+    return min(terms, default=0.0)
+
+
+def still_open(rule: Rule, scenario: Scenario, *, tank: str = "") -> Ruling:
+    """The ruling on a shutdown after which liquid can still flow to the ship."""
+    whose = f'the tank "{tank}"' if tank else "a tank of the ship"
+    words = (
+        f'In "{scenario.name}" no shut valve parts {whose} from the shore: not kept; a stopped pump does not '
+        "count, liquid siphons on through it."
+    )
+    return stated(rule, NOT_KEPT, words, scenario=scenario.name, subject=tank, limit=rule.figure)
+
+
+def total_shutdown(rule: Rule, ground: Ground) -> list[Ruling]:
+    """The last valve of the shutdown to be shut, by its whole stroke."""
+    return each_shutdown(rule, ground, _total_shutdown)
+
+
+def _total_shutdown(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:  # noqa: ARG001  as its kind
+    assert scenario.ordered is not None
+    found = []
+    for step in chain(scenario):
+        shut = closes(step.move.law) if isinstance(step.move, ValveMove) else None
+        if shut is None:
+            continue
+        saved = uncounted(scenario, rule, step.waits)
+        found.append(
+            judged(
+                rule,
+                scenario=scenario.name,
+                subject=step.name,
+                value=step.move.start + shut - scenario.ordered - saved,
+                limit=rule.figure,
+                clause=(f'In "{scenario.name}" "{step.name}" is shut last, within ', f" ({_terms(rule)})"),
+            )
+        )
+    if not found:
+        return [
+            not_checked(
+                rule,
+                f'the shutdown of "{scenario.name}" shuts no valve',
+                supply="write a step that closes a valve",
+                scenario=scenario.name,
+            )
+        ]
+    return [max(found, key=rank)]
+
+
+def _terms(rule: Rule) -> str:
+    return "counted: " + ", ".join(rule.counts)
+
+
+def shore_first(rule: Rule, ground: Ground) -> list[Ruling]:
+    """From the stop of a pump or valve ashore to the ship's first valve beginning to shut."""
+    return each_shutdown(rule, ground, _shore_first)
+
+
+def _shore_first(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
+    name, shore, ship = scenario.name, [], []
+    for step in chain(scenario):
+        side = step.move.side or ("shore" if isinstance(step.move, PumpMove) else ground.side[step.name])
+        if not side:
+            reason = f'the case does not tell on which side "{step.name}" stands'
+            return [not_checked(rule, reason, supply="write side in each step", scenario=name)]
+        if side == "shore" and step.move.law[-1][1] == 0.0:
+            shore.append(step.end)
+        if side == "ship" and isinstance(step.move, ValveMove):
+            ship.append(step.move.start)
+    if not ship:
+        return [passed_over(rule, f'no valve of the ship shuts in "{name}"')]
+    if not shore:
+        words = f'In "{name}" a valve of the ship shuts and nothing stops ashore: not kept.'
+        return [stated(rule, NOT_KEPT, words, scenario=name, limit=rule.figure)]
+    lead = min(ship) - min(shore)
+    clause = (f'In "{name}" from the stop ashore to the ship\'s first valve beginning to shut there are ',)
+    return [judged(rule, scenario=name, value=lead, limit=rule.figure, clause=clause)]

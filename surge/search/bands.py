@@ -1,0 +1,275 @@
+"""The closing-time window for what is uncertain: the worst over bands of wave speed, stroke, rate, curve.
+
+Each band is looked at alone at its ends and within, all together at every corner and at some points of the
+interior. The answer is confirmed by full runs at the points that come nearest to a limit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from surge.model.lineup import LineUp, Scenario
+from surge.rules.book import Rule, RuleBook
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
+from surge.search.band_points import CENTRE, Bands, Point
+from surge.search.band_search import THREADS, BandMoves, Member, Members, Search
+from surge.search.strokes import (
+    ATTEMPTS,
+    FIRST_NEED,
+    StrokeLimits,
+    Tell,
+    lacking_margin,
+    longest_allowed,
+    rounded_down,
+    rounded_up,
+)
+from surge.transient.result import ScenarioResult
+from surge.transient.run import simulate
+from surge.workers import workers
+
+LONGER = 1.25  # times: the next stroke to confirm, where no greater margin can be asked for
+FULL_RUNS = 4  # points beside the centre that full runs confirm: those nearest to a limit
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BandLimits:
+    """What one scenario allows one valve, the worst over the bands.
+
+    Attributes
+    ----------
+    valve, scenario : str
+    bands : Bands
+    plain : StrokeLimits
+        Without bands.
+    shortest : float or None
+        Shortest safe stroke that may be ordered [s], rounded up; None: none is.
+    longest : float or None
+        Longest that the rules on time allow [s], rounded down; None: no rule binds it.
+    slow_rule : Rule or None
+    governs : Finding or None
+        The nearest limit in the runs that confirm the shortest stroke.
+    at : Point
+        Where in the bands that was.
+    run : ScenarioResult or None
+    alone : tuple of BandMoves
+        The band that matters most first.
+    points, confirmed : tuple of Point
+        Looked at, and confirmed by full runs.
+    left_out : tuple of (Point, str)
+        Where the line-up cannot flow so, and why.
+    marches : int
+        Strokes looked at, over all points.
+    reason, verdict : str
+        As in StrokeLimits.
+    """
+
+    valve: str
+    scenario: str
+    bands: Bands
+    plain: StrokeLimits
+    shortest: float | None
+    longest: float | None
+    slow_rule: Rule | None
+    governs: Finding | None
+    at: Point
+    run: ScenarioResult | None
+    alone: tuple[BandMoves, ...]
+    points: tuple[Point, ...]
+    confirmed: tuple[Point, ...]
+    left_out: tuple[tuple[Point, str], ...]
+    marches: int
+    reason: str
+    verdict: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Confirmed:
+    """Full runs at one stroke: each with its point and its findings."""
+
+    runs: tuple[tuple[Point, ScenarioResult, tuple[Finding, ...]], ...]
+
+    @property
+    def findings(self) -> list[Finding]:
+        return [f for _, _, own in self.runs for f in own]
+
+    @property
+    def lacking(self) -> float:
+        """By how much what is not kept for certain falls short [Pa]."""
+        return lacking_margin(self.findings)
+
+    @property
+    def kept(self) -> bool:
+        """Whether every limit is kept for certain."""
+        return all(f.verdict == WITHIN for f in self.findings)
+
+    @property
+    def hopeless(self) -> bool:
+        """Whether something is undecided that no other stroke would mend: data are missing."""
+        undecided = [f for f in self.findings if f.verdict == UNDECIDED and f.margin is None]
+        return any(f.check != "run" for f in undecided)
+
+
+def _confirm(members: Members, stroke: float, by: float) -> _Confirmed:
+    """Full runs at the centre and at the points that come nearest to a limit at the stroke ``by``."""
+    members.fill(members.members, [by])
+    others = sorted(members.members[1:], key=lambda m: m.margin(by))[:FULL_RUNS]
+
+    def one(m: Member) -> tuple[Point, ScenarioResult, tuple[Finding, ...]]:
+        found, run = m.family.confirm(stroke * m.factor)
+        return m.point, run, tuple(found)
+
+    with workers(THREADS) as pool:
+        return _Confirmed(runs=tuple(pool.map(one, [members.centre, *others])))
+
+
+def band_limits(
+    lineup: LineUp,
+    scenario: Scenario,
+    plain: StrokeLimits,
+    *,
+    bands: Bands,
+    book: RuleBook,
+    sound_speed_doubt: float = 0.0,
+    tell: Tell | None = None,
+) -> BandLimits:
+    """Search the window of a valve for the worst over bands.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        As for the plain window.
+    scenario : Scenario
+    plain : StrokeLimits
+        Of :func:`surge.search.window.stroke_limits` for this line-up and scenario.
+    bands : Bands
+    book : RuleBook
+    sound_speed_doubt : float
+        Doubt of the liquid's sound speed as a fraction: the band of the wave speed where none is stated.
+    tell : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Raises
+    ------
+    CaseError
+        A band that cannot be; and as the plain window.
+    GridError, SolveError
+    """
+    stated = bands.stated(sound_speed_doubt)
+    stated.refuse()
+    if plain.shortest is None:
+        return _as_plain(plain, stated)
+    members = Members(lineup, scenario, plain.valve, stated, tell or (lambda _: None))
+    search = Search(members, plain)
+    moves = search.alone(_need(plain))
+    confirmed, stroke = _searched(members, search)
+    longest, rule = _longest(members, plain, book)
+    governs = weakest(confirmed.findings)
+    point, run, _ = next((r for r in confirmed.runs if governs in r[2]), confirmed.runs[0])
+    verdict, reason = _verdict(confirmed, stroke, longest, plain.to)
+    return BandLimits(
+        valve=plain.valve,
+        scenario=plain.scenario,
+        bands=stated,
+        plain=plain,
+        shortest=stroke,
+        longest=longest,
+        slow_rule=rule,
+        governs=governs,
+        at=point,
+        run=run,
+        alone=moves,
+        points=tuple(m.point for m in members.members),
+        confirmed=tuple(p for p, _, _ in confirmed.runs),
+        left_out=tuple(members.left_out),
+        marches=members.marches,
+        reason=reason,
+        verdict=verdict,
+    )
+
+
+def _verdict(
+    confirmed: _Confirmed, stroke: float | None, longest: float | None, to: float
+) -> tuple[str, str]:
+    """Verdict on the window, and why there is none."""
+    verdict = worst_of(f.verdict for f in confirmed.findings)
+    if stroke is not None:
+        return (EXCEEDED if longest is not None and stroke > longest else verdict), ""
+    named = weakest(confirmed.findings)
+    reason = named.reason if named is not None else ""
+    unsafe = f"even {to:g} s is not shown to be safe over the bands"
+    return (verdict if verdict != WITHIN else UNDECIDED), reason or unsafe
+
+
+def _searched(members: Members, search: Search) -> tuple[_Confirmed, float | None]:
+    """Search, and confirm by full runs; the margin asked for grows by what these lack.
+
+    Where no stroke keeps the greater margin, the error that asks for it is one of quick strokes only, and
+    what is undecided about a run may be so at these only: then longer strokes are confirmed as they are.
+    """
+    need, told, by = FIRST_NEED, 0.0, search.start
+    longer = False
+    for _ in range(ATTEMPTS):
+        found = None if longer else search.shortest(members.members, need)
+        if found is not None:
+            by, told = found, max(rounded_up(found), search.start)
+        elif told > 0.0:
+            told, longer = rounded_up(told * LONGER), True
+        else:
+            break
+        told = min(told, search.plain.to)
+        confirmed = _confirm(members, told, by)
+        if confirmed.kept:
+            return confirmed, told
+        if confirmed.hopeless or told == search.plain.to:
+            return confirmed, None
+        longer = longer or confirmed.lacking <= 0.0
+        # As in the plain window: a need that crept up would never be met.
+        need += max(1.5 * confirmed.lacking, 0.5 * need)
+    return _confirm(members, search.plain.to, by), None
+
+
+def _need(plain: StrokeLimits) -> float:
+    """The margin that the plain answer keeps for its numerical error, about [Pa]."""
+    return max(FIRST_NEED, plain.run.method.worst_error if plain.run else 0.0)
+
+
+def _longest(members: Members, plain: StrokeLimits, book: RuleBook) -> tuple[float | None, Rule | None]:
+    """The longest stroke that may be ordered, the valve as slow and the rate as great as they may be."""
+    found: list[tuple[float, Rule | None]] = []
+    for m in members.members:
+        if m.point not in (CENTRE, CENTRE._replace(rate=1.0)):
+            continue
+        own = m.family
+        run = simulate(own.lineups[0], own.with_stroke(plain.to), quick=True)
+        slow, rule = longest_allowed(
+            own.lineup, own.scenario, own.valve, book=book, run=run, shortest=plain.from_, longest=plain.to
+        )
+        if slow is not None:
+            found.append((slow, rule))
+    if not found:
+        return None, None
+    slow, rule = min(found, key=lambda pair: pair[0])
+    return rounded_down(slow / (1.0 + members.bands.width("stroke"))), rule
+
+
+def _as_plain(plain: StrokeLimits, bands: Bands) -> BandLimits:
+    """Where no stroke is safe without bands, none is with them."""
+    return BandLimits(
+        valve=plain.valve,
+        scenario=plain.scenario,
+        bands=bands,
+        plain=plain,
+        shortest=None,
+        longest=plain.longest,
+        slow_rule=plain.slow_rule,
+        governs=plain.governs,
+        at=CENTRE,
+        run=plain.run,
+        alone=(),
+        points=(),
+        confirmed=(),
+        left_out=(),
+        marches=0,
+        reason=plain.reason,
+        verdict=plain.verdict,
+    )

@@ -1,0 +1,319 @@
+"""How much of the nearest limit is used, against loading rate and stroke time of one valve.
+
+Every rate and stroke of a raster is marched. At every rate the shortest safe stroke is then searched between
+these samples, as :mod:`surge.search.window` does but more coarsely, and confirmed by a full run.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.errors import CaseError, Fault, SolveError
+from surge.model.lineup import LineUp
+from surge.rules.book import Rule, RuleBook
+from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
+from surge.rules.margins import Held
+from surge.rules.rulings import with_pump_top
+from surge.rules.static import static_findings
+from surge.search.chart_pick import Ends, Picked, pick, rates_of, strokes_of
+from surge.search.chart_survey import Row, Survey, row_at
+from surge.search.strokes import FIRST_NEED, longest_allowed, over_ranges
+from surge.transient.run import simulate
+
+Array = NDArray[np.float64]
+Tell = Callable[[str], None]
+
+EVERY = 3  # so many rates on, the shortest safe stroke is confirmed by full runs
+ATTEMPTS = 5  # to find a stroke at a rate that a full run confirms
+
+
+@dataclass(frozen=True, kw_only=True)
+class Agreed:
+    """The point that the case itself stands at.
+
+    Attributes
+    ----------
+    rate, stroke : float
+        [m3/s], [s]
+    pressures : str
+        Verdict of a full run there and of shut-off pressure.
+    finding : Finding or None
+        The nearest limit.
+    rule : Rule or None
+        A rule on time that the stroke breaks.
+    """
+
+    rate: float
+    stroke: float
+    pressures: str
+    finding: Finding | None
+    rule: Rule | None
+
+    @property
+    def verdict(self) -> str:
+        """Of pressures and of the rules on time."""
+        return self.pressures if self.rule is None else EXCEEDED
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ChartData:
+    """What a chart shows.
+
+    Attributes
+    ----------
+    valve, scenario : str
+    chosen : bool
+        The program chose the scenario, as the one that uses most of a limit.
+    rates, strokes : float64 arrays, shape (m,), (n,)
+        Rising [m3/s], [s].
+    reached : bool array, shape (m,)
+        Whether the line-up can flow at the rate.
+    margin : float64 array, shape (m, n)
+        To the nearest limit [Pa], negative beyond it; NaN where the rate cannot be reached, minus infinity
+        where the march failed. Where lengths or wave speeds are ranges: the worst over them.
+    used : float64 array, shape (m, n)
+        Greatest share that is used of any limit, above 1 beyond it [-]: the peak over an upper limit above
+        1 bar, otherwise 1 less the margin over the limit or over 1 bar, whichever is more.
+    governs : int array, shape (m, n)
+        Which of ``limits`` that is; -1 for none.
+    limits : tuple of Held
+    shortest : float64 array, shape (m,)
+        Shortest stroke that is safe with every longer one of the chart [s]; NaN where there is none.
+    longest : float64 array, shape (m,)
+        Longest stroke by the rules on time [s], infinite where none binds, NaN where not reached.
+    rules : tuple of Rule or None
+        The rule that a longer one would break, for each rate.
+    why : tuple of str
+        Why a rate has no safe stroke, or cannot be reached; "" otherwise.
+    need : float
+        Margin that a stroke must keep in the search [Pa]; a full run then tells its numerical error.
+    agreed : Agreed
+    blocked : str
+        What no stroke can mend, "" otherwise.
+    notes : tuple of str
+        What the reader must know about the bounds.
+    confirmed : bool array, shape (m,)
+        Whether a full run keeps every limit at the shortest stroke of a rate.
+    marches : int
+    """
+
+    valve: str
+    scenario: str
+    chosen: bool
+    rates: Array
+    strokes: Array
+    reached: NDArray[np.bool_]
+    margin: Array
+    used: Array
+    governs: NDArray[np.int64]
+    limits: tuple[Held, ...]
+    shortest: Array
+    longest: Array
+    rules: tuple[Rule | None, ...]
+    why: tuple[str, ...]
+    need: float
+    agreed: Agreed
+    blocked: str
+    notes: tuple[str, ...]
+    confirmed: NDArray[np.bool_]
+    marches: int
+
+    @property
+    def open(self) -> NDArray[np.bool_]:
+        """Whether a window is open at each rate, shape (m,)."""
+        return ~np.isnan(self.shortest) & (self.shortest <= self.longest)
+
+    def safe_from(self) -> Array:
+        """Shortest safe stroke between two neighbouring rates: the longer of theirs, shape (m - 1,) [s]."""
+        return np.maximum(self.shortest[:-1], self.shortest[1:])  # NaN wins: no stroke is safe there
+
+    def allowed_to(self) -> Array:
+        """Longest stroke between two neighbouring rates: the shorter of theirs, shape (m - 1,) [s]."""
+        return np.minimum(self.longest[:-1], self.longest[1:])
+
+    @property
+    def exit_code(self) -> int:
+        """That of the agreed point."""
+        return EXIT_CODE[self.agreed.verdict]
+
+
+def chart_of(
+    lineup: LineUp,
+    *,
+    book: RuleBook,
+    valve: str | None = None,
+    scenario: str | None = None,
+    rates: Ends | None = None,
+    strokes: Ends | None = None,
+    points: int = 25,
+    tell: Tell | None = None,
+) -> ChartData:
+    """Compute a chart.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        With an agreed rate.
+    book : RuleBook
+        Rules on time bound the stroke from above.
+    valve, scenario : str, optional
+        By default the scenario that comes nearest to a limit, and the valve in it that matters most.
+    rates, strokes : (float, float), optional
+        Ends of the raster, rising [m3/s], [s].
+    points : int
+        Of each axis, 2 or more.
+    tell : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Raises
+    ------
+    CaseError
+        A name that is not there, a valve that does not close, a case without a rate, no rate of the raster
+        that can be reached; or as :func:`surge.transient.run.simulate`.
+    GridError, SolveError
+    """
+    lineup = with_pump_top(lineup, book)
+    picked = pick(lineup, valve=valve, scenario=scenario)
+    say = tell or (lambda _: None)
+    lineups = over_ranges(lineup)
+    columns = strokes_of(lineups[0], picked, ends=strokes, points=points).tolist()
+    agreed, unmendable = _agreed(lineup, lineups, picked, book=book, tell=say)
+    asked = rates_of(lineups[0], picked, ends=rates, points=points)
+    rows = [row_at(lineups, picked.scenario, picked.valve, float(rate)) for rate in asked]
+    if not any(row.bases for row in rows):
+        raise CaseError([_out_of_reach(rows)])
+    survey = Survey(lineups, rows, say)
+    survey.march([(row, columns) for row in survey.rows])
+    if not unmendable:
+        _settle(survey, columns, picked.rate)
+    bounds = [_longest(lineups[0], row, picked, book=book, columns=columns) for row in rows]
+    table = [[row.seen.get(stroke) for stroke in columns] for row in rows]
+    return ChartData(
+        valve=picked.valve,
+        scenario=picked.scenario.name,
+        chosen=picked.chosen,
+        rates=asked,
+        strokes=np.array(columns),
+        reached=np.array([bool(row.bases) for row in rows]),
+        margin=np.array([[np.nan if x is None else x.margin for x in line] for line in table]),
+        used=np.array([[np.nan if x is None else x.used for x in line] for line in table]),
+        governs=np.array(
+            [[-1 if x is None else x.most_used for x in line] for line in table], dtype=np.int64
+        ),
+        limits=survey.fields[0].held,
+        shortest=np.array([np.nan if row.shortest is None else row.shortest for row in rows]),
+        longest=np.array([bound for bound, _ in bounds]),
+        rules=tuple(rule for _, rule in bounds),
+        why=tuple("" if row.shortest is not None else row.why or unmendable for row in rows),
+        need=FIRST_NEED,
+        agreed=agreed,
+        blocked=unmendable,
+        notes=_notes(lineup, picked),
+        confirmed=np.array([row.run is not None for row in rows]),
+        marches=survey.marches,
+    )
+
+
+def _agreed(
+    lineup: LineUp, lineups: Sequence[LineUp], picked: Picked, *, book: RuleBook, tell: Tell
+) -> tuple[Agreed, str]:
+    """Run the point of the case in full; and what there no stroke can mend, "" if nothing."""
+    runs = [simulate(one, picked.scenario, tell=tell) for one in lineups]
+    static = list(static_findings(lineup))
+    found = static + [f for one, run in zip(lineups, runs, strict=True) for f in findings_of(one, run)]
+    _, rule = longest_allowed(
+        lineups[0],
+        picked.scenario,
+        picked.valve,
+        book=book,
+        run=runs[0],
+        shortest=picked.stroke,
+        longest=picked.stroke,
+    )
+    agreed = Agreed(
+        rate=picked.rate,
+        stroke=picked.stroke,
+        pressures=worst_of(f.verdict for f in found),
+        finding=weakest(found),
+        rule=rule,
+    )
+    return agreed, _unmendable(static, found)
+
+
+def _unmendable(static: Sequence[Finding], found: Sequence[Finding]) -> str:
+    """What no stroke can mend: shut-off pressure above a limit, or data that are missing."""
+    over = [f for f in static if f.verdict != WITHIN]
+    missing = [f for f in found if f.margin is None and f.subject != "scenario" and f.verdict != WITHIN]
+    if any(f.verdict == EXCEEDED for f in over):
+        return f'shut-off pressure alone is above a limit of "{over[0].name}": no stroke time is safe'
+    if over or missing:
+        first = (over or missing)[0]
+        return f'cannot be decided: "{first.name}", {first.reason}'
+    return ""
+
+
+def _out_of_reach(rows: Sequence[Row]) -> Fault:
+    low, high = rows[0].rate * 3600, rows[-1].rate * 3600
+    return Fault(
+        path=("rate",),
+        found=f"no rate from {low:.0f} m3/h to {high:.0f} m3/h can be reached: {rows[0].why}",
+        expected="a range with rates that this line-up can reach",
+        remedy="ask for lower rates",
+    )
+
+
+def _settle(survey: Survey, strokes: Sequence[float], agreed: float) -> None:
+    """Search the shortest safe stroke of every rate.
+
+    Full runs confirm it at some rates, the agreed one among them, or ask for more margin; the rates between
+    ask for the greater margin of the two beside them.
+    """
+    rows = survey.rows
+    marks = [k for k, row in enumerate(rows) if k % EVERY == 0 or row is rows[-1] or row.rate == agreed]
+    left = [rows[k] for k in marks]
+    survey.search(rows)
+    for _ in range(ATTEMPTS):
+        left = survey.confirm(left, strokes[-1])
+        if not left:
+            break
+        survey.search(left)
+    for row in left:
+        row.least = math.inf  # nothing was confirmed: no stroke counts here, nor at the rates beside it
+    between = {
+        k: (rows[low], rows[high])
+        for low, high in zip(marks, marks[1:], strict=False)
+        for k in range(low + 1, high)
+    }
+    survey.follow([rows[k] for k in between], list(between.values()), strokes[-1])
+
+
+def _longest(
+    lineup: LineUp, row: Row, picked: Picked, *, book: RuleBook, columns: Sequence[float]
+) -> tuple[float, Rule | None]:
+    """Longest stroke that the rules on time allow at a rate [s], and the rule beyond it."""
+    if not row.bases:
+        return math.nan, None
+    try:
+        run = row.run or simulate(lineup, row.with_stroke(picked.stroke), quick=True)
+    except SolveError as error:
+        row.why = str(error)
+        return 0.0, None  # nothing is known of the flow into the tanks
+    bound, rule = longest_allowed(
+        lineup, row.scenario, picked.valve, book=book, run=run, shortest=columns[0], longest=columns[-1]
+    )
+    return (math.inf if bound is None else bound), rule
+
+
+def _notes(lineup: LineUp, picked: Picked) -> tuple[str, ...]:
+    """What the bounds on the slow side leave out."""
+    if picked.scenario.ordered is None:
+        return ("The rules on time are for emergency shutdowns: this scenario has none.",)
+    dry = [f'"{t.name}"' for t in lineup.tanks if t.side == "ship" and t.ullage is None]
+    if dry:
+        return (f"No ullage is given for {', '.join(dry)}: overfilling does not bound the stroke there.",)
+    return ()

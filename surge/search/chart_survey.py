@@ -1,0 +1,265 @@
+"""Strokes at many rates marched together: the samples of a chart, the shortest safe stroke of each rate."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.errors import CaseError, GridError, SolveError
+from surge.model.lineup import LineUp, Scenario
+from surge.model.stroke import with_strokes
+from surge.model.topology import pipeline_period
+from surge.rules.findings import WITHIN, findings_of
+from surge.rules.margins import Held, Near
+from surge.search.scan import Marches
+from surge.search.strokes import CONFIRM_WORK, FIRST_NEED, rounded_up
+from surge.transient.peaks import Peaks
+from surge.transient.reaches import divide
+from surge.transient.result import ScenarioResult
+from surge.transient.run import Plan, first_duration, moved_otherwise, plan, simulate, work_done
+from surge.workers import workers
+
+Array = NDArray[np.float64]
+Tell = Callable[[str], None]
+
+INSIDE = 5  # strokes looked at in a gap between an unsafe and a safe one
+NEAR, CLOSE = 1.3, 0.08  # up to so many times it neighbours are a quarter period apart, or this share
+SHARE, FINEST = 0.03, 0.1  # the shortest safe stroke is told to this share, or time [s], whichever is more
+LOOKS = 2  # batches to search by, at most
+LEAST_SCALE = 1e5  # [Pa] shares of a limit nearer to the atmosphere than this are of this
+LATER = 1.3  # where a run cannot be decided, a stroke so many times longer is tried
+NEVER = "even {:g} s is not shown to be safe"
+LEAST_TOGETHER, MOST_TOGETHER = 64, 640  # marches in one call: many fill the blocks of a batch better
+MOST_WORK = 5e11  # nodes times steps of all marches asked for: some half an hour on two processors
+EVERY = 16  # every so many marches are looked at to tell the work
+MOST_NODES = 4_000_000  # of them all: bounds the memory of their envelopes
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seen(Near):
+    """A march: beside the nearest limit the most used one.
+
+    Attributes
+    ----------
+    used : float
+        Greatest share used of any limit [-]; ``most_used`` says of which.
+    variant : int
+        Which line-up of a range it was.
+    """
+
+    used: float
+    most_used: int
+    variant: int = 0
+
+
+def see_most_used(held: Sequence[Held], peaks: Peaks | None) -> Seen:
+    """The nearest limit, and the one of which the greatest share is used."""
+    if peaks is None:
+        return Seen(margin=-math.inf, held=held[0], used=math.inf, most_used=-1)
+    margins = np.array([h.margin(peaks.found[h.key].pressure) for h in held])
+    shares = 1.0 - margins / np.array([max(abs(h.limit.value), LEAST_SCALE) for h in held])
+    nearest, most = int(np.argmin(margins)), int(np.argmax(shares))
+    return Seen(margin=float(margins[nearest]), held=held[nearest], used=float(shares[most]), most_used=most)
+
+
+@dataclass(kw_only=True, eq=False)
+class Row:
+    """One rate and what is known about it.
+
+    Attributes
+    ----------
+    bases : list of Plan
+        At this rate, one for every line-up of a range; none where it cannot be reached.
+    period : float
+        Longest pipeline period of the valve [s].
+    need, least : float
+        Margin [Pa] that a safe stroke must have, and a stroke [s] that it must not be below.
+    seen : dict of float to Seen
+        By stroke [s].
+    shortest, run
+        The shortest safe stroke [s] and the full run that confirms it; None without.
+    why : str
+        Why there is none.
+    """
+
+    rate: float
+    scenario: Scenario
+    valve: str
+    bases: list[Plan] = field(default_factory=list)
+    period: float = 0.0
+    need: float = FIRST_NEED
+    least: float = 0.0
+    seen: dict[float, Seen] = field(default_factory=dict)
+    shortest: float | None = None
+    run: ScenarioResult | None = None
+    why: str = ""
+
+    def with_stroke(self, stroke: float) -> Scenario:
+        """The scenario at this rate with another stroke [s]."""
+        return with_strokes(self.scenario, {self.valve: stroke})
+
+    def safe_from(self) -> float | None:
+        """Shortest stroke looked at that is safe with every longer one [s]."""
+        found = None
+        for stroke in sorted(self.seen, reverse=True):
+            if stroke < self.least or not self.seen[stroke].margin >= self.need:  # not a number is not safe
+                break
+            found = stroke
+        return found
+
+    def doubtful(self) -> list[float]:
+        """Strokes to look at next: in the gap below the shortest safe one, and in wide gaps just above it."""
+        start = self.safe_from()
+        if start is None:
+            return []
+        order = sorted(self.seen)
+        at = order.index(start)
+        wanted: list[float] = []
+        if at and order[at - 1] >= self.least and start - order[at - 1] > 1.001 * _fine(start):
+            # Several at once, since a batch costs about the same.
+            inside = np.linspace(order[at - 1], start, INSIDE + 2)[1:-1]
+            wanted += sorted({rounded_up(s) for s in inside} - {start})
+        for low, high in zip(order[at:], order[at + 1 :], strict=False):
+            if low < NEAR * start and high - low > max(self.period / 4, CLOSE * low):
+                wanted.append(0.5 * (low + high))
+        return wanted
+
+    def lacks(self, lacking: float, start: float, why: str) -> None:
+        """Ask for more margin [Pa] than a stroke had, or, where no margin tells, for a longer stroke."""
+        self.why = why
+        if lacking > 0.0:
+            self.need = max(self.need, self.seen[start].margin) + 1.1 * lacking + 200.0
+        else:
+            self.least = LATER * start
+
+
+def _fine(stroke: float) -> float:
+    """How finely strokes are told [s]."""
+    return max(SHARE * stroke, FINEST)
+
+
+def row_at(lineups: Sequence[LineUp], scenario: Scenario, valve: str, rate: float) -> Row:
+    """Solve the flow at a rate; a row without plans cannot be reached."""
+    row = Row(rate=rate, scenario=replace(scenario, rate=rate), valve=valve)
+    try:
+        bases = [plan(one, row.scenario) for one in lineups]
+    except CaseError as error:
+        row.why = error.faults[0].found
+        return row
+    except SolveError as error:
+        row.why = str(error)
+        return row
+    element = next(v for v in lineups[0].valves if v.name == valve)
+    row.bases = bases
+    row.period = max(pipeline_period(b.lineup, element, flow=b.steady.flow[valve]).longest for b in bases)
+    return row
+
+
+class Survey:
+    """All rates of a chart, marched together."""
+
+    def __init__(self, lineups: list[LineUp], rows: list[Row], tell: Tell) -> None:
+        self.lineups, self.tell = lineups, tell
+        self.rows = [r for r in rows if r.bases]
+        self.fields = [Marches(one, see_most_used, settled=0.0, tell=tell) for one in lineups]
+
+    @property
+    def marches(self) -> int:
+        """How many there were."""
+        return sum(f.marches for f in self.fields)
+
+    def march(self, wanted: Sequence[tuple[Row, Sequence[float]]]) -> None:
+        """March strokes of rows, the worst of every variant counts."""
+        pairs = sorted(((s, i) for i, (_, strokes) in enumerate(wanted) for s in strokes))
+        self._refuse_endless(wanted, pairs)
+        together = self._together(wanted[pairs[0][1]][0], pairs[0][0]) if pairs else 1
+        for begin in range(0, len(pairs), together):
+            piece = pairs[begin : begin + together]
+            variants = [
+                [moved_otherwise(b, wanted[i][0].with_stroke(s)) for b in wanted[i][0].bases]
+                for s, i in piece
+            ]
+            columns = [f.look([v[k] for v in variants]) for k, f in enumerate(self.fields)]
+            for (stroke, i), seen in zip(piece, zip(*columns, strict=True), strict=True):
+                row = wanted[i][0]
+                row.seen[stroke] = _worst(seen)
+
+    def _refuse_endless(
+        self, wanted: Sequence[tuple[Row, Sequence[float]]], pairs: Sequence[tuple[float, int]]
+    ) -> None:
+        """Nobody waits for hours: told before the first march, from every so many of them."""
+        work = 0.0
+        for stroke, i in pairs[::EVERY]:
+            base = moved_otherwise(wanted[i][0].bases[0], wanted[i][0].with_stroke(stroke))
+            dt = self.fields[0].step_of(base)
+            work += work_done(divide(base.times, dt), first_duration(base)) * EVERY * len(self.fields)
+        if work > MOST_WORK:
+            raise GridError(
+                f"{len(pairs)} marches of this line-up need {work:.1e} nodes times steps "
+                f"(at most {MOST_WORK:.0e}): ask for fewer --points, or for longer --strokes"
+            )
+
+    def _together(self, row: Row, stroke: float) -> int:
+        """How many marches go into one call, by the nodes of the shortest stroke."""
+        base = moved_otherwise(row.bases[0], row.with_stroke(stroke))
+        nodes = divide(base.times, self.fields[0].step_of(base)).nodes
+        return max(LEAST_TOGETHER, min(MOST_TOGETHER, MOST_NODES // max(nodes, 1)))
+
+    def search(self, rows: Sequence[Row]) -> None:
+        """Find the shortest safe stroke of every row, between the samples of the raster too."""
+        for _ in range(LOOKS):
+            wanted = [(row, strokes) for row in rows if (strokes := row.doubtful())]
+            if not wanted:
+                return
+            self.march(wanted)
+
+    def confirm(self, rows: Sequence[Row], longest: float) -> list[Row]:
+        """Run the shortest strokes found in full; return the rows that must find another one first."""
+        with workers() as pool:
+            settled = list(pool.map(lambda row: self._confirm(row, longest), rows))
+        return [row for row, done in zip(rows, settled, strict=True) if not done]
+
+    def follow(self, rows: Sequence[Row], neighbours: Sequence[Sequence[Row]], longest: float) -> None:
+        """Let rows ask for as much as the confirmed ones beside them had to, and take what they then find."""
+        for row, beside in zip(rows, neighbours, strict=True):
+            row.need, row.least = max(r.need for r in beside), max(r.least for r in beside)
+            row.why = next((r.why for r in beside if r.shortest is None), "")
+        self.search(rows)
+        for row in rows:
+            start = row.safe_from()
+            if start is None:
+                row.why = row.why or NEVER.format(longest)
+            else:
+                row.shortest, row.why = min(rounded_up(start), longest), ""
+
+    def _confirm(self, row: Row, longest: float) -> bool:
+        start = row.safe_from()
+        if start is None:
+            row.why = row.why or NEVER.format(longest)
+            return True
+        told = min(rounded_up(start), longest)
+        line = self.lineups[row.seen[start].variant]
+        self.tell(f"{row.rate * 3600:.0f} m3/h in full")
+        try:
+            run = simulate(line, row.with_stroke(told), most_work=CONFIRM_WORK)
+        except SolveError as error:
+            row.lacks(0.0, start, str(error))
+            return False
+        found = [f for f in findings_of(line, run) if f.verdict != WITHIN]
+        if not found:
+            row.shortest, row.run, row.why = told, run, ""
+            return True
+        lacking = max((f.error - f.margin for f in found if f.margin is not None), default=0.0)
+        row.lacks(lacking, start, found[0].reason or "a full run does not keep every limit")
+        return False
+
+
+def _worst(seen: Sequence[Seen]) -> Seen:
+    """Smallest margin and greatest share of several line-ups; the variant is that of the margin."""
+    k = min(range(len(seen)), key=lambda i: seen[i].margin)
+    most = max(seen, key=lambda s: s.used)
+    return replace(seen[k], used=most.used, most_used=most.most_used, variant=k)

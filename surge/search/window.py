@@ -1,0 +1,211 @@
+"""The closing-time windows of a case: every adjustable valve, the greatest rates, and the set run as such."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from surge.errors import CaseError, Fault
+from surge.model.lineup import LineUp, Scenario
+from surge.model.stroke import with_strokes
+from surge.rules.assess import Assessment
+from surge.rules.book import RuleBook
+from surge.rules.findings import EXCEEDED, EXIT_CODE, worst_of
+from surge.rules.rulings import with_pump_top
+from surge.search.joint_set import JointSet, joint_set
+from surge.search.open_rate import Opening, opening_rate
+from surge.search.rates import RateLimit, greatest_rate
+from surge.search.strokes import SHORTEST, StrokeLimits, Tell, closing_valves, stroke_limits
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Windows:
+    """The windows of a case.
+
+    Attributes
+    ----------
+    by_valve : dict of str to tuple of StrokeLimits
+        For each valve, one for each scenario in which it closes.
+    rates : tuple of RateLimit
+        Greatest safe rates at the strokes of the case.
+    together : JointSet or None
+        Strokes of all valves run together; None when some valve has no safe stroke.
+    openings : dict of str to Opening
+        For valves whose window is empty: the rate at which it opens.
+    open_up_to : dict of str to Opening
+        For valves whose window is open and ends by a rule on time: the rate above which it is empty.
+    """
+
+    by_valve: dict[str, tuple[StrokeLimits, ...]]
+    rates: tuple[RateLimit, ...]
+    together: JointSet | None = None
+    openings: dict[str, Opening] = field(default_factory=dict)
+    open_up_to: dict[str, Opening] = field(default_factory=dict)
+
+    @property
+    def joint(self) -> Assessment | None:
+        """What came of all strokes together."""
+        return self.together.assessment if self.together else None
+
+    @property
+    def joint_strokes(self) -> dict[str, float]:
+        """The strokes that were run together [s]."""
+        return self.together.strokes if self.together else {}
+
+    def empty(self, valve: str) -> bool:
+        """Whether a valve has no stroke that is neither too fast nor too slow."""
+        shortest, longest = self.bounds(valve)
+        return shortest is None or (longest is not None and shortest > longest)
+
+    def bounds(self, valve: str) -> tuple[float | None, float | None]:
+        """Shortest and longest stroke of a valve over all its scenarios [s]; None as in StrokeLimits."""
+        parts = self.by_valve[valve]
+        shortest = [p.shortest for p in parts]
+        longest = [p.longest for p in parts if p.longest is not None]
+        safe = None if None in shortest else max(s for s in shortest if s is not None)
+        return safe, min(longest, default=None)
+
+    @property
+    def verdict(self) -> str:
+        """Kept: every valve has a window, and all strokes together keep every pressure."""
+        verdicts = [p.verdict for parts in self.by_valve.values() for p in parts]
+        for valve in self.by_valve:
+            if self.bounds(valve)[0] is not None and self.empty(valve):
+                verdicts.append(EXCEEDED)
+        if self.together is not None:
+            verdicts.append(self.together.pressures)
+        return worst_of(verdicts)
+
+    @property
+    def exit_code(self) -> int:
+        """0 a window is open for every valve, 3 one is empty, 4 cannot be decided."""
+        return EXIT_CODE[self.verdict]
+
+
+def windows_of(
+    lineup: LineUp,
+    *,
+    book: RuleBook,
+    valves: Sequence[str] = (),
+    shortest: float = SHORTEST,
+    longest: float | None = None,
+    tell: Tell | None = None,
+) -> Windows:
+    """Search the window of every adjustable valve, the greatest safe rates, and run the set as such.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    book : RuleBook
+    valves : sequence of str
+        Those to search for; by default those that the case marks as adjustable, and if it marks none all
+        that close in some scenario.
+    shortest, longest : float
+        Strokes looked at [s].
+    tell : callable, optional
+        Called with a word as work goes on.
+
+    Raises
+    ------
+    CaseError
+        A valve that is not there or never closes; and as :func:`surge.transient.run.simulate`.
+    GridError, SolveError
+    """
+    lineup = with_pump_top(lineup, book)
+    closing = {valve: _closes_in(lineup, valve) for valve in _wanted(lineup, valves)}
+    _refuse_idle(lineup, closing)
+    by_valve = {
+        valve: tuple(
+            stroke_limits(lineup, s, valve, book=book, shortest=shortest, longest=longest, tell=tell)
+            for s in scenarios
+        )
+        for valve, scenarios in closing.items()
+    }
+    concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
+    rates = tuple(r for s in concerned if (r := greatest_rate(lineup, s, tell=tell)) is not None)
+    made = Windows(by_valve=by_valve, rates=rates)
+    found = {v: _opening(lineup, made, v, closing[v], book=book, tell=tell) for v in by_valve}
+    return replace(
+        made,
+        openings={v: o for v, o in found.items() if o is not None and made.empty(v)},
+        open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
+        together=_together(lineup, made, closing, book=book, tell=tell),
+    )
+
+
+def _opening(
+    lineup: LineUp, made: Windows, valve: str, scenarios: list[Scenario], *, book: RuleBook, tell: Tell | None
+) -> Opening | None:
+    """The greatest rate at which a valve has a window; None where no rule on time could make it empty."""
+    empty = made.empty(valve)
+    if not empty and made.bounds(valve)[1] is None:
+        return None
+    parts = made.by_valve[valve]
+    return opening_rate(lineup, scenarios, parts, empty=empty, book=book, tell=tell or (lambda _: None))
+
+
+def _together(
+    lineup: LineUp, made: Windows, closing: dict[str, list[Scenario]], *, book: RuleBook, tell: Tell | None
+) -> JointSet | None:
+    """All valves at their shortest safe strokes, or longer; None where one of them has none."""
+    shortest, longest, known = {}, {}, []
+    for valve, parts in made.by_valve.items():
+        stroke, longest[valve] = made.bounds(valve)
+        if stroke is None:
+            return None
+        shortest[valve] = stroke
+        known += [
+            (with_strokes(scenario, {valve: part.shortest}), part.run)
+            for scenario, part in zip(closing[valve], parts, strict=True)
+            if part.shortest is not None
+            and part.run is not None
+            and part.run.method.worst_error <= part.run.method.tolerance  # else a check would do more work
+        ]
+    return joint_set(lineup, shortest, longest, book=book, known=known, tell=tell)
+
+
+def _wanted(lineup: LineUp, valves: Sequence[str]) -> list[str]:
+    if valves:
+        return list(dict.fromkeys(valves))
+    marked = [v.name for v in lineup.valves if v.adjustable]
+    return marked or [v.name for v in lineup.valves if _closes_in(lineup, v.name)]
+
+
+def _closes_in(lineup: LineUp, valve: str) -> list[Scenario]:
+    return [s for s in lineup.scenarios if valve in closing_valves(lineup, s)]
+
+
+def _refuse_idle(lineup: LineUp, closing: dict[str, list[Scenario]]) -> None:
+    known = {v.name: v for v in lineup.valves}
+    faults = []
+    for name, scenarios in closing.items():
+        if name not in known:
+            listed = ", ".join(f'"{n}"' for n in known)
+            faults.append(
+                Fault(
+                    path=("valve",),
+                    found=f'"{name}"',
+                    expected=f"a valve of the case: {listed}",
+                    remedy="check the name that was asked for (--valve)",
+                )
+            )
+        elif not scenarios:
+            faults.append(
+                Fault(
+                    path=(*known[name].origin, "adjustable"),
+                    found=f'"{name}" closes in no scenario',
+                    expected="a valve that closes in some scenario",
+                    remedy="add an event that closes it, or choose another valve",
+                )
+            )
+    if not closing:
+        faults.append(
+            Fault(
+                path=("scenario",),
+                found="no valve closes in any scenario",
+                expected="a valve whose stroke can be searched",
+                remedy='add [[scenario.event]] with close = "manifold valve"',
+            )
+        )
+    if faults:
+        raise CaseError(faults)

@@ -1,0 +1,362 @@
+"""Everything that stands on the sheet which ship and terminal sign: the same for PDF, HTML and JSON.
+
+A figure stands here as it is printed, rounded as in every other answer, with its SI value beside it. What is
+printed is nothing but this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from surge.case.file import Case
+from surge.model.lineup import LineUp, Pipe
+from surge.reports.advice import advice
+from surge.reports.document import Json, head_of
+from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
+from surge.reports.words import (
+    CAUTIONS,
+    HEADLINE,
+    SHORT,
+    Shown,
+    against,
+    run_of,
+    sentence,
+    what_happens,
+    whose,
+)
+from surge.rules.assess import Assessment
+from surge.rules.book import LOCAL_CODES
+from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
+from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT
+from surge.search.window import Windows
+from surge.sheet.moves import Chain, Movement, Stage, chains, movements, stages
+from surge.sheet.rows import PressureRow, lower_rows, name_of, static_worst, upper_rows, worst_first
+from surge.sheet.tests import Tests
+from surge.sheet.windows import not_searched, searched, together_words, window_notes
+from surge.units import show
+
+TO_SIGN = "For signature by ship and terminal. It holds for this line-up, cargo, rates and strokes only."
+NOT_TO_SIGN = "THIS IS NOT AN AGREEMENT. DO NOT SIGN, DO NOT LOAD BY IT."
+A_DRAFT = "NOT FOR SIGNATURE: windows of stroke times were not searched."
+DRAFT = "DRAFT"
+SEARCH = "Make the sheet again without --no-window."
+ANEW = (
+    "Put right what is said above: set the stroke within its window, or mend the valve and time it again. "
+    "Then make the sheet anew."
+)
+NO_SHUTDOWN = "No emergency shutdown is described in this case: its times are not checked."
+DUTY = (
+    "A hose whose rated pressure was exceeded is withdrawn from service, and tested again before it is used. "
+    "After any surge: stop, note time and highest pressure, look at hoses, arms, flanges and supports, and "
+    "tell the other side."
+)
+DUTY_SOURCE = "the hose: ISGOTT, 18.2.6.3 (5th ed., 2006; read); the rest: common practice, no source"
+UNSTATED = ("none", "the case itself")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact:
+    """One figure of the cargo or the transfer: name, value as printed, and in SI with its unit."""
+
+    name: str
+    shown: str
+    value: float | None
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edition:
+    """A text from which rules were taken: authority, edition, clauses, and how far each was seen."""
+
+    authority: str
+    edition: str
+    clauses: tuple[str, ...]
+    status: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """What is to be done after a surge, its source, and hoses not shown to stay within their rating."""
+
+    duty: str
+    source: str
+    hoses: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Units:
+    """Units in which the figures are printed."""
+
+    pressure: str
+    flow: str
+    length: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """The sheet.
+
+    Attributes
+    ----------
+    verdict : str
+        The worst of pressures, rules, windows of stroke times and records.
+    signable : bool
+        Whether it can be signed; ``standing`` says it in words. Where every limit is kept but windows were
+        left out, it is a draft.
+    objections : tuple of str
+        What speaks against signing beside the weakest pressure.
+    weak_subject, weak_name : str
+        The weakest element or place; "" where there is none.
+    highest, lowest : tuple of PressureRow
+        Every element and place with a limit, the worst first.
+    """
+
+    version: str
+    case_file: str
+    sha256: str
+    rules_file: str
+    rules_sha256: str
+    title: str
+    verdict: str
+    exit_code: int
+    headline: str
+    signable: bool
+    standing: str
+    sentence: str
+    weak_subject: str
+    weak_name: str
+    objections: tuple[str, ...]
+    advice: tuple[str, ...]
+    units: Units
+    transfer: str
+    cargo: tuple[Fact, ...]
+    stages: tuple[Stage, ...]
+    movements: tuple[Movement, ...]
+    window_notes: tuple[str, ...]
+    not_searched: tuple[str, ...]
+    chains: tuple[Chain, ...]
+    no_chain: str
+    highest: tuple[PressureRow, ...]
+    lowest: tuple[PressureRow, ...]
+    static: str
+    tests: Tests
+    assumed: tuple[AssumedItem, ...]
+    rules: tuple[RuleItem, ...]
+    rules_note: str
+    editions: tuple[Edition, ...]
+    event: Event
+    cautions: tuple[str, ...]
+    line_up: str
+
+    def document(self) -> Json:
+        """The sheet as plain lists and dicts, headed as every other answer."""
+        plain = asdict(self)
+        head = head_of(plain.pop("version"), plain.pop("case_file"), plain.pop("sha256"))
+        return head | {"kind": "sheet"} | plain
+
+
+def sheet_of(
+    case: Case,
+    assessment: Assessment,
+    windows: Windows | None,
+    *,
+    say: Shown,
+    version: str,
+    no_windows: str = "Windows of stroke times were not searched.",
+    rules_sha256: str = "",
+    tests: Tests | None = None,
+) -> Sheet:
+    """Return the sheet of a case.
+
+    Parameters
+    ----------
+    case : Case
+    assessment : Assessment
+    windows : Windows or None
+        None where they were not searched; ``no_windows`` says why.
+    say : Shown
+        Units of the output.
+    version : str
+        Of the program.
+    rules_sha256 : str
+        Of the file of rules that the case names.
+    tests : Tests, optional
+        What the stroke-time records say.
+    """
+    lineup, worst = assessment.lineup, assessment.weakest
+    tests = tests or Tests()
+    moves = movements(assessment, windows, say)
+    objections = _objections(assessment, windows, moves, tests, say)
+    # Where no stroke is safe, or it cannot be decided whether one is, the windows say so themselves.
+    outside = any(m.objection and m.shortest_safe_s is not None for m in moves)
+    verdict = worst_of(
+        [
+            assessment.verdict,
+            tests.verdict,
+            *([EXCEEDED] if outside else []),
+            windows.verdict if windows else WITHIN,
+        ]
+    )
+    shutdowns = chains(assessment, say)
+    standing = NOT_TO_SIGN if verdict != WITHIN else TO_SIGN if searched(lineup, windows) else A_DRAFT
+    return Sheet(
+        version=version,
+        case_file=Path(case.filename).name,
+        sha256=case.sha256,
+        rules_file=Path(case.rules_file).name if case.rules_file else "",
+        rules_sha256=rules_sha256,
+        title=lineup.title,
+        verdict=verdict,
+        exit_code=EXIT_CODE[verdict],
+        headline=DRAFT if standing == A_DRAFT else HEADLINE[verdict],
+        signable=standing == TO_SIGN,
+        standing=standing,
+        sentence=sentence(worst, run_of(assessment, worst), say) if worst else "",
+        weak_subject=worst.subject if worst and worst.subject != "scenario" else "",
+        weak_name=worst.name if worst and worst.subject != "scenario" else "",
+        objections=objections,
+        advice=_to_do(assessment, verdict, standing, say),
+        units=Units(pressure=f"{say.units.pressure}(g)", flow=say.units.flow, length=say.units.length),
+        transfer=lineup.berth.transfer.isoformat() if lineup.berth.transfer else "",
+        cargo=_cargo(lineup, say),
+        stages=stages(assessment, windows, say),
+        movements=moves,
+        window_notes=window_notes(windows, no_windows, say),
+        not_searched=not_searched(lineup, windows),
+        chains=shutdowns,
+        no_chain="" if shutdowns else NO_SHUTDOWN,
+        highest=upper_rows(assessment, say),
+        lowest=lower_rows(assessment, say),
+        static=_static(static_worst(assessment), say),
+        tests=tests,
+        assumed=tuple(assumed_items(lineup.assumed)),
+        rules=tuple(rule_items(assessment, say, details=False)),
+        rules_note=LOCAL_CODES,
+        editions=_editions(assessment),
+        event=Event(duty=DUTY, source=DUTY_SOURCE, hoses=_hoses_beyond(assessment, say)),
+        cautions=CAUTIONS,
+        line_up=_line_up(lineup),
+    )
+
+
+def _to_do(assessment: Assessment, verdict: str, standing: str, say: Shown) -> tuple[str, ...]:
+    """What to do about a sheet that is none to sign, or how to keep to one that is."""
+    if standing == A_DRAFT:
+        return (SEARCH,)
+    return (ANEW,) if assessment.verdict == WITHIN != verdict else tuple(advice(assessment, say))
+
+
+def _objections(
+    assessment: Assessment,
+    windows: Windows | None,
+    moves: Sequence[Movement],
+    tests: Tests,
+    say: Shown,
+) -> tuple[str, ...]:
+    """What speaks against signing, beside the weakest pressure, which has a sentence of its own."""
+    said = [_boils(assessment, say)]
+    said += [say.phrase(r.phrase) for r in assessment.broken]
+    said += [reason for run in assessment.scenarios for reason in run.undecided]
+    said += [m.objection for m in moves]
+    if windows is not None:
+        for valve in windows.by_valve:
+            shortest, longest = windows.bounds(valve)
+            if shortest is not None and longest is not None and shortest > longest:
+                said.append(f'"{valve}": no stroke time fits all scenarios in which it closes.')
+    if windows is not None and windows.together is not None and windows.together.pressures != WITHIN:
+        said.append(together_words(windows.together))
+    said += [f'Records: "{r.tag}": {r.words}.' for r in tests.rows if r.verdict != SHORT[WITHIN]]
+    if tests.verdict != WITHIN and all(r.verdict == SHORT[WITHIN] for r in tests.rows):
+        said.append(f"Records: {tests.words}")
+    return tuple(dict.fromkeys(s for s in said if s))
+
+
+def _boils(assessment: Assessment, say: Shown) -> str:
+    """Where the cargo boils, and that no pressure after it is valid."""
+    boiling = [run for run in assessment.scenarios if run.vapour is not None]
+    if not boiling:
+        return ""
+    places = [
+        f'"{v.where}" at {say.time(v.time)} s in "{name_of(run, say)}"'
+        for run in boiling
+        if (v := run.vapour) is not None
+    ]
+    return (
+        f"The cargo boils: in {'; in '.join(places)}. Pressures after that are not valid, and a collapsing "
+        "cavity can be worse than any figure here; the tables hold what came before."
+    )
+
+
+def _cargo(lineup: LineUp, say: Shown) -> tuple[Fact, ...]:
+    """What the waves go by."""
+    liquid = lineup.liquid
+    density, speed = liquid.density, liquid.sound_speed
+    facts = [Fact(name="cargo", shown=liquid.name, value=None, unit="")]
+    if liquid.temperature is not None:
+        celsius = f"{liquid.temperature - 273.15:.1f} degC"
+        facts.append(Fact(name="temperature", shown=celsius, value=liquid.temperature, unit="K"))
+    vapour = say.pressure(lineup.vapour_gauge, unit=True)
+    return (
+        *facts,
+        Fact(name="density", shown=show(density, unit="kg/m3", with_unit=True), value=density, unit="kg/m3"),
+        Fact(name="sound speed", shown=f"{speed:.0f} m/s", value=speed, unit="m/s"),
+        Fact(name="boils at", shown=vapour, value=lineup.vapour_gauge, unit="Pa gauge"),
+    )
+
+
+def _static(finding: Finding | None, say: Shown) -> str:
+    """Shut-off pressure in one sentence."""
+    if finding is None:
+        return ""
+    words = f"{what_happens(finding, None, say)} in {whose(finding)}"
+    held = against(finding, None, say)
+    return f"{words[0].upper()}{words[1:]}{f'; {held}' if held else ''}."
+
+
+def _editions(assessment: Assessment) -> tuple[Edition, ...]:
+    """Texts whose rules the case was held against, with their editions."""
+    groups: dict[tuple[str, str], tuple[dict[str, None], dict[str, None]]] = {}
+    for r in assessment.rulings:
+        if r.outcome not in (KEPT, NOT_KEPT, NOT_DECIDED) or r.rule.authority in UNSTATED:
+            continue
+        clauses, statuses = groups.setdefault((r.rule.authority, r.rule.edition), ({}, {}))
+        if r.rule.clause not in UNSTATED:
+            clauses[r.rule.clause] = None
+        statuses[r.rule.status] = None
+    return tuple(
+        Edition(
+            authority=authority,
+            edition="" if edition in UNSTATED else edition.replace("not noted", "edition not noted"),
+            clauses=tuple(clauses),
+            status=tuple(statuses),
+        )
+        for (authority, edition), (clauses, statuses) in sorted(groups.items())
+    )
+
+
+def _hoses_beyond(assessment: Assessment, say: Shown) -> tuple[str, ...]:
+    """Hoses that the calculation does not show to stay within their rating, each at its worst."""
+    hoses = {
+        p.name: p.limits.rating for p in assessment.lineup.pipes if isinstance(p, Pipe) and p.kind == "hose"
+    }
+    said: dict[str, str] = {}
+    upper = [f for f in assessment.findings if f.name in hoses and f.subject == "element"]
+    for f in sorted(upper, key=worst_first):
+        if f.check in ("peak", "steady", "static") and f.verdict in (EXCEEDED, UNDECIDED) and f.limit:
+            scenario = f' in "{f.scenario}"' if f.scenario else ""
+            happens = what_happens(f, run_of(assessment, f), say)
+            said.setdefault(f.name, f'"{f.name}"{scenario}: {happens}')
+    return tuple(said.values())
+
+
+def _line_up(lineup: LineUp) -> str:
+    """The line-up in words, for those who cannot see the sketch."""
+    shore = [t.name for t in lineup.tanks if t.side == "shore"] + [s.name for s in lineup.supplies]
+    ship = [t.name for t in lineup.tanks if t.side == "ship"]
+    parts = [f"{e.name} from {e.start} to {e.end}" for e in lineup.elements]
+    return (
+        f"Line-up sketch. Shore: {', '.join(shore) or 'none'}. Ship: {', '.join(ship) or 'none'}. "
+        f"Parts: {'; '.join(parts)}."
+    )

@@ -1,0 +1,388 @@
+"""What the two sides agree on, for the sheet: rates, order of closing, strokes, windows, shutdown chain."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
+from surge.model.topology import sides
+from surge.model.way import outflow
+from surge.reports.words import SHORT, Shown, what_happens
+from surge.rules.assess import Assessment
+from surge.rules.book import MEASURES
+from surge.rules.findings import EXCEEDED, worst_of
+from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling
+from surge.search.rates import RateLimit
+from surge.search.strokes import StrokeLimits
+from surge.search.window import Windows
+from surge.sheet.rows import name_of
+from surge.transient.result import ScenarioResult
+
+NOT_SEARCHED = "not searched"
+SAME = 0.05  # [s] half the step to which strokes are told: a stroke this near to a bound is at it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stage:
+    """One scenario: at what rate, how that is set, and what became of it.
+
+    Attributes
+    ----------
+    stage : str
+        "start", "bulk", "topping off", or "" when the case does not say.
+    rate : str
+        The agreed one; where none is agreed, what flows as pumps and levels give it.
+    control : tuple of str
+        How the rate is set: by throttling, pump speed or supply pressure.
+    accuracy : tuple of str
+        What the reader should know about the numerical error of this scenario.
+    greatest : str
+        Up to what rate every rate is safe; "" when it was not searched.
+    lower_not_safe : str
+        Unsafe rates between that and the agreed one, which is safe itself; "" when there are none.
+    verdict : str
+        "kept", "EXCEEDED", "undecided".
+    """
+
+    name: str
+    note: str
+    stage: str
+    rate: str
+    rate_m3_per_s: float | None
+    control: tuple[str, ...]
+    accuracy: tuple[str, ...]
+    greatest: str
+    greatest_m3_per_s: float | None
+    lower_not_safe: str
+    lower_not_safe_m3_per_s: tuple[float, float] | None
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Movement:
+    """One valve or pump that moves, in the order of time.
+
+    Attributes
+    ----------
+    part, side : str
+        Its name; "shore", "ship" or "".
+    what : str
+        "closes", "opens", "moves to 40 %", "stops", "starts".
+    begins, takes : str
+        Seconds from the beginning of the scenario, and for the whole stroke or run-down, as printed.
+    law : str
+        Its points where the stroke is not one straight line.
+    after : str
+        What it waits for.
+    not_faster, not_slower : str
+        The window as printed; "not searched", or "-" for what has none.
+    governs : str
+        What bounds the window.
+    objection : str
+        Why the stroke does not fit into the window, "" if it does.
+    """
+
+    scenario: str
+    part: str
+    side: str
+    what: str
+    begins: str
+    begins_s: float
+    takes: str
+    takes_s: float
+    law: str
+    after: str
+    not_faster: str
+    shortest_safe_s: float | None
+    not_slower: str
+    longest_allowed_s: float | None
+    governs: str
+    objection: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Term:
+    """One term of a shutdown chain: what, from when to when after the order, as printed and in [s]."""
+
+    what: str
+    begins: str
+    ends: str
+    begins_s: float
+    ends_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleLine:
+    """One rule on time held against a chain: the sentence, its source, and whether it counts."""
+
+    words: str
+    source: str
+    outcome: str
+    counts: bool
+    value_s: float | None
+    limit_s: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chain:
+    """The shutdown chain of one scenario, term by term, against the rules on time."""
+
+    scenario: str
+    ordered: str
+    ordered_s: float
+    terms: tuple[Term, ...]
+    rules: tuple[RuleLine, ...]
+
+
+# Stages
+
+
+def stages(assessment: Assessment, windows: Windows | None, say: Shown) -> tuple[Stage, ...]:
+    """One for each scenario, in the order of the case."""
+    rates = {r.scenario: r for r in windows.rates} if windows else {}
+    return tuple(_stage(assessment, s, rates.get(s.name), say) for s in assessment.lineup.scenarios)
+
+
+def _stage(assessment: Assessment, scenario: Scenario, limit: RateLimit | None, say: Shown) -> Stage:
+    agreed = _agreed(assessment.lineup, scenario)
+    runs = [run for run in assessment.scenarios if run.name == scenario.name]
+    control, accuracy = _notes(runs, say)
+    found = (f.verdict for f in assessment.findings if f.scenario == scenario.name)
+    broken = (r.verdict for r in assessment.broken if r.scenario == scenario.name)
+    return Stage(
+        name=scenario.name,
+        note=scenario.note,
+        stage=scenario.stage,
+        rate=_rate(assessment.lineup, agreed, runs, say),
+        rate_m3_per_s=agreed if agreed is not None else _flowing(assessment.lineup, runs),
+        control=control,
+        accuracy=accuracy,
+        greatest=_greatest(limit, say) if limit else "",
+        greatest_m3_per_s=limit.greatest if limit else None,
+        lower_not_safe=_lower(limit, say) if limit else "",
+        lower_not_safe_m3_per_s=limit.unsafe_below if limit else None,
+        verdict=SHORT[worst_of([*found, *broken])],
+    )
+
+
+def _notes(runs: Sequence[ScenarioResult], say: Shown) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """How the rate is set, in the worst run, and what the runs say of their numerical error.
+
+    The words on the error are a run's last note, where it fell short of what was aimed at.
+    """
+    controls: list[tuple[str, ...]] = []
+    accuracy: dict[str, None] = {}
+    for run in runs:
+        set_up = run.notes[:-1] if run.method.worst_error > run.method.tolerance else run.notes
+        controls.append(tuple(say.phrase(note).removeprefix("rate set by ") for note in set_up))
+        accuracy |= dict.fromkeys(say.phrase(note) for note in run.notes[len(set_up) :])
+    differ = any(control != controls[0] for control in controls)
+    taken = name_of(runs[0], say).removeprefix(f"{runs[0].name}, ")
+    return (*controls[0], *([f"so with {taken}"] if differ else [])), tuple(accuracy)
+
+
+def _agreed(lineup: LineUp, scenario: Scenario) -> float | None:
+    if scenario.rate is not None:
+        return scenario.rate
+    return lineup.rate.agreed if lineup.rate else None
+
+
+def _rate(lineup: LineUp, agreed: float | None, runs: Sequence[ScenarioResult], say: Shown) -> str:
+    """The rate as printed; where none is agreed, what flows."""
+    if agreed is not None:
+        return say.flow(agreed)
+    return f"{say.flow(_flowing(lineup, runs))}, as pumps and levels give it"
+
+
+def _flowing(lineup: LineUp, runs: Sequence[ScenarioResult]) -> float:
+    """What flows from the shore before anything moves, the most of all runs [m3/s]."""
+    shore = [*(t.point for t in lineup.tanks if t.side == "shore"), *(s.point for s in lineup.supplies)]
+    flows = [{name: float(q[0]) for name, q in run.history.flow.items()} for run in runs]
+    return max(sum(outflow(lineup, flow, point) for point in shore) for flow in flows)
+
+
+def _greatest(limit: RateLimit, say: Shown) -> str:
+    if limit.greatest is None:
+        return "none was found"
+    looked = ", as far as was looked" if limit.greatest >= limit.to * 0.999 else ""
+    return f"up to {say.flow_down(limit.greatest)}{looked}"
+
+
+def _lower(limit: RateLimit, say: Shown) -> str:
+    if limit.unsafe_below is None:
+        return ""
+    low, high = limit.unsafe_below
+    return f"between {say.flow_down(low)} and {say.flow_up(high)}"
+
+
+# Movements
+
+
+def movements(assessment: Assessment, windows: Windows | None, say: Shown) -> tuple[Movement, ...]:
+    """Everything that moves, scenario after scenario, each in the order of time."""
+    side = sides(assessment.lineup)
+    limits = {(p.scenario, v): p for v, ps in (windows.by_valve if windows else {}).items() for p in ps}
+    made = []
+    for scenario in assessment.lineup.scenarios:
+        moves: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+        for move in sorted(moves, key=lambda m: (m.start, m.origin)):
+            name = move.valve if isinstance(move, ValveMove) else move.pump
+            limit = limits.get((scenario.name, name)) if _closes(move) else None
+            made.append(_movement(scenario, move, side.get(name, ""), limit, say))
+    return tuple(made)
+
+
+def _closes(move: ValveMove | PumpMove) -> bool:
+    return isinstance(move, ValveMove) and move.law[-1][1] < move.law[0][1]
+
+
+def _movement(
+    scenario: Scenario, move: ValveMove | PumpMove, side: str, limit: StrokeLimits | None, say: Shown
+) -> Movement:
+    takes = move.law[-1][0]
+    fast, slow, governs = _window(limit, say)
+    if limit is None and not _closes(move):
+        fast = slow = "-"
+    return Movement(
+        scenario=scenario.name,
+        part=move.valve if isinstance(move, ValveMove) else move.pump,
+        side=move.side or side,
+        what=_what(move),
+        begins=f"{say.time(move.start)} s",
+        begins_s=move.start,
+        takes=f"{say.time(takes)} s" if takes > 0 else "at once",
+        takes_s=takes,
+        law=_law(move, say),
+        after=move.after,
+        not_faster=fast,
+        shortest_safe_s=limit.shortest if limit else None,
+        not_slower=slow,
+        longest_allowed_s=limit.longest if limit else None,
+        governs=governs,
+        objection=_objection(limit, takes, say) if limit else "",
+    )
+
+
+def _what(move: ValveMove | PumpMove) -> str:
+    first, last = move.law[0][1], move.law[-1][1]
+    if isinstance(move, PumpMove):
+        return "stops" if last < first else "starts"
+    if last == 0.0:
+        return "closes"
+    return "opens" if last == 1.0 else f"moves to {last * 100:.0f} %"
+
+
+def _law(move: ValveMove | PumpMove, say: Shown) -> str:
+    if len(move.law) == 2:
+        return ""
+    share = "of its speed" if isinstance(move, PumpMove) else "open"
+    points = ", ".join(f"{value * 100:.0f} % at {say.time(time)} s" for time, value in move.law)
+    return f"{points} ({share}, from its beginning)"
+
+
+def _window(limit: StrokeLimits | None, say: Shown) -> tuple[str, str, str]:
+    """Both bounds as printed, and what governs them."""
+    if limit is None:
+        return NOT_SEARCHED, NOT_SEARCHED, ""
+    governs = []
+    if limit.shortest is None:
+        fast = "no stroke is safe" if limit.verdict == EXCEEDED else "none shown to be safe"
+        governs.append(limit.reason)
+    else:
+        at_end = " or less" if limit.shortest <= limit.from_ else ""
+        fast = f"{limit.shortest:.1f} s{at_end}"
+        if limit.governs is not None and not at_end:
+            what = what_happens(limit.governs, limit.run, say)
+            governs.append(f'surge: "{limit.governs.name}", {what}')
+    if limit.longest is None:
+        slow = "no rule bounds it"
+    else:
+        slow = f"{limit.longest:.1f} s" if limit.longest > 0 else "every stroke is too slow"
+        rule = limit.slow_rule
+        governs.append(f"time: {rule.name}, {rule.figure_text} [{rule.source}]" if rule else "time")
+    return fast, slow, "; ".join(g for g in governs if g)
+
+
+def _objection(limit: StrokeLimits, takes: float, say: Shown) -> str:
+    """Why the stroke of the case is not one of the window."""
+    whose = f'"{limit.valve}" in "{limit.scenario}"'
+    if limit.shortest is None:
+        return f"{whose}: no stroke time is shown to be safe."
+    if limit.longest is not None and limit.shortest > limit.longest:
+        return f"{whose}: the window of stroke times is empty."
+    if takes < limit.shortest - SAME and limit.shortest > limit.from_:
+        return (
+            f"{whose}: {say.time(takes)} s is faster than the shortest stroke from which on every longer "
+            f"one is safe, {limit.shortest:.1f} s."
+        )
+    if limit.longest is not None and takes > limit.longest + SAME:
+        return f"{whose}: {say.time(takes)} s is slower than the rules on time allow, {limit.longest:.1f} s."
+    return ""
+
+
+# Shutdown chains
+
+
+def chains(assessment: Assessment, say: Shown) -> tuple[Chain, ...]:
+    """The chain of every scenario that has a shutdown."""
+    return tuple(
+        Chain(
+            scenario=s.name,
+            ordered=f"{say.time(s.ordered)} s",
+            ordered_s=s.ordered,
+            terms=_terms(s, s.ordered, say),
+            rules=_rules(assessment.rulings, s.name, say),
+        )
+        for s in assessment.lineup.scenarios
+        if s.ordered is not None
+    )
+
+
+def _terms(scenario: Scenario, ordered: float, say: Shown) -> tuple[Term, ...]:
+    """Detection and signal, then every step, each from when to when after the order."""
+    timing, at, made = dict(scenario.timing), 0.0, []
+    for what in ("detection", "signal"):
+        seconds = timing.get(what, 0.0)
+        made.append(_term(what, at, at + seconds, say))
+        at += seconds
+    if "voice" in timing:
+        made.append(_term("call to the other side", at, at + timing["voice"], say))
+    steps: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+    for move in sorted((m for m in steps if m.what == "shutdown"), key=lambda m: (m.start, m.origin)):
+        name = move.valve if isinstance(move, ValveMove) else move.pump
+        begins = move.start - ordered
+        made.append(_term(f"{name} {_what(move)}", begins, begins + move.law[-1][0], say))
+    return tuple(made)
+
+
+def _term(what: str, begins: float, ends: float, say: Shown) -> Term:
+    return Term(
+        what=what,
+        begins=f"{say.time(begins)} s",
+        ends=f"{say.time(ends)} s",
+        begins_s=begins,
+        ends_s=ends,
+    )
+
+
+def _rules(rulings: Sequence[Ruling], scenario: str, say: Shown) -> tuple[RuleLine, ...]:
+    """Rulings on the times of a scenario's chain, those that count first."""
+    own = [
+        r
+        for r in rulings
+        if r.scenario == scenario
+        and MEASURES[r.rule.measure].terms
+        and r.outcome in (KEPT, NOT_KEPT, NOT_DECIDED)
+    ]
+    return tuple(
+        RuleLine(
+            words=say.phrase(r.phrase),
+            source=r.rule.source,
+            outcome=r.outcome,
+            counts=r.binding,
+            value_s=r.value,
+            limit_s=r.limit,
+        )
+        for r in sorted(own, key=lambda r: (not r.binding, r.outcome == KEPT))
+    )

@@ -1,0 +1,207 @@
+"""Rows of pressures for the sheet: every element and place once, at its worst over all scenarios.
+
+Figures are rounded as in every other answer (:class:`surge.reports.words.Shown`); the SI values stand beside them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+
+from surge.reports.words import SHORT, Shown, run_of, valid
+from surge.rules.assess import Assessment
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
+from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+
+UPPER = ("peak", "steady")
+LOWER = ("lowest", "vapour")
+NONE = "-"
+AT_REST = "valves shut, pump running"
+JOINED = "through the elements it joins"
+_RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PressureRow:
+    """One element or place against the limit that it comes nearest to.
+
+    Attributes
+    ----------
+    name, subject : str
+        Whose; "element" or "place".
+    scenario : str
+        In which, with the lengths and wave speeds taken where they are ranges.
+    check : str
+        "peak", "steady", "static", "lowest" or "vapour"; "" where nothing is held against it.
+    verdict : str
+        "kept", "EXCEEDED", "undecided"; "" where there is no limit.
+    steady, pressure, error, limit, margin, time : str
+        As printed, in the units of the sheet; "-" where there is none.
+    limit_from : str
+        Source of the limit, or why there is none.
+    """
+
+    name: str
+    subject: str
+    scenario: str
+    check: str
+    verdict: str
+    steady: str
+    pressure: str
+    error: str
+    limit: str
+    margin: str
+    time: str
+    limit_from: str
+    steady_pa_gauge: float | None
+    pressure_pa_gauge: float | None
+    error_pa: float
+    limit_pa_gauge: float | None
+    margin_pa: float | None
+    time_s: float | None
+
+
+def name_of(run: ScenarioResult, say: Shown) -> str:
+    """A scenario, with what was taken for each figure that is a range."""
+    taken = [f'"{name}" {say.length(m)}' for name, m in run.lengths.items()]
+    taken += [f'"{name}" {c:.0f} m/s' for name, c in run.speeds.items()]
+    return ", ".join((run.name, *taken))
+
+
+def worst_first(finding: Finding) -> tuple[int, float, bool]:
+    """For sorting: exceeded, undecided, then the most used limit; of equals a peak."""
+    return _RANK[finding.verdict], -finding.load, finding.check not in ("peak", "lowest")
+
+
+def upper_rows(assessment: Assessment, say: Shown) -> tuple[PressureRow, ...]:
+    """Highest pressures, the nearest to their limits first; what nothing is held against at the end.
+
+    A shut-off pressure (before any scenario) that is not within its limit has a row of its own.
+    """
+    rows = [_judged(assessment, f, say, upper=True) for f in _worst_of_each(assessment.findings, UPPER)]
+    static = sorted((f for f in assessment.static if f.verdict != WITHIN), key=worst_first)
+    at_rest = [_at_rest(f, say) for f in static]
+    judged = {row.name for row in rows if row.subject == "element"}
+    free = [_free(assessment, e.name, say) for e in assessment.lineup.elements if e.name not in judged]
+    bad = [row for row in rows if row.verdict != SHORT[WITHIN]]
+    return (*bad, *at_rest, *(row for row in rows if row.verdict == SHORT[WITHIN]), *free)
+
+
+def lower_rows(assessment: Assessment, say: Shown) -> tuple[PressureRow, ...]:
+    """Lowest pressures against vacuum and vapour limits, the nearest first."""
+    return tuple(_judged(assessment, f, say, upper=False) for f in _worst_of_each(assessment.findings, LOWER))
+
+
+def static_worst(assessment: Assessment) -> Finding | None:
+    """The shut-off pressure that is nearest to its limit."""
+    return min(assessment.static, key=worst_first, default=None)
+
+
+def _worst_of_each(findings: Iterable[Finding], checks: Collection[str]) -> list[Finding]:
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for f in findings:
+        if f.check in checks and f.subject in ("element", "place"):
+            groups.setdefault((f.subject, f.name), []).append(f)
+    return sorted((min(group, key=worst_first) for group in groups.values()), key=worst_first)
+
+
+def _owner(run: ScenarioResult, finding: Finding) -> ElementResult | PlaceResult:
+    owners: Iterable[ElementResult | PlaceResult] = (
+        run.elements if finding.subject == "element" else run.places
+    )
+    return next(o for o in owners if o.name == finding.name)
+
+
+def _judged(assessment: Assessment, finding: Finding, say: Shown, *, upper: bool) -> PressureRow:
+    run = run_of(assessment, finding)
+    assert run is not None
+    owner = _owner(run, finding)
+    extreme = owner.highest if upper else owner.lowest
+    write = say.high if upper else say.low
+    seen = valid(finding, run)
+    steady_is_it = finding.check == "steady"
+    value = seen.value
+    time = extreme.time if seen.when is not None else None
+    if finding.limit is None:  # no rating: told all the same, held against nothing
+        value, time = _before(run, extreme)
+    steady = owner.steady
+    if isinstance(owner, ElementResult):
+        steady = owner.steady_high if steady_is_it else owner.steady if upper else owner.steady_low
+    source = f"vapour pressure of {assessment.lineup.liquid.name}"
+    return PressureRow(
+        name=finding.name,
+        subject=finding.subject,
+        scenario=name_of(run, say) + (", before anything moves" if steady_is_it else ""),
+        check=finding.check,
+        verdict=SHORT[finding.verdict],
+        steady=say.pressure(steady),
+        pressure=NONE if value is None else write(value),
+        error="" if steady_is_it else say.error(extreme.error),
+        limit=NONE if finding.limit is None else say.pressure(finding.limit),
+        margin=NONE if seen.margin is None else say.margin(seen.margin),
+        time=NONE if time is None else say.time(time),
+        limit_from=source if finding.check == "vapour" else finding.limit_source or finding.reason,
+        steady_pa_gauge=steady,
+        pressure_pa_gauge=value,
+        error_pa=0.0 if steady_is_it else extreme.error,
+        limit_pa_gauge=finding.limit,
+        margin_pa=seen.margin,
+        time_s=time,
+    )
+
+
+def _before(run: ScenarioResult, extreme: Extreme) -> tuple[float, float | None]:
+    """An extreme and its time, or what came before the cargo boils."""
+    value = extreme.pressure if run.vapour is None else extreme.before_vapour
+    return value, extreme.time if value == extreme.pressure else None
+
+
+def _at_rest(finding: Finding, say: Shown) -> PressureRow:
+    """A shut-off pressure."""
+    return PressureRow(
+        name=finding.name,
+        subject=finding.subject,
+        scenario=AT_REST,
+        check=finding.check,
+        verdict=SHORT[finding.verdict],
+        steady=NONE,
+        pressure=NONE if finding.value is None else say.high(finding.value),
+        error="",
+        limit=NONE if finding.limit is None else say.pressure(finding.limit),
+        margin=NONE if finding.margin is None else say.margin(finding.margin),
+        time=NONE,
+        limit_from=finding.limit_source or finding.reason,
+        steady_pa_gauge=None,
+        pressure_pa_gauge=finding.value,
+        error_pa=0.0,
+        limit_pa_gauge=finding.limit,
+        margin_pa=finding.margin,
+        time_s=None,
+    )
+
+
+def _free(assessment: Assessment, name: str, say: Shown) -> PressureRow:
+    """An element that has no limit of its own: its highest pressure over all scenarios."""
+    pairs = [(run, next(e for e in run.elements if e.name == name)) for run in assessment.scenarios]
+    run, element = max(pairs, key=lambda pair: _before(pair[0], pair[1].highest)[0])
+    value, time = _before(run, element.highest)
+    return PressureRow(
+        name=name,
+        subject="element",
+        scenario=name_of(run, say),
+        check="",
+        verdict="",
+        steady=say.pressure(element.steady),
+        pressure=say.high(value),
+        error=say.error(element.highest.error),
+        limit=NONE,
+        margin=NONE,
+        time=NONE if time is None else say.time(time),
+        limit_from=JOINED,
+        steady_pa_gauge=element.steady,
+        pressure_pa_gauge=value,
+        error_pa=element.highest.error,
+        limit_pa_gauge=None,
+        margin_pa=None,
+        time_s=time,
+    )

@@ -1,0 +1,226 @@
+"""Many scenarios on one grid in one call: other stroke laws, other rates, other levels.
+
+Scenarios that share a grid (the same elements, reaches and step) are marched ``WIDE`` at a time,
+see :mod:`surge.kernel.batch_march`; blocks are spread over threads. Every lane gives the figures of
+:class:`surge.transient.march.Marched` and answers to the same names.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
+from dataclasses import replace
+from typing import Any, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.kernel import laws as b
+from surge.kernel.batch_links import WIDE
+from surge.kernel.batch_march import Block, march_block
+from surge.transient.batch_block import pack, refuse_mixed
+from surge.transient.batch_lane import Keep, Lane, LaneResult, two_thirds
+from surge.transient.batch_single import SingleRun
+from surge.workers import processors
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+LOOK = 0.1  # [s] of work, about, between two looks at whether to go on
+FIRST_STEPS = 16  # of the first piece of work, whose speed is not known yet
+# A step of a block costs as much as that of so many lanes by themselves, without and with frozen friction:
+# measured on the demo cases (16 to 23 and 14 to 16).
+BLOCK_COSTS = {False: 21.0, True: 15.0}
+
+
+class Run(Protocol):
+    """Some lanes under way in a thread."""
+
+    steps: int
+    done: int
+
+    def run(self, stop: threading.Event) -> list[LaneResult]:
+        """March to the end, or until ``stop`` is set."""
+
+
+def march_batch(
+    lanes: Sequence[Lane],
+    *,
+    frozen: bool,
+    watch: Literal["envelope", "places"] = "envelope",
+    keep: Keep | None = None,
+    threads: int | None = None,
+    together: bool | None = None,
+    tell: Callable[[float], None] | None = None,
+) -> tuple[LaneResult, ...]:
+    """March every lane for its own number of steps.
+
+    Parameters
+    ----------
+    lanes : sequence of Lane
+        Their grids have the same elements, reaches and step; what differs may be laws, levels,
+        rates (heads, flows, loss tables), conductances, speeds and curves of pumps.
+    frozen : bool
+        Friction frozen at the first flow of each lane, or from the local flow.
+    watch : {"envelope", "places"}
+        Extremes of every node, or only of points and of the nodes that the grids name: faster.
+    keep : Keep, optional
+        Histories.
+    threads : int, optional
+        Runs at a time; as many as there are processors for it when not given.
+    together : bool, optional
+        Lanes side by side in blocks, or each for itself; whatever takes less when not given. Lanes
+        that go on from where they stand are marched each for itself, histories are kept in blocks.
+    tell : callable, optional
+        Called with the share of the work that is done, some times a second, from this thread.
+
+    Returns
+    -------
+    tuple of LaneResult
+        In the order of ``lanes``. A lane that fails says so in its status; the others are whole.
+
+    Raises
+    ------
+    GridError
+        When the lanes are not on one grid, or do not stand at time 0.
+
+    Notes
+    -----
+    An interrupt ends the call within some ``LOOK`` seconds; nothing is left behind.
+    """
+    if not lanes:
+        return ()
+    refuse_mixed(lanes)
+    if keep is not None:
+        together = True
+    order = sorted(range(len(lanes)), key=lambda i: -lanes[i].steps)
+    runs: dict[tuple[int, ...], Run] = {}
+    for group in _groups(lanes, order, frozen=frozen, together=together):
+        members, envelope = [lanes[i] for i in group], watch == "envelope"
+        runs[group] = (
+            SingleRun(members[0], frozen=frozen, envelope=envelope)
+            if len(group) == 1 and (members[0].further or not together)
+            else _BlockRun(members, frozen=frozen, envelope=envelope, keep=keep or Keep())
+        )
+    total = max(1, sum(run.steps for run in runs.values()))
+    stop = threading.Event()
+    with ThreadPoolExecutor(threads or processors()) as pool:
+        jobs: list[Future[list[LaneResult]]] = [pool.submit(run.run, stop) for run in runs.values()]
+        left: set[Future[Any]] = set(jobs)
+        try:
+            while left:
+                done, left = wait(left, timeout=2 * LOOK, return_when=FIRST_EXCEPTION)
+                for job in done:
+                    job.result()
+                if tell:
+                    tell(sum(run.done for run in runs.values()) / total)
+        except BaseException:
+            stop.set()
+            pool.shutdown(cancel_futures=True)
+            raise
+    found: dict[int, LaneResult] = {}
+    for group, job in zip(runs, jobs, strict=True):
+        found |= zip(group, job.result(), strict=True)
+    return tuple(found[i] for i in range(len(lanes)))
+
+
+def _groups(
+    lanes: Sequence[Lane], order: Sequence[int], *, frozen: bool, together: bool | None
+) -> list[tuple[int, ...]]:
+    """Lanes that share a block, or stand alone; long ones first, so that threads end together.
+
+    Lanes that end together share a block, and only where that takes less than one after the other.
+    """
+    groups: list[tuple[int, ...]] = []
+    alone = [i for i in order if lanes[i].further or together is False]
+    rest = [i for i in order if not lanes[i].further and together is not False]
+    for first in range(0, len(rest), WIDE):
+        group = rest[first : first + WIDE]
+        steps = [lanes[i].steps for i in group]
+        if together or sum(steps) > BLOCK_COSTS[frozen] * steps[0]:
+            groups.append(tuple(group))
+        else:
+            alone += group
+    return groups + [(i,) for i in sorted(alone, key=lambda i: -lanes[i].steps)]
+
+
+class _BlockRun:
+    """One block: marched in pieces of about ``LOOK`` seconds, each lane read out at its last step."""
+
+    def __init__(self, lanes: Sequence[Lane], *, frozen: bool, envelope: bool, keep: Keep) -> None:
+        self.lanes, self.frozen, self.envelope, self.keep = lanes, frozen, envelope, keep
+        self.steps = max(lane.steps for lane in lanes)
+        self.done = 0
+        grid = lanes[0].grid
+        links = len(grid.links)
+        flows = [
+            links + grid.ends.index(f) if isinstance(f, tuple) else grid.links.index(f) for f in keep.flows
+        ]
+        self.flows = np.array(flows, dtype=np.int64)
+        self.points = np.array([grid.points.index(p) for p in keep.points], dtype=np.int64)
+
+    def run(self, stop: threading.Event) -> list[LaneResult]:
+        """March all lanes, or until ``stop`` is set."""
+        block = pack(self.lanes, envelope=self.envelope)
+        rows = self.steps // self.keep.stride + 1 if self.points.size + self.flows.size else 1
+        heads = np.empty((rows, self.points.size, WIDE))
+        flows = np.empty((rows, self.flows.size, WIDE))
+        self._first_row(block, heads[0], flows[0])
+        found: dict[int, LaneResult] = {}
+        before: dict[int, LaneResult] = {}
+        pace = float(FIRST_STEPS)
+        for steps in sorted({n for lane in self.lanes for n in (lane.steps, two_thirds(lane.steps))}):
+            while self.done < steps and not stop.is_set() and np.any(block.well):
+                pace = self._piece(block, min(steps - self.done, int(pace)), heads, flows)
+            for j, lane in enumerate(self.lanes):
+                if lane.steps == steps:
+                    one = self._read(block, j, heads, flows)
+                    found[j] = replace(one, before=before.get(j)) if one.status == b.OK else one.failed()
+                elif two_thirds(lane.steps) == steps:
+                    before[j] = replace(self._read(block, j, heads, flows), done=steps)
+            # A lane that is through idles on; from here on nobody asks what becomes of it.
+            block.well[list(found)] = 0.0
+        self.done = self.steps
+        return [found[j] for j in range(len(self.lanes))]
+
+    def _piece(self, block: Block, n: int, heads: Array, flows: Array) -> float:
+        """March ``n`` steps; how many are about ``LOOK`` seconds."""
+        began = time.perf_counter()
+        dt, stride = self.lanes[0].grid.reaches.dt, self.keep.stride
+        march_block(block, self.done, n, dt, self.frozen, stride, self.points, self.flows, heads, flows)
+        self.done += n
+        spent = max(time.perf_counter() - began, 1e-9)
+        # The first piece may have the compiler in it: growth is fast, but not all at once.
+        return max(1.0, min(n * LOOK / spent, 4.0 * n))
+
+    def _first_row(self, block: Block, heads: Array, flows: Array) -> None:
+        heads[:] = block.head[self.points]
+        into = (block.head[block.ei[:, b.E_POINT]] - block.x) * block.y[:, None]
+        flows[:] = np.concatenate([block.lf[:, b.L_Q], into])[self.flows]
+
+    def _read(self, block: Block, j: int, heads: Array, flows: Array) -> LaneResult:
+        """What lane ``j`` has found by now."""
+        lane, stride = self.lanes[j], self.keep.stride
+        rows = lane.steps // stride + 1 if self.points.size + self.flows.size else 0
+        status = int(block.status[j])
+        doubled = None
+        if self.envelope:
+            first, last = block.window
+            now = block.p[first : first + block.sizes[0], j] + block.m[last : last + block.sizes[0], j]
+            doubled = np.stack([np.maximum(block.hi[:, j], now), np.minimum(block.lo[:, j], now)])
+        return LaneResult(
+            grid=lane.grid,
+            status=status,
+            done=lane.steps if status == b.OK else int(block.failed[j]),
+            point_hi=block.highest[:, j].copy(),
+            point_lo=block.lowest[:, j].copy(),
+            point_steps=np.stack([block.when_highest[:, j], block.when_lowest[:, j]], axis=-1),
+            probe_head=np.stack([block.probe_high[:, j], block.probe_low[:, j]], axis=-1),
+            probe_step=np.stack([block.probe_when_high[:, j], block.probe_when_low[:, j]], axis=-1),
+            time=np.arange(0.0, rows) * (stride * lane.grid.reaches.dt),
+            heads=heads[:rows, :, j].copy(),
+            flows=flows[:rows, :, j].copy(),
+            doubled=doubled,
+        )

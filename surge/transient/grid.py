@@ -1,0 +1,437 @@
+"""From a line-up and a time step to the arrays of the kernel.
+
+The step is chosen by the misfit that it leaves: what a common step cannot fit goes into the
+length of an element and nowhere else. Elements shorter than a reach are lumped: their inertia,
+storage and loss are kept in one link between two points.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.errors import GridError
+from surge.hydraulics.losses import TABLE_SIZE, LossTables, PipeLoss, of_wave_difference
+from surge.hydraulics.steady import Steady
+from surge.kernel import laws as b
+from surge.kernel.curves import PumpCurve
+from surge.kernel.laws import FIXED, FREE, LUMPED, ORIFICE, PUMP
+from surge.kernel.march import LANES, Net
+from surge.model.lineup import LineUp, Pump, Table, Valve
+from surge.transient.clusters import group_links
+from surge.transient.reaches import Reaches
+
+Array = NDArray[np.float64]
+
+MOST_LOSS_OF_WAVE = 0.1  # of the wave itself in one reach; the method is stable far beyond
+
+
+@dataclass(frozen=True, kw_only=True)
+class Laws:
+    """What moves: Kv ratio of valves and speed of pumps, as tables of (time [s], value [-])."""
+
+    ratio: dict[str, Table]
+    speed: dict[str, Table]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """The kernel's arrays and what their positions mean.
+
+    Attributes
+    ----------
+    net : Net
+    reaches : Reaches
+    nodes : tuple of int arrays
+        Positions of each pipe's nodes in the long array, shape (reaches + 1,); empty if lumped.
+    points, links, ends : tuple of str
+        Names in the order of the kernel's points and links; ``ends`` are (pipe, far) pairs.
+    pipe_points : tuple of (int, int)
+        Positions of each pipe's start and end among the points.
+    impedance : tuple of float
+        B = a/(gA) of each pipe [s/m2], apart from the arrays: what watches them must not rest on them.
+    """
+
+    net: Net
+    reaches: Reaches
+    nodes: tuple[NDArray[np.intp], ...]
+    points: tuple[str, ...]
+    links: tuple[str, ...]
+    ends: tuple[tuple[str, bool], ...]
+    pipe_points: tuple[tuple[int, int], ...]
+    impedance: tuple[float, ...]
+
+
+def staggered(*sizes: int) -> list[Array]:
+    """Float64 arrays of zeros on cache lines, their beginnings spread over a memory page.
+
+    A load whose address agrees in the last twelve bits with a store still under way has to wait;
+    arrays that happened to begin at like places made the march up to 1.5 times slower.
+    """
+    page, line = 4096, 64
+    room = sum(8 * n + page + line for n in sizes) + page
+    raw = np.zeros(room, np.uint8)
+    at = (-raw.ctypes.data) % page
+    found = []
+    for k, n in enumerate(sizes):
+        offset = (k * page // len(sizes)) // line * line
+        at += (offset - at - raw.ctypes.data) % page
+        found.append(raw[at : at + 8 * n].view(np.float64))
+        at += 8 * n
+    return found
+
+
+class _Builder:
+    """Collects points and links while the arrays take shape."""
+
+    def __init__(self, lineup: LineUp, steady: Steady, reaches: Reaches) -> None:
+        self.lineup, self.steady, self.reaches = lineup, steady, reaches
+        self.points = [p.name for p in lineup.points]
+        self.heads = [steady.head[p] for p in self.points]
+        self.fixed = dict(steady.fixed)
+        self.links: list[dict[str, Any]] = []
+        self.stub = [0.0] * len(self.points)
+        self.loss = PipeLoss(lineup)
+        self.flow = np.array([steady.flow[p.name] for p in lineup.pipes])
+        self._add_links()
+        self._add_supplies()
+        self._add_lumped()
+
+    def point(self, name: str, head: float) -> str:
+        """Add a point that the line-up does not name."""
+        self.points.append(name)
+        self.heads.append(head)
+        self.stub.append(0.0)
+        return name
+
+    def _add_links(self) -> None:
+        for link in self.lineup.links:
+            item = {"name": link.name, "a": link.start, "b": link.end, "q": self.steady.flow[link.name]}
+            if isinstance(link, Pump):
+                item |= {"kind": PUMP, "curve": self.steady.curve[link.name], "check": link.non_return}
+                item["speed"] = self.steady.speed[link.name]
+            else:
+                item |= {"kind": ORIFICE, "c": self.steady.conductance[link.name]}
+                if isinstance(link, Valve):
+                    x, y = zip(*link.characteristic, strict=True)
+                    item["ratio"] = float(np.interp(self.steady.opening[link.name], x, y))
+            self.links.append(item)
+
+    def _add_supplies(self) -> None:
+        """A supply with a shut-off pressure: a fixed head behind a falling curve."""
+        for s in self.lineup.supplies:
+            if s.name not in self.steady.supply:
+                continue
+            h0, c = self.steady.supply[s.name]
+            z = self.lineup.points_by_name[s.point].elevation
+            hidden = self.point(f"behind {s.name}", z)
+            self.fixed[hidden] = z
+            flow = sum(
+                ((e.start == s.point) - (e.end == s.point)) * self.steady.flow[e.name]
+                for e in self.lineup.elements
+            )
+            self.links.append(
+                {
+                    "name": s.name,
+                    "a": hidden,
+                    "b": s.point,
+                    "q": flow,
+                    "kind": PUMP,
+                    "curve": PumpCurve(
+                        knots=np.array([0.0, np.inf]), coef=np.array([[h0, 0.0, -c, 0.0]]), tail0=h0, tail2=c
+                    ),
+                }
+            )
+
+    def _add_lumped(self) -> None:
+        g, dt = self.lineup.gravity, self.reaches.dt
+        for k, pipe in enumerate(self.lineup.pipes):
+            if self.reaches.count[k]:
+                continue
+            parts = self.reaches.parts
+            inertia = pipe.length / (g * pipe.area) / parts
+            storage = g * pipe.area * pipe.length / pipe.wave_speed**2 / parts
+            ends = [pipe.start, pipe.end]
+            h0, h1 = self.steady.head[pipe.start], self.steady.head[pipe.end]
+            for j in range(1, parts):
+                head = h0 + (h1 - h0) * j / parts
+                ends.insert(j, self.point(f"inside {pipe.name} {j}", head))
+            for j in range(parts):
+                a, z = ends[j], ends[j + 1]
+                self.stub[self.points.index(a)] += storage / dt
+                self.stub[self.points.index(z)] += storage / dt
+                self.links.append(
+                    {"name": pipe.name, "a": a, "b": z, "q": self.flow[k], "kind": LUMPED, "pipe": k,
+                     "z": 2 * inertia / dt}
+                )  # fmt: skip
+
+
+class _Arrays(_Builder):
+    """Turns what was collected into the kernel's arrays."""
+
+    def __init__(
+        self, lineup: LineUp, steady: Steady, reaches: Reaches, laws: Laws, tables: LossTables
+    ) -> None:
+        super().__init__(lineup, steady, reaches)
+        self.tables = tables
+        self.laws = laws
+        self.index = {name: i for i, name in enumerate(self.points)}
+        self.gridded = [k for k, n in enumerate(reaches.count) if n]
+        self.rows = max(1, -(-reaches.nodes // LANES))
+        self.b = np.array([p.wave_speed / (lineup.gravity * p.area) for p in lineup.pipes])
+        factor = self.loss.factor(self.flow) * self.loss.length / self.loss.diameter + self.loss.minor
+        heads = [(steady.head[p.start], steady.head[p.end]) for p in lineup.pipes]
+        self.drop = np.array([h0 - h1 for h0, h1 in heads])
+        self.frozen = factor / (2 * self.loss.gravity * self.loss.area**2)
+        self.nodes = self._positions()
+
+    def _positions(self) -> tuple[NDArray[np.intp], ...]:
+        first, found = 0, []
+        for n in self.reaches.count:
+            i = np.arange(first, first + n + 1 if n else first, dtype=np.intp)
+            found.append((i % self.rows) * LANES + i // self.rows)
+            first += i.size
+        return tuple(found)
+
+    def friction(self) -> dict[str, NDArray[Any]]:
+        """Coefficients and tables of the loss of a reach, half of it at the ends."""
+        size, pipes = self.rows * LANES, len(self.lineup.pipes)
+        r, row = np.zeros(size), np.full(size, 2 * pipes, dtype=np.int64)
+        table, per_d = np.zeros((2 * pipes + 1, TABLE_SIZE + 1)), np.zeros(2 * pipes + 1)
+        for k in self.gridded:
+            at, wave, n = self.nodes[k], self.b[k], self.reaches.count[k]
+            q, loss, step = abs(self.flow[k]), self.tables.loss[k] / n, self.tables.step[k]
+            table[2 * k], d_step = of_wave_difference(loss, step, wave, q)
+            table[2 * k + 1] = loss / 2
+            per_d[2 * k : 2 * k + 2] = 1 / d_step, 1 / (2 * wave * step)
+            row[at[1:-1]] = 2 * k
+            steady = loss[round(q / step)]
+            r[at[1:-1]] = self._coefficient(k, steady, 2 * wave * q + steady)
+        self.coefficients = r
+        return {
+            "node_row": (row * table.shape[1]).astype(np.int32),
+            "node_step": per_d[row],
+            "place": np.zeros(size, dtype=np.int32),
+            "share": np.zeros(size),
+            "table": table,
+            "flat": table.reshape(-1),
+            "table_step": per_d,
+        }
+
+    def _coefficient(self, k: int, loss: float, d: float) -> float:
+        """Coefficient r with which r*d*d is exactly ``loss`` [m] at the steady flow."""
+        if d <= 0.0 or loss <= 0.0:
+            return float(self.frozen[k] / self.reaches.count[k] / (4 * self.b[k] ** 2))
+        if loss > MOST_LOSS_OF_WAVE * d:
+            raise GridError(
+                f'pipe "{self.lineup.pipes[k].name}" loses too much head in one reach for this method; '
+                "give its losses as a passage of their own"
+            )
+        return float(loss / d**2)
+
+    def ends(self) -> None:
+        """Pipe ends at the steady flow: the starts of all pipes, then their far ends."""
+        items = [
+            (self.index[p.end if far else p.start], k, far)
+            for far in (False, True)
+            for k, p in enumerate(self.lineup.pipes)
+            if k in self.gridded
+        ]
+        self.end_names = tuple((self.lineup.pipes[k].name, far) for _, k, far in items)
+        self.ei = np.zeros((len(items), b.E_INTS), dtype=np.int64)
+        self.ef = np.zeros((len(items), b.E_FLOATS))
+        for e, (point, k, far) in enumerate(items):
+            into = -self.flow[k] if far else self.flow[k]
+            half = abs(self.drop[k]) / self.reaches.count[k] / 2
+            r = self.frozen[k] / self.reaches.count[k] / (8 * self.b[k] ** 2)
+            self.ei[e] = self.nodes[k][-1 if far else 0], 2 * k + 1, point
+            self.ef[e] = 1 / self.b[k], r, self.heads[point] - self.b[k] * into, half if into > 0 else -half
+
+    def point_arrays(self) -> None:
+        """Kind, fixed head, impedance and ends of every point."""
+        n = len(self.points)
+        self.pi = np.zeros((n, b.P_INTS), dtype=np.int64)
+        self.pf = np.zeros((n, b.P_FLOATS))
+        owner = self.ei[:, b.E_POINT]
+        self.pi[:, b.P_DRY] = -1
+        self.pi[:, b.P_KIND] = [FIXED if p in self.fixed else FREE for p in self.points]
+        y = np.array(self.stub)
+        np.add.at(y, owner, self.ef[:, b.E_Y])
+        free = (self.pi[:, b.P_KIND] == FREE) & (y > 0)
+        self.pf[:, b.P_Z] = np.where(free, 1 / np.where(y > 0, y, 1.0), 0.0)
+        self.pf[:, b.P_FIXED] = [self.fixed.get(p, 0.0) for p in self.points]
+        self.pf[:, b.P_Y] = y
+        self.pf[:, b.P_STUB_Y] = self.stub
+        self.pf[:, b.P_STUB] = self.pf[:, b.P_H] = self.pf[:, b.P_HI] = self.pf[:, b.P_LO] = self.heads
+
+    def clusters(self) -> None:
+        """Which links are solved together."""
+        kind, y = self.pi[:, b.P_KIND], self.pf[:, b.P_Y]
+        self.groups = group_links(
+            ends=[(self.index[k["a"]], self.index[k["b"]]) for k in self.links],
+            orifice=[k["kind"] == ORIFICE for k in self.links],
+            branching=[k["kind"] in (ORIFICE, LUMPED) for k in self.links],
+            fixed=kind == FIXED,
+            dry=(kind == FREE) & (y == 0),
+        )
+        self.pi[:, b.P_DRY] = self.groups.dry_place
+
+    def link_arrays(self) -> None:
+        """Kind, ends, coefficients and steady flow of every link, and the curves of pumps."""
+        n = len(self.links)
+        self.li = np.zeros((n, b.L_INTS), dtype=np.int64)
+        self.lf = np.zeros((n, b.L_FLOATS))
+        knots: list[float] = []
+        coef = [np.zeros((0, 4))]
+        for e, k in enumerate(self.links):
+            first, tail = len(knots), (0.0, 0.0)
+            if curve := k.get("curve"):
+                knots += curve.knots.tolist()
+                coef += [curve.coef, np.zeros((1, 4))]
+                tail = curve.tail0, curve.tail2
+            i, j, pipe = self.index[k["a"]], self.index[k["b"]], k.get("pipe", 0)
+            c, z = k.get("c", 0.0), k.get("z", 0.0)
+            self.li[e] = k["kind"], i, j, k.get("check", False), k["q"] == 0, first, len(knots), pipe
+            if not k.get("check"):
+                self.li[e, b.L_HELD] = 0
+            step = 1 / self.tables.step[pipe]
+            now = (c * k.get("ratio", 1.0)) ** 2
+            self.lf[e] = c, now, k["q"], k.get("speed", 1.0), *tail, z, step, z * k["q"]
+        self.knots, self.coef = np.array(knots), np.vstack(coef)
+
+    def law_arrays(self) -> dict[str, NDArray[Any]]:
+        """Kv ratios and speeds against time."""
+        names = [k["name"] for k in self.links]
+        laws = [(names.index(n), False, t) for n, t in self.laws.ratio.items()]
+        laws += [(names.index(n), True, t) for n, t in self.laws.speed.items()]
+        ends = np.cumsum([0, *(len(t) for _, _, t in laws)])
+        rows = [(e, speed, ends[i], ends[i + 1]) for i, (e, speed, _) in enumerate(laws)]
+        return {
+            "law_i": np.array(rows, dtype=np.int64).reshape(len(laws), 4),
+            "law_t": np.array([t for _, _, law in laws for t, _ in law], dtype=float),
+            "law_v": np.array([v for _, _, law in laws for _, v in law], dtype=float),
+        }
+
+    def floor(self) -> Array:
+        """Twice the head at which the liquid boils at inner nodes; minus infinity elsewhere."""
+        rho_g = self.lineup.liquid.density * self.lineup.gravity
+        floor = np.full(self.rows * LANES, -np.inf)
+        for k, pipe in enumerate(self.lineup.pipes):
+            if self.nodes[k].size:
+                z0, z1 = (self.lineup.points_by_name[p].elevation for p in (pipe.start, pipe.end))
+                z = z0 + (z1 - z0) * np.linspace(0, 1, self.nodes[k].size)
+                floor[self.nodes[k][1:-1]] = 2 * (z + self.lineup.vapour_gauge / rho_g)[1:-1]
+        return floor
+
+    def point_floor(self) -> Array:
+        """Head at which the liquid boils at each point; minus infinity at points of our own."""
+        rho_g = self.lineup.liquid.density * self.lineup.gravity
+        named = self.lineup.points_by_name
+        boil = self.lineup.vapour_gauge / rho_g
+        return np.array([named[p].elevation + boil if p in named else -np.inf for p in self.points])
+
+    def waves(self) -> dict[str, NDArray[Any]]:
+        """The steady flow as the kernel's first instant, and an empty envelope."""
+        size = self.rows * LANES
+        window = size + max(size, 32 * LANES)
+        hi, lo, r, p, m = staggered(size, size, size, window, window)
+        r[:] = self.coefficients
+        start = np.array([p.size - size, 0], dtype=np.int64)
+        for k in self.gridded:
+            at = self.nodes[k]
+            share = np.linspace(0, 1, at.size)
+            head = self.steady.head[self.lineup.pipes[k].start] - self.drop[k] * share
+            # Waves arrive at inner nodes with half a reach's loss still to come, at ends with none.
+            wave = np.full(at.size, self.b[k] * self.flow[k] + 0.5 * self.drop[k] / (at.size - 1))
+            wave[[0, -1]] = self.b[k] * self.flow[k]
+            p[start[0] + at] = head + wave
+            m[start[1] + at] = head - wave
+        hi[:], lo[:] = -1e300, 1e300
+        return {"p": p, "m": m, "window": start, "hi": hi, "lo": lo, "r": r}
+
+    def room(self) -> dict[str, NDArray[Any]]:
+        """Matrix and right side for the largest cluster."""
+        n = int(max((c[b.C_POINT_END] - c[b.C_LINK] for c in self.groups.ci), default=1))
+        return {"matrix": np.zeros((n, n)), "rhs": np.zeros(n), "found": np.zeros(2, dtype=np.int64)}
+
+
+def build_grid(
+    lineup: LineUp,
+    steady: Steady,
+    *,
+    reaches: Reaches,
+    laws: Laws,
+    tables: LossTables,
+    probes: Mapping[str, Sequence[float]] | None = None,
+) -> Grid:
+    """Return the kernel's arrays for a line-up at its steady flow.
+
+    Parameters
+    ----------
+    lineup, steady, reaches, laws, tables
+        As made by the functions of this package.
+    probes : dict of str to sequence of float
+        Pipe name -> shares of its length (0 to 1) whose nearest node is recorded.
+
+    Raises
+    ------
+    GridError
+        When the loss of one reach is too large a part of the wave.
+    """
+    work = _Arrays(lineup, steady, reaches, laws, tables)
+    friction = work.friction()
+    work.ends()
+    work.point_arrays()
+    work.clusters()
+    work.link_arrays()
+    names = [p.name for p in lineup.pipes]
+    probe = []
+    for pipe, shares in (probes or {}).items():
+        at = work.nodes[names.index(pipe)]
+        # Ends are points; a lumped or two-node pipe has no node of its own to look at.
+        inner = [min(max(round(s * (at.size - 1)), 1), at.size - 2) for s in shares]
+        probe += [at[i] if at.size > 2 else 0 for i in inner]
+    waves = work.waves()
+    start, at = waves["window"], np.array(probe, dtype=np.int64)
+    head = 0.5 * (waves["p"][start[0] + at] + waves["m"][start[1] + at])
+    net = Net(
+        floor=work.floor(),
+        point_floor=work.point_floor(),
+        probe=at,
+        probe_head=np.column_stack([head, head]),
+        probe_step=np.zeros((at.size, 2), dtype=np.int64),
+        pi=work.pi,
+        pf=work.pf,
+        ei=work.ei,
+        ef=work.ef,
+        li=work.li,
+        lf=work.lf,
+        ci=work.groups.ci,
+        members=work.groups.members,
+        tree=work.groups.tree,
+        plain=work.groups.plain,
+        pairs=work.groups.pairs,
+        chains=work.groups.chains,
+        chain=work.groups.chain,
+        knots=work.knots,
+        coef=work.coef,
+        lump_table=tables.loss / reaches.parts,
+        **waves,
+        **friction,
+        **work.law_arrays(),
+        **work.room(),
+    )
+    return Grid(
+        net=net,
+        reaches=reaches,
+        nodes=work.nodes,
+        points=tuple(work.points),
+        links=tuple(k["name"] for k in work.links),
+        ends=work.end_names,
+        pipe_points=tuple((work.index[p.start], work.index[p.end]) for p in lineup.pipes),
+        impedance=tuple(p.wave_speed / (lineup.gravity * p.area) for p in lineup.pipes),
+    )

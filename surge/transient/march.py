@@ -1,0 +1,169 @@
+"""One march of one scenario on one grid: from arrays to extremes of places and pipes.
+
+Heads [m]; conversion to pressure is done by the caller.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.errors import SolveError
+from surge.kernel.laws import (
+    NOT_CONVERGED,
+    NOT_FINITE,
+    OK,
+    P_HI,
+    P_HI_STEP,
+    P_LO,
+    P_LO_STEP,
+    STOPPED_AT_VAPOUR,
+)
+from surge.kernel.march import Net, march
+from surge.transient.grid import Grid
+from surge.transient.watch import Watch
+
+Array = NDArray[np.float64]
+
+CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
+KEPT = 3000  # samples of a thinned history, about
+STILL_WORK = 2e6  # nodes times steps that the look at the steady flow may take
+STILL_STEPS = 50  # but not fewer steps than this
+
+_WHY = {
+    NOT_CONVERGED: "the flow at a valve or pump did not converge",
+    NOT_FINITE: "the computation overflowed",
+}
+
+
+def keep_still(grid: Grid, *, frozen: bool) -> None:
+    """March a copy of a grid in which nothing moves, for about one travel time of its longest pipe.
+
+    For scenarios in which something moves from the first instant on, so that the march itself cannot show
+    that it keeps the steady flow.
+
+    Raises
+    ------
+    SolveError
+        When the flow does not stay as it is.
+    """
+    steps = int(min(max(grid.reaches.count) + 2, max(STILL_STEPS, STILL_WORK / max(grid.reaches.nodes, 1))))
+    own = Net(*(a.copy() for a in grid.net._replace(law_i=grid.net.law_i[:0])))
+    Marched(grid=replace(grid, net=own), frozen=frozen, stride=steps).advance(steps)
+
+
+@dataclass(kw_only=True, eq=False)
+class Marched:
+    """State and records of a march that can go on.
+
+    Attributes
+    ----------
+    grid : Grid
+    frozen : bool
+        Friction frozen at the initial flow.
+    stride : int
+        Every how many steps the histories are kept.
+    done : int
+        Steps done.
+    time, heads, flows : list of ndarray
+        Histories in parts: instants [s]; heads of points [m]; flows of links, then into pipe ends [m3/s].
+    stopped : bool
+        The liquid boiled and the march was to stop there; ``grid.net.found`` is the place.
+    """
+
+    grid: Grid
+    frozen: bool
+    stride: int
+    done: int = 0
+    stopped: bool = False
+    time: list[Array] = field(default_factory=list)
+    heads: list[Array] = field(default_factory=list)
+    flows: list[Array] = field(default_factory=list)
+    watch: Watch = field(init=False)
+    room: tuple[Array, ...] | None = field(init=False, default=None)
+
+    def __post_init__(self) -> None:
+        self.watch = Watch(self.grid)
+        self.time.append(np.zeros(1))
+        self.heads.append(self.watch.heads[None, :])
+        self.flows.append(self.watch.flows[None, :])
+
+    @property
+    def point_hi(self) -> Array:
+        """Highest heads so far, shape (points,) [m]."""
+        highest: Array = self.grid.net.pf[:, P_HI]
+        return highest
+
+    @property
+    def point_lo(self) -> Array:
+        """Lowest heads so far, shape (points,) [m]."""
+        lowest: Array = self.grid.net.pf[:, P_LO]
+        return lowest
+
+    @property
+    def point_steps(self) -> NDArray[np.int64]:
+        """Steps of the highest and lowest heads, shape (points, 2)."""
+        steps: NDArray[np.int64] = self.grid.net.pi[:, P_HI_STEP : P_LO_STEP + 1]
+        return steps
+
+    @property
+    def probe_step(self) -> NDArray[np.int64]:
+        """Steps of the highest and lowest heads at the probes, shape (probes, 2)."""
+        steps: NDArray[np.int64] = self.grid.net.probe_step
+        return steps
+
+    def advance(self, steps: int, *, to_vapour: bool = False) -> None:
+        """March ``steps`` more, or only to the instant at which the liquid first boils.
+
+        Raises
+        ------
+        SolveError
+            When the march ends with a status that is not an answer, or the watch finds a fault in it.
+        """
+        left = steps
+        most = max(1, int(CHUNK / max(self.grid.reaches.nodes, 100)))
+        while left > 0 and not self.stopped:
+            n = min(left, most, self.watch.steps(self.done))
+            left -= n
+            self._chunk(n, to_vapour)
+
+    def _record(self, rows: int) -> tuple[Array, Array]:
+        """Room for heads and flows of every step, used again for every stretch."""
+        if self.room is None or self.room[0].shape[0] < rows:
+            self.room = tuple(np.empty((rows, a.size)) for a in (self.watch.heads, self.watch.flows))
+        return self.room[0][:rows], self.room[1][:rows]
+
+    def _chunk(self, n: int, to_vapour: bool) -> None:
+        net, dt, stride = self.grid.net, self.grid.reaches.dt, self.stride
+        heads, flows = self._record(n + 1)
+        heads[0], flows[0] = self.watch.heads, self.watch.flows
+        status, count, _ = march(net, self.done, n, dt, self.frozen, to_vapour, 1, heads[1:], flows[1:])
+        if status not in (OK, STOPPED_AT_VAPOUR):
+            raise SolveError(f"{_WHY[status]} at {(self.done + count) * dt:.3f} s")
+        self.stopped = status == STOPPED_AT_VAPOUR
+        self.watch.look(self.done, heads[: count + 1], flows[: count + 1])
+        kept = slice(stride - self.done % stride, count + 1, stride)
+        self.heads.append(heads[kept].copy())
+        self.flows.append(flows[kept].copy())
+        first = self.done // stride + 1
+        self.time.append(np.arange(first, first + self.heads[-1].shape[0]) * stride * dt)
+        self.done += count
+
+    def envelope(self) -> tuple[list[Array], list[Array]]:
+        """Highest and lowest head at the nodes of every pipe [m]; empty for lumped ones."""
+        net, grid = self.grid.net, self.grid
+        size = net.hi.size
+        now = net.p[net.window[0] : net.window[0] + size] + net.m[net.window[1] : net.window[1] + size]
+        hi, lo = 0.5 * np.maximum(net.hi, now), 0.5 * np.minimum(net.lo, now)
+        highest, lowest = [], []
+        for (start, end), at in zip(grid.pipe_points, grid.nodes, strict=True):
+            high, low = hi[at], lo[at]
+            if at.size:
+                # The march writes ends after its pass: their extremes are those of their points.
+                high[[0, -1]] = self.point_hi[[start, end]]
+                low[[0, -1]] = self.point_lo[[start, end]]
+            highest.append(high)
+            lowest.append(low)
+        return highest, lowest

@@ -1,0 +1,243 @@
+"""What a run gives: extremes with their errors, histories, envelopes and how it was computed.
+
+Pressures [Pa gauge], times [s], distances from an element's start [m], flows [m3/s].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.aliases import Phrase
+from surge.model.topology import PipelinePeriod
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Extreme:
+    """A highest or lowest pressure.
+
+    Attributes
+    ----------
+    pressure : float
+        [Pa gauge]
+    time : float
+        When it was reached [s].
+    distance : float
+        Where, from the element's start [m]; 0 at a place.
+    error : float
+        Numerical error of the pressure, either way [Pa]: the sum of its parts; in a scenario whose
+        error did not come down to what was aimed at, the greatest error of any of its extremes.
+    step_part, misfit_part, lumping_part : float
+        From the time step, from fitting lengths to it, and from lumping short elements [Pa].
+    before_vapour : float
+        The extreme of the part of the run before the liquid boiled anywhere [Pa gauge]; the same
+        as ``pressure`` when it never did.
+    """
+
+    pressure: float
+    time: float
+    distance: float
+    error: float
+    step_part: float
+    misfit_part: float
+    lumping_part: float
+    before_vapour: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PocketFigures:
+    """Figures of one element that can be checked on a pocket calculator.
+
+    Attributes
+    ----------
+    flow : float
+        [m3/s]
+    velocity : float
+        Flow over bore area [m/s].
+    wave_speed : float
+        [m/s]
+    travel_time : float
+        Length over wave speed [s].
+    instant_stop : float
+        Density times wave speed times velocity [Pa].
+    """
+
+    flow: float
+    velocity: float
+    wave_speed: float
+    travel_time: float
+    instant_stop: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class ElementResult:
+    """Pressures in one element over its whole length, or at both ends if it has none.
+
+    Attributes
+    ----------
+    kind : str
+        "pipe", "hose", "arm", "valve", "passage", "pump".
+    steady_high, steady_low : float
+        Highest and lowest along the element before anything moves [Pa gauge].
+    steady : float
+        Before anything moves, where the highest is reached later [Pa gauge].
+    figures : PocketFigures or None
+        None for elements without a length.
+    reaches : int
+        0 when the element was lumped, or has no length.
+    lumped : bool
+    """
+
+    name: str
+    kind: str
+    steady: float
+    steady_high: float
+    steady_low: float
+    highest: Extreme
+    lowest: Extreme
+    figures: PocketFigures | None
+    reaches: int
+    lumped: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlaceResult:
+    """Pressures at one named point; ``roles`` say what it is ("dead end", "before valve X" ...)."""
+
+    name: str
+    roles: tuple[str, ...]
+    steady: float
+    highest: Extreme
+    lowest: Extreme
+
+
+@dataclass(frozen=True, kw_only=True)
+class Vapour:
+    """Where and when the liquid first boils; pressures after it are not valid in this model."""
+
+    time: float
+    where: str
+    distance: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Method:
+    """How the numbers were computed.
+
+    Attributes
+    ----------
+    dt : float
+        Time step of the reported run [s].
+    nodes, steps : int
+    duration : float
+        [s]
+    largest_misfit : float
+        Greatest share of its travel time by which an element's length was changed [-].
+    misfit_of : str
+        The element it was.
+    lumped : tuple of str
+        Elements shorter than a reach.
+    tolerance : float
+        What the numerical error was to stay below [Pa].
+    worst_error : float
+        Greatest numerical error of any extreme [Pa].
+    runs : int
+        Marches made for this scenario.
+    """
+
+    dt: float
+    nodes: int
+    steps: int
+    duration: float
+    largest_misfit: float
+    misfit_of: str
+    lumped: tuple[str, ...]
+    tolerance: float
+    worst_error: float
+    runs: int
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Envelope:
+    """Highest, lowest and steady pressure along a pipe, each of shape (n,)."""
+
+    distance: Array
+    highest: Array
+    lowest: Array
+    steady: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class History:
+    """Thinned histories: ``time`` (n,), pressures by point (n,), flows by element (n,)."""
+
+    time: Array
+    pressure: dict[str, Array]
+    flow: dict[str, Array]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Closure:
+    """How gently a valve closes against the flow.
+
+    Attributes
+    ----------
+    valve : str
+    stroke : float
+        Time of the whole stroke [s].
+    period : float
+        Longest pipeline period of the valve [s].
+    effective : float or None
+        Time in which its flow falls from 95 to 5 % [s]; None when it does not.
+    greatest_fall : float
+        Greatest part of its first flow lost within one period [-]; the surge goes by it.
+    """
+
+    valve: str
+    stroke: float
+    period: float
+    effective: float | None
+    greatest_fall: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ScenarioResult:
+    """Everything about one scenario (at one length of the shore line).
+
+    Attributes
+    ----------
+    lengths, speeds : dict of str to float
+        Lengths [m] and wave speeds [m/s] taken for elements of which they are a range.
+    periods : tuple of PipelinePeriod
+        Of each valve.
+    closures : tuple of Closure
+        Of each valve movement that closes against flow, in order of time.
+    undecided : tuple of str
+        Reasons why no verdict can be given on this scenario as a whole.
+    notes : tuple of Phrase
+        What the reader should know: means of the rate, lumped elements, reverse flow ...
+    opening : dict of str to float
+        Of every valve at the start.
+    """
+
+    name: str
+    note: str
+    lengths: dict[str, float]
+    speeds: dict[str, float]
+    elements: tuple[ElementResult, ...]
+    places: tuple[PlaceResult, ...]
+    periods: tuple[PipelinePeriod, ...]
+    closures: tuple[Closure, ...]
+    vapour: Vapour | None
+    undecided: tuple[str, ...]
+    notes: tuple[Phrase, ...]
+    timing: tuple[tuple[str, float], ...]
+    last_event: float
+    opening: dict[str, float]
+    method: Method
+    envelopes: dict[str, Envelope]
+    history: History

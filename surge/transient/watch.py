@@ -1,0 +1,282 @@
+"""Every march of a check is watched: liquid is kept, energy is never created, a steady line stays steady.
+
+The march itself is not touched. What it records at the points, links and pipe ends at every step, and the
+waves that stand in the pipes between two looks, are enough: the method keeps these sums exactly,
+so what is missing is a fault of the calculation (or of the machine) and not of the case. It ends the run.
+
+Heads [m], flows [m3/s]; contents of pipes as sums of waves P and M [m] and of their squares [m2], volume and
+energy but for a factor.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.errors import SolveError
+from surge.kernel import laws as b
+from surge.transient.grid import Grid
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+STEADY = 2e-4  # [m] a head or wave may be off so much before anything moves: some 2 Pa
+ROUNDING = 1e-9  # of what passed and of what the pipes hold: rounding, with room
+NEWTON = 1e-6  # of the flow, and [m]: what is left when the flow at links is found by rounds
+TINY = 1e-12  # [m3/s], [m] below this a figure is nothing
+EVERY, SPOT = 8, 64  # where not all steps are needed, every so many are looked at
+THOROUGH = 8  # one of so many steps lies in a stretch in which energy and links are looked at too
+ROOM = 2**17  # numbers recorded between two looks: 1 MB
+
+
+def first_event(grid: Grid) -> float:
+    """When the first thing moves [s]; infinite if nothing does."""
+    net = grid.net
+    times = [np.inf]
+    for e, is_speed, first, last in net.law_i:
+        t, v = net.law_t[first:last], net.law_v[first:last]
+        now = net.lf[e, b.L_SPEED] if is_speed else net.lf[e, b.L_C2]
+        begins = v[0] if is_speed else (net.lf[e, b.L_C] * v[0]) ** 2
+        if abs(begins - now) > ROUNDING * max(abs(now), TINY):
+            return 0.0
+        moved = np.flatnonzero(v != v[0])
+        if moved.size:
+            times.append(float(t[moved[0] - 1]))
+    return min(times)
+
+
+class Watch:
+    """Looks at a march, a stretch of steps at a time.
+
+    Parameters
+    ----------
+    grid : Grid
+        At its steady flow, before the first step.
+    until : float, optional
+        Instant up to which nothing moves [s].
+    """
+
+    def __init__(self, grid: Grid, *, until: float | None = None) -> None:
+        net = grid.net
+        self.grid, self.dt = grid, grid.reaches.dt
+        self.until = first_event(grid) if until is None else until
+        self.impedance = np.array([grid.impedance[k] for k in self._pipe_of_ends()])
+        self.owner = net.ei[:, b.E_POINT].astype(np.intp)
+        self.heads = net.pf[:, b.P_H].copy()
+        self.flows = self.flows_now()
+        self.start = self.heads, self.flows
+        self.thorough = True
+        self._points()
+        self._links()
+        self._pipes()
+        self.held = self._contents()
+
+    def _pipe_of_ends(self) -> list[int]:
+        gridded = [k for k, n in enumerate(self.grid.reaches.count) if n]
+        return [*gridded, *gridded]
+
+    def flows_now(self) -> Array:
+        """Flows of links, then into pipe ends, shape (links + ends,)."""
+        net = self.grid.net
+        ends = (net.pf[net.ei[:, b.E_POINT], b.P_H] - net.ef[:, b.E_X]) * net.ef[:, b.E_Y]
+        return np.concatenate([net.lf[:, b.L_Q], ends])
+
+    def _points(self) -> None:
+        """What leaves each point of unknown head is the flows times ``meet``."""
+        net = self.grid.net
+        links = net.lf.shape[0]
+        self.free = np.flatnonzero(net.pi[:, b.P_KIND] == b.FREE)
+        meet = np.zeros((links + self.owner.size, net.pf.shape[0]))
+        meet[np.arange(links), net.li[:, b.L_A]] += 1.0
+        meet[np.arange(links), net.li[:, b.L_B]] -= 1.0
+        meet[links + np.arange(self.owner.size), self.owner] = 1.0
+        self.meet = np.ascontiguousarray(meet[:, self.free])
+        self.storage = net.pf[self.free, b.P_STUB_Y].copy()
+        self.wet = np.flatnonzero(net.pi[:, b.P_DRY] < 0)
+
+    def _links(self) -> None:
+        """Kinds of links, and the greatest head that each pump can give."""
+        net = self.grid.net
+        self.a, self.b = net.li[:, b.L_A].astype(np.intp), net.li[:, b.L_B].astype(np.intp)
+        kind = net.li[:, b.L_KIND]
+        self.orifices = np.flatnonzero(kind == b.ORIFICE)
+        self.pumps = np.flatnonzero(kind == b.PUMP)
+        self.lumps = np.flatnonzero(kind == b.LUMPED)
+        self.checked = np.flatnonzero(net.li[:, b.L_CHECK] != 0)
+        fastest = net.lf[:, b.L_SPEED].copy()
+        for e, is_speed, first, last in net.law_i:
+            if is_speed:
+                fastest[e] = max(fastest[e], net.law_v[first:last].max())
+        shut_off = net.coef[net.li[self.pumps, b.L_CURVE], 0] if self.pumps.size else np.zeros(0)
+        self.lift = fastest[self.pumps] ** 2 * shut_off
+        self.inertia = net.lf[self.lumps, b.L_Z].copy()
+
+    def _pipes(self) -> None:
+        """Inner nodes of all gridded pipes behind one another, with one node of nothing between."""
+        inner = [at[1:-1] for at in self.grid.nodes if at.size]
+        self.inner = np.concatenate(inner) if inner else np.zeros(0, dtype=np.intp)
+        self.pipe = np.repeat(np.arange(len(inner)), [at.size for at in inner])
+        half = self.owner.size // 2
+        self.near, self.far = self.owner[:half], self.owner[half:]
+        self.wave = self.impedance[:half]
+
+    def _contents(self) -> tuple[Array, Array, Array]:
+        """Sum of P + M, of |P| + |M| and of P^2 + M^2 of every gridded pipe, ends as heads and flows."""
+        net, n = self.grid.net, self.wave.size
+        p, m = net.p[net.window[0] + self.inner], net.m[net.window[1] + self.inner]
+        flow = self.flows[-2 * n :] if n else self.flows[:0]
+        total = np.bincount(self.pipe, p + m, n).astype(np.float64)
+        size = np.bincount(self.pipe, np.abs(p) + np.abs(m), n).astype(np.float64)
+        energy = np.bincount(self.pipe, p * p + m * m, n).astype(np.float64)
+        for points, q in ((self.near, flow[:n]), (self.far, flow[n:])):
+            head = self.heads[points]
+            total += head
+            size += abs(head)
+            energy += head**2 + (self.wave * q) ** 2
+        return total, size, energy
+
+    def steps(self, done: int) -> int:
+        """Steps until the next look; every round begins with a short stretch that is looked at thoroughly."""
+        whole = max(64 * THOROUGH, ROOM // int(self.heads.size + self.flows.size))
+        at, short = done % whole, whole // THOROUGH
+        self.thorough = at < short
+        return (short if self.thorough else whole) - at
+
+    def look(self, first: int, heads: Array, flows: Array) -> None:
+        """Look at the steps after the instant ``first`` * dt.
+
+        Parameters
+        ----------
+        first : int
+            Steps done when the stretch began.
+        heads, flows : ndarray of shape (steps + 1, points) and (steps + 1, links + ends)
+            Of every step, the one before the first included.
+
+        Raises
+        ------
+        SolveError
+            When a sum is not kept; the message says which, where and when.
+        """
+        self.when = f"between {first * self.dt:.3f} s and {(first + heads.shape[0] - 1) * self.dt:.3f} s"
+        still = int(min(max(self.until / self.dt * (1 - 1e-9) - first + 1, 0), heads.shape[0]))
+        if still > 1:
+            self._steady(heads[:still], flows[:still])
+        total = flows.sum(axis=0)
+        self._meet(heads, flows, total)
+        if self.thorough:
+            self._pass(heads, flows)
+        self.heads, self.flows = heads[-1].copy(), flows[-1].copy()
+        held, self.held = self.held, self._contents()
+        self._volume(held, flows, total)
+        if self.thorough:
+            self._energy(held, heads, flows)
+
+    def _fail(self, what: str) -> None:
+        raise SolveError(
+            f"the calculation is at fault {self.when}: {what}. Nothing that it gave can be used; "
+            "please report it with the case file"
+        )
+
+    def _steady(self, heads: Array, flows: Array) -> None:
+        links = flows.shape[1] - self.owner.size
+        moved = np.abs(heads[::EVERY, self.wet] - self.start[0][self.wet]).max(axis=0)
+        waves = np.abs(flows[::EVERY, links:] - self.start[1][links:]).max(axis=0, initial=0.0)
+        at = int(np.argmax(moved))
+        if moved[at] > STEADY:
+            name = self.grid.points[self.wet[at]]
+            self._fail(f"before anything moves the head at {name} changes by {moved[at]:.3g} m")
+        waves = waves * self.impedance
+        if waves.size and waves.max() > STEADY:
+            name = self.grid.ends[int(np.argmax(waves))][0]
+            self._fail(f"before anything moves the flow in {name} changes")
+
+    def _meet(self, heads: Array, flows: Array, total: Array) -> None:
+        """What enters a point leaves it, but for what lumps store there: in all, and now and then."""
+        twice = 2.0 * total - flows[0] - flows[-1]
+        stored = self.storage * (heads[-1, self.free] - heads[0, self.free])
+        miss = np.abs(np.einsum("j,jk->k", twice, self.meet) + stored)
+        size = np.abs(flows[::SPOT]).max(axis=0)
+        scale = np.einsum("j,jk->k", size, np.abs(self.meet))
+        held = self.storage * np.abs(heads[::SPOT, self.free]).max(axis=0) * ROUNDING
+        self._lost(miss, (NEWTON * scale + TINY) * flows.shape[0] + held)
+        spot = np.abs(np.einsum("ij,jk->ik", flows[::SPOT], self.meet)).max(axis=0)
+        self._lost(np.where(self.storage > 0.0, 0.0, spot), NEWTON * scale + TINY)
+
+    def _lost(self, miss: Array, allowed: Array) -> None:
+        if np.any(miss > allowed):
+            at = int(np.argmax(miss / allowed))
+            self._fail(f"at {self.grid.points[self.free[at]]} what flows in does not flow out")
+
+    def _pass(self, heads: Array, flows: Array) -> None:
+        """Valves and passages lose head, pumps give no more than at no flow, non-return valves hold."""
+        q = flows[::EVERY]
+        h = heads[::EVERY]
+        for e in self.orifices:
+            gained = (h[:, self.b[e]] - h[:, self.a[e]]) * q[:, e]
+            if gained.max() > NEWTON * (np.abs(gained).max() + np.abs(q[:, e]).max() + TINY):
+                self._fail(f"{self.grid.links[e]} gives energy to the flow")
+        for e, lift in zip(self.pumps, self.lift, strict=True):
+            gained = (h[:, self.b[e]] - h[:, self.a[e]]) * q[:, e] - lift * np.maximum(q[:, e], 0.0)
+            if gained.max() > NEWTON * (np.abs(gained).max() + np.abs(q[:, e]).max() + TINY):
+                self._fail(f"{self.grid.links[e]} gives more head than at no flow")
+        for e in self.checked:
+            if q[:, e].min() < -NEWTON * (np.abs(q[:, e]).max() + TINY):
+                self._fail(f"flow passes the non-return valve of {self.grid.links[e]}")
+        for e, z in zip(self.lumps, self.inertia, strict=True):
+            drop, flow = heads[:, self.a[e]] - heads[:, self.b[e]], flows[:, e]
+            given = float(np.einsum("i,i", drop[1:] + drop[:-1], flow[1:] + flow[:-1]))
+            kept = z * float(flow[-1] ** 2 - flow[0] ** 2)
+            size = float(np.einsum("i,i", np.abs(drop), np.abs(flow))) + z * float(np.max(flow**2))
+            if kept - given > NEWTON * size + TINY:
+                self._fail(f"energy comes from nowhere in {self.grid.links[e]}")
+
+    def _volume(self, held: tuple[Array, Array, Array], flows: Array, total: Array) -> None:
+        """The waves in a pipe change by what passes its ends: to rounding."""
+        n = self.wave.size
+        ends = flows[:, flows.shape[1] - 2 * n :]
+        twice = 2.0 * total[flows.shape[1] - 2 * n :] - ends[0] - ends[-1]
+        passed = self.wave * (twice[:n] + twice[n:])
+        change = self.held[0] - held[0]
+        size = self.wave * np.abs(ends[::EVERY]).max(axis=0).reshape(2, n).sum(axis=0) * ends.shape[0]
+        wrong = np.abs(change - passed) > ROUNDING * (size + held[1] + self.held[1])
+        if wrong.any():
+            name = self.grid.ends[int(np.argmax(wrong))][0]
+            self._fail(f"liquid is lost or made in {name}")
+
+    def _energy(self, held: tuple[Array, Array, Array], heads: Array, flows: Array) -> None:
+        """The energy of the waves in a pipe grows by no more than what its ends give."""
+        n = self.wave.size
+        ends = flows[:, flows.shape[1] - 2 * n :]
+        at = heads[:, self.owner]
+        power = np.einsum("ij,ij->j", at, ends)  # never BLAS here: its threads fight those of the marches
+        edges = at[0] * ends[0] + at[-1] * ends[-1]
+        twice = 2.0 * power - edges
+        given = 2.0 * self.wave * (twice[:n] + twice[n:])
+        created = self.held[2] - held[2] - given
+        size = np.abs(at[::EVERY]).max(axis=0) * np.abs(ends[::EVERY]).max(axis=0)
+        size = 2.0 * self.wave * (size[:n] + size[n:]) * ends.shape[0]
+        allowed = ROUNDING * (size + held[2] + self.held[2])
+        if np.any(created > allowed):
+            wrong = created > allowed + self._lag(at, ends)
+            if wrong.any():
+                name = self.grid.ends[int(np.argmax(wrong))][0]
+                self._fail(f"energy comes from nowhere in {name}")
+
+    def _lag(self, at: Array, ends: Array) -> Array:
+        """Bound of the energy by which the loss of an end's half reach, taken a step late, may be short."""
+        net, n = self.grid.net, self.wave.size
+        met = np.abs(np.diff(at - self.impedance * ends, axis=0)).sum(axis=0)
+        loss = np.zeros(2 * n)
+        for e, q in enumerate(np.abs(ends).max(axis=0)):
+            g = 2.0 * self.impedance[e] * q
+            row = net.ei[e, b.E_ROW]
+            table = np.abs(net.table[row])
+            steps = (
+                g * net.table_step[row] / (table.size - 1)
+            )  # of the whole table; beyond it the loss is squared
+            from_table = (
+                table.max() * max(steps, 1.0) ** 2 if steps > 0.5 else table[: table.size // 2 + 1].max()
+            )
+            loss[e] = max(from_table, abs(net.ef[e, b.E_R]) * g * g)
+        short: Array = 2.0 * loss * met
+        return short[:n] + short[n:]

@@ -1,0 +1,217 @@
+"""Which limits hold for which tags of a file of records: from a limits file, a case's window, or both."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from surge.errors import CaseError, Fault
+from surge.model.lineup import LineUp
+from surge.records.limits import Side, ValveLimits
+from surge.records.limits_file import LimitFile, LimitFileError, fold
+from surge.records.read import Records
+from surge.records.tests import Direction, LostTest, StrokeTest
+from surge.records.text import RowFault, row_fault
+from surge.rules.book import RuleBook
+from surge.rules.findings import WITHIN
+from surge.search.window import Windows, windows_of
+from surge.units import quoted
+from surge.valves.window import closing_in, with_windows
+
+Tell = Callable[[str], None]
+NO_CASE = "add --case with the case that in_case is about"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Held:
+    """Records whose tags are known, and the limits of every tag.
+
+    Attributes
+    ----------
+    records : Records
+        Rows of unknown tags are refused.
+    limits : mapping of str to ValveLimits
+    notes : tuple of str
+        What is to be known about the windows.
+    """
+
+    records: Records
+    limits: Mapping[str, ValveLimits]
+    notes: tuple[str, ...] = ()
+
+
+def held_against(
+    records: Records,
+    *,
+    stated: LimitFile | None = None,
+    lineup: LineUp | None = None,
+    book: RuleBook | None = None,
+    tell: Tell | None = None,
+) -> Held:
+    """Find the limits of every tag; windows of the case's valves are searched.
+
+    Parameters
+    ----------
+    records : Records
+    stated : LimitFile, optional
+    lineup : LineUp, optional
+        With ``book``, the rules that bound strokes from above.
+    tell : callable, optional
+
+    Raises
+    ------
+    CaseError
+        A name under ``in_case`` that the case does not have, no tag that is a valve of the case; and as
+        :func:`surge.search.window.windows_of`.
+    """
+    spelt = {fold(t): t for t in (*_valves(lineup), *(stated.named if stated else ()))}
+    records = _spelt(records, spelt)
+    if stated is not None or lineup is not None:
+        records = _known(records, stated, lineup)
+    tags = list(dict.fromkeys([*(stated.named if stated else ()), *(t.tag for t in records.tests)]))
+    limits, named = {}, {}
+    for tag in (spelt.get(fold(t), t) for t in tags):
+        limits[tag], named[tag] = stated.limits_of(tag) if stated else (ValveLimits(tag=tag), "")
+    if stated is None and lineup is not None:
+        limits |= {v.name: ValveLimits(tag=v.name, required=True) for v in lineup.valves if v.adjustable}
+        named |= dict.fromkeys(limits, "")
+    if lineup is None or book is None:
+        return Held(records=records, limits={tag: _unseen(limits[tag], named[tag]) for tag in limits})
+    windows, named = _windows(named, stated, lineup, book, tell)
+    found = with_windows(limits.values(), windows, named=named)
+    return Held(records=records, limits={one.tag: one for one in found}, notes=tuple(_notes(windows)))
+
+
+def _unseen(limits: ValveLimits, name: str) -> ValveLimits:
+    """The limits of a valve that stands for one of a case which was not given: its window is missing."""
+    if not name:
+        return limits
+    reason = f"its window as {quoted(name)} was not looked up: {NO_CASE}"
+    lacking = [(Direction.CLOSING, side, reason) for side in Side]
+    return replace(limits, missing=(*limits.missing, *lacking))
+
+
+def _notes(windows: Windows) -> Iterator[str]:
+    yield "The window of a valve holds with everything else as in the case."
+    if windows.joint is not None and windows.joint.verdict != WITHIN:
+        strokes = ", ".join(f"{quoted(v)} {s:.1f} s" for v, s in windows.joint_strokes.items())
+        yield (
+            f"All of them together at their shortest ({strokes}): {windows.joint.verdict}. Valves that keep "
+            "their own windows may exceed a limit together: see surge window."
+        )
+
+
+def _valves(lineup: LineUp | None) -> list[str]:
+    return [v.name for v in lineup.valves] if lineup else []
+
+
+def _spelt(records: Records, spelt: dict[str, str]) -> Records:
+    """The records with every tag spelt as in the limits or the case, else as where it stands first."""
+    tests = [replace(t, tag=spelt.setdefault(fold(t.tag), t.tag)) for t in records.tests]
+    bare = {_bare(tag): tag for tag in spelt.values()}
+    lost = [replace(t, tag=spelt.get(fold(t.tag), bare.get(_bare(t.tag), t.tag))) for t in records.lost]
+    notes = tuple(_alike(dict.fromkeys(t.tag for t in tests)))
+    return replace(records, tests=tuple(tests), lost=tuple(lost), notes=(*records.notes, *notes))
+
+
+def _alike(tags: Iterable[str]) -> Iterator[str]:
+    """Tell tags that may be one valve: its tests would be divided between them."""
+    groups: dict[str, list[str]] = {}
+    for tag in tags:
+        groups.setdefault(_bare(tag), []).append(tag)
+    for alike in groups.values():
+        if len(alike) > 1:
+            listed = ", ".join(quoted(t) for t in alike)
+            yield f"Taken for different valves, since more than capitals differ: {listed}."
+
+
+def _bare(tag: str) -> str:
+    """Letters and figures of a tag: M 1P, m1p and M-1P may be one valve."""
+    return "".join(c for c in tag.casefold() if c.isalnum())
+
+
+def _known(records: Records, stated: LimitFile | None, lineup: LineUp | None) -> Records:
+    """Refuse the rows of tags that neither file knows."""
+    valves = _valves(lineup)
+    tags = {t.tag for t in records.tests}
+    known = {t for t in tags if t in valves or (stated is not None and stated.knows(t))}
+    if known == tags:
+        return records
+    names = [*valves, *(stated.named if stated else ())]
+    faults = {t.row: _unknown(t, names, records.tag_title) for t in records.tests if t.tag not in known}
+    bare = {_bare(tag): tag for tag in (*names, *known)}
+    lost = [
+        *records.lost,
+        *(
+            LostTest(row=t.row, tag=t.tag, directions=(t.direction,), day=t.when.date())
+            for t in records.tests
+            if t.tag not in known
+        ),
+    ]
+    lost = [t if t.tag in known else replace(t, tag=bare.get(_bare(t.tag), t.tag)) for t in lost]
+    return replace(
+        records,
+        tests=tuple(t for t in records.tests if t.tag in known),
+        faults=(*records.faults, *faults.values()),
+        refused=records.refused | faults.keys(),
+        lost=tuple(lost),
+    )
+
+
+def _unknown(test: StrokeTest, names: Sequence[str], title: str) -> RowFault:
+    near = difflib.get_close_matches(test.tag, names, n=1, cutoff=0.6)
+    remedy = f"did you mean {quoted(near[0])}? " if near else ""
+    return row_fault(
+        test.row,
+        title,
+        f"the tag {quoted(test.tag)}",
+        "a tag that the limits file or the case knows",
+        f"{remedy}correct the tag, or name it in a table of the limits file; a table with "
+        'tags = ["*"] takes in all that have no limit',
+    )
+
+
+def _windows(
+    named: Mapping[str, str],
+    stated: LimitFile | None,
+    lineup: LineUp,
+    book: RuleBook,
+    tell: Tell | None,
+) -> tuple[Windows, dict[str, str]]:
+    """Search the windows of the valves that the tags stand for; which tag stands for which."""
+    closing = closing_in(lineup)
+    named = {tag: name or (tag if tag in closing else "") for tag, name in named.items()}
+    if stated is not None:
+        _refuse_strangers(stated, closing, lineup)
+    wanted = sorted({name for name in named.values() if name})
+    if not wanted:
+        raise _nobody(closing, stated)
+    return windows_of(lineup, book=book, valves=wanted, tell=tell), dict(named)
+
+
+def _refuse_strangers(stated: LimitFile, closing: set[str], lineup: LineUp) -> None:
+    listed = ", ".join(quoted(n) for n in sorted(closing)) or "none closes"
+    faults = [
+        Fault(
+            path=("valve", one.number, "in_case"),
+            found=f"{quoted(name)}, which is no valve that closes in {quoted(lineup.title)}",
+            expected=f"one of {listed}",
+            remedy="write the name of the valve as in the case",
+        )
+        for one in stated.stated
+        if (name := one.values.get("in_case")) is not None and name not in closing
+    ]
+    if faults:
+        raise LimitFileError(faults, filename=stated.filename)
+
+
+def _nobody(closing: set[str], stated: LimitFile | None) -> CaseError:
+    listed = ", ".join(quoted(n) for n in sorted(closing))
+    fault = Fault(
+        path=("valve",),
+        found="no tag of the records or the limits file stands for a valve that closes in the case",
+        expected=f"one of {listed}" if listed else "a valve that closes in some scenario of the case",
+        remedy='write a limits file with in_case = "..." beside the tags, and give it with --limits',
+    )
+    return LimitFileError([fault], filename=stated.filename) if stated else CaseError([fault])

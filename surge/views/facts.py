@@ -1,0 +1,250 @@
+"""A line-up as a list of single facts, so that two of them can be held side by side.
+
+Values are in SI; what kind of quantity each is says how it is written and which unit its figure has.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from surge.model.lineup import Element, LineUp, Passage, Pipe, PumpMove, Scenario, Table, Valve, ValveMove
+from surge.model.way import kind_of
+
+Value = float | str | bool | None
+Key = tuple[str, str, str]  # table, name, quantity
+
+# Kind of a quantity -> unit of its figure.
+KINDS = {
+    "pressure": "Pa gauge",
+    "absolute": "Pa absolute",
+    "flow": "m3/s",
+    "length": "m",
+    "diameter": "m",
+    "time": "s",
+    "density": "kg/m3",
+    "speed": "m/s",
+    "viscosity": "m2/s",
+    "temperature": "K",
+    "volume": "m3",
+    "kv": "m3/h of water at 1 bar",
+    "number": "1",
+    "word": "",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fact:
+    """One thing that a case says: ``value`` in the unit of ``KINDS[kind]``; None is "not given"."""
+
+    kind: str
+    value: Value
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """What two cases do not say alike; a side is None where the case has no such thing at all."""
+
+    table: str
+    name: str
+    quantity: str
+    before: Fact | None
+    after: Fact | None
+
+
+def changes(before: dict[Key, Fact], after: dict[Key, Fact]) -> tuple[Change, ...]:
+    """What differs, in the order of the cases; of a part that only one of them has, that alone."""
+    found: list[Change] = []
+    alone: set[tuple[str, str]] = set()
+    parts = ({k[:2] for k in before}, {k[:2] for k in after})
+    for key in dict.fromkeys([*before, *after]):
+        one, other = before.get(key), after.get(key)
+        if one == other:
+            continue
+        if key[:2] not in parts[0] or key[:2] not in parts[1]:
+            if key[:2] not in alone:
+                alone.add(key[:2])
+                there = Fact(kind="word", value=key[0])
+                here = key[:2] in parts[0]
+                found.append(
+                    Change(
+                        table=key[0],
+                        name=key[1],
+                        quantity="",
+                        before=there if here else None,
+                        after=None if here else there,
+                    )
+                )
+            continue
+        found.append(Change(table=key[0], name=key[1], quantity=key[2], before=one, after=other))
+    return tuple(found)
+
+
+def facts_of(lineup: LineUp) -> dict[Key, Fact]:
+    """Everything that a line-up says but its scenarios, in the order of a case file."""
+    return {
+        (table, name, quantity): Fact(kind=kind, value=value)
+        for table, name, quantity, kind, value in _facts(lineup)
+    }
+
+
+def scenario_facts(lineup: LineUp, scenario: Scenario) -> dict[Key, Fact]:
+    """Everything that a scenario says. Its name is left out: two of different names are held side by side."""
+    return {
+        ("scenario", name, quantity): Fact(kind=kind, value=value)
+        for name, quantity, kind, value in _scenario(lineup, scenario)
+    }
+
+
+Row = tuple[str, str, str, str, Value]
+
+
+def _facts(lineup: LineUp) -> Iterator[Row]:
+    liquid = lineup.liquid
+    for quantity, kind, value in (
+        ("name", "word", liquid.name),
+        ("density", "density", liquid.density),
+        ("sound speed", "speed", liquid.sound_speed),
+        ("viscosity", "viscosity", liquid.viscosity),
+        ("vapour pressure", "absolute", liquid.vapour_pressure),
+        ("temperature", "temperature", liquid.temperature),
+        ("accumulates static charge", "word", _yes_or_no(liquid.static_accumulator)),
+    ):
+        yield "liquid", "", quantity, kind, value
+    yield "site", "", "pressure of the air", "absolute", lineup.atmosphere
+    yield "site", "", "gravity, m/s2", "number", lineup.gravity
+    for quantity, day in (
+        ("first transfer", lineup.berth.first_transfer),
+        ("transfer", lineup.berth.transfer),
+    ):
+        yield "berth", "", quantity, "word", str(day) if day else None
+    yield "berth", "", "hazardous cargo", "word", _yes_or_no(lineup.berth.hazardous)
+    yield "calculation", "", "friction", "word", "frozen" if lineup.frozen_friction else "local flow"
+    yield "limits", "", "top of a cargo pump", "pressure", lineup.pump_top_limit
+    rate = lineup.rate
+    yield "rate", "", "agreed rate", "flow", rate.agreed if rate else None
+    yield "rate", "", "means", "word", f"{rate.means} at {rate.at}" if rate else None
+    yield from _ends(lineup)
+    for element in lineup.elements:
+        yield from _element(element)
+
+
+def _ends(lineup: LineUp) -> Iterator[Row]:
+    for p in lineup.points:
+        yield "point", p.name, "elevation", "length", p.elevation
+        yield "point", p.name, "closed end", "word", _yes_or_no(p.closed)
+        yield "point", p.name, "top of a cargo pump", "word", _yes_or_no(p.pump_top)
+        yield "point", p.name, "limit", "pressure", p.limit
+    for t in lineup.tanks:
+        yield "tank", t.name, "stands at", "word", t.point
+        yield "tank", t.name, "side", "word", t.side
+        yield "tank", t.name, "level", "length", t.level
+        yield "tank", t.name, "blanket pressure", "pressure", t.blanket
+        yield "tank", t.name, "ullage", "volume", t.ullage
+    for s in lineup.supplies:
+        yield "supply", s.name, "stands at", "word", s.point
+        yield "supply", s.name, "pressure", "pressure", s.pressure
+        yield "supply", s.name, "shut-off pressure", "pressure", s.shut_off
+
+
+def _element(e: Element) -> Iterator[Row]:
+    table = kind_of(e)
+    yield table, e.name, "from and to", "word", f"{e.start} to {e.end}"
+    if isinstance(e, Pipe):
+        yield table, e.name, "length", "length", e.length
+        for what, span in (
+            ("longest and shortest length", e.length_range),
+            ("wave speeds", e.wave_speed_range),
+        ):
+            if span is not None:
+                yield table, e.name, what, "word", f"{span[0]:g} to {span[1]:g}"
+        yield table, e.name, "inside diameter", "diameter", e.diameter
+        yield table, e.name, "wave speed", "speed", e.wave_speed
+        yield table, e.name, "roughness", "diameter", e.roughness
+        yield table, e.name, "minor loss", "number", e.minor_loss
+        yield table, e.name, "friction factor", "number", e.friction_factor
+        yield table, e.name, "brittle", "word", _yes_or_no(e.brittle)
+    elif isinstance(e, Valve):
+        yield table, e.name, "Kv", "kv", e.kv
+        yield table, e.name, "characteristic", "word", _points(e.characteristic)
+        yield table, e.name, "opening", "number", e.opening
+        yield table, e.name, "adjustable", "word", _yes_or_no(e.adjustable)
+    elif isinstance(e, Passage):
+        yield table, e.name, "Kv", "kv", e.kv
+    else:
+        yield table, e.name, "curve, m3/s and m", "word", _points(e.curve)
+        yield table, e.name, "speed", "number", e.speed
+        yield table, e.name, "non-return valve", "word", _yes_or_no(e.non_return)
+    limits = e.limits
+    yield table, e.name, "rating", "pressure", limits.rating
+    yield table, e.name, "test pressure", "pressure", limits.test_pressure
+    yield table, e.name, "allowance", "number", limits.allowance
+    yield table, e.name, "lowest pressure", "pressure", limits.lowest
+    yield table, e.name, "burst pressure", "pressure", limits.burst
+    yield table, e.name, "rating includes surge", "word", _yes_or_no(limits.includes_surge)
+    yield table, e.name, "tested", "word", str(limits.tested) if limits.tested else None
+
+
+def _yes_or_no(value: bool | None) -> str | None:
+    return None if value is None else "yes" if value else "no"
+
+
+def _points(table: Table) -> str:
+    return " ".join(f"{x:.6g}:{y:.6g}" for x, y in table)
+
+
+def _scenario(lineup: LineUp, scenario: Scenario) -> Iterator[tuple[str, str, str, Value]]:
+    rate = scenario.rate if scenario.rate is not None else lineup.rate.agreed if lineup.rate else None
+    yield "", "rate", "flow", rate
+    yield "", "stage", "word", scenario.stage or None
+    yield "", "order of movements", "word", order_of(scenario)
+    levels, openings = dict(scenario.levels), dict(scenario.openings)
+    for tank in lineup.tanks:
+        yield f"tank {tank.name}", "level", "length", levels.get(tank.name, tank.level)
+    for valve in lineup.valves:
+        yield f"valve {valve.name}", "opening at first", "number", openings.get(valve.name, valve.opening)
+        shut = "yes" if valve.name in scenario.shut_at_start else "no"
+        yield f"valve {valve.name}", "shut at the start", "word", shut
+    for point, pressure in scenario.trapped:
+        yield f"point {point}", "trapped pressure", "pressure", pressure
+    yield "", "shutdown ordered at", "time", scenario.ordered
+    for term, time in scenario.timing:
+        yield "", f"shutdown: {term}", "time", time
+    yield from _moves(scenario)
+
+
+def _moves(scenario: Scenario) -> Iterator[tuple[str, str, str, Value]]:
+    count: dict[str, int] = {}
+    for move in moves_of(scenario):
+        name = move_name(move)
+        count[name] = count.get(name, 0) + 1
+        which = f", movement {count[name]}" if count[name] > 1 else ""
+        closes = move.law[-1][1] < move.law[0][1]
+        time = move.law[-1][0]
+        yield name, f"begins at{which}", "time", move.start
+        yield name, f"waits for{which}", "word", move.after or None
+        if isinstance(move, PumpMove):
+            word = "run-down" if closes else "run-up"
+        else:
+            word = "closing stroke" if closes else "opening stroke"
+        yield name, f"{word}{which}", "time", time
+        linear = len(move.law) == 2 and move.law[0][0] == 0.0 and time > 0.0
+        shape = "linear" if linear else _points(tuple((t / time if time else t, x) for t, x in move.law))
+        yield name, f"shape of the {word}{which}", "word", shape
+
+
+def moves_of(scenario: Scenario) -> list[ValveMove | PumpMove]:
+    """Everything that moves, as it begins."""
+    moves: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+    return sorted(moves, key=lambda m: m.start)
+
+
+def move_name(move: ValveMove | PumpMove) -> str:
+    """What moves, with its kind."""
+    return f"pump {move.pump}" if isinstance(move, PumpMove) else f"valve {move.valve}"
+
+
+def order_of(scenario: Scenario) -> str:
+    """What moves one after another, as it begins."""
+    names = [move_name(m).partition(" ")[2] for m in moves_of(scenario)]
+    return ", then ".join(names) or "nothing moves"

@@ -1,0 +1,310 @@
+"""What pictures along the line are of: envelopes with limits and elevations, and pressures in place and time.
+
+Pressures [Pa gauge], times [s], distances and elevations [m]; places in a drawing from 0 to 1.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.model.lineup import Tank
+from surge.model.way import Part, Way, find_way, outflow, source_of
+from surge.reports.words import valid
+from surge.rules.findings import Limit, place_limits, surge_limit
+from surge.transient.profiles import watch
+from surge.transient.result import ElementResult, PlaceResult
+from surge.views.subject import LOW_CHECKS, PictureError, Subject, unknown
+from surge.views.time import Mark
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Step:
+    """A limit over a stretch of the drawing; ``limit`` is None where none was given."""
+
+    left: float
+    right: float
+    name: str
+    limit: Limit | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Along:
+    """Pressures along a way; arrays of shape (n,), in the order of the way.
+
+    Attributes
+    ----------
+    x : ndarray
+        In the drawing.
+    part : ndarray of int
+        Which part of the way each value belongs to.
+    """
+
+    x: Array
+    part: NDArray[np.int64]
+    distance: Array
+    steady: Array
+    highest: Array
+    lowest: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LinePicture:
+    """Envelope along a way.
+
+    Attributes
+    ----------
+    upper, lower : tuple of Step
+        Limits for peaks and for falls, of each part; those of places have no width.
+    elevation : ndarray of shape (points,)
+        Of the points of the way.
+    tanks : tuple of (place in the drawing, Tank, level)
+        At its ends, with their level in this scenario [m].
+    peak, trough : (float, Mark)
+        Greatest and lowest pressure on the way, and where in the drawing.
+    until : float or None
+        The envelope is of the time before this, when the cargo boils.
+    weak : (float, Mark) or None
+        The weakest place; None when it is not on the way.
+    """
+
+    subject: Subject
+    way: Way
+    along: Along
+    upper: tuple[Step, ...]
+    lower: tuple[Step, ...]
+    elevation: Array
+    tanks: tuple[tuple[float, Tank, float], ...]
+    peak: tuple[float, Mark]
+    trough: tuple[float, Mark]
+    until: float | None
+    weak: tuple[float, Mark] | None
+
+
+def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> Way:
+    """Return the way from the shore to a ship's tank, or to another point that was asked for.
+
+    Parameters
+    ----------
+    subject : Subject
+    to : str or None
+        Name of a tank or point; without it the ship's tank, or the dead end, by which the weakest place
+        is on the way; of several the one into which most flows.
+    moves : bool
+        Without ``to``: rather a way on which all that moves stands, since there the waves begin.
+
+    Raises
+    ------
+    PictureError
+        A name that is not there, or an end that is not joined to the shore.
+    """
+    lineup, flows = subject.lineup, subject.work.steady.flow
+    start = source_of(lineup, flows)
+    tanks = {t.name: t.point for t in lineup.tanks}
+    if to is not None:
+        point = tanks.get(to, to)
+        if point not in lineup.points_by_name:
+            known = [t.name for t in lineup.tanks if t.side == "ship"] + list(lineup.points_by_name)
+            raise PictureError(f"--to {unknown('tank or point', to, known)}")
+        way = find_way(lineup, start, point, flows=flows)
+        if way is None:
+            raise PictureError(f'--to "{to}": no way leads there from "{start}"; write a ship\'s tank')
+        return way
+    ship = [t.point for t in lineup.tanks if t.side == "ship"]
+    ship.sort(key=lambda p: outflow(lineup, flows, p))
+    ends = [*ship, *(p.name for p in lineup.points if p.closed), *(e.end for e in lineup.elements)]
+    ways = (find_way(lineup, start, end, flows=flows) for end in dict.fromkeys(ends))
+    found = [way for way in ways if way is not None]
+    if not found:
+        raise PictureError(f'nothing is joined to "{start}": there is no line to draw')
+    weak = subject.finding
+
+    ends_at = {name: law[-1][0] for name, law in {**subject.openings, **subject.speeds}.items()}
+
+    def merit(way: Way) -> tuple[int, bool, float]:
+        moving = [end for name, end in ends_at.items() if way.holds("element", name)]
+        past = weak is not None and way.holds(weak.subject, weak.name)
+        # Of several that shut one after another it is the last that stops the flow.
+        return len(moving) if moves else 0, past, max(moving, default=0.0) if moves else 0.0
+
+    return max(found, key=merit)
+
+
+def limits_on(subject: Subject, way: Way) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
+    """Limits for peaks, and for falls, along a way."""
+    lineup = subject.lineup
+    elements = {e.name: e for e in lineup.elements}
+    upper, lower = [], []
+    for p in way.parts:
+        element = elements[p.name]
+        limit = surge_limit(element)
+        if limit is not None or p.length > 0.0:
+            upper.append(Step(left=p.left, right=p.right, name=p.name, limit=limit))
+        if element.limits.lowest is not None:
+            source = element.limits.lowest_source or "lowest pressure"
+            least = Limit(value=element.limits.lowest, source=source, rule="lowest-pressure")
+            lower.append(Step(left=p.left, right=p.right, name=p.name, limit=least))
+    for name in way.points:
+        x = way.drawn_at(name)
+        upper += [
+            Step(left=x, right=x, name=name, limit=limit)
+            for limit in place_limits(lineup, lineup.points_by_name[name])
+        ]
+    return tuple(upper), tuple(lower)
+
+
+def join(way: Way, pipes: dict[str, Array], points: dict[str, float]) -> Array:
+    """Put values of pipes and points in the order of a way, two for a part without length.
+
+    Parameters
+    ----------
+    way : Way
+    pipes : dict of str to ndarray of shape (m,)
+        From each pipe's own start.
+    points : dict of str to float
+    """
+    found = []
+    for p in way.parts:
+        values = pipes.get(p.name) if p.length > 0.0 else None
+        if values is None:
+            found.append(np.array([points[p.start], points[p.end]]))
+        else:
+            found.append(values[::-1] if p.backward else values)
+    return np.concatenate(found)
+
+
+def _shares(part: Part, distance: Array | None) -> Array:
+    if distance is None:
+        return np.array([0.0, 1.0])
+    share = distance / part.length
+    return 1.0 - share[::-1] if part.backward else share
+
+
+def places_on(way: Way, distances: dict[str, Array]) -> tuple[Array, NDArray[np.int64], Array]:
+    """Places in the drawing, parts, and distances from the beginning of the values of :func:`join`."""
+    x, part, distance = [], [], []
+    for k, p in enumerate(way.parts):
+        share = _shares(p, distances.get(p.name) if p.length > 0.0 else None)
+        x.append(p.drawn(share))
+        part.append(np.full(share.size, k))
+        distance.append(p.begin + p.length * share)
+    return np.concatenate(x), np.concatenate(part), np.concatenate(distance)
+
+
+def line_picture(subject: Subject, to: str | None = None) -> LinePicture:
+    """Return the envelope along a way; see :func:`way_of` for ``to``.
+
+    Of a run in which the liquid boils it is the envelope of the time before that.
+    """
+    way, run, until = way_of(subject, to), subject.run, subject.valid_until
+    named = {p.name: p for p in way.pipes}
+    distances = {n: run.envelopes[n].distance for n in named}
+    high = {n: run.envelopes[n].highest for n in named}
+    low = {n: run.envelopes[n].lowest for n in named}
+    top = {p.name: p.highest.before_vapour for p in run.places}
+    least = {p.name: p.lowest.before_vapour for p in run.places}
+    if until is not None:
+        seen = watch(
+            subject.lineup,
+            subject.scenario,
+            dt=run.method.dt,
+            times=np.array([until]),
+            shares={n: d / d[-1] for n, d in distances.items()},
+        )
+        high = {n: seen.highest[n][-1] for n in named}
+        low = {n: seen.lowest[n][-1] for n in named}
+    x, part, distance = places_on(way, distances)
+    steady = join(way, {n: run.envelopes[n].steady for n in named}, {p.name: p.steady for p in run.places})
+    along = Along(
+        x=x,
+        part=part,
+        distance=distance,
+        steady=steady,
+        highest=join(way, high, top),
+        lowest=join(way, low, least),
+    )
+    upper, lower = limits_on(subject, way)
+    return LinePicture(
+        subject=subject,
+        way=way,
+        along=along,
+        upper=upper,
+        lower=lower,
+        elevation=np.array([subject.lineup.points_by_name[p].elevation for p in way.points]),
+        tanks=_tanks(subject, way),
+        peak=_extreme(subject, way, along, high=True),
+        trough=_extreme(subject, way, along, high=False),
+        until=until,
+        weak=weak_mark(subject, way),
+    )
+
+
+def _extreme(subject: Subject, way: Way, along: Along, *, high: bool) -> tuple[float, Mark]:
+    """The highest or lowest pressure on the way, as the run reports it."""
+    values = along.highest if high else along.lowest
+    at = int(np.argmax(values) if high else np.argmin(values))
+    run = subject.run
+    owners: list[ElementResult | PlaceResult] = [e for e in run.elements if way.holds("element", e.name)]
+    owners += [p for p in run.places if way.holds("place", p.name)]
+    extremes = [o.highest if high else o.lowest for o in owners]
+    best = (max if high else min)(extremes, key=lambda e: e.before_vapour)
+    when = best.time if best.before_vapour == best.pressure else math.nan
+    return float(along.x[at]), Mark(time=when, pressure=float(values[at]), error=best.error)
+
+
+def weak_mark(subject: Subject, way: Way) -> tuple[float, Mark] | None:
+    """Where in a drawing the weakest place is, and its extreme of the time before the cargo boils."""
+    weak, at = subject.finding, weak_at(subject, way)
+    if weak is None or at is None or weak.check not in ("peak", *LOW_CHECKS):
+        return None
+    seen = valid(weak, subject.run)
+    if seen.value is None:
+        return None
+    when = math.nan if seen.when is None else seen.when.time
+    return at, Mark(time=when, pressure=seen.value, error=weak.error)
+
+
+def weak_at(subject: Subject, way: Way) -> float | None:
+    """Where in the drawing the weakest place is; None when it is not on the way."""
+    weak = subject.finding
+    if weak is None or not way.holds(weak.subject, weak.name):
+        return None
+    if weak.subject == "place":
+        return way.drawn_at(weak.name)
+    part = next(p for p in way.parts if p.name == weak.name)
+    if part.length == 0.0 or weak.distance is None:
+        return 0.5 * (part.left + part.right)
+    share = weak.distance / part.length
+    return float(part.drawn(np.array(1.0 - share if part.backward else share)))
+
+
+def _tanks(subject: Subject, way: Way) -> tuple[tuple[float, Tank, float], ...]:
+    levels = dict(subject.scenario.levels)
+    ends = {way.points[0]: 0.0, way.points[-1]: 1.0}
+    return tuple(
+        (ends[t.point], t, levels.get(t.name, t.level)) for t in subject.lineup.tanks if t.point in ends
+    )
+
+
+def left_out(subject: Subject, way: Way) -> str:
+    """What is not on a way, in words: what moves there, the weakest place, and the other elements."""
+    said = []
+    moving = [n for n in (*subject.openings, *subject.speeds) if n in way.left_out]
+    if moving:
+        said.append(f"Moves, but is not on this way: {_listed(moving)}.")
+    weak = subject.finding
+    if weak is not None and not way.holds(weak.subject, weak.name):
+        said.append(f'The weakest place, "{weak.name}", is not on this way.')
+    rest = [n for n in way.left_out if n not in moving]
+    if rest:
+        said.append(f"Not shown, since not on this way: {_listed(rest)}.")
+    return " ".join(said)
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(f'"{n}"' for n in names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")

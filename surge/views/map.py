@@ -1,0 +1,174 @@
+"""Pressures in place and time along a way, from marching a run again. Figures only.
+
+Pressures [Pa gauge], times [s]; places in a drawing from 0 to 1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.model.way import Part, Way
+from surge.rules.findings import Limit, place_limits, surge_limit
+from surge.transient.profiles import Profiles, instants, watch
+from surge.views.line import way_of, weak_mark
+from surge.views.subject import PictureError, Subject
+from surge.views.time import Mark
+
+Array = NDArray[np.float64]
+
+ROWS = 600  # instants of a map, at most
+COLUMNS = 700  # nodes across a map, about
+LEAST_COLUMNS = 12  # of one pipe
+LEAST_STEPS = 10  # of the calculation in what is shown
+AFTER_BOILING = 1.25  # times the valid part of a run is shown
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Field:
+    """Pressures of one pipe of a way, shape (instants, nodes), in the direction of the way."""
+
+    part: Part
+    pressure: Array
+    limit: Limit | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Spot:
+    """Pressures of a point with a limit of its own, shape (instants,), and where it is in the drawing."""
+
+    name: str
+    x: float
+    pressure: Array
+    limit: Limit
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class WavePicture:
+    """Pressures in place and time.
+
+    Attributes
+    ----------
+    time : ndarray of shape (n,)
+    fields : tuple of Field
+    spots : tuple of Spot
+    weak : (float, Mark) or None
+        The weakest place, as the run reports it; None when it is not on the way or not in the time shown.
+    every : float
+        Time between two instants [s].
+    strokes : dict of str to (ndarray, ndarray)
+        Times and openings of the valves of the way that move; of pumps their speed.
+    """
+
+    subject: Subject
+    way: Way
+    time: Array
+    fields: tuple[Field, ...]
+    spots: tuple[Spot, ...]
+    weak: tuple[float, Mark] | None
+    every: float
+    strokes: dict[str, tuple[Array, Array]]
+
+
+def node_shares(way: Way, *, columns: int, counts: dict[str, int]) -> dict[str, Array]:
+    """Shares of each pipe's length to look at: as its width in a drawing of ``columns``, or all nodes."""
+    return {
+        p.name: np.linspace(
+            0.0, 1.0, min(counts[p.name], max(LEAST_COLUMNS, round(columns * (p.right - p.left))))
+        )
+        for p in way.pipes
+    }
+
+
+def seen_on(subject: Subject, way: Way, *, begin: float, end: float, rows: int, columns: int) -> Profiles:
+    """March again and look at a way from ``begin`` to ``end`` [s]."""
+    counts = {n: e.distance.size for n, e in subject.run.envelopes.items()}
+    dt = subject.run.method.dt
+    return watch(
+        subject.lineup,
+        subject.scenario,
+        dt=dt,
+        times=instants(begin, end, dt=dt, most=rows),
+        shares=node_shares(way, columns=columns, counts=counts),
+    )
+
+
+def wave_picture(
+    subject: Subject, to: str | None = None, *, span: tuple[float, float] | None = None
+) -> WavePicture:
+    """Return pressures in place and time along a way; see :func:`way_of` for ``to``.
+
+    Parameters
+    ----------
+    subject : Subject
+    to : str or None
+    span : (float, float) or None
+        From when to when [s]; the whole run without it.
+    """
+    way = way_of(subject, to, moves=True)
+    begin, end = span or times_of(subject, None, None)
+    seen = seen_on(subject, way, begin=begin, end=end, rows=ROWS, columns=COLUMNS)
+    limits = {e.name: surge_limit(e) for e in subject.lineup.elements}
+    fields = tuple(
+        Field(
+            part=p,
+            pressure=seen.pressure[p.name][:, ::-1] if p.backward else seen.pressure[p.name],
+            limit=limits[p.name],
+        )
+        for p in way.pipes
+    )
+    weak = weak_mark(subject, way)
+    if weak is not None and not begin <= weak[1].time <= end:
+        weak = None
+    return WavePicture(
+        subject=subject,
+        way=way,
+        time=seen.time,
+        fields=fields,
+        spots=tuple(
+            Spot(name=name, x=way.drawn_at(name), pressure=seen.points[name], limit=limit)
+            for name in way.points
+            for limit in place_limits(subject.lineup, subject.lineup.points_by_name[name])
+        ),
+        weak=weak,
+        every=float(seen.time[1] - seen.time[0]),
+        strokes=strokes_on(subject, way),
+    )
+
+
+def strokes_on(subject: Subject, way: Way) -> dict[str, tuple[Array, Array]]:
+    """Times and openings of the valves, and speeds of the pumps, of a way that move."""
+    laws = {**subject.openings, **subject.speeds}
+    found = {}
+    for part in way.parts:
+        if part.name in laws:
+            times, values = (np.array(v) for v in zip(*laws[part.name], strict=True))
+            found[part.name] = (times, values)
+    return found
+
+
+def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[float, float]:
+    """Check the time that a picture is asked to show; without it the run, or a little beyond boiling [s].
+
+    Raises
+    ------
+    PictureError
+        Outside the run, the end not after the beginning, or too short.
+    """
+    low = begin if begin is not None else 0.0
+    last = subject.end
+    if subject.valid_until is not None and low < subject.valid_until:
+        last = min(last, low + AFTER_BOILING * (subject.valid_until - low) + 1.0)
+    high = end if end is not None else last
+    if not 0.0 <= low < high:
+        raise PictureError(f"--from {low:g} s --until {high:g} s: write the earlier time first, from 0 s on")
+    if low >= subject.end:
+        raise PictureError(
+            f"--from {low:g} s: the run of this scenario ends at {subject.end:.2f} s; write an earlier time"
+        )
+    high, least = min(high, subject.end), LEAST_STEPS * subject.run.method.dt
+    if high - low < least:
+        raise PictureError(f"from {low:g} s to {high:g} s is too short: show {least:.2g} s at least")
+    return low, high

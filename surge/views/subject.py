@@ -1,0 +1,163 @@
+"""What a picture is of: the scenario, the places, the curves. Figures only; drawing is done elsewhere.
+
+Pressures [Pa gauge], times [s], distances [m], flows [m3/s], openings and speeds [-].
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.errors import SurgeError
+from surge.model.lineup import LineUp, Scenario, Table
+from surge.model.stroke import follow
+from surge.reports.words import run_of
+from surge.rules.assess import Assessment
+from surge.rules.findings import (
+    Finding,
+    findings_of,
+    weakest,
+    worst_of,
+)
+from surge.transient.result import ScenarioResult
+from surge.transient.run import Plan, plan
+
+Array = NDArray[np.float64]
+
+LOW_CHECKS = ("lowest", "vapour")
+
+
+class PictureError(SurgeError):
+    """Something was asked for that the case does not have."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Subject:
+    """A scenario that a picture is drawn of.
+
+    Attributes
+    ----------
+    assessment : Assessment
+    lineup : LineUp
+        With the lengths and wave speeds of the run.
+    scenario : Scenario
+    run : ScenarioResult
+    work : Plan
+        Steady flow and what moves.
+    finding : Finding or None
+        The weakest of this run.
+    verdict : str
+        Of the pressures of this run, and of those that hold before any.
+    chosen : bool
+        Nobody asked for the scenario, and there are others.
+    """
+
+    assessment: Assessment
+    lineup: LineUp
+    scenario: Scenario
+    run: ScenarioResult
+    work: Plan
+    finding: Finding | None
+    verdict: str
+    chosen: bool
+
+    @property
+    def valid_until(self) -> float | None:
+        """When the liquid boils and the pressures cease to be valid; None if it never does."""
+        return None if self.run.vapour is None else self.run.vapour.time
+
+    @property
+    def end(self) -> float:
+        """Last instant of the reported march [s]."""
+        return self.run.method.steps * self.run.method.dt
+
+    @property
+    def openings(self) -> dict[str, Table]:
+        """Opening against time of every valve that moves."""
+        moves = self.scenario.moves
+        return {
+            name: follow(self.run.opening[name], tuple(m for m in moves if m.valve == name))
+            for name in dict.fromkeys(m.valve for m in moves)
+        }
+
+    @property
+    def speeds(self) -> dict[str, Table]:
+        """Speed against time of every pump that stops or starts, as a fraction of full speed."""
+        return self.work.laws.speed
+
+    @property
+    def low(self) -> bool:
+        """Whether what is nearest to a limit is a low pressure."""
+        return self.finding is not None and self.finding.check in LOW_CHECKS
+
+
+def subject_of(assessment: Assessment, scenario: str | None = None) -> Subject:
+    """Choose the scenario that comes nearest to a limit, or take the one that was asked for.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    scenario : str or None
+
+    Raises
+    ------
+    PictureError
+        There is no scenario of this name.
+    """
+    names = [s.name for s in assessment.lineup.scenarios]
+    if scenario is not None and scenario not in names:
+        raise PictureError(f"--scenario {unknown('scenario', scenario, names)}")
+    found = [f for f in assessment.findings if f.scenario and scenario in (None, f.scenario)]
+    told = [f for f in found if f.subject in ("element", "place")]
+    worst = weakest(told) or (told[0] if told else None)
+    run = (run_of(assessment, worst) if worst else None) or next(
+        r for r in assessment.scenarios if scenario in (None, r.name)
+    )
+    return subject_of_run(assessment, run, chosen=scenario is None and len(names) > 1)
+
+
+def subject_of_run(assessment: Assessment, run: ScenarioResult, *, chosen: bool = False) -> Subject:
+    """Take one run of an assessment."""
+    lineup = as_run(assessment.lineup, run)
+    one = next(s for s in lineup.scenarios if s.name == run.name)
+    own = findings_of(lineup, run)
+    told = [f for f in own if f.subject in ("element", "place")]
+    return Subject(
+        assessment=assessment,
+        lineup=lineup,
+        scenario=one,
+        run=run,
+        work=plan(lineup, one),
+        finding=weakest(told) or max(told, key=lambda f: f.load, default=None),
+        verdict=worst_of([f.verdict for f in (*assessment.static, *own)]),
+        chosen=chosen,
+    )
+
+
+def as_run(lineup: LineUp, run: ScenarioResult) -> LineUp:
+    """The line-up with the lengths and wave speeds that a run took for what is a range."""
+    pipes = tuple(
+        replace(
+            p,
+            length=run.lengths.get(p.name, p.length),
+            length_range=None,
+            wave_speed=run.speeds.get(p.name, p.wave_speed),
+            wave_speed_range=None,
+        )
+        for p in lineup.pipes
+    )
+    return lineup.with_(pipes=pipes)
+
+
+def unknown(kind: str, given: str, known: Iterable[str]) -> str:
+    """Say that a name is not there, and which ones are near or there."""
+    names = list(dict.fromkeys(known))
+    near = difflib.get_close_matches(given.lower(), [n.lower() for n in names], n=3, cutoff=0.6)
+    meant = [n for n in names if n.lower() in near]
+    listed = ", ".join(f'"{n}"' for n in (meant or names)[:8])
+    more = f" and {len(names) - 8} more" if not meant and len(names) > 8 else ""
+    return f'"{given}": no such {kind}; {"did you mean" if meant else "there are"} {listed}{more}'

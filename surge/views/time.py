@@ -1,0 +1,265 @@
+"""Pressures against time at places: curves with their limits and extremes. Figures only.
+
+Pressures [Pa gauge], times [s], distances [m], flows [m3/s].
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surge.model.lineup import Element, LineUp, Point
+from surge.rules.findings import LOWEST_RULE, VAPOUR_RULE, Limit, place_limits, surge_limit
+from surge.transient.profiles import watch
+from surge.transient.result import ElementResult, Extreme, PlaceResult
+from surge.views.subject import PictureError, Subject, unknown
+
+Array = NDArray[np.float64]
+
+MOST_PLACES = 5  # curves that can still be told apart
+MOST_FLOWS = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mark:
+    """An extreme on a curve."""
+
+    time: float
+    pressure: float
+    error: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Curve:
+    """Pressure against time at one place.
+
+    Attributes
+    ----------
+    name : str
+        Of the point or element.
+    element : bool
+    distance : float or None
+        From the element's start, where it has a length [m].
+    pressure : ndarray of shape (n,)
+        At the picture's instants.
+    upper, lower : Limit or None
+        What its highest and lowest pressures are held against; ``upper_of`` says whose limit it is.
+    peak, trough : Mark
+        As the run reports them, of the time before the liquid boils; a trough of an element may be elsewhere
+        in it than this curve, and is then None.
+    """
+
+    name: str
+    element: bool
+    distance: float | None
+    pressure: Array
+    steady: float
+    upper: Limit | None
+    upper_of: str
+    lower: Limit
+    peak: Mark | None
+    trough: Mark | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TimePicture:
+    """Pressures, strokes and flows on one time axis.
+
+    Attributes
+    ----------
+    subject : Subject
+    time : ndarray of shape (n,)
+    curves : tuple of Curve
+        The weakest place first.
+    flows : dict of str to ndarray of shape (n,)
+    """
+
+    subject: Subject
+    time: Array
+    curves: tuple[Curve, ...]
+    flows: dict[str, Array]
+
+
+def upper_limit(lineup: LineUp, what: Element | Point) -> tuple[Limit | None, str]:
+    """The lowest limit that a peak there is held against, and whose it is."""
+    own: list[tuple[Limit, str]] = []
+    if isinstance(what, Point):
+        own += [(limit, what.name) for limit in place_limits(lineup, what)]
+        beside: Sequence[Element] = [e for e in lineup.elements if what.name in (e.start, e.end)]
+    else:
+        beside = [what]
+        if what not in lineup.pipes and surge_limit(what) is None:
+            beside = [e for e in lineup.elements if {e.start, e.end} & {what.start, what.end}]
+    own += [(limit, e.name) for e in beside if (limit := surge_limit(e)) is not None]
+    return min(own, key=lambda pair: pair[0].value, default=(None, ""))
+
+
+def lower_limit(lineup: LineUp, what: Element | Point) -> Limit:
+    """The highest limit that a fall there is held against: of the part, or the vapour pressure."""
+    beside = (
+        [e for e in lineup.elements if what.name in (e.start, e.end)] if isinstance(what, Point) else [what]
+    )
+    limits = [Limit(value=lineup.vapour_gauge, source="the cargo boils", rule=VAPOUR_RULE)]
+    limits += [
+        Limit(value=e.limits.lowest, source=e.limits.lowest_source or f"lowest of {e.name}", rule=LOWEST_RULE)
+        for e in beside
+        if e.limits.lowest is not None
+    ]
+    return max(limits, key=lambda limit: limit.value)
+
+
+def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
+    """Return pressure against time at the weakest place and at others.
+
+    Parameters
+    ----------
+    subject : Subject
+    places : sequence of str
+        Names of points or elements, beside the weakest. An element is shown where its highest pressure is,
+        the weakest one where it comes nearest to its limit.
+
+    Raises
+    ------
+    PictureError
+        A name that is not there, or more than ``MOST_PLACES`` in all.
+    """
+    lineup, time = subject.lineup, subject.run.history.time
+    names = [p.name for p in lineup.points] + [e.name for e in lineup.elements]
+    for place in places:
+        if place not in names:
+            raise PictureError(f"--place {unknown('point or element', place, names)}")
+    wanted = dict.fromkeys([subject.finding.name] if subject.finding else [])
+    wanted |= dict.fromkeys(places)
+    if len(wanted) > MOST_PLACES:
+        raise PictureError(
+            f"{len(wanted)} places, the weakest among them: at most {MOST_PLACES} in a picture; "
+            "leave out a --place"
+        )
+    curves = curves_at(subject, list(wanted), low=subject.low)
+    return TimePicture(subject=subject, time=time, curves=curves, flows=_flows(subject))
+
+
+def curves_at(
+    subject: Subject, names: Sequence[str], *, low: bool = False, share: float | None = None
+) -> tuple[Curve, ...]:
+    """Return pressures against the time of the run's history.
+
+    Parameters
+    ----------
+    subject : Subject
+    names : sequence of str
+        Points and elements of the line-up.
+    low : bool
+        The first one is taken where its lowest pressure is, not its highest.
+    share : float or None
+        The first one is an element and is taken at this share of its length, wherever its extremes are.
+    """
+    time = subject.run.history.time
+    spots = [
+        _Spot(subject, name, low=low and k == 0, share=share if k == 0 else None)
+        for k, name in enumerate(names)
+    ]
+    inner = {s.element.name: np.array([s.share]) for s in spots if s.element is not None and s.inside}
+    dt = subject.run.method.dt
+    seen = watch(subject.lineup, subject.scenario, dt=dt, times=time, shares=inner) if inner else None
+    curves = []
+    for spot in spots:
+        if spot.inside and seen is not None and spot.element is not None:
+            pressure = seen.pressure[spot.element.name][:, 0]
+        else:
+            pressure = subject.run.history.pressure[spot.point]
+        curves.append(spot.curve(time, pressure))
+    return tuple(curves)
+
+
+class _Spot:
+    """Where exactly a curve is taken."""
+
+    def __init__(self, subject: Subject, name: str, *, low: bool, share: float | None = None) -> None:
+        self.subject, self.name = subject, name
+        lineup = subject.lineup
+        self.element = None if name in lineup.points_by_name else _element(lineup, name)
+        self.places = {p.name: p for p in subject.run.places}
+        owner: ElementResult | PlaceResult
+        if self.element is None:
+            owner = self.places[name]
+            self.what: Element | Point = lineup.points_by_name[name]
+            self.share, self.point, self.long = 0.0, name, False
+        else:
+            own = next(e for e in subject.run.elements if e.name == name)
+            owner, self.what, self.long = own, self.element, own.figures is not None
+            self.share = self._share(own, low=low) if share is None else share
+            self.point = self.element.start if self.share < 0.5 else self.element.end
+            if share is not None and not self.inside:
+                owner = self.places[self.point]
+        self.high, self.lowest = owner.highest, owner.lowest
+        self.here = isinstance(owner, PlaceResult)  # the extremes are those of this very place
+
+    @property
+    def length(self) -> float:
+        """Of the element; 0 for a point and for what has no length [m]."""
+        return float(getattr(self.element, "length", 0.0))
+
+    def _share(self, owner: ElementResult, *, low: bool) -> float:
+        """Share of the element's length at which its extreme is."""
+        assert self.element is not None
+        if self.long:
+            return (owner.lowest if low else owner.highest).distance / self.length
+        start, end = (
+            (p.lowest if low else p.highest).pressure
+            for p in (self.places[self.element.start], self.places[self.element.end])
+        )
+        return float(end < start if low else end > start)
+
+    @property
+    def inside(self) -> bool:
+        """Whether it is neither end of its element."""
+        return 1e-9 < self.share < 1.0 - 1e-9
+
+    def curve(self, time: Array, pressure: Array) -> Curve:
+        """The curve with its marks and limits."""
+        upper, whose = upper_limit(self.subject.lineup, self.what)
+        return Curve(
+            name=self.name,
+            element=self.element is not None,
+            distance=self.share * self.length if self.long else None,
+            pressure=pressure,
+            steady=float(pressure[0]),
+            upper=upper,
+            upper_of=whose,
+            lower=lower_limit(self.subject.lineup, self.what),
+            peak=self._mark(self.high, time, pressure, high=True),
+            trough=self._mark(self.lowest, time, pressure, high=False),
+        )
+
+    def _mark(self, extreme: Extreme, time: Array, pressure: Array, *, high: bool) -> Mark | None:
+        """An extreme as reported, if this is the place in the element where it was reached."""
+        if not self.here and abs(extreme.distance - self.share * self.length) > 1e-6 * self.length:
+            return None
+        when, until = extreme.time, self.subject.valid_until
+        if until is not None and extreme.before_vapour != extreme.pressure:
+            valid = pressure[time <= until]
+            when = float(time[int(np.argmax(valid) if high else np.argmin(valid))])
+        return Mark(time=when, pressure=extreme.before_vapour, error=extreme.error)
+
+
+def share_of(subject: Subject, name: str, *, low: bool) -> float:
+    """Share of an element's length at which its highest, or lowest, pressure is."""
+    return _Spot(subject, name, low=low).share
+
+
+def _element(lineup: LineUp, name: str) -> Element:
+    return next(e for e in lineup.elements if e.name == name)
+
+
+def _flows(subject: Subject) -> dict[str, Array]:
+    """Flows through what moves, and where the rate is counted."""
+    rate = subject.lineup.rate
+    names = [*subject.openings, *subject.speeds, *([rate.through] if rate else [])]
+    if len(names) <= 1:
+        names += [p.name for p in subject.lineup.pipes[:1]]
+    history = subject.run.history.flow
+    return {n: history[n] for n in list(dict.fromkeys(names))[:MOST_FLOWS] if n in history}

@@ -1,0 +1,110 @@
+"""Loss factors by name: against handbook figures that stand in no library, and how they behave."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from surge.errors import UnknownNameError
+from surge.reference.fittings import FITTINGS, loss_factor, reducer_loss, search
+from surge.reference.pipes import pipe_size
+from surge.reference.valves import complete_turbulence_factor
+
+TWELVE_INCH = pipe_size("12 inch", schedule="standard").inside
+CLEAN = 0.045e-3
+fittings = pytest.mark.parametrize("name", FITTINGS)
+
+
+@fittings
+def test_every_row_has_source_status_and_range(name: str) -> None:
+    row = FITTINGS[name]
+    assert row.name == name
+    assert "fluids." in row.source
+    assert row.status in ("computed", "from memory")
+    assert ("from memory" in row.source) == (row.status == "from memory")
+    assert row.validity
+
+
+@fittings
+def test_the_typical_figure_is_that_of_clean_12_inch_pipe(name: str) -> None:
+    k, source = loss_factor(name, diameter=TWELVE_INCH, roughness=CLEAN)
+    assert k == pytest.approx(FITTINGS[name].typical, rel=0.03)
+    assert source.startswith(FITTINGS[name].source)
+    assert FITTINGS[name].status in source
+
+
+# Multiples of fT that Crane TP 410 gives for the same bends, from memory: another formula, so within a fifth.
+@pytest.mark.parametrize(
+    ("name", "multiple"), [("long-radius elbow", 14.0), ("short-radius elbow", 20.0), ("wide bend", 16.0)]
+)
+@pytest.mark.parametrize("size", ["4 inch", "12 inch", "24 inch"])
+def test_bends_against_another_source(name: str, multiple: float, size: str) -> None:
+    diameter = pipe_size(size, schedule="standard").inside
+    k, _ = loss_factor(name, diameter=diameter, roughness=CLEAN)
+    assert k == pytest.approx(multiple * complete_turbulence_factor(diameter), rel=0.2)
+
+
+@pytest.mark.parametrize("roughness", [0.0, CLEAN, 1e-3])
+def test_order(roughness: float) -> None:
+    def k(name: str) -> float:
+        return loss_factor(name, diameter=0.2, roughness=roughness)[0]
+
+    assert k("45 degree elbow") < k("long-radius elbow") < k("short-radius elbow") < k("mitre bend")
+    assert k("tee, straight through") < k("tee, into branch")
+    assert k("rounded entrance") < k("sharp entrance") < k("projecting entrance") < k("exit")
+
+
+def test_a_rough_bend_loses_more() -> None:
+    losses = [loss_factor("long-radius elbow", diameter=0.2, roughness=e)[0] for e in (0.0, CLEAN, 1e-3)]
+    assert losses == sorted(losses)
+    assert losses[0] < losses[2]
+
+
+@given(st.floats(0.05, 1.0), st.floats(0.05, 1.0), st.floats(0.0, 3.0))
+@settings(max_examples=100, deadline=None)
+def test_a_reducer_loses_no_more_than_a_sudden_change(one: float, other: float, length: float) -> None:
+    k, source = reducer_loss(diameter_from=one, diameter_to=other, length=length)
+    share = (min(one, other) / max(one, other)) ** 2
+    # Borda-Carnot for a sudden widening, half of 1 - share for a sudden narrowing (classical)
+    sudden = (1 - share) ** 2 if other > one else 0.5 * (1 - share)
+    assert -1e-12 <= k <= sudden * 1.001 + 1e-12
+    assert source
+
+
+def test_sudden_changes() -> None:
+    wide, _ = reducer_loss(diameter_from=0.2, diameter_to=0.4, length=0.0)
+    narrow, _ = reducer_loss(diameter_from=0.4, diameter_to=0.2, length=0.0)
+    assert wide == pytest.approx(0.75**2)
+    assert narrow == pytest.approx(0.5 * 0.75)
+    assert reducer_loss(diameter_from=0.2, diameter_to=0.2, length=0.1)[0] == 0.0
+
+
+def test_a_gentle_widening_by_hand() -> None:
+    # 2.6 sin(theta/2) (1 - 0.25)**2 on the smaller pipe, tan(theta/2) = 0.1/1.0
+    k, _ = reducer_loss(diameter_from=0.2, diameter_to=0.4, length=1.0)
+    assert k == pytest.approx(2.6 * 0.1 / (1 + 0.01) ** 0.5 * 0.75**2)
+
+
+def test_an_unknown_fitting_is_told_what_there_is() -> None:
+    with pytest.raises(UnknownNameError) as error:
+        loss_factor("elbow", diameter=0.3, roughness=CLEAN)
+    assert error.value.known == tuple(FITTINGS)
+
+
+def test_search() -> None:
+    assert {row.name for row in search("tee")} == {"tee, straight through", "tee, into branch"}
+    assert {row.name for row in search("elbow 45")} == {"45 degree elbow"}
+    assert len(search("fitting")) == len(FITTINGS)
+
+
+@pytest.mark.parametrize("module", ["pipesizes", "flanges", "hoses", "valvesizes", "fittings", "roughness"])
+def test_the_tables_load_without_the_heavy_libraries(module: str) -> None:
+    code = (
+        f"import sys, surge.{module} as m; m.{'FITTINGS' if module == 'fittings' else 'search'}; "
+        "sys.exit(bool({'numpy', 'scipy', 'fluids'} & set(sys.modules)))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

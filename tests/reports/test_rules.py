@@ -1,0 +1,81 @@
+"""What the answer says of rules: broken ones, those of a file, and what to do about both at once."""
+
+from __future__ import annotations
+
+from support.answers import answer, case
+from support.inputs.case_text import case as starter
+
+from surge.api_check import check
+from surge.reports.advice import advice
+from surge.reports.rules import assumed_lines, rule_lines
+from surge.reports.text import TextReport
+from surge.reports.words import Shown
+from surge.rules.file import read_rules
+from surge.rules.findings import EXCEEDED
+from surge.units import ShowUnits
+
+SAY = Shown(units=ShowUnits(), density=800.0)
+SLOW = ('after = "shore pump"      # begins when that step is over\nstroke = "13 s"', 'stroke = "60 s"')
+
+
+def text(lines: list[str]) -> str:
+    return " ".join(" ".join(lines).split())
+
+
+def test_rules_of_a_file_are_told_with_what_they_switch_off() -> None:
+    made = text(rule_lines(answer("kerosene-shutdown-linked-and-not"), SAY, details=False))
+    assert "Shutdown time at this berth, at most 70 s" in made
+    assert "Switched off by a file: Total shutdown time. Reason: written for gas carriers" in made
+
+
+def test_a_broken_rule_makes_its_scenario_exceeded_in_the_overview() -> None:
+    made = check(starter(SLOW).lineup)
+    assert made.verdict == EXCEEDED
+    assert {r.rule.id for r in made.broken} >= {"stop-flow-time"}
+    report = "\n".join(TextReport(made, SAY, details=False).lines())
+    row = next(line for line in report.split("\n") if line.startswith("emergency shutdown"))
+    assert "EXCEEDED" in row
+    assert "Of the pressures, weakest is" in " ".join(report.split())
+
+
+def test_advice_for_a_broken_time_is_about_the_chain() -> None:
+    steps = advice(check(starter(SLOW).lineup), SAY)
+    assert "Shorten the chain" in steps[0]
+    assert any("first transfer" in s for s in steps)
+
+
+def test_what_moves_a_peak_most_is_told_first() -> None:
+    lines = assumed_lines(case("benzene-by-names-and-sizes").lineup.assumed)
+    items = [line for line in lines if line.startswith("  - ")]
+    assert items[0].startswith("  - wave speed of cargo hose")
+    assert items[1].startswith("  - Kv of ")
+
+
+def test_a_rule_that_is_off_is_no_news_without_a_file() -> None:
+    made = text(rule_lines(answer("gasoline-drop-lines"), SAY, details=False))
+    assert "file" not in made.replace("a file of rules", "")
+
+
+def test_a_stricter_rule_of_a_file_shows_as_broken() -> None:
+    own = read_rules(
+        """
+[[rule]]
+id = "berth-time"
+name = "Shutdown time at the berth"
+text = "Every valve is shut within 10 s."
+authority = "berth regulations (invented)"
+edition = "2026"
+clause = "1"
+measure = "total shutdown time"
+figure = "10 s"
+compare = "at most"
+counts = ["signal", "pump stop", "earlier valves", "stroke"]
+requirement = "required"
+applies = "a shutdown is in the case"
+status = "read"
+"""
+    )
+    made = check(case("gasoline-drop-lines").lineup, book=own)
+    assert made.verdict == EXCEEDED
+    assert [r.rule.id for r in made.broken] == ["berth-time"]
+    assert "Shutdown time at the berth" in text(rule_lines(made, SAY, details=False))

@@ -6,13 +6,14 @@ are those of the command. Pressures [Pa gauge], times [s], flows [m3/s], as ever
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from surge import __version__
+from surge.workers import Progress
 
 if TYPE_CHECKING:
     from surge.case.file import Case
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from surge.search.chart import ChartData
     from surge.search.window import Windows
 
-Tell = Callable[[str], None]
 Kind = Literal["png", "svg", "pdf"]
 Span = tuple[float | None, float | None]
 
@@ -57,7 +57,7 @@ def find_windows(
     valves: Sequence[str] = (),
     shortest: float | None = None,
     longest: float | None = None,
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> Windows:
     """Search how fast and how slowly valves may close, as ``surge window`` does.
 
@@ -69,7 +69,7 @@ def find_windows(
         Those to search for; without it those that the case marks as adjustable, else all that close.
     shortest, longest : float, optional
         Strokes looked at [s]; 1 s, and 120 s or 20 pipeline periods without them.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on.
 
     Raises
@@ -87,7 +87,7 @@ def find_windows(
         valves=valves,
         shortest=SHORTEST if shortest is None else shortest,
         longest=longest,
-        tell=tell,
+        progress=progress,
     )
 
 
@@ -99,7 +99,7 @@ def survey(
     rates: tuple[float, float] | None = None,
     strokes: tuple[float, float] | None = None,
     points: int = 25,
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> ChartData:
     """Compute how much of the nearest limit is used at many rates and strokes, as ``surge chart`` does.
 
@@ -112,7 +112,7 @@ def survey(
         Ends of the raster, rising [m3/s], [s].
     points : int
         Rates, and strokes, to compute.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on; from several threads.
 
     Raises
@@ -131,7 +131,7 @@ def survey(
         rates=rates,
         strokes=strokes,
         points=points,
-        tell=tell,
+        progress=progress,
     )
 
 
@@ -145,7 +145,7 @@ def judge_records(
     timed: Literal["order", "movement"] | None = None,
     together: bool | None = None,
     columns: Mapping[str, str] | None = None,
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> Answer:
     """Judge stroke-time tests from a spreadsheet, as ``surge records`` does; a test holds for 12 months.
 
@@ -163,7 +163,7 @@ def judge_records(
         What the cells do not say: how dates are written, what times count, whether valves moved together.
     columns : mapping of str to str, optional
         Title of a column -> what it means, such as ``{"Stroke, s": "time"}``.
-    tell : callable, optional
+    progress : callable, optional
 
     Returns
     -------
@@ -192,11 +192,11 @@ def judge_records(
         columns={plain(title): meaning for title, meaning in (columns or {}).items()},
     )
     held = held_against(
-        load_records(path, asked, tell=tell),
+        load_records(path, asked, progress=progress),
         stated=load_limits(limits) if limits is not None else None,
         lineup=case.lineup if case else None,
         book=rules_of_case(case) if case else None,
-        tell=tell,
+        progress=progress,
     )
     found = findings_of_records(
         held.records.tests,
@@ -330,7 +330,8 @@ def draw_chart(chart: ChartData, case: Case, *, kind: Kind = "png") -> Picture:
         The same that it was made from.
     kind : {"png", "svg", "pdf"}
     """
-    from surge.reports.chart import chart_document, chart_files
+    from surge.plots.chart import chart_files
+    from surge.reports.chart import chart_document
     from surge.reports.document import head_of
     from surge.reports.words import CAUTIONS
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 from surge.case.file import Case
@@ -12,6 +11,7 @@ from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.file import load_rules
 from surge.rules.reading import built_in
+from surge.workers import Progress
 
 
 class RuleFileError(CaseError):
@@ -40,7 +40,7 @@ def rules_of_case(case: Case) -> RuleBook:
 
 
 def check(
-    what: Case | LineUp, *, book: RuleBook | None = None, tell: Callable[[str], None] | None = None
+    what: Case | LineUp, *, book: RuleBook | None = None, progress: Progress | None = None
 ) -> Assessment:
     """Check a case, or a line-up, against every limit and every rule.
 
@@ -50,7 +50,7 @@ def check(
         As :func:`surge.load_case` gives it. A line-up alone does not know of the rules that its case names.
     book : RuleBook, optional
         Other rules: by default those of the case, or of the program.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on; from several threads.
 
     Raises
@@ -61,4 +61,4 @@ def check(
     lineup = what.lineup if isinstance(what, Case) else what
     if book is None:
         book = rules_of_case(what) if isinstance(what, Case) else built_in()
-    return assess(lineup, book=book, tell=tell)
+    return assess(lineup, book=book, progress=progress)

@@ -7,9 +7,12 @@ order of the work.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+
+Progress = Callable[[str], None]
+"""Called with a word as long work goes on; it may be called from several threads."""
 
 
 def processors() -> int:

@@ -29,8 +29,9 @@ from surge.case.file import read_case
 from surge.model.ranges import at_share
 from surge.rules.assess import assess
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN
+from surge.transient.plan import plan
 from surge.transient.result import ScenarioResult
-from surge.transient.run import plan, simulate
+from surge.transient.run import simulate
 
 SCENARIO_VERDICTS = {
     ("crude-sea-line", "manifold valve shut by mistake"): EXCEEDED,

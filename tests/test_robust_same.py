@@ -24,8 +24,9 @@ from surge.cli.main import main
 from surge.cli.shared import LONGEST_NAME, signature
 from surge.plots.frame import file_words
 from surge.transient.peaks import Peaks
+from surge.transient.plan import plan
 from surge.transient.reaches import choose_step, divide
-from surge.transient.run import _start, plan
+from surge.transient.run import _start
 
 # One scenario, coarse enough to be quick.
 CUT = STARTER.index("\n[[scenario]]", STARTER.index("[[scenario]]") + 1)

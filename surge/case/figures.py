@@ -12,7 +12,7 @@ from surge.case import schema as spec
 from surge.case.notes import IN_CASE, Notes
 from surge.errors import UnknownNameError
 from surge.model.lineup import Origin, Table
-from surge.reference.materials import VALVE_CURVES
+from surge.reference.valve_curves import VALVE_CURVES
 
 if TYPE_CHECKING:
     from surge.reference.hoses import HoseType

@@ -11,7 +11,7 @@ from surge.model.lineup import Assumed, Origin
 from surge.units import Reading
 
 if TYPE_CHECKING:
-    from surge.reference.pipes import Row
+    from surge.reference.rows import Row
 
 
 def _digits(text: str) -> str:

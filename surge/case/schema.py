@@ -12,7 +12,8 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from surge.case.values import Choice, Day, Flag, Number, OneOrList, Quantity, Text
-from surge.reference.materials import MATERIALS, RESTRAINTS, VALVE_CURVES
+from surge.reference.materials import MATERIALS, RESTRAINTS
+from surge.reference.valve_curves import VALVE_CURVES
 from surge.units import SHOWN, Reading
 
 _DENSITY = Quantity("density", "300 kg/m3", "3000 kg/m3")

@@ -59,14 +59,14 @@ def animate(
         from surge.views.subject import PictureError, subject_of
 
         loaded = load_case(case)
-        assessment = check(loaded, tell=progress)
+        assessment = check(loaded, progress=progress)
         say = Shown(units=show(loaded.show), density=loaded.lineup.liquid.density)
         try:
             subject = subject_of(assessment, scenario)
             film = film_of(subject, to=to, begin=span[0], end=span[1], playing=seconds)
             words, alt = film_words(film, say, signature(loaded))
             made = {
-                kind: film_file(kind, film, say, words, alt=alt, tell=progress)
+                kind: film_file(kind, film, say, words, alt=alt, progress=progress)
                 for kind in dict.fromkeys(paths.values())
             }
         except PictureError as error:

@@ -40,8 +40,9 @@ def chart(case: str, output: tuple[str, ...], force: bool, as_json: bool, **aske
         density = loaded.lineup.liquid.density
         for key in ("rates", "strokes"):
             asked[key] = _range(f"--{key}", asked[key], density)
-        found = chart_of(loaded.lineup, book=rules_of_case(loaded), tell=progress, **asked)
-    from surge.reports.chart import chart_document, chart_files, chart_lines
+        found = chart_of(loaded.lineup, book=rules_of_case(loaded), progress=progress, **asked)
+    from surge.plots.chart import chart_files
+    from surge.reports.chart import chart_document, chart_lines
     from surge.reports.document import head_of
     from surge.reports.words import CAUTIONS, Shown
 

@@ -11,7 +11,7 @@ import click
 
 from surge import __version__
 from surge.cli.options import unit_options
-from surge.cli.shared import Progress, answering, print_document, print_text, signature, units_over
+from surge.cli.shared import ProgressLine, answering, print_document, print_text, signature, units_over
 
 if TYPE_CHECKING:
     from surge.case.file import Case
@@ -43,7 +43,7 @@ def check(case: str, as_json: bool, histories: bool, details: bool, **units: str
     sys.exit(assessment.exit_code)
 
 
-def _assess(case: Case, progress: Progress) -> Assessment:
+def _assess(case: Case, progress: ProgressLine) -> Assessment:
     """Run the case, with a word on standard error when the solver must be compiled first."""
     from surge.api_check import check as check_case
     from surge.api_check import rules_of_case
@@ -52,7 +52,7 @@ def _assess(case: Case, progress: Progress) -> Assessment:
     book = rules_of_case(case)
     if not compiled_before(march):
         click.echo("surge: compiling the solver for this machine, once; some ten seconds ...", err=True)
-    return check_case(case, book=book, tell=progress)
+    return check_case(case, book=book, progress=progress)
 
 
 def compiled_before(function: Any) -> bool:
@@ -65,7 +65,8 @@ def _print(
     case: Case, assessment: Assessment, units: ShowUnits, as_json: bool, histories: bool, details: bool
 ) -> None:
     """Print the answer."""
-    from surge.reports.words import CAUTIONS, Shown, run_of, sentence
+    from surge.reports.words import CAUTIONS, Shown, sentence
+    from surge.rules.assess import run_of
 
     say = Shown(units=units, density=case.lineup.liquid.density)
     if as_json:

@@ -60,7 +60,8 @@ def compare_(
     paths = output_paths(output, kinds=KINDS, force=force)
     cases = [_checked(path, as_json=as_json) for path in (before, after)]
     with answering(after, as_json=as_json):
-        from surge.reports.compare import comparison_document, comparison_files, comparison_lines
+        from surge.plots.compare import comparison_files
+        from surge.reports.compare import comparison_document, comparison_lines
         from surge.reports.words import Shown
         from surge.views.compare import compare
         from surge.views.subject import PictureError
@@ -95,4 +96,4 @@ def _checked(path: str, *, as_json: bool) -> tuple[Case, Assessment]:
         from surge.case.file import load_case
 
         loaded = load_case(path)
-        return loaded, check(loaded, tell=progress)
+        return loaded, check(loaded, progress=progress)

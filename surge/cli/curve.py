@@ -55,13 +55,14 @@ def curve_command(
         book = rules_of_case(loaded)
         try:
             found = run_measured(
-                loaded.lineup, stroke, valve=valve, scenario=scenario, book=book, tell=progress
+                loaded.lineup, stroke, valve=valve, scenario=scenario, book=book, progress=progress
             )
         except UnknownNameError as error:
             progress.done()
             fail(f"--{'curve' if error.kind == 'valve' else 'scenario'}: {error}")
+    from surge.plots.measured import measured_picture
     from surge.reports.document import head_of
-    from surge.reports.measured import measured_document, measured_lines, measured_picture
+    from surge.reports.measured import measured_document, measured_lines
     from surge.reports.words import CAUTIONS, Shown
 
     say = Shown(units=loaded.show, density=loaded.lineup.liquid.density)

@@ -75,7 +75,7 @@ def picture(
         from surge.views.subject import PictureError, subject_of
 
         loaded = load_case(case)
-        assessment = check(loaded, tell=progress)
+        assessment = check(loaded, progress=progress)
         say = Shown(units=show(loaded.show), density=loaded.lineup.liquid.density)
         try:
             subject = subject_of(assessment, scenario)

@@ -168,7 +168,7 @@ def _answer(
     head |= {"records": {"file": file, "sha256": ""}, "limits": None, "case": None}
     with answering(limits or file, as_json=as_json):
         stated = load_limits(limits) if limits else None
-    with answering(case or limits or file, as_json=as_json) as tell:
+    with answering(case or limits or file, as_json=as_json) as progress:
         loaded = book = None
         if case:
             from surge.api_check import rules_of_case
@@ -177,11 +177,11 @@ def _answer(
             loaded = load_case(case)
             book = rules_of_case(loaded)
         try:
-            read = load_records(file, asked, tell=tell)
+            read = load_records(file, asked, progress=progress)
         except CaseError as error:
             _unreadable(file, error, head, as_json=as_json)
         lineup = loaded.lineup if loaded else None
-        held = held_against(read, stated=stated, lineup=lineup, book=book, tell=tell)
+        held = held_against(read, stated=stated, lineup=lineup, book=book, progress=progress)
     from surge.reports.records import Answer
     from surge.valves.findings import findings_of_records
 

@@ -75,7 +75,7 @@ def fail(message: str) -> NoReturn:
 
 
 @contextmanager
-def answering(path: str, *, as_json: bool) -> Iterator[Progress]:
+def answering(path: str, *, as_json: bool) -> Iterator[ProgressLine]:
     """Surround the work of a command: progress is told, faults become lines and exit codes.
 
     Yields the progress; called with a word, it shows that the work goes on.
@@ -83,7 +83,7 @@ def answering(path: str, *, as_json: bool) -> Iterator[Progress]:
     with lighter_start():
         from surge.errors import CaseError, SurgeError
 
-        progress = Progress()
+        progress = ProgressLine()
         try:
             try:
                 yield progress
@@ -131,7 +131,7 @@ def lighter_start() -> Iterator[None]:
             del sys.modules["scipy"]
 
 
-class Progress:
+class ProgressLine:
     """Tells on standard error how long the work goes on; called from several threads.
 
     Only on a terminal, and only when it takes longer than ``after`` seconds.

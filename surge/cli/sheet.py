@@ -66,7 +66,7 @@ def sheet(
         loaded = load_case(case)
         book = rules_of_case(loaded)
         on = day or loaded.lineup.berth.transfer or date.today()
-        assessment = check(loaded, book=book, tell=progress)
+        assessment = check(loaded, book=book, progress=progress)
         found = None if no_window else _windows(loaded, book, progress)
         held = _held(loaded, book, records, limits, on, progress, as_json=as_json) if records else None
     from surge.reports.words import Shown
@@ -100,7 +100,7 @@ def _day(text: str | None) -> date | None:
         fail(f"--today {text}: write a day such as 2026-02-20")
 
 
-def _windows(case: Case, book: RuleBook, tell: Any) -> Windows | None:
+def _windows(case: Case, book: RuleBook, progress: Any) -> Windows | None:
     """Windows of the adjustable valves that close; of all that close, if none is marked."""
     from surge.search.strokes import closing_valves
     from surge.search.window import windows_of
@@ -109,7 +109,7 @@ def _windows(case: Case, book: RuleBook, tell: Any) -> Windows | None:
     marked = [v.name for v in case.lineup.valves if v.adjustable and v.name in closing]
     if not closing:
         return None
-    return windows_of(case.lineup, book=book, valves=marked or sorted(closing), tell=tell)
+    return windows_of(case.lineup, book=book, valves=marked or sorted(closing), progress=progress)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +123,7 @@ class _Held:
 
 
 def _held(
-    case: Case, book: RuleBook, records: str, limits: str | None, today: date, tell: Any, *, as_json: bool
+    case: Case, book: RuleBook, records: str, limits: str | None, today: date, progress: Any, *, as_json: bool
 ) -> _Held:
     """Read the records, and find the limits of every tag in the windows of the case."""
     from surge.errors import CaseError
@@ -134,7 +134,7 @@ def _held(
 
     stated = load_limits(limits) if limits else None
     try:
-        read = load_records(records, Asked(today=today), tell=tell)
+        read = load_records(records, Asked(today=today), progress=progress)
     except CaseError as error:
         _unreadable(records, error, as_json=as_json)
     files = Files(
@@ -143,7 +143,7 @@ def _held(
         limits=Path(limits).name if limits else "",
         limits_sha256=stated.sha256 if stated else "",
     )
-    held = held_against(read, stated=stated, lineup=case.lineup, book=book, tell=tell)
+    held = held_against(read, stated=stated, lineup=case.lineup, book=book, progress=progress)
     return _Held(held=held, stated=stated, refused=len(read.refused), files=files)
 
 

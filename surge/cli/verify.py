@@ -9,7 +9,7 @@ import click
 
 from surge import __version__
 from surge.cli.shared import (
-    Progress,
+    ProgressLine,
     fail,
     lighter_start,
     output_paths,
@@ -37,7 +37,7 @@ def verify(only: tuple[str, ...], details: bool, page: str | None, force: bool, 
     Exit code 0: every figure within its tolerance; 3: at least one outside.
     """
     paths = output_paths([page] if page else [], kinds=("md", "html"), force=force)
-    progress = Progress()
+    progress = ProgressLine()
     with lighter_start():
         from surge.cli.check import compiled_before
         from surge.kernel.march import march
@@ -51,7 +51,7 @@ def verify(only: tuple[str, ...], details: bool, page: str | None, force: bool, 
         if not compiled_before(march):
             click.echo("surge: compiling the solver for this machine, once; some ten seconds ...", err=True)
         try:
-            outcomes = [o for each in hold_all(checks, tell=progress) for o in each]
+            outcomes = [o for each in hold_all(checks, progress=progress) for o in each]
         finally:
             progress.done()
     from surge.reports.proof import proof_document, proof_lines, proof_page

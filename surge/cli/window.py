@@ -43,7 +43,7 @@ def window(
         loaded = load_case(case)
         book = rules_of_case(loaded)
         found = windows_of(
-            loaded.lineup, book=book, valves=valves, shortest=ends[0], longest=ends[1], tell=progress
+            loaded.lineup, book=book, valves=valves, shortest=ends[0], longest=ends[1], progress=progress
         )
         more = asked(
             loaded.lineup,
@@ -52,7 +52,7 @@ def window(
             orders=orders,
             shapes=shapes,
             bands=loaded.bands if bands else None,
-            tell=progress,
+            progress=progress,
         )
     from surge.reports.document import head_of
     from surge.reports.orders import more_document, more_lines

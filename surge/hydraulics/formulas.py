@@ -10,9 +10,9 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
+from surge.arrays import Array
 
 LAMINAR_END = 2000.0  # [-] Reynolds number up to which 64/Re holds
 TURBULENT_START = 4000.0  # [-] Reynolds number from which Colebrook-White holds

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.hydraulics.formulas import friction_factor, fully_rough_factor, head_loss
 from surge.model.lineup import LineUp
-
-Array = NDArray[Any]
 
 SMALL_FLOW = 1e-6  # [m3/s] keeps a slope off zero at rest; not part of any solution
 TABLE_SIZE = 1024  # steps of a loss table: its error is a millionth of the loss at its end

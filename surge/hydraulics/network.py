@@ -6,19 +6,16 @@ Dense and small: a line-up has tens of elements. Heads [m], flows [m3/s].
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.errors import CaseError, Fault, SolveError
 from surge.hydraulics.losses import PipeLoss
 from surge.kernel.curves import PumpCurve
 from surge.kernel.curves import head as head_of_pump
 from surge.model.lineup import LineUp, Passage, Pump, Scenario, Valve
 from surge.model.topology import components, pressure_points
-
-Array = NDArray[Any]
 
 _ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; not in the solution
 

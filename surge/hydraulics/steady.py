@@ -7,19 +7,14 @@ network; the opening, speed or pressure that does it follows. Heads [m], flows [
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
-from numpy.typing import NDArray
-
-from surge.aliases import Phrase
 from surge.errors import CaseError, Fault, SolveError
 from surge.hydraulics.formulas import kv_loss
 from surge.hydraulics.network import FlowNet, Means, shut_valves, solve_flow
 from surge.kernel.curves import PumpCurve, pump_curve
 from surge.kernel.curves import head as head_of_pump
 from surge.model.lineup import LineUp, Passage, Scenario, Supply, Tank, Valve
-
-Array = NDArray[Any]
+from surge.phrases import Phrase
 
 RESIDUE = 1e-12  # [m3/s] a flow below this is none
 _REST = 1e-9  # [m3/s] below this a pump does not load

@@ -9,11 +9,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from surge.arrays import Array
 
 Table = tuple[tuple[float, float], ...]
 
-Array = NDArray[np.float64]
 
 STANDSTILL = 1e-9  # [-] a speed below this is none; keeps the cubic term finite
 ROUNDING = 1e-9  # [-] a coefficient that moves the head by less than this part of it is none

@@ -11,11 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.model.lineup import Element, LineUp, Pipe, Pump, Valve
-
-Array = NDArray[np.float64]
 
 STILL = 1e-9  # [m3/s] less is no flow
 DETOUR = 1e4  # [s] a wave's way through what stands still counts as so much longer

@@ -7,14 +7,15 @@ a reader who does not see colours lose nothing.
 from __future__ import annotations
 
 import io
+import json
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array, Mask
 from surge.plots.frame import (
     BOX,
     DOTS,
@@ -27,9 +28,8 @@ from surge.plots.frame import (
     our_settings,
     quoted,
 )
+from surge.reports.chart import PICTURES, Json, chart_csv, foot, heading_lines, limit_words, runs
 from surge.reports.words import HEADLINE, Shown
-from surge.rules.findings import VAPOUR_RULE
-from surge.rules.margins import Held
 from surge.search.chart import ChartData
 from surge.units import from_si, printable
 
@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from matplotlib.text import Text
     from matplotlib.transforms import Bbox
 
-Array = NDArray[np.float64]
 
 # One hue, from little used to far beyond the limit; never so dark that hatching and words are lost on it.
 SHADES = ("#f7fbff", "#dbe9f6", "#bad6eb", "#89bedc", "#5b9bd0", "#3b6ea5")
@@ -97,20 +96,6 @@ def levels_of(used: Array) -> list[float]:
 
 def _round_step(step: float) -> float:
     return next((s for s in (0.05, 0.1, 0.2) if s >= step), 0.5)
-
-
-def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and one past the last place of every unbroken run of true."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int)))
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
-
-
-def limit_words(held: Held) -> str:
-    """Whose limit it is, and of what."""
-    name, way = held.key[1:]
-    if held.limit.rule == VAPOUR_RULE:
-        return f"{name}: boiling"
-    return f"{name}: {'highest' if way == 'high' else 'lowest'} pressure"
 
 
 class _Chart:
@@ -198,7 +183,7 @@ class _Chart:
             text.set_path_effects(self.halo)
             self.taken.append(text.get_window_extent())
 
-    def _fill(self, mask: NDArray[np.bool_], low: Array, high: Array, **style: Any) -> None:
+    def _fill(self, mask: Mask, low: Array, high: Array, **style: Any) -> None:
         """Fill between two strokes for every pair of neighbouring rates in ``mask``, in steps."""
         for first, end in runs(mask):
             rates = self.rates[first : end + 1]
@@ -240,7 +225,7 @@ class _Chart:
         )
         self._inside(self.open, self.safe_from, self.allowed_to, words, weight="bold")
 
-    def _inside(self, mask: NDArray[np.bool_], low: Array, high: Array, words: str, **style: Any) -> None:
+    def _inside(self, mask: Mask, low: Array, high: Array, words: str, **style: Any) -> None:
         """Write words into the largest part of an area, where nothing is yet; upright where it is narrow."""
         if not np.any(mask):
             return
@@ -358,3 +343,31 @@ class _Chart:
 
 def _percent(share: float) -> str:
     return f"{100 * share:.0f} %"
+
+
+def chart_files(
+    chart: ChartData, kinds: Iterable[str], *, document: Json, say: Shown, signature: str
+) -> dict[str, bytes]:
+    """Return the whole of a file for each kind.
+
+    Parameters
+    ----------
+    chart : ChartData
+    kinds : iterable of {"png", "svg", "pdf", "csv", "json"}
+    document : dict
+        As :func:`chart_document` gives it.
+    say : Shown
+    signature : str
+        Which program and case.
+    """
+    kinds = list(dict.fromkeys(kinds))
+    heading = Heading(
+        lines=heading_lines(chart, document["title"], say), foot=foot(chart), signature=signature
+    )
+    drawn = [kind for kind in kinds if kind in PICTURES]
+    files = draw_chart(chart, say, heading, kinds=drawn) if drawn else {}
+    if "csv" in kinds:
+        files["csv"] = chart_csv(chart, say, signature).encode()
+    if "json" in kinds:
+        files["json"] = (json.dumps(document, allow_nan=False, indent=1) + "\n").encode()
+    return files

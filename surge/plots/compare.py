@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.plots.frame import INK, Heading, Kinds, Labels, Sheet, bar, draw, short
 from surge.plots.line import draw_limits, draw_names, height_of, label_limits, part_lines
 from surge.plots.time import spot_words
-from surge.reports.words import Shown
-from surge.views.compare import Pair
+from surge.reports.compare import _whole, change_words
+from surge.reports.words import CAUTIONS, HEADLINE, Shown
+from surge.rules.book import LOCAL_CODES
+from surge.views.compare import Comparison, Pair
 from surge.views.line import LinePicture, line_picture, way_of
 from surge.views.subject import LOW_CHECKS, PictureError, Subject
 from surge.views.time import Curve, curves_at, share_of
@@ -19,7 +22,6 @@ from surge.views.time import Curve, curves_at, share_of
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Array = NDArray[np.float64]
 STYLES: tuple[dict[str, Any], dict[str, Any]] = (
     {"color": "#a85500", "linewidth": 2.2, "linestyle": (0, (5, 2))},
     {"color": INK, "linewidth": 2.2, "linestyle": "-"},
@@ -207,3 +209,34 @@ class _Both:
             words = f"{word}: {write(mark.pressure, unit=True)} at {say.time(mark.time)} s"
             self.named.append(word)
             labels.at(mark.time, y, words, color=style["color"], weight="bold")
+
+
+def comparison_files(
+    c: Comparison, say: Shown, signatures: Iterable[str], *, kinds: list[str]
+) -> dict[str, bytes]:
+    """Draw the pair of scenarios that comes nearest to a limit; a file for each kind."""
+    pair = c.governing
+    name = f'"{pair.before}"' if pair.before == pair.after else f'"{pair.before}" and "{pair.after}"'
+    before, after = (HEADLINE[v] for v in pair.verdicts)
+    every = (*c.changes, *pair.changes)
+    said = "; ".join(change_words(x, say) for x in every[:4]) or "nothing"
+    more = f"; and {len(every) - 4} more" if len(every) > 4 else ""
+    lines = (
+        f"Before and after: {c.after.lineup.title}",
+        f"scenario {name}, pressures: {before} before, {after} after" + _whole(c, pair),
+        f"What differs: {said}{more}.",
+    )
+    how = (
+        "Dashed, brown: before. Solid, black: after. Above: the highest pressure anywhere along the line "
+        "during the scenario. Below: pressure against time at one place. Limits are those of the case after; "
+        "dotted ones those of the case before where they differ. Across, elements are as wide as the root of "
+        "their length. What is drawn ends where the cargo boils."
+    )
+    heading = Heading(
+        lines=lines, foot=(how, f"{LOCAL_CODES} {' '.join(CAUTIONS)}"), signature="; ".join(signatures)
+    )
+    alt = (
+        "Highest pressures along the line and pressure against time, before and after. "
+        f"{lines[1]}. {lines[2]}"
+    )
+    return draw_comparison(pair, say, heading, kinds=kinds, alt=alt)

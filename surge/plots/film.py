@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.plots.frame import (
     CURVES,
     FAINT,
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 Shape = list[Array]  # outlines, each of shape (n, 2), in dots from the lower left corner
 
 SIZE, DOTS = (10.0, 6.25), 96  # [inch], dots per inch

@@ -10,7 +10,6 @@ import json
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Callable
 from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
@@ -18,8 +17,8 @@ from string import Template
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array, Ints
 from surge.plots.film import (
     DOTS,
     OPACITY,
@@ -35,6 +34,7 @@ from surge.reports.words import CAUTIONS, Shown
 from surge.units import printable
 from surge.views.film import Film
 from surge.views.subject import PictureError
+from surge.workers import Progress
 
 BIGGEST = 10_000_000  # [bytes] of a file
 COLOURS = 64  # of a GIF
@@ -46,11 +46,9 @@ HOW = (
     "so that short ones can be seen."
 )
 
-Tell = Callable[[str], None]
-
 
 def film_file(
-    kind: str, film: Film, say: Shown, words: Words, *, alt: str, tell: Tell | None = None
+    kind: str, film: Film, say: Shown, words: Words, *, alt: str, progress: Progress | None = None
 ) -> bytes:
     """Return an animation as a file.
 
@@ -62,7 +60,7 @@ def film_file(
     words : Words
     alt : str
         What it shows, for those who do not see it.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as frames are drawn.
 
     Raises
@@ -73,7 +71,9 @@ def film_file(
     if kind == "mp4":
         _ffmpeg()
     with staged(film, say, words) as stage:
-        made: bytes = {"gif": _gif, "mp4": _mp4, "html": _html}[kind](stage, alt, tell or (lambda _: None))
+        made: bytes = {"gif": _gif, "mp4": _mp4, "html": _html}[kind](
+            stage, alt, progress or (lambda _: None)
+        )
     if len(made) > BIGGEST:
         raise PictureError(
             f"the file would have {len(made) / 1e6:.1f} MB, at most {BIGGEST / 1e6:.0f} MB: "
@@ -82,9 +82,9 @@ def film_file(
     return made
 
 
-def _frames(stage: Stage, tell: Tell) -> Any:
+def _frames(stage: Stage, progress: Progress) -> Any:
     for k, picture in enumerate(pictures_of(stage)):
-        tell(f"frame {k + 1} of {stage.film.time.size}")
+        progress(f"frame {k + 1} of {stage.film.time.size}")
         yield picture
 
 
@@ -93,10 +93,10 @@ def frame_time(film: Film) -> float:
     return film.playing / max(film.time.size - 1, 1)
 
 
-def _gif(stage: Stage, alt: str, tell: Tell) -> bytes:
+def _gif(stage: Stage, alt: str, progress: Progress) -> bytes:
     from PIL import Image
 
-    frames = [Image.fromarray(picture) for picture in _frames(stage, tell)]
+    frames = [Image.fromarray(picture) for picture in _frames(stage, progress)]
     # One palette for all, from the last frame, which has every colour: no flicker, and the same bytes again.
     palette = frames[-1].quantize(COLOURS, dither=Image.Dither.NONE)
     small = [f.quantize(palette=palette, dither=Image.Dither.NONE) for f in frames]
@@ -126,7 +126,7 @@ def _ffmpeg() -> str:
     return found
 
 
-def _mp4(stage: Stage, alt: str, tell: Tell) -> bytes:  # noqa: ARG001  one signature for all kinds
+def _mp4(stage: Stage, alt: str, progress: Progress) -> bytes:  # noqa: ARG001  one signature for all kinds
     each = frame_time(stage.film)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "film.mp4"
@@ -145,7 +145,7 @@ def _mp4(stage: Stage, alt: str, tell: Tell) -> bytes:  # noqa: ARG001  one sign
             assert process.stdin is not None
             # When it ends early its own words say why.
             with suppress(BrokenPipeError), process.stdin as pipe:
-                for picture in _frames(stage, tell):
+                for picture in _frames(stage, progress):
                     pipe.write(picture.tobytes())
                 for _ in range(round(HOLD / each)):
                     pipe.write(picture.tobytes())
@@ -163,7 +163,7 @@ def _mp4(stage: Stage, alt: str, tell: Tell) -> bytes:  # noqa: ARG001  one sign
 # HTML
 
 
-def _html(stage: Stage, alt: str, tell: Tell) -> bytes:
+def _html(stage: Stage, alt: str, progress: Progress) -> bytes:
     height = stage.figure.bbox.height
     names = list(STYLES)
     data = {
@@ -173,7 +173,7 @@ def _html(stage: Stage, alt: str, tell: Tell) -> bytes:
     }
     frames: list[dict[str, Any]] = []
     for k in range(stage.film.time.size):
-        tell(f"frame {k + 1} of {stage.film.time.size}")
+        progress(f"frame {k + 1} of {stage.film.time.size}")
         shapes = stage.shapes(k)
         x, y, value = stage.mark(k)
         frames.append(
@@ -206,7 +206,7 @@ def _html(stage: Stage, alt: str, tell: Tell) -> bytes:
     )
 
 
-def _tenths(points: NDArray[np.float64], height: float) -> NDArray[np.int64]:
+def _tenths(points: Array, height: float) -> Ints:
     """Dots from the lower left corner as tenths of points from the upper left one."""
     scaled = np.column_stack([points[:, 0], height - points[:, 1]]) * (720.0 / DOTS)
     return np.rint(scaled).astype(np.int64)

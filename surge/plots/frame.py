@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import quoteattr
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.reports.words import Shown
 from surge.units import from_si, printable
 
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from matplotlib.text import Text
     from matplotlib.transforms import Bbox
 
-Array = NDArray[np.float64]
 Kinds = Sequence[str]
 
 SIZE = (11.69, 8.27)  # [inch] A4 across

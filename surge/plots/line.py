@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.model.way import Part, Way
 from surge.plots.frame import (
     BAND,
@@ -33,7 +33,6 @@ from surge.views.line import LinePicture, Step
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Array = NDArray[np.float64]
 HEADROOM = 0.13
 MARGIN = 0.035  # on both sides of the drawing, where the levels of the tanks stand
 NAME_SIZE = 7.2  # [pt]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.plots.frame import BOX, INK, Heading, Kinds, Labels, Sheet, bar, draw
 from surge.plots.line import draw_names
 from surge.reports.words import Shown
@@ -15,7 +15,6 @@ from surge.views.map import WavePicture
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Array = NDArray[np.float64]
 BESIDE = 0.006  # half the width of a bar at a place whose own limit is exceeded
 RAMP = "cividis"  # lightness rises all along, and the colour-blind see it as everybody does
 

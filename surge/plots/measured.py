@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.model.lineup import LineUp, Table
 from surge.plots.frame import (
     CURVES,
@@ -21,16 +22,15 @@ from surge.plots.frame import (
     not_valid_after,
     quoted,
 )
-from surge.reports.words import Shown
-from surge.rules.assess import Assessment
-from surge.rules.findings import worst_of
-from surge.transient.result import ScenarioResult
-from surge.valves.measured import Measured, Pair
+from surge.reports.measured import _answer, _run, place_of, spotlight
+from surge.reports.measured_words import notes_of
+from surge.reports.words import CAUTIONS, HEADLINE, Shown
+from surge.rules.book import LOCAL_CODES
+from surge.valves.measured import Measured
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Array = NDArray[np.float64]
 NAMES = ("assumed in the case", "as measured", "as steep as the measurement allows")
 MOST_DOTS = 2000  # samples drawn
 
@@ -99,36 +99,6 @@ def _whole(law: Table, end: float) -> tuple[Array, Array]:
     return t, x
 
 
-def spotlight(found: Measured) -> Pair | None:
-    """The pressure that is drawn: of those with the worst verdict the nearest to its limit.
-
-    A peak before others; but where the liquid boils, how low it falls.
-    """
-    worst = worst_of(p.verdict for p in found.pairs)
-    pairs = [p for p in found.pairs if p.verdict == worst]
-    telling = [p for p in pairs if p.worse.check == ("vapour" if found.boils(p) else "peak")]
-    return next(iter(telling or pairs), None)
-
-
-def place_of(pair: Pair, found: Measured, lineup: LineUp) -> str:
-    """The point at which the pressure of a finding is drawn: of an element, the end that is worse."""
-    if pair.worse.subject == "place":
-        return pair.worse.name
-    run = _run(found.steep if pair.worse is pair.steep and found.steep else found.measured, pair)
-    ends = next((e.start, e.end) for e in lineup.elements if e.name == pair.worse.name)
-    places = {p.name: p for p in run.places}
-    if pair.worse.check == "peak":
-        return max((e for e in ends if e in places), key=lambda e: places[e].highest.pressure)
-    return min((e for e in ends if e in places), key=lambda e: places[e].lowest.pressure)
-
-
-def _run(assessment: Assessment, pair: Pair) -> ScenarioResult:
-    """The run of an assessment that a finding is of; the first one where a length is a range."""
-    runs = [r for r in assessment.scenarios if r.name == pair.worse.scenario]
-    wanted = (dict(pair.worse.lengths), dict(pair.worse.speeds))
-    return next((r for r in runs if (r.lengths, r.speeds) == wanted), runs[0])
-
-
 def _pressures(axes: Axes, found: Measured, lineup: LineUp, say: Shown) -> None:
     pair = spotlight(found)
     if pair is None:
@@ -164,3 +134,19 @@ def _pressures(axes: Axes, found: Measured, lineup: LineUp, say: Shown) -> None:
     axes.set_xlabel(f"time in the scenario {quoted(pair.worse.scenario)}, s", fontsize=9)
     axes.set_ylabel(f"pressure at {quoted(place)}, {say.units.pressure}(g)", fontsize=9)
     axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="best").set_zorder(9)
+
+
+def measured_picture(
+    found: Measured, lineup: LineUp, say: Shown, *, kinds: Sequence[str], signature: str
+) -> dict[str, bytes]:
+    """Draw openings and pressures with their words around."""
+    pair = spotlight(found)
+    answer = _answer(found, say)
+    heading = Heading(
+        lines=(lineup.title, f"{answer[0]} {HEADLINE[found.verdict]}", *answer[1:2]),
+        foot=(" ".join(notes_of(found.stroke)), f"{LOCAL_CODES} {' '.join(CAUTIONS)}"),
+        signature=signature,
+    )
+    where = f' and the pressure at "{place_of(pair, found, lineup)}"' if pair else ""
+    alt = f'Opening of "{found.valve}" against time, assumed and measured{where}. {" ".join(answer)}'
+    return draw_measured(found, lineup, say, heading, kinds=kinds, alt=alt)

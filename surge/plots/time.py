@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.model.lineup import Table
 from surge.plots.frame import (
     CURVES,
@@ -30,7 +30,6 @@ from surge.views.time import Curve, TimePicture
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Array = NDArray[np.float64]
 HEADROOM = 0.16  # of the height of the curves: room for words above and below them
 FAR = 3.3  # times the height of the curves: a limit farther away is told, not drawn
 LEAST_MARK = 5e3  # [Pa] smaller rises are not marked, but at the weakest place

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from types import CodeType
 
 from surge.errors import SurgeError
+from surge.workers import Progress
 
 # How far the expected figure was seen.
 READ = "read"  # the printed figure was seen in the source
@@ -220,11 +221,11 @@ def hold(check: Check) -> tuple[Outcome, ...]:
 
 
 def hold_all(
-    checks: Iterable[Check], *, tell: Callable[[str], None] = lambda _: None
+    checks: Iterable[Check], *, progress: Progress = lambda _: None
 ) -> Iterator[tuple[Outcome, ...]]:
-    """Hold the program against checks, one after another; ``tell`` is told the name of each."""
+    """Hold the program against checks, one after another; ``progress`` is told the name of each."""
     for check in checks:
-        tell(check.name)
+        progress(check.name)
         yield hold(check)
 
 

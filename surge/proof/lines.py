@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.hydraulics.losses import loss_tables
 from surge.hydraulics.steady import Steady, steady_state
 from surge.kernel import laws as b
@@ -21,8 +21,6 @@ from surge.model.lineup import GRAVITY, LineUp, Liquid, Pipe, Point, Pump, Scena
 from surge.transient.grid import Laws, build_grid
 from surge.transient.march import Marched
 from surge.transient.reaches import Reaches, divide
-
-Array = NDArray[np.float64]
 
 LINEAR: Table = ((0.0, 0.0), (1.0, 1.0))
 THIN = Liquid(name="test liquid", density=1000.0, sound_speed=1480.0, viscosity=0.0, vapour_pressure=0.0)

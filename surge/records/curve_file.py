@@ -16,7 +16,6 @@ from surge.records.cells import EMPTY, unit_of
 from surge.records.columns import LONGEST, plain
 from surge.records.text import SEPARATORS, RowFault, Sheet, load_sheet, row_fault, unusable
 from surge.units import UNITS, printable, quoted
-from surge.valves.curve import Curve, Sample
 
 LOOK = 60  # rows in which the header is looked for
 MOST_SAMPLES = 200_000
@@ -334,3 +333,29 @@ def _in_order(samples: Sequence[Sample], table: Table) -> tuple[list[Sample], in
             )
         kept.append(s)
     return kept, doubled, faults
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sample:
+    """One measured pair; ``row`` is where it stands in its file."""
+
+    row: int
+    time: float
+    position: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """Measured pairs in order of time, and what reading them brought up.
+
+    Attributes
+    ----------
+    samples : tuple of Sample
+    filename, sha256 : str
+    notes : tuple of str
+    """
+
+    samples: tuple[Sample, ...]
+    filename: str = ""
+    sha256: str = ""
+    notes: tuple[str, ...] = ()

@@ -5,7 +5,7 @@ Forgiving of form (separator, coding, order of columns, blank rows), unforgiving
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -17,11 +17,11 @@ from surge.records.rows import Asked, RowReader, cleaned
 from surge.records.tests import LostTest, StrokeTest
 from surge.records.text import MOST_ROWS, SEPARATORS, RowFault, Sheet, load_sheet, sheet_of, unusable
 from surge.units import quoted
+from surge.workers import Progress
 
 __all__ = ["Asked", "Records", "load_records", "read_records"]
 
 TELL_EVERY = 5000  # rows
-Tell = Callable[[str], None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,14 +60,14 @@ class Records:
     lost: tuple[LostTest, ...] = ()
 
 
-def load_records(path: str | Path, asked: Asked, *, tell: Tell | None = None) -> Records:
+def load_records(path: str | Path, asked: Asked, *, progress: Progress | None = None) -> Records:
     """Read a file of records from disk.
 
     Parameters
     ----------
     path : str or Path
     asked : Asked
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on.
 
     Raises
@@ -76,7 +76,7 @@ def load_records(path: str | Path, asked: Asked, *, tell: Tell | None = None) ->
         When nothing of the file can be read: no text, no header, a quote that swallows rows, too large.
         Faults of single rows are part of the result.
     """
-    return _read(load_sheet(path), str(path), asked, tell or (lambda _: None))
+    return _read(load_sheet(path), str(path), asked, progress or (lambda _: None))
 
 
 def read_records(content: bytes, asked: Asked, *, filename: str = "records.csv") -> Records:
@@ -84,9 +84,9 @@ def read_records(content: bytes, asked: Asked, *, filename: str = "records.csv")
     return _read(sheet_of(content), filename, asked, lambda _: None)
 
 
-def _read(sheet: Sheet, filename: str, asked: Asked, tell: Tell) -> Records:
+def _read(sheet: Sheet, filename: str, asked: Asked, progress: Progress) -> Records:
     separator, header = _layout(sheet, asked)
-    order = order_of(_dates(sheet, separator, header, tell), given=asked.dates)
+    order = order_of(_dates(sheet, separator, header, progress), given=asked.dates)
     reader = RowReader(header, order, asked)
     count = 0
     for number, cells in enumerate(
@@ -94,7 +94,7 @@ def _read(sheet: Sheet, filename: str, asked: Asked, tell: Tell) -> Records:
     ):
         count += 1
         if count % TELL_EVERY == 0:
-            tell(f"{count} rows read")
+            progress(f"{count} rows read")
         reader.row(number, cells)
     singles = reader.finish()
     return Records(
@@ -143,7 +143,7 @@ def _first_rows(sheet: Sheet, separator: str) -> tuple[list[list[str]], CaseErro
     return rows, None
 
 
-def _dates(sheet: Sheet, separator: str, header: Header, tell: Tell) -> Iterable[str]:
+def _dates(sheet: Sheet, separator: str, header: Header, progress: Progress) -> Iterable[str]:
     """Cells of the date column; refuses a file of too many rows."""
     at = header.columns["date"].index
     for number, cells in enumerate(sheet.rows(separator, width=header.width)):
@@ -151,7 +151,7 @@ def _dates(sheet: Sheet, separator: str, header: Header, tell: Tell) -> Iterable
             found, remedy = f"more than {MOST_ROWS} rows", "divide it by years or by ships"
             raise unusable(found, f"at most {MOST_ROWS} rows", remedy)
         if number % (10 * TELL_EVERY) == 0:
-            tell(f"{number} rows looked at")
+            progress(f"{number} rows looked at")
         if number >= header.row and at < len(cells):
             yield cleaned(cells[at])
 

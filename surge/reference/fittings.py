@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from surge.errors import UnknownNameError
-from surge.reference.pipes import matching
+from surge.reference.rows import matching
 
 _STEEP = 1e8  # [-] Reynolds number that stands for complete turbulence
 

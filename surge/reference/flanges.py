@@ -14,7 +14,7 @@ from types import MappingProxyType
 
 from surge.errors import SurgeError, UnknownNameError
 from surge.model.lineup import Table
-from surge.reference.pipes import matching
+from surge.reference.rows import matching
 
 SYSTEM_RATING = 10e5  # [Pa gauge] of a cargo system with class-150 flanges; common practice, from memory
 SYSTEM_NOTE = (

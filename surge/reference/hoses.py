@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from surge.errors import UnknownNameError
-from surge.reference.pipes import matching
+from surge.reference.rows import matching
 
 WAVE_SPEED_BAND = (
     250.0,

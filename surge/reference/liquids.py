@@ -40,7 +40,7 @@ from surge.reference import liquid_rows_chemicals as cargo_table_chemicals
 from surge.reference import liquid_rows_petroleum as cargo_table_petroleum
 from surge.reference.liquid_rows import RANGE, SUBSTANCE, Row, Said
 from surge.reference.petroleum import COMPOSITION, dead_oil_sound_speed, petroleum_density
-from surge.reference.pipes import matching
+from surge.reference.rows import matching
 
 DOUBTS: Mapping[str, Mapping[str, float]] = MappingProxyType(
     {

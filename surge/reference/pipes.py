@@ -14,57 +14,11 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Protocol, TypeVar
 
 from surge.errors import UnknownNameError
+from surge.reference.rows import matching
 
 MILL_TOLERANCE = 0.125  # [-] share of the nominal wall by which seamless pipe may be thinner; from memory
-
-
-class Row(Protocol):
-    """What every row of reference data says about itself."""
-
-    @property
-    def words(self) -> str:
-        """The text that a search looks at."""
-
-    @property
-    def source(self) -> str:
-        """Where the figures come from."""
-
-    @property
-    def status(self) -> str:
-        """How far the source was seen: "read", "read in part", "from memory", "computed", "assumed" ..."""
-
-    @property
-    def validity(self) -> str:
-        """Range in which the figures hold, in words."""
-
-
-R = TypeVar("R", bound=Row)
-
-
-def matching(rows: Iterable[R], text: str) -> list[R]:
-    """Return the rows that have every word of ``text``; beginnings of words count, numbers must be whole.
-
-    Parameters
-    ----------
-    rows : iterable of Row
-    text : str
-        Words in any order and case; no word at all finds every row.
-    """
-    wanted = _words(text)
-    return [row for row in rows if all(_has(_words(row.words), word) for word in wanted)]
-
-
-def _words(text: str) -> list[str]:
-    return re.findall(r"[a-z]+(?=\d)|\d[\w./-]*\w|[\w-]+", text.lower())
-
-
-def _has(words: list[str], word: str) -> bool:
-    if word[0].isdigit():
-        return word in words
-    return any(w.startswith(word) for w in words)
 
 
 @dataclass(frozen=True, kw_only=True)

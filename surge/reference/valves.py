@@ -28,7 +28,8 @@ from functools import cache
 from types import MappingProxyType
 
 from surge.errors import UnknownNameError
-from surge.reference.pipes import SIZES, matching, nominal_inches, pipe_size
+from surge.reference.pipes import SIZES, nominal_inches, pipe_size
+from surge.reference.rows import matching
 
 CLEAN_STEEL = 0.0018 * 0.0254  # [m] roughness of clean commercial steel pipe in Crane TP 410
 _INCH_AND_A_HALF = 40.9e-3  # [m] inside of standard 1 1/2 inch pipe, for the reduced bore of a 2 inch valve

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from surge.model.lineup import LineUp, Scenario
 from surge.model.topology import PipelinePeriod
-from surge.reports.words import Shown, run_of, valid
-from surge.rules.assess import Assessment
+from surge.reports.words import Shown
+from surge.rules.assess import Assessment, run_of, valid
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.rules.static import shut_off_heads
 from surge.transient.result import Closure, ScenarioResult

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from surge.reference.pipes import matching
+from surge.reference.rows import matching
 from surge.rules.book import LOCAL_CODES, Rule, RuleBook
 
 Record = dict[str, Any]
@@ -301,7 +301,7 @@ def _hoses() -> list[Section]:
 
 
 def _valves() -> list[Section]:
-    from surge.reference.materials import VALVE_CURVES
+    from surge.reference.valve_curves import VALVE_CURVES
     from surge.reference.valves import search as sizes
 
     curves = (

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import math
 from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from surge.plots.chart import draw_chart, limit_words, runs
-from surge.plots.frame import Heading
+from surge.arrays import Mask
 from surge.reports.document import finding
 from surge.reports.window import bounds
 from surge.reports.words import CAUTIONS, HEADLINE, Shown, paragraph
 from surge.rules.book import LOCAL_CODES
+from surge.rules.findings import VAPOUR_RULE
+from surge.rules.margins import Held
 from surge.search.chart import ChartData
 from surge.units import from_si
 
@@ -57,7 +56,7 @@ def answer_at_the_rate(chart: ChartData, say: Shown) -> str:
     return "; ".join(said) + "." if said else "The agreed rate is not in the chart."
 
 
-def _spans(chart: ChartData, shut: NDArray[np.bool_], say: Shown) -> str:
+def _spans(chart: ChartData, shut: Mask, say: Shown) -> str:
     """The rates of a mask in words, neighbours together."""
     words = []
     for first, end in runs(shut):
@@ -141,34 +140,6 @@ def chart_csv(chart: ChartData, say: Shown, signature: str) -> str:
     return out.getvalue()
 
 
-def chart_files(
-    chart: ChartData, kinds: Iterable[str], *, document: Json, say: Shown, signature: str
-) -> dict[str, bytes]:
-    """Return the whole of a file for each kind.
-
-    Parameters
-    ----------
-    chart : ChartData
-    kinds : iterable of {"png", "svg", "pdf", "csv", "json"}
-    document : dict
-        As :func:`chart_document` gives it.
-    say : Shown
-    signature : str
-        Which program and case.
-    """
-    kinds = list(dict.fromkeys(kinds))
-    heading = Heading(
-        lines=heading_lines(chart, document["title"], say), foot=foot(chart), signature=signature
-    )
-    drawn = [kind for kind in kinds if kind in PICTURES]
-    files = draw_chart(chart, say, heading, kinds=drawn) if drawn else {}
-    if "csv" in kinds:
-        files["csv"] = chart_csv(chart, say, signature).encode()
-    if "json" in kinds:
-        files["json"] = (json.dumps(document, allow_nan=False, indent=1) + "\n").encode()
-    return files
-
-
 def _harmless(name: str) -> str:
     """A name from a case of somebody else, so that no spreadsheet takes it for a formula."""
     return f"'{name}" if name.startswith(FORMULA) else name
@@ -229,3 +200,17 @@ def chart_document(chart: ChartData, head: Json, title: str, cautions: Iterable[
         "rules_note": LOCAL_CODES,
         "cautions": list(cautions),
     }
+
+
+def runs(mask: Mask) -> list[tuple[int, int]]:
+    """First and one past the last place of every unbroken run of true."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int)))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
+def limit_words(held: Held) -> str:
+    """Whose limit it is, and of what."""
+    name, way = held.key[1:]
+    if held.limit.rule == VAPOUR_RULE:
+        return f"{name}: boiling"
+    return f"{name}: {'highest' if way == 'high' else 'lowest'} pressure"

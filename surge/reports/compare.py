@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-from surge.plots.compare import draw_comparison
-from surge.plots.frame import Heading
 from surge.reports.document import SCHEMA_VERSION
 from surge.reports.rules import rule_items
 from surge.reports.text import table
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, paragraph, run_of, sentence
-from surge.rules.assess import Assessment
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, paragraph, sentence
+from surge.rules.assess import Assessment, run_of
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import from_si, printable, show
@@ -249,34 +247,3 @@ def _whole(c: Comparison, pair: Pair) -> str:
         if case.verdict != own
     ]
     return "".join(f"; {text}" for text in said)
-
-
-def comparison_files(
-    c: Comparison, say: Shown, signatures: Iterable[str], *, kinds: list[str]
-) -> dict[str, bytes]:
-    """Draw the pair of scenarios that comes nearest to a limit; a file for each kind."""
-    pair = c.governing
-    name = f'"{pair.before}"' if pair.before == pair.after else f'"{pair.before}" and "{pair.after}"'
-    before, after = (HEADLINE[v] for v in pair.verdicts)
-    every = (*c.changes, *pair.changes)
-    said = "; ".join(change_words(x, say) for x in every[:4]) or "nothing"
-    more = f"; and {len(every) - 4} more" if len(every) > 4 else ""
-    lines = (
-        f"Before and after: {c.after.lineup.title}",
-        f"scenario {name}, pressures: {before} before, {after} after" + _whole(c, pair),
-        f"What differs: {said}{more}.",
-    )
-    how = (
-        "Dashed, brown: before. Solid, black: after. Above: the highest pressure anywhere along the line "
-        "during the scenario. Below: pressure against time at one place. Limits are those of the case after; "
-        "dotted ones those of the case before where they differ. Across, elements are as wide as the root of "
-        "their length. What is drawn ends where the cargo boils."
-    )
-    heading = Heading(
-        lines=lines, foot=(how, f"{LOCAL_CODES} {' '.join(CAUTIONS)}"), signature="; ".join(signatures)
-    )
-    alt = (
-        "Highest pressures along the line and pressure against time, before and after. "
-        f"{lines[1]}. {lines[2]}"
-    )
-    return draw_comparison(pair, say, heading, kinds=kinds, alt=alt)

@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from surge.aliases import told
 from surge.case.file import Case, FaultRecord
 from surge.model.lineup import Assumed
+from surge.phrases import told
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES, MEASURES
 from surge.rules.findings import EXIT_CODE, UNDECIDED, Finding

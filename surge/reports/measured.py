@@ -7,16 +7,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from surge.model.lineup import LineUp
-from surge.plots.frame import Heading
-from surge.plots.measured import draw_measured, place_of, spotlight
 from surge.records.tests import Direction
 from surge.reports.document import finding
 from surge.reports.measured_words import notes_of
 from surge.reports.text import table
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, paragraph, run_of, valid, whose
-from surge.rules.assess import Assessment
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, paragraph, whose
+from surge.rules.assess import Assessment, run_of, valid
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, WITHIN, Finding, worst_of
+from surge.transient.result import ScenarioResult
 from surge.valves.measured import Measured, Pair
 
 Json = dict[str, Any]
@@ -239,17 +238,31 @@ def measured_document(found: Measured, head: Json, cautions: Iterable[str]) -> J
     }
 
 
-def measured_picture(
-    found: Measured, lineup: LineUp, say: Shown, *, kinds: Sequence[str], signature: str
-) -> dict[str, bytes]:
-    """Draw openings and pressures with their words around."""
-    pair = spotlight(found)
-    answer = _answer(found, say)
-    heading = Heading(
-        lines=(lineup.title, f"{answer[0]} {HEADLINE[found.verdict]}", *answer[1:2]),
-        foot=(" ".join(notes_of(found.stroke)), f"{LOCAL_CODES} {' '.join(CAUTIONS)}"),
-        signature=signature,
-    )
-    where = f' and the pressure at "{place_of(pair, found, lineup)}"' if pair else ""
-    alt = f'Opening of "{found.valve}" against time, assumed and measured{where}. {" ".join(answer)}'
-    return draw_measured(found, lineup, say, heading, kinds=kinds, alt=alt)
+def spotlight(found: Measured) -> Pair | None:
+    """The pressure that is drawn: of those with the worst verdict the nearest to its limit.
+
+    A peak before others; but where the liquid boils, how low it falls.
+    """
+    worst = worst_of(p.verdict for p in found.pairs)
+    pairs = [p for p in found.pairs if p.verdict == worst]
+    telling = [p for p in pairs if p.worse.check == ("vapour" if found.boils(p) else "peak")]
+    return next(iter(telling or pairs), None)
+
+
+def place_of(pair: Pair, found: Measured, lineup: LineUp) -> str:
+    """The point at which the pressure of a finding is drawn: of an element, the end that is worse."""
+    if pair.worse.subject == "place":
+        return pair.worse.name
+    run = _run(found.steep if pair.worse is pair.steep and found.steep else found.measured, pair)
+    ends = next((e.start, e.end) for e in lineup.elements if e.name == pair.worse.name)
+    places = {p.name: p for p in run.places}
+    if pair.worse.check == "peak":
+        return max((e for e in ends if e in places), key=lambda e: places[e].highest.pressure)
+    return min((e for e in ends if e in places), key=lambda e: places[e].lowest.pressure)
+
+
+def _run(assessment: Assessment, pair: Pair) -> ScenarioResult:
+    """The run of an assessment that a finding is of; the first one where a length is a range."""
+    runs = [r for r in assessment.scenarios if r.name == pair.worse.scenario]
+    wanted = (dict(pair.worse.lengths), dict(pair.worse.speeds))
+    return next((r for r in runs if (r.lengths, r.speeds) == wanted), runs[0])

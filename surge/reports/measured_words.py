@@ -10,7 +10,7 @@ from surge.valves.curve import FLAT, GAP, SIGMAS, MeasuredStroke
 
 def notes_of(stroke: MeasuredStroke) -> tuple[str, ...]:
     """Everything about a measured stroke that its reader should know."""
-    return (*stroke.curve.notes, *(text for tell in _TELL for text in [tell(stroke)] if text))
+    return (*stroke.curve.notes, *(text for progress in _TELL for text in [progress(stroke)] if text))
 
 
 def _tell_movement(s: MeasuredStroke) -> str:

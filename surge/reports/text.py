@@ -8,19 +8,8 @@ from itertools import zip_longest
 
 from surge.reports.advice import advice, gentleness
 from surge.reports.rules import assumed_lines, rule_lines
-from surge.reports.words import (
-    CAUTIONS,
-    HEADLINE,
-    LINE,
-    SHORT,
-    Shown,
-    paragraph,
-    run_of,
-    sentence,
-    valid,
-    whose,
-)
-from surge.rules.assess import Assessment
+from surge.reports.words import CAUTIONS, HEADLINE, LINE, SHORT, Shown, paragraph, sentence, whose
+from surge.rules.assess import Assessment, run_of, valid
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 

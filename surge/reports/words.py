@@ -7,10 +7,10 @@ import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from surge.aliases import Phrase, told
-from surge.rules.assess import Assessment
+from surge.phrases import Phrase, told
+from surge.rules.assess import Valid, valid
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
-from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+from surge.transient.result import ScenarioResult
 from surge.units import DECIMALS, ShowUnits, from_si, show
 
 SHORT = {WITHIN: "kept", EXCEEDED: "EXCEEDED", UNDECIDED: "undecided"}
@@ -131,56 +131,6 @@ def paragraph(text: str, *, indent: str = "", first: str | None = None) -> str:
 def whose(finding: Finding) -> str:
     """The element, place or scenario that a finding is about."""
     return {"place": "the place ", "scenario": "the scenario "}.get(finding.subject, "") + f'"{finding.name}"'
-
-
-def run_of(assessment: Assessment, finding: Finding) -> ScenarioResult | None:
-    """The run that a finding comes from; None for a static one.
-
-    With a range of lengths a scenario has several runs, and a finding is of the worst of them.
-    """
-    runs = [r for r in assessment.scenarios if r.name == finding.scenario]
-    taken = (dict(finding.lengths), dict(finding.speeds))
-    return next((r for r in runs if (r.lengths, r.speeds) == taken), runs[0] if runs else None)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Valid:
-    """What of a finding may be told: once the liquid has boiled, only what came before.
-
-    Attributes
-    ----------
-    value, margin : float or None
-        [Pa gauge], [Pa]
-    when : Extreme or None
-        The extreme, if its time and distance belong to the value.
-    long : bool
-        It is of an element that has a length.
-    """
-
-    value: float | None
-    margin: float | None
-    when: Extreme | None = None
-    long: bool = False
-
-
-def valid(finding: Finding, run: ScenarioResult | None) -> Valid:
-    """The part of a finding that the model answers for."""
-    if run is None or finding.value is None or finding.limit is None or finding.check in ("steady", "static"):
-        return Valid(value=finding.value, margin=finding.margin)
-    owner: ElementResult | PlaceResult
-    if finding.subject == "element":
-        owner = next(e for e in run.elements if e.name == finding.name)
-    else:
-        owner = next(p for p in run.places if p.name == finding.name)
-    extreme = owner.highest if finding.check == "peak" else owner.lowest
-    value = extreme.pressure if run.vapour is None else extreme.before_vapour
-    sign = 1.0 if finding.check == "peak" else -1.0
-    return Valid(
-        value=value,
-        margin=sign * (finding.limit - value),
-        when=extreme if value == extreme.pressure else None,
-        long=isinstance(owner, ElementResult) and owner.figures is not None,
-    )
 
 
 def _where_and_when(finding: Finding, seen: Valid, say: Shown) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
@@ -12,9 +12,9 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.rulings import Ruling, counts, rule_on, with_pump_top, worst
 from surge.rules.static import static_findings
-from surge.transient.result import ScenarioResult
+from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.transient.run import simulate
-from surge.workers import workers
+from surge.workers import Progress, workers
 
 FULL_RUNS = 4  # places in a range at which the worst cases are run with error estimates
 THREADS = 4  # scenarios at a time; the marches let other threads run
@@ -63,15 +63,12 @@ class Assessment:
         return EXIT_CODE[self.verdict]
 
 
-Tell = Callable[[str], None]
-
-
 def assess(
     lineup: LineUp,
     *,
     book: RuleBook | None = None,
     known: Sequence[tuple[Scenario, ScenarioResult]] = (),
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> Assessment:
     """Check every scenario of a line-up against every limit and every rule.
 
@@ -83,7 +80,7 @@ def assess(
         Rules of the trade to hold it against; without one only pressures are looked at.
     known : sequence of (Scenario, ScenarioResult)
         Full runs of this line-up that are at hand: what is one of them is not run again.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on; from several threads.
 
     Raises
@@ -92,7 +89,7 @@ def assess(
         All faults that the scenarios show, not only the first.
     GridError, SolveError
     """
-    say = tell or (lambda _: None)
+    say = progress or (lambda _: None)
     _refuse_what_cannot_be_judged(lineup)
     if book is not None:
         lineup = with_pump_top(lineup, book)
@@ -173,24 +170,24 @@ def _margin(f: Finding) -> float:
 
 
 def _over_ranges(
-    lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], say: Tell
+    lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], say: Progress
 ) -> list[tuple[ScenarioResult, tuple[Finding, ...]]]:
     """Runs of a scenario with their findings: one, or those at the worst places of what is a range."""
     if not any(ranged(lineup)):
         at_hand = (run for one, run in known if one == scenario)
-        run = next(at_hand, None) or simulate(lineup, scenario, tell=say)
+        run = next(at_hand, None) or simulate(lineup, scenario, progress=say)
         return [(run, findings_of(lineup, run))]
     answers = []
     for place in _worst_places(lineup, scenario, say):
         fixed = at_place(lineup, place)
         lengths, speeds = figures(lineup, place)
-        run = replace(simulate(fixed, scenario, tell=say), lengths=lengths, speeds=speeds)
+        run = replace(simulate(fixed, scenario, progress=say), lengths=lengths, speeds=speeds)
         taken, waves = tuple(lengths.items()), tuple(speeds.items())
         answers.append((run, tuple(replace(f, lengths=taken, speeds=waves) for f in findings_of(fixed, run))))
     return answers
 
 
-def _worst_places(lineup: LineUp, scenario: Scenario, say: Tell) -> list[Place]:
+def _worst_places(lineup: LineUp, scenario: Scenario, say: Progress) -> list[Place]:
     """Places at which some limit is nearest, by quick runs, refined once."""
     scans: dict[Place, dict[tuple[str, str, str, str, str], Finding]] = {}
 
@@ -214,3 +211,53 @@ def _worst_places(lineup: LineUp, scenario: Scenario, say: Tell) -> list[Place]:
         for near in around(lineup, place):
             scan(near)
     return worst_first()[:FULL_RUNS]
+
+
+def run_of(assessment: Assessment, finding: Finding) -> ScenarioResult | None:
+    """The run that a finding comes from; None for a static one.
+
+    With a range of lengths a scenario has several runs, and a finding is of the worst of them.
+    """
+    runs = [r for r in assessment.scenarios if r.name == finding.scenario]
+    taken = (dict(finding.lengths), dict(finding.speeds))
+    return next((r for r in runs if (r.lengths, r.speeds) == taken), runs[0] if runs else None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Valid:
+    """What of a finding may be told: once the liquid has boiled, only what came before.
+
+    Attributes
+    ----------
+    value, margin : float or None
+        [Pa gauge], [Pa]
+    when : Extreme or None
+        The extreme, if its time and distance belong to the value.
+    long : bool
+        It is of an element that has a length.
+    """
+
+    value: float | None
+    margin: float | None
+    when: Extreme | None = None
+    long: bool = False
+
+
+def valid(finding: Finding, run: ScenarioResult | None) -> Valid:
+    """The part of a finding that the model answers for."""
+    if run is None or finding.value is None or finding.limit is None or finding.check in ("steady", "static"):
+        return Valid(value=finding.value, margin=finding.margin)
+    owner: ElementResult | PlaceResult
+    if finding.subject == "element":
+        owner = next(e for e in run.elements if e.name == finding.name)
+    else:
+        owner = next(p for p in run.places if p.name == finding.name)
+    extreme = owner.highest if finding.check == "peak" else owner.lowest
+    value = extreme.pressure if run.vapour is None else extreme.before_vapour
+    sign = 1.0 if finding.check == "peak" else -1.0
+    return Valid(
+        value=value,
+        margin=sign * (finding.limit - value),
+        when=extreme if value == extreme.pressure else None,
+        long=isinstance(owner, ElementResult) and owner.figures is not None,
+    )

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from surge.arrays import Array
 from surge.model.lineup import LineUp, Pipe, Scenario, Tank
 from surge.rules.book import ROUNDING, Rule
 from surge.rules.ground import (
@@ -21,7 +22,7 @@ from surge.rules.ground import (
     rank,
 )
 from surge.rules.times import counted_stop, ends_lacking, laws_of, still_open, stopped_at
-from surge.transient.result import Array, ScenarioResult
+from surge.transient.result import ScenarioResult
 
 NO_FLOW = 1e-6  # [m3/s] a tank that takes less is not being loaded
 FLOW_ERROR = 0.005  # [-] of a flow read from a run, as is allowed for its pressures; our own bound

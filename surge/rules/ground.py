@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
-from surge.aliases import Phrase, Quantity, told
 from surge.model.lineup import Element, LineUp, Pipe, Scenario
 from surge.model.topology import sides
+from surge.phrases import Phrase, Quantity, told
 from surge.rules.book import MEASURES, ROUNDING, Rule
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.rules.static import exposed_points

@@ -15,8 +15,8 @@ from surge.errors import CaseError
 from surge.model.lineup import LineUp, Scenario
 from surge.search.band_points import CENTRE, Bands, Point, alone, corners, lineup_at, mixed, scenario_at
 from surge.search.smallest import first_look, smallest_safe
-from surge.search.strokes import Family, StrokeLimits, Tell, resolution
-from surge.workers import workers
+from surge.search.strokes import Family, StrokeLimits, resolution
+from surge.workers import Progress, workers
 
 NEARBY = 1.5  # times the stroke: so far up every point is held against it, at the spacing of a first look
 THREADS = 2  # points marched at a time
@@ -59,12 +59,14 @@ class Member:
 class Members:
     """All points of the bands; those that differ in the stroke only share a family."""
 
-    def __init__(self, lineup: LineUp, scenario: Scenario, valve: str, bands: Bands, tell: Tell) -> None:
+    def __init__(
+        self, lineup: LineUp, scenario: Scenario, valve: str, bands: Bands, progress: Progress
+    ) -> None:
         self.bands = bands
         self.left_out: list[tuple[Point, str]] = []
         self.families: dict[Point, Family] = {}
         self.members: list[Member] = []
-        self.tell = tell
+        self.progress = progress
         points = [CENTRE, *(p for n in bands.open for p in alone(n)), *corners(bands), *mixed(bands)]
         for point in dict.fromkeys(points):
             key = point._replace(stroke=0.0)
@@ -72,7 +74,7 @@ class Members:
                 moved = lineup_at(lineup, bands, point)
                 try:
                     timed = scenario_at(lineup, scenario, bands, point)
-                    self.families[key] = Family(moved, timed, valve, tell)
+                    self.families[key] = Family(moved, timed, valve, progress)
                 except CaseError as error:
                     if key == CENTRE:
                         raise

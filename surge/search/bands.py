@@ -17,7 +17,6 @@ from surge.search.strokes import (
     ATTEMPTS,
     FIRST_NEED,
     StrokeLimits,
-    Tell,
     lacking_margin,
     longest_allowed,
     rounded_down,
@@ -25,7 +24,7 @@ from surge.search.strokes import (
 )
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
-from surge.workers import workers
+from surge.workers import Progress, workers
 
 LONGER = 1.25  # times: the next stroke to confirm, where no greater margin can be asked for
 FULL_RUNS = 4  # points beside the centre that full runs confirm: those nearest to a limit
@@ -130,7 +129,7 @@ def band_limits(
     bands: Bands,
     book: RuleBook,
     sound_speed_doubt: float = 0.0,
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> BandLimits:
     """Search the window of a valve for the worst over bands.
 
@@ -145,7 +144,7 @@ def band_limits(
     book : RuleBook
     sound_speed_doubt : float
         Doubt of the liquid's sound speed as a fraction: the band of the wave speed where none is stated.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on; from several threads.
 
     Raises
@@ -158,7 +157,7 @@ def band_limits(
     stated.refuse()
     if plain.shortest is None:
         return _as_plain(plain, stated)
-    members = Members(lineup, scenario, plain.valve, stated, tell or (lambda _: None))
+    members = Members(lineup, scenario, plain.valve, stated, progress or (lambda _: None))
     search = Search(members, plain)
     moves = search.alone(_need(plain))
     confirmed, stroke = _searched(members, search)

@@ -7,12 +7,12 @@ these samples, as :mod:`surge.search.window` does but more coarsely, and confirm
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array, Ints, Mask
 from surge.errors import CaseError, Fault, SolveError
 from surge.model.lineup import LineUp
 from surge.rules.book import Rule, RuleBook
@@ -24,9 +24,7 @@ from surge.search.chart_pick import Ends, Picked, pick, rates_of, strokes_of
 from surge.search.chart_survey import Row, Survey, row_at
 from surge.search.strokes import FIRST_NEED, longest_allowed, over_ranges
 from surge.transient.run import simulate
-
-Array = NDArray[np.float64]
-Tell = Callable[[str], None]
+from surge.workers import Progress
 
 EVERY = 3  # so many rates on, the shortest safe stroke is confirmed by full runs
 ATTEMPTS = 5  # to find a stroke at a rate that a full run confirms
@@ -107,10 +105,10 @@ class ChartData:
     chosen: bool
     rates: Array
     strokes: Array
-    reached: NDArray[np.bool_]
+    reached: Mask
     margin: Array
     used: Array
-    governs: NDArray[np.int64]
+    governs: Ints
     limits: tuple[Held, ...]
     shortest: Array
     longest: Array
@@ -120,11 +118,11 @@ class ChartData:
     agreed: Agreed
     blocked: str
     notes: tuple[str, ...]
-    confirmed: NDArray[np.bool_]
+    confirmed: Mask
     marches: int
 
     @property
-    def open(self) -> NDArray[np.bool_]:
+    def open(self) -> Mask:
         """Whether a window is open at each rate, shape (m,)."""
         return ~np.isnan(self.shortest) & (self.shortest <= self.longest)
 
@@ -151,7 +149,7 @@ def chart_of(
     rates: Ends | None = None,
     strokes: Ends | None = None,
     points: int = 25,
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> ChartData:
     """Compute a chart.
 
@@ -167,7 +165,7 @@ def chart_of(
         Ends of the raster, rising [m3/s], [s].
     points : int
         Of each axis, 2 or more.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on; from several threads.
 
     Raises
@@ -179,10 +177,10 @@ def chart_of(
     """
     lineup = with_pump_top(lineup, book)
     picked = pick(lineup, valve=valve, scenario=scenario)
-    say = tell or (lambda _: None)
+    say = progress or (lambda _: None)
     lineups = over_ranges(lineup)
     columns = strokes_of(lineups[0], picked, ends=strokes, points=points).tolist()
-    agreed, unmendable = _agreed(lineup, lineups, picked, book=book, tell=say)
+    agreed, unmendable = _agreed(lineup, lineups, picked, book=book, progress=say)
     asked = rates_of(lineups[0], picked, ends=rates, points=points)
     rows = [row_at(lineups, picked.scenario, picked.valve, float(rate)) for rate in asked]
     if not any(row.bases for row in rows):
@@ -220,10 +218,10 @@ def chart_of(
 
 
 def _agreed(
-    lineup: LineUp, lineups: Sequence[LineUp], picked: Picked, *, book: RuleBook, tell: Tell
+    lineup: LineUp, lineups: Sequence[LineUp], picked: Picked, *, book: RuleBook, progress: Progress
 ) -> tuple[Agreed, str]:
     """Run the point of the case in full; and what there no stroke can mend, "" if nothing."""
-    runs = [simulate(one, picked.scenario, tell=tell) for one in lineups]
+    runs = [simulate(one, picked.scenario, progress=progress) for one in lineups]
     static = list(static_findings(lineup))
     found = static + [f for one, run in zip(lineups, runs, strict=True) for f in findings_of(one, run)]
     _, rule = longest_allowed(

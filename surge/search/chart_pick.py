@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
@@ -14,7 +14,6 @@ from surge.model.topology import pipeline_period
 from surge.search.scan import Scanner, plan_at
 from surge.search.strokes import closing_valves
 
-Array = NDArray[np.float64]
 Ends = tuple[float, float]
 
 RATES = (0.25, 1.5)  # of the agreed rate, shown unless asked otherwise

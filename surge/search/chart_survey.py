@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from surge.errors import CaseError, GridError, SolveError
 from surge.model.lineup import LineUp, Scenario
@@ -18,13 +17,11 @@ from surge.rules.margins import Held, Near
 from surge.search.scan import Marches
 from surge.search.strokes import CONFIRM_WORK, FIRST_NEED, rounded_up
 from surge.transient.peaks import Peaks
+from surge.transient.plan import Plan, first_duration, moved_otherwise, plan
 from surge.transient.reaches import divide
 from surge.transient.result import ScenarioResult
-from surge.transient.run import Plan, first_duration, moved_otherwise, plan, simulate, work_done
-from surge.workers import workers
-
-Array = NDArray[np.float64]
-Tell = Callable[[str], None]
+from surge.transient.run import simulate, work_done
+from surge.workers import Progress, workers
 
 INSIDE = 5  # strokes looked at in a gap between an unsafe and a safe one
 NEAR, CLOSE = 1.3, 0.08  # up to so many times it neighbours are a quarter period apart, or this share
@@ -162,10 +159,10 @@ def row_at(lineups: Sequence[LineUp], scenario: Scenario, valve: str, rate: floa
 class Survey:
     """All rates of a chart, marched together."""
 
-    def __init__(self, lineups: list[LineUp], rows: list[Row], tell: Tell) -> None:
-        self.lineups, self.tell = lineups, tell
+    def __init__(self, lineups: list[LineUp], rows: list[Row], progress: Progress) -> None:
+        self.lineups, self.progress = lineups, progress
         self.rows = [r for r in rows if r.bases]
-        self.fields = [Marches(one, see_most_used, settled=0.0, tell=tell) for one in lineups]
+        self.fields = [Marches(one, see_most_used, settled=0.0, progress=progress) for one in lineups]
 
     @property
     def marches(self) -> int:
@@ -243,7 +240,7 @@ class Survey:
             return True
         told = min(rounded_up(start), longest)
         line = self.lineups[row.seen[start].variant]
-        self.tell(f"{row.rate * 3600:.0f} m3/h in full")
+        self.progress(f"{row.rate * 3600:.0f} m3/h in full")
         try:
             run = simulate(line, row.with_stroke(told), most_work=CONFIRM_WORK)
         except SolveError as error:

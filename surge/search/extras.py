@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from surge.model.lineup import LineUp
@@ -13,8 +13,7 @@ from surge.search.bands import BandLimits, band_limits
 from surge.search.orders import OrderQuestion, order_question
 from surge.search.shapes import ShapeAnswer, best_shape
 from surge.search.window import Windows
-
-Tell = Callable[[str], None]
+from surge.workers import Progress
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,7 +33,7 @@ def asked(
     orders: bool = False,
     shapes: bool = False,
     bands: Mapping[str, float] | None = None,
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> Asked:
     """Answer what is asked beside the windows of a case.
 
@@ -50,7 +49,7 @@ def asked(
         The best two-stage law of each searched valve at its stroke in the case.
     bands : mapping of str to float, optional
         How far figures may be off; see :class:`surge.search.band_points.Bands`.
-    tell : callable, optional
+    progress : callable, optional
 
     Raises
     ------
@@ -59,8 +58,12 @@ def asked(
     lineup = with_pump_top(lineup, book)
     scenario = {s.name: s for s in lineup.scenarios}
     parts = [p for found in windows.by_valve.values() for p in found]
-    questions = (order_question(lineup, s, tell=tell) for s in lineup.scenarios) if orders else ()
-    answers = (best_shape(lineup, scenario[p.scenario], p.valve, tell=tell) for p in parts) if shapes else ()
+    questions = (order_question(lineup, s, progress=progress) for s in lineup.scenarios) if orders else ()
+    answers = (
+        (best_shape(lineup, scenario[p.scenario], p.valve, progress=progress) for p in parts)
+        if shapes
+        else ()
+    )
     wide: tuple[BandLimits, ...] = ()
     if bands is not None:
         wide = tuple(
@@ -71,7 +74,7 @@ def asked(
                 bands=Bands(**bands),
                 book=book,
                 sound_speed_doubt=lineup.liquid.sound_speed_doubt,
-                tell=tell,
+                progress=progress,
             )
             for p in parts
             if p.shortest is not None

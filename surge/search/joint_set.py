@@ -14,8 +14,9 @@ from surge.rules.margins import Near
 from surge.rules.rulings import counts
 from surge.search.scan import Scanner
 from surge.search.smallest import first_look
-from surge.search.strokes import FIRST_NEED, Tell, closing_valves, lacking_margin, over_ranges, rounded_up
+from surge.search.strokes import FIRST_NEED, closing_valves, lacking_margin, over_ranges, rounded_up
 from surge.transient.result import ScenarioResult
+from surge.workers import Progress
 
 MOST, STEP = 8.0, 1.1  # up to so many times the shortest strokes, in such steps (our own bounds)
 ATTEMPTS = 4  # full runs of a set
@@ -54,7 +55,7 @@ def joint_set(
     *,
     book: RuleBook,
     known: Sequence[tuple[Scenario, ScenarioResult]] = (),
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> JointSet:
     """Run the shortest strokes together, and where they are not safe so, longer ones in proportion.
 
@@ -66,14 +67,14 @@ def joint_set(
     book : RuleBook
     known : sequence of (Scenario, ScenarioResult)
         Full runs that were made already.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on.
 
     Raises
     ------
     CaseError, GridError, SolveError
     """
-    made = _run(lineup, dict(shortest), 1.0, book, known, tell)
+    made = _run(lineup, dict(shortest), 1.0, book, known, progress)
     if made.pressures == WITHIN or len(shortest) < 2:
         return made
     first, need = made, FIRST_NEED
@@ -82,7 +83,7 @@ def joint_set(
         found = _safe_factor(lineup, shortest, longest, need)
         if found is None:
             break
-        made = _run(lineup, _times(shortest, longest, found), found, book, known, tell)
+        made = _run(lineup, _times(shortest, longest, found), found, book, known, progress)
         if made.pressures == WITHIN:
             return made
     return first
@@ -99,9 +100,9 @@ def _run(
     longer: float,
     book: RuleBook,
     known: Sequence[tuple[Scenario, ScenarioResult]],
-    tell: Tell | None,
+    progress: Progress | None,
 ) -> JointSet:
-    made = assess(with_all_strokes(lineup, strokes), book=book, known=known, tell=tell)
+    made = assess(with_all_strokes(lineup, strokes), book=book, known=known, progress=progress)
     counting = [f for f in made.findings if counts(f, book)]
     concerned = {"", *(s.name for s in lineup.scenarios if strokes.keys() & closing_valves(lineup, s).keys())}
     return JointSet(

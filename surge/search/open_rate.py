@@ -19,13 +19,13 @@ from surge.search.strokes import (
     FIRST_NEED,
     SHARE,
     StrokeLimits,
-    Tell,
     longest_allowed,
     over_ranges,
     raised,
     rounded_down,
 )
 from surge.transient.run import simulate
+from surge.workers import Progress
 
 LEAST, MOST = 0.1, 2.0  # of the agreed rate: from there to there rates are looked at (our own bounds)
 RATES, STROKES = 1.2, 1.5  # ratio of neighbouring rates of the first look, and of the strokes at each
@@ -66,7 +66,7 @@ def opening_rate(
     *,
     empty: bool,
     book: RuleBook,
-    tell: Tell,
+    progress: Progress,
 ) -> Opening | None:
     """Search the greatest rate at which a valve has a window, in all its scenarios at once.
 
@@ -78,7 +78,7 @@ def opening_rate(
     empty : bool
         Whether the window is empty at the agreed rate: lower ones are looked at, else higher ones.
     book : RuleBook
-    tell : callable
+    progress : callable
 
     Returns
     -------
@@ -91,7 +91,7 @@ def opening_rate(
     """
     if lineup.rate is None or any(p.run is None for p in parts):
         return None
-    seek = _Seek(lineup, scenarios, parts, book, tell)
+    seek = _Seek(lineup, scenarios, parts, book, progress)
     none = Opening(valve=seek.valve, share=None, rate=0.0, stroke=0.0, governs=None)
     ends = (1 / LEAST, 1.0) if empty else (1.0, 1 / MOST)
     look = [v for v in first_look(*ends, fall=RATES) if seek.reached(1 / v)]
@@ -141,9 +141,9 @@ class _Seek:
         scenarios: Sequence[Scenario],
         parts: Sequence[StrokeLimits],
         book: RuleBook,
-        tell: Tell,
+        progress: Progress,
     ) -> None:
-        self.lineup, self.scenarios, self.book, self.tell = lineup, scenarios, book, tell
+        self.lineup, self.scenarios, self.book, self.progress = lineup, scenarios, book, progress
         self.valve = parts[0].valve
         self.from_, self.to = parts[0].from_, max(p.to for p in parts)
         self.lineups = over_ranges(lineup)
@@ -192,7 +192,7 @@ class _Seek:
 
     def margins(self, slowness: Sequence[float]) -> list[float]:
         """Margin of the longest stroke allowed, and of every longer one, at each rate [Pa]."""
-        self.tell(f'"{self.valve}": rates at which the window opens')
+        self.progress(f'"{self.valve}": rates at which the window opens')
         return [self._margin(1 / v) for v in slowness]
 
     def _margin(self, share: float) -> float:
@@ -228,6 +228,6 @@ class _Seek:
         for one in self.lineups:
             for scenario in self.scenarios:
                 changed = with_strokes(self.at(scenario, share), {self.valve: stroke})
-                run = simulate(one, changed, most_work=CONFIRM_WORK, tell=self.tell)
+                run = simulate(one, changed, most_work=CONFIRM_WORK, progress=self.progress)
                 found += findings_of(one, run)
         return found

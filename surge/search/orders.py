@@ -14,10 +14,10 @@ from surge.rules.findings import EXCEEDED, Finding, findings_of, weakest, worst_
 from surge.rules.static import static_findings
 from surge.search.scan import Scanner
 from surge.search.sequences import Order, orders_of
-from surge.search.strokes import Tell, over_ranges
+from surge.search.strokes import over_ranges
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.transient.run import simulate
-from surge.workers import workers
+from surge.workers import Progress, workers
 
 THREADS = 4  # orders run at a time; the marches let other threads run
 
@@ -115,7 +115,9 @@ class OrderQuestion:
         return None
 
 
-def order_question(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = None) -> OrderQuestion | None:
+def order_question(
+    lineup: LineUp, scenario: Scenario, *, progress: Progress | None = None
+) -> OrderQuestion | None:
     """Run every order of a scenario.
 
     Parameters
@@ -124,7 +126,7 @@ def order_question(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = No
         Checked, with the rule book's limit at the top of the cargo pump
         (:func:`surge.rules.pressure.with_pump_top`); lengths and wave speeds may be ranges.
     scenario : Scenario
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on; from several threads.
 
     Returns
@@ -139,7 +141,7 @@ def order_question(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = No
     kind, orders, left_out = orders_of(lineup, scenario)
     if not kind:
         return None
-    say = tell or (lambda _: None)
+    say = progress or (lambda _: None)
     lineups = over_ranges(lineup)
     # Where something is a range the quick pass tells at which figures each order is worst.
     ranged = len(lineups) > 1
@@ -151,7 +153,7 @@ def order_question(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = No
         worst_first = sorted(lineups, key=lambda one: scans[lineups.index(one)][k].margin if scans else 0.0)
         pairs = []
         for one in worst_first:
-            run = simulate(one, orders[k].scenario, tell=tell)
+            run = simulate(one, orders[k].scenario, progress=progress)
             pairs.append((run, findings_of(one, run)))
             if worst_of(f.verdict for f in pairs[0][1]) == EXCEEDED:
                 break  # other figures cannot make it safe

@@ -11,8 +11,9 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules.findings import WITHIN, Finding, findings_of, weakest
 from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
-from surge.search.strokes import ATTEMPTS, CONFIRM_WORK, FIRST_NEED, SHARE, Tell, over_ranges, raised
+from surge.search.strokes import ATTEMPTS, CONFIRM_WORK, FIRST_NEED, SHARE, over_ranges, raised
 from surge.transient.run import simulate
+from surge.workers import Progress
 
 MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
 LEAST_RATE = 0.05  # of the agreed rate
@@ -46,7 +47,9 @@ class RateLimit:
     unsafe_below: tuple[float, float] | None = None
 
 
-def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = None) -> RateLimit | None:
+def greatest_rate(
+    lineup: LineUp, scenario: Scenario, *, progress: Progress | None = None
+) -> RateLimit | None:
     """Search the greatest rate that is safe, with every lower one, at the strokes of the scenario.
 
     Returns None where the case has no agreed rate.
@@ -58,7 +61,7 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
     if lineup.rate is None:
         return None
     agreed = scenario.rate or lineup.rate.agreed
-    say = tell or (lambda _: None)
+    say = progress or (lambda _: None)
     lineups = over_ranges(lineup)
     scanners = [Scanner(one, scenario) for one in lineups]
 
@@ -92,7 +95,7 @@ def greatest_rate(lineup: LineUp, scenario: Scenario, *, tell: Tell | None = Non
         rate = math.floor(1000 / slowness + 1e-9) / 1000 * agreed
         found: list[Finding] = []
         for one in lineups:
-            run = simulate(one, replace(scenario, rate=rate), most_work=CONFIRM_WORK, tell=say)
+            run = simulate(one, replace(scenario, rate=rate), most_work=CONFIRM_WORK, progress=say)
             found += findings_of(one, run)
         unsafe = _unsafe_below(samples, need, agreed, slowness)
         made = replace(made, governs=weakest(found), unsafe_below=unsafe)

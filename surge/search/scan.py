@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Generic, Protocol, TypeVar
 
@@ -15,16 +15,10 @@ from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.grid import build_grid
 from surge.transient.peaks import Peaks
+from surge.transient.plan import Plan, first_duration, moved_otherwise, plan
 from surge.transient.reaches import choose_step, divide
-from surge.transient.run import (
-    LEAST_TOLERANCE,
-    MOST_TIMES,
-    NEW_EXTREME,
-    Plan,
-    first_duration,
-    moved_otherwise,
-    plan,
-)
+from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME
+from surge.workers import Progress
 
 ABOUT = 2e4  # [Pa] limits that are kept by this much more than the nearest may become the nearest
 
@@ -55,7 +49,7 @@ class Marches(Generic[N]):
         What is told of each march.
     settled : float
         What comes below this margin [Pa] stays unsafe however long it goes on: it is left at that.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on.
     """
 
@@ -65,9 +59,9 @@ class Marches(Generic[N]):
         eye: Eye[N],
         *,
         settled: float = -math.inf,
-        tell: Callable[[str], None] | None = None,
+        progress: Progress | None = None,
     ) -> None:
-        self.lineup, self.eye, self.settled, self.tell = lineup, eye, settled, tell
+        self.lineup, self.eye, self.settled, self.progress = lineup, eye, settled, progress
         self.held = held_limits(lineup)
         self.marches = 0
         self.steps: dict[tuple[float, float], float] = {}
@@ -139,8 +133,8 @@ class Marches(Generic[N]):
     def _march(self, lanes: Sequence[Lane]) -> tuple[LaneResult, ...]:
         self.marches += len(lanes)
         results = march_batch(lanes, frozen=self.lineup.frozen_friction, watch="envelope")
-        if self.tell:
-            self.tell(f"{self.marches} strokes looked at")
+        if self.progress:
+            self.progress(f"{self.marches} strokes looked at")
         return results
 
     def _see(self, result: LaneResult) -> tuple[N, bool]:
@@ -184,7 +178,7 @@ class Scanner:
         Checked; every length a single one.
     scenario : Scenario
         Variants that differ in how things move share its steady flow.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on.
 
     Raises
@@ -193,12 +187,10 @@ class Scanner:
         As :func:`surge.transient.run.plan`.
     """
 
-    def __init__(
-        self, lineup: LineUp, scenario: Scenario, *, tell: Callable[[str], None] | None = None
-    ) -> None:
+    def __init__(self, lineup: LineUp, scenario: Scenario, *, progress: Progress | None = None) -> None:
         self.lineup = lineup
         self.base = plan(lineup, scenario)
-        self.marches = Marches(lineup, see_nearest, tell=tell)
+        self.marches = Marches(lineup, see_nearest, progress=progress)
 
     def moved(self, scenarios: Sequence[Scenario]) -> list[Near]:
         """Margins of scenarios that differ from the first in movements only."""

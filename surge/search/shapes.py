@@ -16,9 +16,10 @@ from surge.rules.findings import Finding, findings_of, weakest, worst_of
 from surge.rules.margins import Near
 from surge.rules.static import static_findings
 from surge.search.scan import Scanner
-from surge.search.strokes import Tell, closing_valves, over_ranges
+from surge.search.strokes import closing_valves, over_ranges
 from surge.transient.result import Closure, ScenarioResult
 from surge.transient.run import simulate
+from surge.workers import Progress
 
 COARSE = 0.1  # spacing of the first grid, as a share of the opening and of the time
 FINE = 0.02  # spacing of the refinement
@@ -170,7 +171,12 @@ def with_shape(scenario: Scenario, valve: str, *, at: Break | None, stroke: floa
 
 
 def best_shape(
-    lineup: LineUp, scenario: Scenario, valve: str, *, stroke: float | None = None, tell: Tell | None = None
+    lineup: LineUp,
+    scenario: Scenario,
+    valve: str,
+    *,
+    stroke: float | None = None,
+    progress: Progress | None = None,
 ) -> ShapeAnswer:
     """Search the two-stage law that keeps most margin, everything else as the case has it.
 
@@ -185,7 +191,7 @@ def best_shape(
         It closes in the scenario.
     stroke : float, optional
         Total time [s]; by default that of the case.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on.
 
     Raises
@@ -201,7 +207,7 @@ def best_shape(
     closing = closing_valves(lineup, scenario)
     _refuse(scenario, valve, closing, stroke)
     time = stroke if stroke is not None else closing[valve]
-    search = _Shapes(lineup, scenario, valve, time, tell or (lambda _: None))
+    search = _Shapes(lineup, scenario, valve, time, progress or (lambda _: None))
     search.look([Break(opening=x, time=t) for x in _shares(COARSE) for t in _shares(COARSE)])
     middle = search.best()
     search.look([Break(opening=x, time=t) for x in _about(middle.opening) for t in _about(middle.time)])
@@ -258,9 +264,11 @@ def _refuse(scenario: Scenario, valve: str, closing: dict[str, float], stroke: f
 class _Shapes:
     """Laws of one valve on one line-up, over every figure that is a range."""
 
-    def __init__(self, lineup: LineUp, scenario: Scenario, valve: str, stroke: float, tell: Tell) -> None:
+    def __init__(
+        self, lineup: LineUp, scenario: Scenario, valve: str, stroke: float, progress: Progress
+    ) -> None:
         self.lineups = over_ranges(lineup)
-        self.scenario, self.valve, self.stroke, self.tell = scenario, valve, stroke, tell
+        self.scenario, self.valve, self.stroke, self.progress = scenario, valve, stroke, progress
         self.scanners = [Scanner(one, scenario) for one in self.lineups]
         self.static = static_findings(lineup)
         self.near: dict[Break, Near] = {}
@@ -275,7 +283,7 @@ class _Shapes:
 
     def look(self, breaks: Sequence[Break]) -> None:
         new = [at for at in breaks if at not in self.near]
-        self.tell(f'"{self.valve}" in "{self.scenario.name}": {len(self.near) + len(new)} laws looked at')
+        self.progress(f'"{self.valve}" in "{self.scenario.name}": {len(self.near) + len(new)} laws looked at')
         self.near.update(zip(new, self.nears(new), strict=True))
 
     def best(self) -> Break:
@@ -286,7 +294,7 @@ class _Shapes:
     def judged(self, at: Break | None) -> Judged:
         """Full runs of a law; the one in which the margin is least tells how gentle it is."""
         scenario = self.variant(at)
-        runs = [simulate(one, scenario, tell=self.tell) for one in self.lineups]
+        runs = [simulate(one, scenario, progress=self.progress) for one in self.lineups]
         found = [findings_of(one, run) for one, run in zip(self.lineups, runs, strict=True)]
         margin, error, worst = min(
             (f.margin, f.error, k)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from surge.hydraulics.formulas import joukowsky
@@ -18,10 +18,10 @@ from surge.rules.rulings import rule_on
 from surge.rules.static import static_findings
 from surge.search.scan import Scanner
 from surge.search.smallest import Samples, first_look, smallest_safe
+from surge.transient.plan import MOST_WORK
 from surge.transient.result import ScenarioResult
-from surge.transient.run import MOST_WORK, simulate
-
-Tell = Callable[[str], None]
+from surge.transient.run import simulate
+from surge.workers import Progress
 
 SHORTEST = 1.0  # [s] looked at unless asked otherwise; our own bound: cargo valves take several seconds
 LEAST_LONGEST, PERIODS_LONGEST = 120.0, 20.0  # the longest looked at: the larger of [s] and periods
@@ -126,11 +126,11 @@ def over_ranges(lineup: LineUp) -> list[LineUp]:
 class Family:
     """A scenario with one valve's stroke free, over every length the line may have."""
 
-    def __init__(self, lineup: LineUp, scenario: Scenario, valve: str, tell: Tell) -> None:
+    def __init__(self, lineup: LineUp, scenario: Scenario, valve: str, progress: Progress) -> None:
         self.lineup, self.scenario, self.valve = lineup, scenario, valve
         self.lineups = over_ranges(lineup)
         self.scanners = [Scanner(one, scenario) for one in self.lineups]
-        self.tell = tell
+        self.progress = progress
         self.near: dict[float, Near] = {}
         first = self.scanners[0]
         element = next(v for v in lineup.valves if v.name == valve)
@@ -154,7 +154,7 @@ class Family:
 
     def margins(self, strokes: Sequence[float]) -> list[float]:
         """Margin of every stroke at its worst length [Pa]."""
-        self.tell(f'"{self.valve}" in "{self.scenario.name}": {len(self.near)} strokes looked at')
+        self.progress(f'"{self.valve}" in "{self.scenario.name}": {len(self.near)} strokes looked at')
         variants = [self.with_stroke(s) for s in strokes]
         rows = [scanner.moved(variants) for scanner in self.scanners]
         for stroke, column in zip(strokes, zip(*rows, strict=True), strict=True):
@@ -174,7 +174,7 @@ class Family:
         found: list[Finding] = []
         runs = []
         for one in self.lineups:
-            run = simulate(one, self.with_stroke(stroke), most_work=CONFIRM_WORK, tell=self.tell)
+            run = simulate(one, self.with_stroke(stroke), most_work=CONFIRM_WORK, progress=self.progress)
             own = findings_of(one, run)
             runs.append((run, worst_of(f.verdict for f in own), weakest(own)))
             found += own
@@ -191,7 +191,7 @@ def stroke_limits(
     book: RuleBook,
     shortest: float = SHORTEST,
     longest: float | None = None,
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> StrokeLimits:
     """Search the window of one valve in one scenario, everything else as the case has it.
 
@@ -205,14 +205,14 @@ def stroke_limits(
         Rules on time bound the stroke from above.
     shortest, longest : float
         Strokes looked at [s]; the longest by default the larger of 120 s and 20 pipeline periods.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on.
 
     Raises
     ------
     CaseError, GridError, SolveError
     """
-    family = Family(lineup, scenario, valve, tell or (lambda _: None))
+    family = Family(lineup, scenario, valve, progress or (lambda _: None))
     to = longest or max(LEAST_LONGEST, PERIODS_LONGEST * family.period)
     blocked = _blocked(lineup, family, to)
     if blocked is not None:

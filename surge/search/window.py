@@ -15,7 +15,8 @@ from surge.rules.rulings import with_pump_top
 from surge.search.joint_set import JointSet, joint_set
 from surge.search.open_rate import Opening, opening_rate
 from surge.search.rates import RateLimit, greatest_rate
-from surge.search.strokes import SHORTEST, StrokeLimits, Tell, closing_valves, stroke_limits
+from surge.search.strokes import SHORTEST, StrokeLimits, closing_valves, stroke_limits
+from surge.workers import Progress
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,7 +90,7 @@ def windows_of(
     valves: Sequence[str] = (),
     shortest: float = SHORTEST,
     longest: float | None = None,
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> Windows:
     """Search the window of every adjustable valve, the greatest safe rates, and run the set as such.
 
@@ -102,7 +103,7 @@ def windows_of(
         that close in some scenario.
     shortest, longest : float
         Strokes looked at [s].
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on.
 
     Raises
@@ -116,36 +117,49 @@ def windows_of(
     _refuse_idle(lineup, closing)
     by_valve = {
         valve: tuple(
-            stroke_limits(lineup, s, valve, book=book, shortest=shortest, longest=longest, tell=tell)
+            stroke_limits(lineup, s, valve, book=book, shortest=shortest, longest=longest, progress=progress)
             for s in scenarios
         )
         for valve, scenarios in closing.items()
     }
     concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
-    rates = tuple(r for s in concerned if (r := greatest_rate(lineup, s, tell=tell)) is not None)
+    rates = tuple(r for s in concerned if (r := greatest_rate(lineup, s, progress=progress)) is not None)
     made = Windows(by_valve=by_valve, rates=rates)
-    found = {v: _opening(lineup, made, v, closing[v], book=book, tell=tell) for v in by_valve}
+    found = {v: _opening(lineup, made, v, closing[v], book=book, progress=progress) for v in by_valve}
     return replace(
         made,
         openings={v: o for v, o in found.items() if o is not None and made.empty(v)},
         open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
-        together=_together(lineup, made, closing, book=book, tell=tell),
+        together=_together(lineup, made, closing, book=book, progress=progress),
     )
 
 
 def _opening(
-    lineup: LineUp, made: Windows, valve: str, scenarios: list[Scenario], *, book: RuleBook, tell: Tell | None
+    lineup: LineUp,
+    made: Windows,
+    valve: str,
+    scenarios: list[Scenario],
+    *,
+    book: RuleBook,
+    progress: Progress | None,
 ) -> Opening | None:
     """The greatest rate at which a valve has a window; None where no rule on time could make it empty."""
     empty = made.empty(valve)
     if not empty and made.bounds(valve)[1] is None:
         return None
     parts = made.by_valve[valve]
-    return opening_rate(lineup, scenarios, parts, empty=empty, book=book, tell=tell or (lambda _: None))
+    return opening_rate(
+        lineup, scenarios, parts, empty=empty, book=book, progress=progress or (lambda _: None)
+    )
 
 
 def _together(
-    lineup: LineUp, made: Windows, closing: dict[str, list[Scenario]], *, book: RuleBook, tell: Tell | None
+    lineup: LineUp,
+    made: Windows,
+    closing: dict[str, list[Scenario]],
+    *,
+    book: RuleBook,
+    progress: Progress | None,
 ) -> JointSet | None:
     """All valves at their shortest safe strokes, or longer; None where one of them has none."""
     shortest, longest, known = {}, {}, []
@@ -161,7 +175,7 @@ def _together(
             and part.run is not None
             and part.run.method.worst_error <= part.run.method.tolerance  # else a check would do more work
         ]
-    return joint_set(lineup, shortest, longest, book=book, known=known, tell=tell)
+    return joint_set(lineup, shortest, longest, book=book, known=known, progress=progress)
 
 
 def _wanted(lineup: LineUp, valves: Sequence[str]) -> list[str]:

@@ -15,18 +15,8 @@ from surge.model.lineup import LineUp, Pipe
 from surge.reports.advice import advice
 from surge.reports.document import Json, head_of
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
-from surge.reports.words import (
-    CAUTIONS,
-    HEADLINE,
-    SHORT,
-    Shown,
-    against,
-    run_of,
-    sentence,
-    what_happens,
-    whose,
-)
-from surge.rules.assess import Assessment
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, against, sentence, what_happens, whose
+from surge.rules.assess import Assessment, run_of
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT

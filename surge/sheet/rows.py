@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from surge.reports.words import SHORT, Shown, run_of, valid
-from surge.rules.assess import Assessment
+from surge.reports.words import SHORT, Shown
+from surge.rules.assess import Assessment, run_of, valid
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 

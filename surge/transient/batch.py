@@ -15,8 +15,8 @@ from dataclasses import replace
 from typing import Any, Literal, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.kernel import laws as b
 from surge.kernel.batch_links import WIDE
 from surge.kernel.batch_march import Block, march_block
@@ -24,9 +24,6 @@ from surge.transient.batch_block import pack, refuse_mixed
 from surge.transient.batch_lane import Keep, Lane, LaneResult, two_thirds
 from surge.transient.batch_single import SingleRun
 from surge.workers import processors
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 LOOK = 0.1  # [s] of work, about, between two looks at whether to go on
 FIRST_STEPS = 16  # of the first piece of work, whose speed is not known yet
@@ -53,7 +50,7 @@ def march_batch(
     keep: Keep | None = None,
     threads: int | None = None,
     together: bool | None = None,
-    tell: Callable[[float], None] | None = None,
+    progress: Callable[[float], None] | None = None,
 ) -> tuple[LaneResult, ...]:
     """March every lane for its own number of steps.
 
@@ -73,7 +70,7 @@ def march_batch(
     together : bool, optional
         Lanes side by side in blocks, or each for itself; whatever takes less when not given. Lanes
         that go on from where they stand are marched each for itself, histories are kept in blocks.
-    tell : callable, optional
+    progress : callable, optional
         Called with the share of the work that is done, some times a second, from this thread.
 
     Returns
@@ -114,8 +111,8 @@ def march_batch(
                 done, left = wait(left, timeout=2 * LOOK, return_when=FIRST_EXCEPTION)
                 for job in done:
                     job.result()
-                if tell:
-                    tell(sum(run.done for run in runs.values()) / total)
+                if progress:
+                    progress(sum(run.done for run in runs.values()) / total)
         except BaseException:
             stop.set()
             pool.shutdown(cancel_futures=True)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from surge.arrays import Array, Ints
 from surge.errors import GridError
 from surge.kernel import laws as b
 from surge.kernel.batch_links import WIDE, WORK
@@ -15,9 +16,6 @@ from surge.kernel.batch_march import Block
 from surge.kernel.march import Net
 from surge.transient.batch_lane import Lane, law_rows
 from surge.transient.grid import Grid, staggered
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 SPARE = 32  # rows that the window of a short line can move before it is copied back
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array, Ints
 from surge.errors import SolveError
 from surge.kernel import laws as b
 from surge.transient.grid import Grid, Laws
@@ -16,8 +16,6 @@ from surge.transient.grid import Grid, Laws
 if TYPE_CHECKING:
     from surge.kernel.march import Net
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 WHY = {
     b.NOT_CONVERGED: "the flow at a valve or pump did not converge",

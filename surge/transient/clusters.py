@@ -9,11 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Ints, Mask
 from surge.kernel import laws as b
 
-Ints = NDArray[np.int64]
 ChainRow = tuple[int, int, int, int]
 TreeRow = tuple[int, int, int, int]
 
@@ -51,8 +50,8 @@ def group_links(
     ends: Sequence[tuple[int, int]],
     orifice: Sequence[bool],
     branching: Sequence[bool],
-    fixed: NDArray[np.bool_],
-    dry: NDArray[np.bool_],
+    fixed: Mask,
+    dry: Mask,
 ) -> Groups:
     """Sort links into groups that do not touch each other.
 
@@ -110,7 +109,7 @@ def group_links(
     )
 
 
-def _together(ends: Sequence[tuple[int, int]], fixed: NDArray[np.bool_]) -> list[list[int]]:
+def _together(ends: Sequence[tuple[int, int]], fixed: Mask) -> list[list[int]]:
     """Links that points of unknown head join."""
     group = list(range(fixed.size))
 
@@ -148,7 +147,7 @@ def _chain(
 
 
 def _tree(
-    links: list[int], points: list[int], ends: Sequence[tuple[int, int]], fixed: NDArray[np.bool_]
+    links: list[int], points: list[int], ends: Sequence[tuple[int, int]], fixed: Mask
 ) -> list[TreeRow] | None:
     """Rows of a tree, the farthest from its root first; None when the links close a loop.
 

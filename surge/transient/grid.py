@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.errors import GridError
 from surge.hydraulics.losses import TABLE_SIZE, LossTables, PipeLoss, of_wave_difference
 from surge.hydraulics.steady import Steady
@@ -24,8 +25,6 @@ from surge.kernel.march import LANES, Net
 from surge.model.lineup import LineUp, Pump, Table, Valve
 from surge.transient.clusters import group_links
 from surge.transient.reaches import Reaches
-
-Array = NDArray[np.float64]
 
 MOST_LOSS_OF_WAVE = 0.1  # of the wave itself in one reach; the method is stable far beyond
 

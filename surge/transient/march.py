@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array, Ints
 from surge.errors import SolveError
 from surge.kernel.laws import (
     NOT_CONVERGED,
@@ -24,8 +24,6 @@ from surge.kernel.laws import (
 from surge.kernel.march import Net, march
 from surge.transient.grid import Grid
 from surge.transient.watch import Watch
-
-Array = NDArray[np.float64]
 
 CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
 KEPT = 3000  # samples of a thinned history, about
@@ -103,15 +101,15 @@ class Marched:
         return lowest
 
     @property
-    def point_steps(self) -> NDArray[np.int64]:
+    def point_steps(self) -> Ints:
         """Steps of the highest and lowest heads, shape (points, 2)."""
-        steps: NDArray[np.int64] = self.grid.net.pi[:, P_HI_STEP : P_LO_STEP + 1]
+        steps: Ints = self.grid.net.pi[:, P_HI_STEP : P_LO_STEP + 1]
         return steps
 
     @property
-    def probe_step(self) -> NDArray[np.int64]:
+    def probe_step(self) -> Ints:
         """Steps of the highest and lowest heads at the probes, shape (probes, 2)."""
-        steps: NDArray[np.int64] = self.grid.net.probe_step
+        steps: Ints = self.grid.net.probe_step
         return steps
 
     def advance(self, steps: int, *, to_vapour: bool = False) -> None:

@@ -6,12 +6,11 @@ from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array, Ints
 from surge.model.lineup import LineUp, Link, Pipe
 from surge.transient.grid import Grid
 
-Array = NDArray[np.float64]
 Key = tuple[str, str, str]  # "element" or "place", name, "high" or "low"
 
 SAME_HEAD = 1e-6  # [m] an extreme inside an element that beats its ends by less is at the end
@@ -49,11 +48,11 @@ class Extremes(Protocol):
         """Lowest heads of points [m]."""
 
     @property
-    def point_steps(self) -> NDArray[np.int64]:
+    def point_steps(self) -> Ints:
         """Steps of both, shape (points, 2)."""
 
     @property
-    def probe_step(self) -> NDArray[np.int64]:
+    def probe_step(self) -> Ints:
         """Steps at the probes, shape (probes, 2)."""
 
     def envelope(self) -> tuple[list[Array], list[Array]]:

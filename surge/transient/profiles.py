@@ -11,17 +11,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.kernel.laws import E_POINT, E_X, E_Y, L_Q, P_H
 from surge.model.lineup import LineUp, Pipe, Scenario
 from surge.transient.grid import build_grid
 from surge.transient.march import Marched
 from surge.transient.peaks import along
+from surge.transient.plan import Plan, plan
 from surge.transient.reaches import divide
-from surge.transient.run import Plan, plan
-
-Array = NDArray[np.float64]
 
 MOST = 3_000_000  # values kept of one quantity: 24 MB
 

@@ -9,11 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.errors import GridError
-
-Array = NDArray[np.float64]
 
 OWN_MISFIT = 0.005  # of an element's own travel time
 PERIOD_MISFIT = 0.001  # of the longest pipeline period, for short elements

@@ -7,13 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from surge.aliases import Phrase
+from surge.arrays import Array
 from surge.model.topology import PipelinePeriod
-
-Array = NDArray[np.float64]
+from surge.phrases import Phrase
 
 
 @dataclass(frozen=True, kw_only=True)

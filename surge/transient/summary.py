@@ -7,12 +7,11 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
-from surge.aliases import Phrase
 from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Link, Passage, Pipe, Pump, Valve
 from surge.model.topology import pipeline_period
+from surge.phrases import Phrase
 from surge.transient.closures import closures_of
 from surge.transient.march import KEPT, Marched
 from surge.transient.peaks import Key, Peaks, along
@@ -29,9 +28,8 @@ from surge.transient.result import (
 )
 
 if TYPE_CHECKING:
-    from surge.transient.run import Plan
+    from surge.transient.plan import Plan
 
-Array = NDArray[np.float64]
 
 # A difference by rounding is a sample of the error, not a bound. With these the error bar
 # covered the difference to a march at an eighth of the step in more than 99 % of the extremes of

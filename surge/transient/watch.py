@@ -11,14 +11,11 @@ energy but for a factor.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.errors import SolveError
 from surge.kernel import laws as b
 from surge.transient.grid import Grid
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 STEADY = 2e-4  # [m] a head or wave may be off so much before anything moves: some 2 Pa
 ROUNDING = 1e-9  # of what passed and of what the pipes hold: rounding, with room

@@ -11,14 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.errors import CaseError, Fault
 from surge.model.lineup import Table
+from surge.records.curve_file import Curve
 from surge.records.tests import Direction
 from surge.valves.trend import monotone
-
-Array = NDArray[np.float64]
 
 # Bounds of our own, no source, but for the quarter.
 LEAST_SAMPLES = 10  # within the movement
@@ -39,32 +38,6 @@ STEEP_PART = 0.1  # of a gap, or of the time of a coarse change, in which the st
 WINDOW = 0.05  # of the movement time: the steepest fall is told over this
 GAP = 3.0  # times the usual time between samples: longer is a gap
 FLAT = 1e-9  # [-] knots nearer to a straight line than this are left out
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sample:
-    """One measured pair; ``row`` is where it stands in its file."""
-
-    row: int
-    time: float
-    position: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
-    """Measured pairs in order of time, and what reading them brought up.
-
-    Attributes
-    ----------
-    samples : tuple of Sample
-    filename, sha256 : str
-    notes : tuple of str
-    """
-
-    samples: tuple[Sample, ...]
-    filename: str = ""
-    sha256: str = ""
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -5,7 +5,6 @@ Pressures [Pa gauge], times [s].
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from surge.errors import CaseError, Fault, UnknownNameError
@@ -17,6 +16,7 @@ from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
 from surge.valves.curve import MeasuredStroke
+from surge.workers import Progress
 
 Key = tuple[str, str, str, str, str]
 
@@ -93,7 +93,7 @@ def run_measured(
     valve: str,
     scenario: str | None = None,
     book: RuleBook | None = None,
-    tell: Callable[[str], None] | None = None,
+    progress: Progress | None = None,
 ) -> Measured:
     """Run a line-up with what a valve really did.
 
@@ -109,7 +109,7 @@ def run_measured(
         Only this one; without it all in which the valve moves so.
     book : RuleBook, optional
         Rules of the trade to hold it against.
-    tell : callable, optional
+    progress : callable, optional
         Called with a word as work goes on.
 
     Raises
@@ -125,9 +125,9 @@ def run_measured(
 
     def run(law: Table) -> Assessment:
         changed = (with_laws(s, lambda m: law if _replaced(m, valve, stroke) else m.law) for s in chosen)
-        return assess(checked(lineup.with_(scenarios=tuple(changed))), book=book, tell=tell)
+        return assess(checked(lineup.with_(scenarios=tuple(changed))), book=book, progress=progress)
 
-    assumed, measured = assess(before, book=book, tell=tell), run(stroke.law)
+    assumed, measured = assess(before, book=book, progress=progress), run(stroke.law)
     steep = run(stroke.steep) if stroke.steep is not None else None
     laws = {s.name: m.law for s in chosen for m in s.moves if _replaced(m, valve, stroke)}
     return Measured(

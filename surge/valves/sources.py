@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
@@ -18,8 +18,8 @@ from surge.rules.findings import WITHIN
 from surge.search.window import Windows, windows_of
 from surge.units import quoted
 from surge.valves.window import closing_in, with_windows
+from surge.workers import Progress
 
-Tell = Callable[[str], None]
 NO_CASE = "add --case with the case that in_case is about"
 
 
@@ -47,7 +47,7 @@ def held_against(
     stated: LimitFile | None = None,
     lineup: LineUp | None = None,
     book: RuleBook | None = None,
-    tell: Tell | None = None,
+    progress: Progress | None = None,
 ) -> Held:
     """Find the limits of every tag; windows of the case's valves are searched.
 
@@ -57,7 +57,7 @@ def held_against(
     stated : LimitFile, optional
     lineup : LineUp, optional
         With ``book``, the rules that bound strokes from above.
-    tell : callable, optional
+    progress : callable, optional
 
     Raises
     ------
@@ -78,7 +78,7 @@ def held_against(
         named |= dict.fromkeys(limits, "")
     if lineup is None or book is None:
         return Held(records=records, limits={tag: _unseen(limits[tag], named[tag]) for tag in limits})
-    windows, named = _windows(named, stated, lineup, book, tell)
+    windows, named = _windows(named, stated, lineup, book, progress)
     found = with_windows(limits.values(), windows, named=named)
     return Held(records=records, limits={one.tag: one for one in found}, notes=tuple(_notes(windows)))
 
@@ -116,7 +116,7 @@ def _spelt(records: Records, spelt: dict[str, str]) -> Records:
 
 
 def _alike(tags: Iterable[str]) -> Iterator[str]:
-    """Tell tags that may be one valve: its tests would be divided between them."""
+    """Progress tags that may be one valve: its tests would be divided between them."""
     groups: dict[str, list[str]] = {}
     for tag in tags:
         groups.setdefault(_bare(tag), []).append(tag)
@@ -177,7 +177,7 @@ def _windows(
     stated: LimitFile | None,
     lineup: LineUp,
     book: RuleBook,
-    tell: Tell | None,
+    progress: Progress | None,
 ) -> tuple[Windows, dict[str, str]]:
     """Search the windows of the valves that the tags stand for; which tag stands for which."""
     closing = closing_in(lineup)
@@ -187,7 +187,7 @@ def _windows(
     wanted = sorted({name for name in named.values() if name})
     if not wanted:
         raise _nobody(closing, stated)
-    return windows_of(lineup, book=book, valves=wanted, tell=tell), dict(named)
+    return windows_of(lineup, book=book, valves=wanted, progress=progress), dict(named)
 
 
 def _refuse_strangers(stated: LimitFile, closing: set[str], lineup: LineUp) -> None:

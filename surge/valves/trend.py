@@ -11,9 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from surge.arrays import Array
 
 LEAST_TIMES = 3  # our own: different x; through two there is always a line, and it says nothing about scatter
 CONFIDENCE = 0.95  # of a band: the usual one, our own choice

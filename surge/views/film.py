@@ -8,15 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array, Ints
 from surge.model.way import Way
 from surge.views.line import Step, join, limits_on, places_on, way_of
 from surge.views.map import seen_on, strokes_on, times_of
 from surge.views.subject import PictureError, Subject
 from surge.views.time import time_picture
-
-Array = NDArray[np.float64]
 
 FRAMES_A_SECOND = 20.0
 MOST_FRAMES = 400
@@ -61,7 +59,7 @@ class Film:
     way: Way
     time: Array
     x: Array
-    part: NDArray[np.int64]
+    part: Ints
     pressure: Array
     highest: Array
     lowest: Array

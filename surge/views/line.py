@@ -9,18 +9,16 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array, Ints
 from surge.model.lineup import Tank
 from surge.model.way import Part, Way, find_way, outflow, source_of
-from surge.reports.words import valid
+from surge.rules.assess import valid
 from surge.rules.findings import Limit, place_limits, surge_limit
 from surge.transient.profiles import watch
 from surge.transient.result import ElementResult, PlaceResult
 from surge.views.subject import LOW_CHECKS, PictureError, Subject, unknown
 from surge.views.time import Mark
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,7 +44,7 @@ class Along:
     """
 
     x: Array
-    part: NDArray[np.int64]
+    part: Ints
     distance: Array
     steady: Array
     highest: Array
@@ -185,7 +183,7 @@ def _shares(part: Part, distance: Array | None) -> Array:
     return 1.0 - share[::-1] if part.backward else share
 
 
-def places_on(way: Way, distances: dict[str, Array]) -> tuple[Array, NDArray[np.int64], Array]:
+def places_on(way: Way, distances: dict[str, Array]) -> tuple[Array, Ints, Array]:
     """Places in the drawing, parts, and distances from the beginning of the values of :func:`join`."""
     x, part, distance = [], [], []
     for k, p in enumerate(way.parts):

@@ -8,16 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.model.way import Part, Way
 from surge.rules.findings import Limit, place_limits, surge_limit
 from surge.transient.profiles import Profiles, instants, watch
 from surge.views.line import way_of, weak_mark
 from surge.views.subject import PictureError, Subject
 from surge.views.time import Mark
-
-Array = NDArray[np.float64]
 
 ROWS = 600  # instants of a map, at most
 COLUMNS = 700  # nodes across a map, about

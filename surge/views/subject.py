@@ -9,24 +9,18 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from surge.errors import SurgeError
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import follow
-from surge.reports.words import run_of
-from surge.rules.assess import Assessment
+from surge.rules.assess import Assessment, run_of
 from surge.rules.findings import (
     Finding,
     findings_of,
     weakest,
     worst_of,
 )
+from surge.transient.plan import Plan, plan
 from surge.transient.result import ScenarioResult
-from surge.transient.run import Plan, plan
-
-Array = NDArray[np.float64]
 
 LOW_CHECKS = ("lowest", "vapour")
 

@@ -9,15 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from surge.arrays import Array
 from surge.model.lineup import Element, LineUp, Point
 from surge.rules.findings import LOWEST_RULE, VAPOUR_RULE, Limit, place_limits, surge_limit
 from surge.transient.profiles import watch
 from surge.transient.result import ElementResult, Extreme, PlaceResult
 from surge.views.subject import PictureError, Subject, unknown
-
-Array = NDArray[np.float64]
 
 MOST_PLACES = 5  # curves that can still be told apart
 MOST_FLOWS = 4

@@ -9,7 +9,8 @@ from surge.api_check import check
 from surge.hydraulics.formulas import restraint_factor, wave_speed
 from surge.model.lineup import Assumed, LineUp, Pipe, Valve
 from surge.reference.fittings import loss_factor
-from surge.reference.materials import MATERIALS, VALVE_CURVES
+from surge.reference.materials import MATERIALS
+from surge.reference.valve_curves import VALVE_CURVES
 from surge.reference.valves import assumed_kv
 
 HOSE = 'length = "20 m"\ninside_diameter = "10 inch"\n'

@@ -16,7 +16,8 @@ from surge.case.file import BIGGEST, case_schema, describe, load_case, read_case
 from surge.case.schema import CaseSpec, keys_of, table_at
 from surge.errors import CaseError
 from surge.hydraulics.formulas import hose_wave_speed, loss_factor_to_kv, restraint_factor, wave_speed
-from surge.reference.materials import MATERIALS, VALVE_CURVES
+from surge.reference.materials import MATERIALS
+from surge.reference.valve_curves import VALVE_CURVES
 
 TWO_STAGE = 'law = "two-stage"\nstroke = "20 s"\nbreak_opening = 0.3\nbreak_time = "8 s"'
 SCHEMA = Path(__file__).parents[2] / "surge" / "schema" / "case.schema.json"

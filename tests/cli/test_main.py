@@ -313,7 +313,7 @@ def test_progress_on_a_terminal_when_it_takes_long(
     clock = iter([0.0, 0.5, 1.5, 1.6, 2.5])
     monkeypatch.setattr(sys, "stderr", stream)
     monkeypatch.setattr(surge.cli.shared.time, "monotonic", lambda: next(clock))
-    progress = surge.cli.shared.Progress(after=1.0, every=0.2)
+    progress = surge.cli.shared.ProgressLine(after=1.0, every=0.2)
     for word in ("early", "first march", "too soon after", "step"):
         progress(word)
     progress.done()

@@ -11,7 +11,7 @@ from support.lineups.lines import line_up, pipe, valve
 
 from surge.model.lineup import LineUp, Valve
 from surge.model.way import NARROWEST, Way, find_way, kind_of, source_of
-from surge.transient.run import plan
+from surge.transient.plan import plan
 
 
 def flows(lineup: LineUp, scenario: int = 0) -> dict[str, float]:

@@ -10,9 +10,8 @@ from hypothesis import strategies as st
 from support.inputs.measured_curves import demo_text
 
 from surge.errors import CaseError
-from surge.records.curve_file import load_curve, read_curve
+from surge.records.curve_file import Curve, load_curve, read_curve
 from surge.records.text import RowFault, sheet_of
-from surge.valves.curve import Curve
 
 DEMO = Path(__file__).parents[2] / "cases" / "records" / "manifold-valve-stroke.csv"
 

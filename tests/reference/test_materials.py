@@ -8,7 +8,8 @@ from itertools import pairwise
 import pytest
 
 from surge.hydraulics.formulas import restraint_factor
-from surge.reference.materials import MATERIALS, RANGEABILITY, RESTRAINTS, VALVE_CURVES
+from surge.reference.materials import MATERIALS, RESTRAINTS
+from surge.reference.valve_curves import RANGEABILITY, VALVE_CURVES
 
 
 def ratio(name: str, opening: float) -> float:

@@ -16,8 +16,8 @@ from surge.errors import UnknownNameError
 from surge.hydraulics.steady import opening_for
 from surge.model.lineup import GRAVITY, Valve
 from surge.model.stroke import through_characteristic
-from surge.reference.materials import VALVE_CURVES
 from surge.reference.pipes import SIZES, nominal_inches, pipe_size
+from surge.reference.valve_curves import VALVE_CURVES
 from surge.reference.valves import VALVE_TYPES, AssumedKv, assumed_kv, complete_turbulence_factor, search
 
 VALVE_SIZES = [size for size in SIZES if nominal_inches(size) <= 24]

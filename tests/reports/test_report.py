@@ -19,8 +19,8 @@ from surge.case.file import Case, load_case, read_case, starter_case
 from surge.reports.advice import advice, gentleness, settled, unavoidable
 from surge.reports.document import answer, no_answer
 from surge.reports.text import TextReport, table
-from surge.reports.words import CAUTIONS, LINE, Shown, run_of, sentence, valid
-from surge.rules.assess import Assessment, assess
+from surge.reports.words import CAUTIONS, LINE, Shown, sentence
+from surge.rules.assess import Assessment, assess, run_of, valid
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import ShowUnits, from_si
 

@@ -26,8 +26,8 @@ from surge.cli.main import main
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Point, Rate, Valve
 from surge.model.stroke import with_strokes
-from surge.plots.chart import levels_of, runs
-from surge.reports.chart import limit_words
+from surge.plots.chart import levels_of
+from surge.reports.chart import limit_words, runs
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.margins import held_limits

@@ -490,7 +490,7 @@ def test_the_rate_above_which_a_window_is_empty() -> None:
     scenario = lineup.scenarios[0]
     parts = (stroke_limits(lineup, scenario, "valve", book=NO_RULES, longest=6.0),)
     assert parts[0].open
-    top = opening_rate(lineup, [scenario], parts, empty=False, book=NO_RULES, tell=lambda _: None)
+    top = opening_rate(lineup, [scenario], parts, empty=False, book=NO_RULES, progress=lambda _: None)
     assert top is not None
     assert top.share is not None
     assert top.ends

@@ -30,8 +30,8 @@ from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Keep, Lane, LaneResult
 from surge.transient.grid import Grid, Laws, build_grid
 from surge.transient.march import Marched
+from surge.transient.plan import plan
 from surge.transient.reaches import Reaches, choose_step, divide
-from surge.transient.run import plan
 
 ROUNDING = 1e-10  # of the greatest rise
 CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
@@ -296,14 +296,14 @@ def test_an_interrupt_is_heeded(together: bool) -> None:
     )  # the compiler is not what is timed
     shares: list[float] = []
 
-    def tell(share: float) -> None:
+    def progress(share: float) -> None:
         shares.append(share)
         if len(shares) == 3:
             raise KeyboardInterrupt
 
     threads, began = threading.active_count(), time.perf_counter()
     with pytest.raises(KeyboardInterrupt):
-        march_batch([lane] * (3 * WIDE), frozen=False, tell=tell, threads=2, together=together)
+        march_batch([lane] * (3 * WIDE), frozen=False, progress=progress, threads=2, together=together)
     # Three looks 0.2 s apart and one piece of work; five times that on a machine that is busy.
     assert time.perf_counter() - began < 5.0
     assert threading.active_count() == threads
@@ -312,7 +312,7 @@ def test_an_interrupt_is_heeded(together: bool) -> None:
 
 def test_progress_ends_at_one() -> None:
     shares: list[float] = []
-    march_batch(star_lanes(2, steps=50), frozen=True, tell=shares.append)
+    march_batch(star_lanes(2, steps=50), frozen=True, progress=shares.append)
     assert shares[-1] == 1.0
     assert shares == sorted(shares)
 

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from support.inputs.measured_curves import sampled
 
 from surge.errors import CaseError
+from surge.records.curve_file import Curve, Sample
 from surge.records.tests import Direction
 from surge.reports.measured_words import notes_of
-from surge.valves.curve import SIGMAS, Curve, MeasuredStroke, Sample, stroke_of
+from surge.valves.curve import SIGMAS, MeasuredStroke, stroke_of
 
 
 def straight(u: float) -> float:

@@ -17,8 +17,9 @@ from surge.cli.main import main
 from surge.errors import CaseError, UnknownNameError
 from surge.model.lineup import LineUp, ValveMove
 from surge.model.stroke import with_laws
+from surge.plots.measured import measured_picture
 from surge.reports.document import head_of
-from surge.reports.measured import measured_document, measured_lines, measured_picture, nearer_by, told_of
+from surge.reports.measured import measured_document, measured_lines, nearer_by, told_of
 from surge.reports.words import Shown
 from surge.rules.assess import assess
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN

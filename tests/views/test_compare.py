@@ -21,8 +21,8 @@ from surge.api_check import check
 from surge.case.file import read_case
 from surge.cli.main import main
 from surge.model.lineup import LineUp
-from surge.plots.compare import histories_of, lines_of, place_of
-from surge.reports.compare import change_words, comparison_document, comparison_files, comparison_lines
+from surge.plots.compare import comparison_files, histories_of, lines_of, place_of
+from surge.reports.compare import change_words, comparison_document, comparison_lines
 from surge.reports.words import Shown
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, WITHIN

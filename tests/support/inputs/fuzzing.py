@@ -28,7 +28,7 @@ from surge.reports.records import Answer, fault_lines, records_lines
 from surge.reports.records_data import findings_csv, records_document
 from surge.rules.file import RULES, read_rules
 from surge.toml import FileKind, read_file
-from surge.transient.run import plan
+from surge.transient.plan import plan
 from surge.valves.curve import stroke_of
 from surge.valves.findings import findings_of_records
 from surge.valves.sources import held_against

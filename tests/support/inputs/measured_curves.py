@@ -6,7 +6,7 @@ import math
 import random
 from collections.abc import Callable, Collection
 
-from surge.valves.curve import Curve, Sample
+from surge.records.curve_file import Curve, Sample
 
 
 def sampled(

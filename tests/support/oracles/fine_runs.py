@@ -16,9 +16,9 @@ from support.oracles import independent_solver as slow
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.transient.grid import build_grid
 from surge.transient.march import Marched
+from surge.transient.plan import plan
 from surge.transient.reaches import divide
 from surge.transient.result import ScenarioResult
-from surge.transient.run import plan
 from surge.transient.summary import Summary
 
 MOST_WORK = 2.5e9  # nodes times steps of the finer march; beyond it a fourth, or half, of the step is taken

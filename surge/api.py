@@ -179,7 +179,7 @@ def judge_records(
     from surge.records.columns import plain
     from surge.records.limits_file import load_limits
     from surge.records.read import Asked, load_records
-    from surge.records.tests import Timed
+    from surge.records.stroke_tests import Timed
     from surge.reports.records import Answer
     from surge.valves.findings import findings_of_records
     from surge.valves.sources import held_against

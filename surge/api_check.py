@@ -9,8 +9,7 @@ from surge.errors import CaseError
 from surge.model.lineup import LineUp
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
-from surge.rules.file import load_rules
-from surge.rules.reading import built_in
+from surge.rules.reading import built_in, load_rules
 from surge.workers import Progress
 
 

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from support.inputs.case_text import STARTER
 
-from surge.case import size as casesize
+from surge.case import mend as casesize
 from surge.case.faults import describe, format_faults
 from surge.case.file import BIGGEST, read_case
 from surge.case.mend import MOST

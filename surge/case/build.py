@@ -13,16 +13,17 @@ from surge.case import schema as spec
 from surge.case.figures import (
     flange_rating,
     hose_figures,
+    hose_speed,
     line_roughness,
     minor_loss,
     pipe_bore,
+    pipe_speed,
     valve_figures,
 )
 from surge.case.liquid import liquid_of
 from surge.case.notes import IN_CASE, Notes
 from surge.case.scenarios import ScenarioBuilder
 from surge.case.values import hint, shown
-from surge.case.walls import hose_speed, pipe_speed
 from surge.hydraulics.formulas import loss_factor_to_kv
 from surge.model.lineup import (
     ATMOSPHERE,

@@ -16,9 +16,8 @@ from typing import Any
 
 from surge.case.build import Builder
 from surge.case.faults import FaultRecord, describe, format_faults
-from surge.case.mend import MOST, mend, more_faults
+from surge.case.mend import MOST, mend, more_faults, size_faults
 from surge.case.schema import CaseSpec, Show
-from surge.case.size import size_faults
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Origin
 from surge.model.validation import faults_of

@@ -14,8 +14,8 @@ from surge.cli.shared import answering, fail, output_paths, print_document, prin
 
 if TYPE_CHECKING:
     from surge.errors import CaseError
-    from surge.records.limits import Interval
     from surge.records.read import Asked
+    from surge.records.stroke_tests import Interval
     from surge.reports.records import Answer
 
 
@@ -106,7 +106,7 @@ def _asked(said: dict[str, Any]) -> Asked:
     """What the options say about the file."""
     from surge.records.columns import NAMES, plain
     from surge.records.read import Asked
-    from surge.records.tests import Timed
+    from surge.records.stroke_tests import Timed
 
     columns = {}
     for text in said["columns"]:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from surge.rules.book import RuleBook
     from surge.search.window import Windows
     from surge.sheet.data import Sheet
-    from surge.sheet.tests import Files, Tests
+    from surge.sheet.valve_tests import Files, Tests
     from surge.valves.sources import Held
 
 NO_WINDOWS = "Windows of stroke times were not searched: shorter or longer strokes may not be safe."
@@ -129,7 +129,7 @@ def _held(
     from surge.errors import CaseError
     from surge.records.limits_file import load_limits
     from surge.records.read import Asked, load_records
-    from surge.sheet.tests import Files
+    from surge.sheet.valve_tests import Files
     from surge.valves.sources import held_against
 
     stated = load_limits(limits) if limits else None
@@ -165,9 +165,9 @@ def _unreadable(file: str, error: CaseError, *, as_json: bool) -> NoReturn:
 
 def _tests(case: Case, own: _Held, today: date) -> Tests:
     """What the records say of the valves that close in the case."""
-    from surge.sheet.tests import tests_of
+    from surge.sheet.valve_tests import tests_of
     from surge.valves.findings import findings_of_records
-    from surge.valves.window import closing_in
+    from surge.valves.sources import closing_in
 
     limits, stated = own.held.limits, own.stated
     return tests_of(
@@ -198,7 +198,7 @@ def _write(made: Sheet, document: dict[str, Any], case: Case, paths: dict[Path, 
     drawn = sketch(case.lineup, weak=weak, words=made.line_up)
     contents: dict[str, str | bytes] = {}
     if "pdf" in paths.values():
-        from surge.sheet.pdf import sheet_pdf
+        from surge.sheet.typeset import sheet_pdf
 
         contents["pdf"] = sheet_pdf(document, drawn)
     if "html" in paths.values():

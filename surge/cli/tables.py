@@ -22,10 +22,8 @@ def list_(kind: str, words: tuple[str, ...], as_json: bool, temperature: str, ru
     KIND is liquids, pipes (sizes, walls, roughness, flanges, fittings), hoses, valves or rules.
     """
     from surge.errors import CaseError
-    from surge.reports.catalogue import searched, sections_of
-    from surge.reports.tables import list_document, list_lines
-    from surge.rules.file import load_rules
-    from surge.rules.reading import built_in
+    from surge.reports.tables import list_document, list_lines, searched, sections_of
+    from surge.rules.reading import built_in, load_rules
     from surge.units import QuantityError, read
 
     try:

@@ -37,8 +37,7 @@ def window(
     with answering(case, as_json=as_json) as progress:
         from surge.api_check import rules_of_case
         from surge.case.file import load_case
-        from surge.search.extras import asked
-        from surge.search.window import windows_of
+        from surge.search.window import asked, windows_of
 
         loaded = load_case(case)
         book = rules_of_case(loaded)

@@ -150,7 +150,7 @@ class _Newton:
             a, b = matrix.copy(), rhs.copy()
             self._laws(a, b, q)
             try:
-                x = np.linalg.solve(a, b)
+                x = np.asarray(np.linalg.solve(a, b), dtype=np.float64)
             except np.linalg.LinAlgError as error:
                 raise SolveError("the steady flow of this line-up has no single solution") from error
             new = x[n : n + q.size]

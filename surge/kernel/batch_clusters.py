@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from surge.kernel.batch_links import LARGEST, ONE, RISE, SEEK, WIDE, inner, law
-from surge.kernel.laws import (
+from surge.kernel.columns import (
     C_LINK,
     C_LINK_END,
     C_POINT,
@@ -30,8 +30,8 @@ from surge.kernel.laws import (
     P_FIXED,
     P_H,
     P_XY,
-    solve_cluster,
 )
+from surge.kernel.laws import solve_cluster
 
 _MAX_ITERATIONS = 60
 

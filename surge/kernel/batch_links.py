@@ -13,8 +13,7 @@ import math
 
 from numba import njit
 
-from surge.kernel.curves import STANDSTILL
-from surge.kernel.laws import (
+from surge.kernel.columns import (
     CH_A,
     CH_B,
     CH_LINK,
@@ -40,9 +39,9 @@ from surge.kernel.laws import (
     NOT_CONVERGED,
     ORIFICE,
     SHUT,
-    orifice_law,
-    table_loss,
 )
+from surge.kernel.curves import STANDSTILL
+from surge.kernel.laws import orifice_law, table_loss
 
 WIDE = 32  # lanes of a block: measured against 8, 16 and 64
 LARGEST = 1e12  # [m], [m3/s] beyond this a lane has overflowed

@@ -17,7 +17,7 @@ from collections import namedtuple
 from surge.kernel.batch_clusters import solve_apart, solve_together
 from surge.kernel.batch_links import LARGEST, LOSS, SLOPE, WIDE, inner, lumped, solve_chains, solve_pairs
 from surge.kernel.batch_pipes import arrive, leave, pass_pipes, slide
-from surge.kernel.laws import (
+from surge.kernel.columns import (
     E_POINT,
     L_A,
     L_B,
@@ -31,8 +31,8 @@ from surge.kernel.laws import (
     LUMPED,
     NOT_FINITE,
     OK,
-    jit,
 )
+from surge.kernel.compiled import jit
 from surge.kernel.march import SAME_HEAD
 
 # What a block works on, with W for WIDE. Sizes: number of nodes, entries of a loss table, lumped

@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 
 from surge.kernel.batch_links import WIDE, inner
-from surge.kernel.laws import E_NODE, E_POINT
+from surge.kernel.columns import E_NODE, E_POINT
 
 ROW = np.uint64(WIDE)
 

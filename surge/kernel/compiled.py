@@ -47,3 +47,7 @@ def jit(function: Callable[..., object]):  # type: ignore[no-untyped-def]
     except RuntimeError:  # the compiler found no folder that it may write
         TROUBLE.append("no folder for it can be written")
     return made
+
+
+# Handing arrays to a function costs more than a law: laws are put where they are used.
+inlined = njit(nogil=True, error_model="numpy", forceinline=True, _nrt=False)

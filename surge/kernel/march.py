@@ -21,7 +21,7 @@ from collections import namedtuple
 
 import numpy as np
 
-from surge.kernel.laws import (
+from surge.kernel.columns import (
     C_TREE,
     C_TREE_END,
     CH_A,
@@ -60,13 +60,9 @@ from surge.kernel.laws import (
     P_XY,
     P_Z,
     STOPPED_AT_VAPOUR,
-    chain_flow,
-    fill_chain,
-    jit,
-    orifice_flow,
-    solve_cluster,
-    table_loss,
 )
+from surge.kernel.compiled import jit
+from surge.kernel.laws import chain_flow, fill_chain, orifice_flow, solve_cluster, table_loss
 from surge.kernel.trees import solve_tree
 
 LANES = 8

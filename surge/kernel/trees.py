@@ -8,7 +8,7 @@ where the general Newton takes more, each at several times the price.
 
 from __future__ import annotations
 
-from surge.kernel.laws import (
+from surge.kernel.columns import (
     C_TREE,
     C_TREE_END,
     L_C2,
@@ -30,11 +30,9 @@ from surge.kernel.laws import (
     T_LINK,
     T_PARENT,
     T_SIDE,
-    inlined,
-    jit,
-    orifice_flow,
-    table_loss,
 )
+from surge.kernel.compiled import inlined, jit
+from surge.kernel.laws import orifice_flow, table_loss
 
 _ROUNDS = 20  # beyond which the general Newton takes over
 _CLOSE = 1e-8  # of a head: quadratic convergence but for kinks of a loss table, so that the rest is rounding

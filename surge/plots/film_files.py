@@ -26,9 +26,10 @@ from surge.plots.film import (
     Shape,
     Stage,
     Words,
+    background_svg,
+    pictures_of,
     staged,
 )
-from surge.plots.film_frames import background_svg, pictures_of
 from surge.plots.frame import HIGH, INK
 from surge.reports.words import CAUTIONS, Shown
 from surge.units import printable

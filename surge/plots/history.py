@@ -14,10 +14,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from surge.plots.frame import BAND, DOTS, FAINT, INK, Heading, file_words, new_figure, our_settings
-from surge.plots.history_page import LEFT, RIGHT, STYLE, TINY, legend, words_around
-from surge.records.limits import Side
-from surge.records.tests import Direction
+from surge.plots.frame import BAND, DOTS, FAINT, HIGH, INK, LOW, Heading, file_words, new_figure, our_settings
+from surge.records.stroke_tests import Direction, Side
 from surge.reports.history import ALL_TIMES, brief
 from surge.units import printable
 from surge.valves.history_types import IN_ORDER, NO_LIMIT, RANK, STATES, Ground, Held, ValveHistory
@@ -347,3 +345,81 @@ def what_states_mean(histories: Iterable[ValveHistory]) -> str:
     """The words at the heads of the panels explained, those that occur."""
     seen = {p.worst.state for p in panels_of(histories)}
     return "; ".join(f"{word}: {text}" for word, text in STATES.items() if word in seen) + "."
+
+
+LEFT, RIGHT = 0.055, 0.985
+
+
+TINY = 5.0  # [pt]
+
+
+FOOT = 185  # characters in a line of the foot
+
+
+# Closing: filled, unbroken. Opening: open, dashed.
+STYLE: dict[Direction, dict[str, Any]] = {
+    Direction.CLOSING: {"color": HIGH, "marker": "o", "fill": HIGH, "line": "-", "words": "closing"},
+    Direction.OPENING: {
+        "color": LOW,
+        "marker": "s",
+        "fill": "white",
+        "line": (0, (4, 2)),
+        "words": "opening",
+    },
+}
+
+
+def words_around(figure: Figure, heading: Heading, ground: Ground, number: tuple[int, int]) -> None:
+    """Title, lines below it, foot and number of the page."""
+    title, *lines = (printable(t) for t in heading.lines)
+    page = f"page {number[0]} of {number[1]}" if number[1] > 1 else ""
+    figure.text(LEFT - 0.02, 0.975, textwrap.shorten(title, 80), fontsize=11.5, weight="bold", va="center")
+    figure.text(RIGHT, 0.975, f"{ground.today}   {page}".strip(), fontsize=8, ha="right", va="center")
+    for k, line in enumerate(lines[:2]):
+        figure.text(LEFT - 0.02, 0.957 - 0.0145 * k, textwrap.shorten(line, 140), fontsize=8, va="center")
+    foot = [line for text in heading.foot for line in textwrap.wrap(printable(text), FOOT)]
+    foot.append(printable(heading.signature))
+    for k, line in enumerate(reversed(foot)):
+        figure.text(LEFT - 0.03, 0.012 + 0.0105 * k, line, fontsize=TINY + 0.4, va="center")
+
+
+def legend(figure: Figure) -> None:
+    """What the marks mean, once for the page."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    marks: list[Any] = []
+    for style in STYLE.values():
+        marks.append(
+            Line2D(
+                *([], []),
+                color=style["color"],
+                linestyle=style["line"],
+                linewidth=1.0,
+                marker=style["marker"],
+                markerfacecolor=style["fill"],
+                markersize=4,
+                label=f"{style['words']}: tests and trend",
+            )
+        )
+    marks += [
+        Line2D([], [], color=FAINT, marker="x", linestyle="none", markersize=4, label="shown, not compared"),
+        Line2D([], [], color=FAINT, linewidth=0.7, linestyle=(0, (1, 1.5)), label="baseline"),
+        Patch(facecolor=BAND, label="action band"),
+        Patch(facecolor=FAINT, alpha=0.4, label="band of the trend"),
+        Patch(
+            facecolor="none", edgecolor=INK, hatch="//////", linewidth=0.0, label="limit: not allowed beyond"
+        ),
+        Line2D([], [], color=INK, linewidth=0.6, linestyle=(0, (1, 2)), label="day of this look"),
+    ]
+    figure.legend(
+        handles=marks,
+        loc="lower left",
+        bbox_to_anchor=(LEFT - 0.035, 0.072),
+        ncols=4,
+        fontsize=6,
+        frameon=False,
+        handlelength=2.6,
+        columnspacing=1.6,
+        labelspacing=0.3,
+    )

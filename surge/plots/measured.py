@@ -22,8 +22,7 @@ from surge.plots.frame import (
     not_valid_after,
     quoted,
 )
-from surge.reports.measured import _answer, _run, place_of, spotlight
-from surge.reports.measured_words import notes_of
+from surge.reports.measured import _answer, _run, notes_of, place_of, spotlight
 from surge.reports.words import CAUTIONS, HEADLINE, Shown
 from surge.rules.book import LOCAL_CODES
 from surge.valves.measured import Measured

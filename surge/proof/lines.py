@@ -16,7 +16,7 @@ import numpy as np
 from surge.arrays import Array
 from surge.hydraulics.losses import loss_tables
 from surge.hydraulics.steady import Steady, steady_state
-from surge.kernel import laws as b
+from surge.kernel import columns
 from surge.model.lineup import GRAVITY, LineUp, Liquid, Pipe, Point, Pump, Scenario, Table, Tank, Valve
 from surge.transient.grid import Laws, build_grid
 from surge.transient.march import Marched
@@ -122,9 +122,9 @@ class Run:
         head, flow = (forward + back) / 2, (forward - back) / (2 * impedance)
         for far, i in ((False, 0), (True, -1)):
             e = grid.ends.index((p.name, far))
-            point = net.ei[e, b.E_POINT]
-            head[i] = net.pf[point, b.P_H]
-            flow[i] = (head[i] - net.ef[e, b.E_X]) / impedance * (-1 if far else 1)
+            point = net.ei[e, columns.E_POINT]
+            head[i] = net.pf[point, columns.P_H]
+            flow[i] = (head[i] - net.ef[e, columns.E_X]) / impedance * (-1 if far else 1)
         return head, flow
 
 

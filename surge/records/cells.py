@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping
 from typing import TypeVar
 
-from surge.records.tests import Direction, Timed
+from surge.records.stroke_tests import Direction, Timed
 from surge.units import UNITS, ZERO, QuantityError, quoted
 
 ATMOSPHERE = 101325.0  # [Pa] standard, for hydraulic pressures written above vacuum

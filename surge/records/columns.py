@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from surge.errors import CaseError, Fault
 from surge.records.cells import HOURS, MINUTES, TIMED, unit_of
-from surge.records.tests import Direction, Timed
+from surge.records.stroke_tests import Direction, Timed
 from surge.records.text import RowFault, row_fault
 from surge.units import quoted
 

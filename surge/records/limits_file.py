@@ -13,8 +13,7 @@ from typing import Any
 
 from surge.errors import CaseError, Fault
 from surge.model.lineup import Origin
-from surge.records.limits import Bound, Interval, Side, ValveLimits
-from surge.records.tests import Direction, Timed
+from surge.records.stroke_tests import Bound, Direction, Interval, Side, Timed, ValveLimits
 from surge.toml import FileKind, parsed, read_file
 from surge.units import QuantityError, printable, quoted, read
 

@@ -14,7 +14,7 @@ from surge.errors import CaseError
 from surge.records.columns import LOOK, Header, find_header, named, no_header
 from surge.records.dates import Order, order_of
 from surge.records.rows import Asked, RowReader, cleaned
-from surge.records.tests import LostTest, StrokeTest
+from surge.records.stroke_tests import LostTest, StrokeTest
 from surge.records.text import MOST_ROWS, SEPARATORS, RowFault, Sheet, load_sheet, sheet_of, unusable
 from surge.units import quoted
 from surge.workers import Progress

@@ -10,7 +10,7 @@ from typing import TypeVar
 from surge.records.cells import DIRECTIONS, EMPTY, FLOWING, TIMED, TOGETHER, YES_NO, quantity, word
 from surge.records.columns import Column, Header
 from surge.records.dates import EXPECTED, Order, latest_reading, read_when
-from surge.records.tests import Direction, LostTest, StrokeTest, Timed
+from surge.records.stroke_tests import Direction, LostTest, StrokeTest, Timed
 from surge.records.text import RowFault, row_fault
 from surge.units import QuantityError, quoted
 

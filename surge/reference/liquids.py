@@ -39,7 +39,6 @@ from surge.errors import SurgeError
 from surge.reference import liquid_rows_chemicals as cargo_table_chemicals
 from surge.reference import liquid_rows_petroleum as cargo_table_petroleum
 from surge.reference.liquid_rows import RANGE, SUBSTANCE, Row, Said
-from surge.reference.petroleum import COMPOSITION, dead_oil_sound_speed, petroleum_density
 from surge.reference.rows import matching
 
 DOUBTS: Mapping[str, Mapping[str, float]] = MappingProxyType(
@@ -141,10 +140,10 @@ class Cargo:
     density_15 : (float, float) or None
         Spread of the density at 15 C [kg/m3] of a petroleum product or crude; None: not petroleum.
     expansion : str
-        "crude", "products" or "lubricating oils", see :func:`surge.reference.petroleum.petroleum_density`; "" when not
+        "crude", "products" or "lubricating oils", see :func:`petroleum_density`; "" when not
         petroleum.
     relation : bool
-        The sound speed follows from the density at 15 C, see :func:`surge.reference.petroleum.dead_oil_sound_speed`.
+        The sound speed follows from the density at 15 C, see :func:`dead_oil_sound_speed`.
     """
 
     name: str
@@ -384,3 +383,90 @@ CARGOES: Mapping[str, Cargo] = MappingProxyType(
     {row.name: _cargo(row) for row in (*cargo_table_petroleum.ROWS, *cargo_table_chemicals.ROWS)}
 )
 _BY_KEY = {key_of(name): cargo for cargo in CARGOES.values() for name in (cargo.name, *cargo.aliases)}
+
+
+COMPOSITION = (0.94, 1.02)  # [-] spread given to dead_oil_sound_speed for what the oil is made of
+
+
+def expansion_coefficient(density_15: float, *, group: str) -> float:
+    """Return the thermal expansion coefficient of petroleum at 15 C [1/K].
+
+    Parameters
+    ----------
+    density_15 : float
+        Density at 15 C [kg/m3].
+    group : str
+        "crude", "products" or "lubricating oils".
+
+    Raises
+    ------
+    KeyError
+        For any other group.
+
+    References
+    ----------
+    ASTM D1250-80 / API MPMS 11.1 (1980), tables 54A, 54B and 54D: constants from memory.
+    """
+    squared = density_15**2
+    if group != "products":
+        return {"crude": 613.9723 / squared, "lubricating oils": 0.6278 / density_15}[group]
+    if density_15 <= 770.5:
+        return 346.4228 / squared + 0.4388 / density_15
+    if density_15 < 787.5:
+        return 2680.3206 / squared - 0.00336312
+    if density_15 < 838.5:
+        return 594.5418 / squared
+    return 186.9696 / squared + 0.4862 / density_15
+
+
+def petroleum_density(density_15: float, *, temperature: float, group: str) -> float:
+    """Return the density of a crude or petroleum product at a temperature [kg/m3].
+
+    Parameters
+    ----------
+    density_15 : float
+        Density at 15 C [kg/m3].
+    temperature : float
+        [K]
+    group : str
+        "crude", "products" or "lubricating oils".
+
+    Notes
+    -----
+    rho = rho15 exp(-a dT (1 + 0.8 a dT)), dT = T - 15 C, a from :func:`expansion_coefficient`.
+
+    References
+    ----------
+    ASTM D1250-80 / API MPMS 11.1 (1980), from memory.
+    """
+    warmer = expansion_coefficient(density_15, group=group) * (temperature - _ZERO_CELSIUS - 15.0)
+    return density_15 * math.exp(-warmer * (1.0 + 0.8 * warmer))
+
+
+def dead_oil_sound_speed(density_15: float, *, temperature: float) -> float:
+    """Return the sound speed of a crude or petroleum product without dissolved gas, at 1 atm [m/s].
+
+    Parameters
+    ----------
+    density_15 : float
+        Density at 15 C [kg/m3], below 2600.
+    temperature : float
+        [K]
+
+    Notes
+    -----
+    c = 2096 sqrt(r/(2.6 - r)) - 3.7 t with r the density at 60 F [g/cm3], t in C. The density at 15 C is put
+    in its place: 0.05 % more, and so at most 0.05 % more sound speed.
+
+    Held against the reference equations of pure hydrocarbons from -10 to 60 C it is 4 % low (n-undecane and
+    n-dodecane, cold) to 15 % high (n-pentane, hot); it is 3 to 9 % high for aromatics, and 1 % low at the
+    handbook figure for jet fuel of 0.80, 1315 m/s at 25 C. Blends lie between: :data:`COMPOSITION` is the
+    spread given to it. Long paraffins alone (renewable diesel, base oil) are faster by more than that and
+    do not use it.
+
+    References
+    ----------
+    Batzle & Wang 1992, Seismic properties of pore fluids, Geophysics 57, 1396-1408, dead oil; from memory.
+    """
+    ratio = density_15 / 1000.0
+    return 2096.0 * math.sqrt(ratio / (2.6 - ratio)) - 3.7 * (temperature - _ZERO_CELSIUS)

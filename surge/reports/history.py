@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from surge.records.limits import Side
-from surge.records.tests import Direction
+from surge.records.stroke_tests import Direction, Side
 from surge.valves.history_types import (
     DRIFTED,
     IN_ORDER,

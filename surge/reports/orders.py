@@ -11,12 +11,11 @@ from surge.reports.text import table
 from surge.reports.window import bounds
 from surge.reports.words import SHORT, Shown, against, paragraph, what_happens, whose
 from surge.rules.findings import EXCEEDED, WITHIN, Finding
-from surge.search.band_points import Point
-from surge.search.band_search import BandMoves
+from surge.search.band_points import BandMoves, Point
 from surge.search.bands import BandLimits
-from surge.search.extras import Asked
 from surge.search.orders import OrderAnswer, OrderQuestion, Pressures
 from surge.search.shapes import Judged, ShapeAnswer
+from surge.search.window import Asked
 from surge.transient.result import ScenarioResult
 
 Json = dict[str, Any]

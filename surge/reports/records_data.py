@@ -10,8 +10,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
-from surge.records.limits import Bound
-from surge.records.tests import StrokeTest
+from surge.records.stroke_tests import Bound, StrokeTest
 from surge.records.text import RowFault
 from surge.reports.records import CAUTIONS, Answer, first_sentence, gaps, reasons, rows_of
 from surge.valves.findings import ValveFinding

@@ -11,8 +11,7 @@ from surge.reports.text import table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, against, paragraph, what_happens
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
-from surge.search.open_rate import Opening
-from surge.search.rates import RateLimit
+from surge.search.rates import Opening, RateLimit
 from surge.search.strokes import ULLAGE, StrokeLimits
 from surge.search.window import Windows
 

@@ -20,9 +20,17 @@ from surge.rules.ground import (
     may_apply,
     passed_over,
 )
-from surge.rules.parts import allowance, months, outside, part
+from surge.rules.parts import (
+    allowance,
+    effective_closing,
+    months,
+    outside,
+    part,
+    stroke_per_inch,
+    stroke_per_millimetre,
+    stroke_time,
+)
 from surge.rules.pressure import counts, pressure, pump_top_of_the_case, with_pump_top
-from surge.rules.strokes import effective_closing, stroke_per_inch, stroke_per_millimetre, stroke_time
 from surge.rules.times import shore_first, stop_flow, total_shutdown
 from surge.transient.result import ScenarioResult
 

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from surge.model.lineup import LineUp, Scenario
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
-from surge.search.band_points import CENTRE, Bands, Point
-from surge.search.band_search import THREADS, BandMoves, Member, Members, Search
+from surge.search.band_points import CENTRE, THREADS, BandMoves, Bands, Member, Members, Point, Search
 from surge.search.strokes import (
     ATTEMPTS,
     FIRST_NEED,

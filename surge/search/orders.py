@@ -6,14 +6,14 @@ flow. So the peaks of each order stand side by side.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from surge.model.lineup import LineUp, Scenario
+from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
+from surge.model.topology import sides
 from surge.rules.findings import EXCEEDED, Finding, findings_of, weakest, worst_of
 from surge.rules.static import static_findings
 from surge.search.scan import Scanner
-from surge.search.sequences import Order, orders_of
 from surge.search.strokes import over_ranges
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.transient.run import simulate
@@ -197,3 +197,254 @@ def _worst(subject: str, same: Sequence[ElementResult | PlaceResult]) -> Pressur
         highest=max((x.highest for x in same), key=lambda e: e.pressure),
         lowest=min((x.lowest for x in same), key=lambda e: e.pressure),
     )
+
+
+MOST = 6  # orders
+
+
+SAME = 1e-6  # [s] instants nearer than this are one
+
+
+IN_CASE, REVERSED, TOGETHER = "as in the case", "reversed", "all together"
+
+
+SHIP_FIRST, SHORE_FIRST, BOTH = "ship first", "shore first", "both together"
+
+
+NO_ORDER = "a step would wait for itself: a pump stops after a valve that comes after it"
+
+
+Move = ValveMove | PumpMove
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Order:
+    """One order of the movements of a scenario; strokes are those of the case.
+
+    Attributes
+    ----------
+    name : str
+        Of the order; several names where they come to the same.
+    as_in_case : bool
+    scenario : Scenario
+    total : float
+        From the order to stop, or the first movement, to the end of the last whole stroke [s].
+    """
+
+    name: str
+    as_in_case: bool
+    scenario: Scenario
+    total: float
+
+    @property
+    def steps(self) -> tuple[tuple[str, float, float], ...]:
+        """Valve or pump, when its movement begins and how long that takes [s], in order of time."""
+        moves = sorted(_every(self.scenario), key=lambda m: (m.start, m.origin[-1:]))
+        return tuple((_name(m), m.start, m.law[-1][0]) for m in moves)
+
+
+def _every(scenario: Scenario) -> tuple[Move, ...]:
+    return (*scenario.moves, *scenario.pump_moves)
+
+
+def _name(move: Move) -> str:
+    return move.valve if isinstance(move, ValveMove) else move.pump
+
+
+def _closes(move: Move) -> bool:
+    return isinstance(move, ValveMove) and move.law[-1][1] < move.law[0][1]
+
+
+def _moved(scenario: Scenario, moves: Mapping[str, Move]) -> Scenario:
+    """Return the scenario with some movements replaced, by their places in the case."""
+    by_origin = {m.origin: m for m in moves.values()}
+    valves = [by_origin.get(m.origin, m) for m in scenario.moves]
+    pumps = [by_origin.get(m.origin, m) for m in scenario.pump_moves]
+    return replace(
+        scenario,
+        moves=tuple(m for m in valves if isinstance(m, ValveMove)),
+        pump_moves=tuple(m for m in pumps if isinstance(m, PumpMove)),
+    )
+
+
+class _Chain:
+    """The steps of a shutdown, each with what it waits for."""
+
+    def __init__(self, lineup: LineUp, scenario: Scenario) -> None:
+        self.scenario = scenario
+        ordered = [m for m in _every(scenario) if m.side or m.what == "shutdown"]
+        self.steps = {_name(m): m for m in ordered}
+        self.plain = len(self.steps) == len(ordered)
+        standing = sides(lineup)
+        self.side = {n: m.side or standing.get(n, "") for n, m in self.steps.items() if _closes(m)}
+
+    @property
+    def asks(self) -> bool:
+        """Whether it shuts valves on both sides, each once."""
+        return self.plain and {"ship", "shore"} <= set(self.side.values())
+
+    def valves(self, side: str) -> set[str]:
+        return {n for n, s in self.side.items() if s == side}
+
+    def own(self, name: str) -> str:
+        """What a step waits for on its own side, or the pump; valves of the other side are passed over."""
+        after = self.steps[name].after
+        while name in self.side and after in self.side and self.side[after] != self.side[name]:
+            after = self.steps[after].after
+        return after if after in self.steps else ""
+
+    def base(self, name: str) -> float:
+        """When a step begins at the earliest [s], its wait not counted."""
+        move = self.steps[name]
+        return move.earliest if move.after else move.start - move.wait
+
+    def variant(self, first: str) -> Scenario | None:
+        """The chain with the valves of a side first, or with both together for ""; None if none can be."""
+        own = {n: {self.own(n)} - {""} for n in self.steps}
+        leads = {n for n in self.side if not own[n] & set(self.side)}
+        needs = {n: set(deps) for n, deps in own.items()}
+        gates = {n: {n} for n in self.steps}
+        for n in leads:
+            if not first:
+                gates[n] = leads
+                needs[n] = set().union(*(own[other] for other in leads))
+            elif self.side[n] != first:
+                own[n] = own[n] | self.valves(first)
+                needs[n] = own[n]
+        return self._timed(own, needs, gates)
+
+    def _timed(
+        self, own: Mapping[str, set[str]], needs: Mapping[str, set[str]], gates: Mapping[str, set[str]]
+    ) -> Scenario | None:
+        """Begin every step when all that it needs is over; those of one gate begin at one time."""
+        done: dict[str, Move] = {}
+        ends: dict[str, float] = {}
+
+        def ready(name: str) -> float:
+            return max([self.base(name), *(ends[d] for d in own[name])])
+
+        while len(done) < len(self.steps):
+            name = next((n for n in self.steps if n not in done and needs[n] <= ends.keys()), None)
+            if name is None:
+                return None
+            move = self.steps[name]
+            start = max(ready(n) + self.steps[n].wait for n in gates[name])
+            done[name] = replace(
+                move,
+                start=start,
+                after=max(own[name], key=lambda d: (ends[d], d == move.after), default=""),
+                earliest=self.base(name),
+                wait=start - ready(name),
+            )
+            ends[name] = start + move.law[-1][0]
+        return _moved(self.scenario, done)
+
+
+class _Sequence:
+    """Events that shut several valves one after another."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        self.scenario = scenario
+        names = [m.valve for m in scenario.moves]
+        moves = [m for m in scenario.moves if _closes(m) and not m.side and m.what != "shutdown"]
+        self.moves = {m.valve: m for m in sorted(moves, key=lambda m: m.start)}
+        self.names = tuple(self.moves)
+        self.starts = [m.start for m in self.moves.values()]
+        strokes = [m.law[-1][0] for m in self.moves.values()]
+        self.pauses = [
+            b - a - t for a, b, t in zip(self.starts[:-1], self.starts[1:], strokes[:-1], strict=True)
+        ]
+        self.plain = all(names.count(n) == 1 for n in self.names)
+
+    @property
+    def asks(self) -> bool:
+        """Whether several valves shut, each once, and not all at one time."""
+        return self.plain and len(self.names) > 1 and self.starts[-1] - self.starts[0] > SAME
+
+    def in_order(self, names: Sequence[str]) -> Scenario:
+        """Shut the valves in another order.
+
+        One after another the pauses between two strokes are kept; where strokes overlap, the instants at
+        which the first, the second and so on begins.
+        """
+        starts = list(self.starts)
+        if all(p >= -SAME for p in self.pauses):
+            for k, pause in enumerate(self.pauses):
+                starts[k + 1] = starts[k] + self.moves[names[k]].law[-1][0] + pause
+        return self._at(dict(zip(names, starts, strict=True)))
+
+    def together(self) -> Scenario:
+        return self._at(dict.fromkeys(self.names, self.starts[0]))
+
+    def _at(self, starts: Mapping[str, float]) -> Scenario:
+        return _moved(self.scenario, {n: replace(self.moves[n], start=s) for n, s in starts.items()})
+
+    def variants(self) -> list[tuple[str, Scenario]]:
+        """Reversed, all together, and each of the others last: the last takes the whole flow."""
+        found = [(REVERSED, self.in_order(self.names[::-1])), (TOGETHER, self.together())]
+        for n in self.names[1:-1]:
+            found.append((f'"{n}" last', self.in_order([*(x for x in self.names if x != n), n])))
+        return found
+
+
+def total_of(scenario: Scenario) -> float:
+    """Time from the order to stop, or the first movement, to the end of the last whole stroke [s]."""
+    moves = _every(scenario)
+    first = min(m.start for m in moves) if scenario.ordered is None else scenario.ordered
+    return max(m.start + m.law[-1][0] for m in moves) - first
+
+
+def orders_of(lineup: LineUp, scenario: Scenario) -> tuple[str, list[Order], list[tuple[str, str]]]:
+    """Return the orders that a scenario can have.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    scenario : Scenario
+
+    Returns
+    -------
+    kind : str
+        "shutdown", "sequence", or "" where there is no question.
+    orders : list of Order
+        That of the case first, at most ``MOST``; those that come to the same are one.
+    left_out : list of (str, str)
+        Orders that cannot be, and why.
+    """
+    chain, sequence = _Chain(lineup, scenario), _Sequence(scenario)
+    wanted: list[tuple[str, Scenario | None]]
+    if chain.asks:
+        kind = "shutdown"
+        wanted = [
+            (name, chain.variant(first))
+            for name, first in ((SHIP_FIRST, "ship"), (SHORE_FIRST, "shore"), (BOTH, ""))
+        ]
+    elif sequence.asks:
+        kind = "sequence"
+        wanted = [*sequence.variants()]
+    else:
+        return "", [], []
+    made: list[tuple[list[str], Scenario]] = [([], scenario)]
+    for name, variant in wanted:
+        if variant is None:
+            continue
+        same = next((names for names, known in made if _same(known, variant)), None)
+        if same is None:
+            made.append(([name], variant))
+        else:
+            same.append(name)
+    orders = [
+        Order(
+            name=", ".join([*([IN_CASE] if k == 0 else []), *names]),
+            as_in_case=k == 0,
+            scenario=variant,
+            total=total_of(variant),
+        )
+        for k, (names, variant) in enumerate(made[:MOST])
+    ]
+    return kind, orders, [(name, NO_ORDER) for name, variant in wanted if variant is None]
+
+
+def _same(one: Scenario, two: Scenario) -> bool:
+    pairs = zip(_every(one), _every(two), strict=True)
+    return all(abs(a.start - b.start) <= SAME for a, b in pairs)

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Generic, Protocol, TypeVar
 
 from surge.errors import CaseError, SolveError
-from surge.kernel.laws import OK
+from surge.kernel.columns import OK
 from surge.model.lineup import LineUp, Scenario
 from surge.rules.margins import Held, Near, held_limits, nearest
 from surge.transient.batch import march_batch

@@ -6,7 +6,7 @@ printed is nothing but this.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -20,11 +20,11 @@ from surge.rules.assess import Assessment, run_of
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT
-from surge.search.window import Windows
+from surge.search.strokes import closing_valves
+from surge.search.window import JointSet, Windows
 from surge.sheet.moves import Chain, Movement, Stage, chains, movements, stages
 from surge.sheet.rows import PressureRow, lower_rows, name_of, static_worst, upper_rows, worst_first
-from surge.sheet.tests import Tests
-from surge.sheet.windows import not_searched, searched, together_words, window_notes
+from surge.sheet.valve_tests import Tests
 from surge.units import show
 
 TO_SIGN = "For signature by ship and terminal. It holds for this line-up, cargo, rates and strokes only."
@@ -350,3 +350,74 @@ def _line_up(lineup: LineUp) -> str:
         f"Line-up sketch. Shore: {', '.join(shore) or 'none'}. Ship: {', '.join(ship) or 'none'}. "
         f"Parts: {'; '.join(parts)}."
     )
+
+
+def window_notes(windows: Windows | None, reason: str, say: Shown) -> tuple[str, ...]:
+    """What holds for the windows as a whole."""
+    if windows is None:
+        return (reason,)
+    said = []
+    for valve, parts in windows.by_valve.items():
+        if len(parts) > 1:
+            said.append(f'"{valve}" with one stroke in all of its scenarios: {_over_all(windows, valve)}.')
+        opening = windows.openings.get(valve)
+        if opening is not None and opening.share is not None:
+            rate = say.flow_down(opening.rate)
+            said.append(f'"{valve}": a window opens at {rate} and below, with {opening.stroke:.1f} s.')
+    said.append("Each window holds with everything else as on this sheet.")
+    if windows.together is not None and len(windows.together.strokes) > 1:
+        said.append(together_words(windows.together))
+    return tuple(said)
+
+
+def together_words(made: JointSet) -> str:
+    """The set of strokes that was run as such."""
+    strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in made.strokes.items())
+    if made.longer > 1.0:
+        how = "All at their shortest together exceed a limit; none is exceeded with"
+        return f"{how} {strokes}."
+    verdict = SHORT[made.pressures]
+    not_so = "" if made.pressures == WITHIN else ": do not set them so together"
+    return f"All at their shortest together ({strokes}): pressures {verdict}{not_so}."
+
+
+def not_searched(lineup: LineUp, windows: Windows | None) -> tuple[str, ...]:
+    """Valves that close but have no window, and scenarios for which no safe rates were searched."""
+    if windows is None:
+        return ()
+    closing = dict.fromkeys(v for s in lineup.scenarios for v in closing_valves(lineup, s))
+    valves = [v for v in closing if v not in windows.by_valve]
+    rated = {r.scenario for r in windows.rates}
+    rates = [s.name for s in lineup.scenarios if s.name not in rated] if lineup.rate else []
+    said = []
+    if valves:
+        said.append(
+            f"Not searched: windows of {_named(valves)}, which the case does not mark as adjustable. The "
+            "sheet holds for the strokes above, neither faster nor slower."
+        )
+    if rates:
+        said.append(f"Not searched: safe rates for {_named(rates)}. The sheet holds for the rate above only.")
+    if lineup.rate is None:
+        said.append(
+            "No rate is agreed, and no safe rates were searched. The sheet holds for what flows only."
+        )
+    return tuple(said)
+
+
+def _named(names: Iterable[str]) -> str:
+    return ", ".join(f'"{name}"' for name in names)
+
+
+def _over_all(windows: Windows, valve: str) -> str:
+    shortest, longest = windows.bounds(valve)
+    if shortest is None:
+        return "no stroke is safe"
+    if longest is None:
+        return f"not faster than {shortest:.1f} s"
+    empty = ", so there is none" if shortest > longest else ""
+    return f"not faster than {shortest:.1f} s, not slower than {longest:.1f} s{empty}"
+
+
+def searched(lineup: LineUp, windows: Windows | None) -> bool:
+    """Whether windows were searched, or nothing closes that could have one."""
+    return windows is not None or not any(closing_valves(lineup, s) for s in lineup.scenarios)

@@ -4,10 +4,18 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from importlib.resources import files
+import json
+import unicodedata
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, replace
+from functools import cache
+from importlib.resources import as_file, files
+from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
 
 import jinja2
+import typst
 from markupsafe import Markup
 
 HIGHEST, LOWEST = 6, 3  # rows before the details, as long as the others are kept
@@ -50,3 +58,194 @@ def _parted(rows: list[dict[str, Any]], most: int) -> tuple[list[dict[str, Any]]
     bad = sum(row["verdict"] in NOT_KEPT for row in rows)
     shown = max(most, bad)
     return rows[:shown], rows[shown:]
+
+
+STANDARDS: list[typst.PDFStandard] = ["a-2a", "ua-1"]  # for archives, and for readers that speak
+
+
+STAMP = 0  # [s] fixed, so that the same sheet is the same file to the last byte
+
+
+ALL = 10_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """How much the pages show; what does not fit on page 1 stands on page 2.
+
+    Attributes
+    ----------
+    size, details : float
+        Of the letters on page 1 and page 2, as a share of the usual.
+    sketch : float
+        Greatest height of the sketch [mm].
+    objections ... tests : int
+        Rows on page 1.
+    bounded ... rules : int
+        Rows on page 2.
+    """
+
+    size: float = 1.0
+    sketch: float = 62.0
+    objections: int = 5
+    advice: int = 4
+    stages: int = 8
+    moves: int = 14
+    chains: int = 4
+    highest: int = 4
+    lowest: int = 2
+    tests: int = 6
+    details: float = 1.0
+    bounded: int = ALL
+    more_high: int = ALL
+    more_low: int = ALL
+    assumed: int = ALL
+    rules: int = ALL
+
+
+# Tighter and tighter, until the page is one: first rows that have most room, then the rest, then letters.
+_FIRST: tuple[dict[str, Any], ...] = (
+    {},
+    {"advice": 3},
+    {"advice": 2},
+    {"sketch": 54.0},
+    {"sketch": 48.0, "lowest": 1},
+    {"highest": 3, "moves": 10, "stages": 6},
+    {"sketch": 42.0, "chains": 2, "advice": 1, "objections": 4},
+    {"moves": 7, "chains": 1, "stages": 4, "objections": 3},
+    {"sketch": 36.0, "highest": 2, "moves": 5, "stages": 3, "objections": 2, "tests": 3, "size": 0.92},
+    {"sketch": 32.0, "highest": 1, "advice": 0, "moves": 3, "chains": 0, "stages": 2, "objections": 1},
+    {"sketch": 28.0, "tests": 1, "size": 0.8},
+)
+
+
+# What fills the room that is left, each as often as the page stays one: what is agreed on, then pressures.
+_MORE: tuple[dict[str, int], ...] = (
+    *({name: 1} for name in ("objections", "moves", "stages", "chains", "tests", "advice")),
+    {"highest": 2, "lowest": 1},
+    {"highest": 1},
+    {"lowest": 1},
+)
+
+
+_SECOND: tuple[dict[str, Any], ...] = (
+    {"details": 1.15},
+    {"details": 1.07},
+    {"details": 1.0},
+    {"details": 0.92},
+    {"details": 0.85},
+    {"details": 0.85, "more_high": 20, "more_low": 12, "assumed": 12, "rules": 14, "bounded": 6},
+    {"details": 0.85, "more_high": 10, "more_low": 6, "assumed": 6, "rules": 8, "bounded": 3},
+    {"details": 0.8, "more_high": 4, "more_low": 2, "assumed": 3, "rules": 4, "bounded": 1},
+)
+
+
+def sheet_pdf(document: dict[str, Any], sketch: str) -> bytes:
+    """Return the sheet as PDF/A-2a that also keeps PDF/UA-1: one page, and one of details.
+
+    Parameters
+    ----------
+    document : dict
+        As :meth:`surge.sheet.data.Sheet.document` gives it.
+    sketch : str
+        The line-up as SVG.
+
+    Notes
+    -----
+    Pages become fuller until everything fits; a case that is too big even for the tightest ones goes on to
+    a third page, and the footer says so.
+    """
+    with as_file(files("surge.sheet") / "templates" / "sheet.typ") as template:
+        compiler = typst.Compiler(str(template), font_paths=[_fonts()], ignore_system_fonts=True)
+        room = _fitting(compiler, document, sketch)
+        made = compiler.compile(
+            sys_inputs=_inputs(document, sketch, room), format="pdf", pdf_standards=STANDARDS, timestamp=STAMP
+        )
+    assert isinstance(made, bytes)
+    return made
+
+
+def _fitting(compiler: typst.Compiler, document: dict[str, Any], sketch: str) -> Room:
+    """The most generous room with which both parts take one page each."""
+
+    @cache
+    def ends(room: Room) -> tuple[int, int]:
+        return _ends(compiler, document, sketch, room)
+
+    rooms = list(_tighter(Room(), _FIRST))
+    room = rooms[_least(len(rooms) - 1, lambda i: ends(rooms[i])[0] == 1)]
+    room = _filled(room, _lengths(document), lambda r: ends(r)[0] == 1)
+    rooms = list(_tighter(room, _SECOND))
+    first = ends(room)[0]
+    return rooms[_least(len(rooms) - 1, lambda i: ends(rooms[i])[1] == first + 1)]
+
+
+def _least(last: int, fits: Callable[[int], bool]) -> int:
+    """The first of 0 to ``last`` that fits, where all after one that fits do too; the last if none does."""
+    low, high = 0, last
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (low, middle) if fits(middle) else (middle + 1, high)
+    return low
+
+
+def _tighter(room: Room, steps: tuple[dict[str, Any], ...]) -> Iterator[Room]:
+    """The room after every step, each on top of those before."""
+    for step in steps:
+        room = replace(room, **step)
+        yield room
+
+
+def _filled(room: Room, lengths: dict[str, int], fits: Callable[[Room], bool]) -> Room:
+    """Add as many rows as leave the page one."""
+    for step in _MORE:
+        most = max(-((getattr(room, name) - lengths[name]) // rows) for name, rows in step.items())
+        rooms = [_with_more(room, step, lengths, times) for times in range(max(most, 0), 0, -1)]
+        if rooms:
+            rooms.append(room)
+            room = rooms[_least(len(rooms) - 1, lambda i, those=rooms: fits(those[i]))]  # type: ignore[misc]
+    return room
+
+
+def _with_more(room: Room, step: dict[str, int], lengths: dict[str, int], times: int) -> Room:
+    """The room with more rows, as far as there are any to show; what shows all already stays."""
+    more = {name: getattr(room, name) + rows * times for name, rows in step.items()}
+    return replace(
+        room, **{name: max(getattr(room, name), min(rows, lengths[name])) for name, rows in more.items()}
+    )
+
+
+def _lengths(document: dict[str, Any]) -> dict[str, int]:
+    """How many rows there are of what page 1 shows."""
+    whole = ("objections", "advice", "stages", "chains", "highest", "lowest")
+    rows = {name: len(document[name]) for name in whole}
+    return rows | {"moves": len(document["movements"]), "tests": len(document["tests"]["rows"])}
+
+
+def _ends(compiler: typst.Compiler, document: dict[str, Any], sketch: str, room: Room) -> tuple[int, int]:
+    """Pages on which the sheet and its details end."""
+    compiler.compile(sys_inputs=_inputs(document, sketch, room), format="png", ppi=8, timestamp=STAMP)
+    first, last = json.loads(compiler.query("<ends-on-page>", field="value"))
+    return first, last
+
+
+def _inputs(document: dict[str, Any], sketch: str, room: Room) -> dict[str, str]:
+    """What the template reads; its names are written with hyphens."""
+    rows = {name.replace("_", "-"): value for name, value in asdict(room).items()}
+    return {"data": json.dumps(document), "room": json.dumps(rows), "sketch": _in_its_fonts(sketch)}
+
+
+def _in_its_fonts(sketch: str) -> str:
+    """The sketch with one mark for each letter of full width: its fonts have none of them.
+
+    The name stands in full in the tables, where the typesetter finds a sign for every script.
+    """
+    return "".join("\ufffd" if unicodedata.east_asian_width(c) in "WF" else c for c in sketch)
+
+
+def _fonts() -> str:
+    """The folder of the fonts that come with matplotlib, found without loading it."""
+    spec = find_spec("matplotlib")
+    assert spec is not None
+    assert spec.submodule_search_locations
+    return str(Path(spec.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf")

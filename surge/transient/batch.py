@@ -17,12 +17,11 @@ from typing import Any, Literal, Protocol
 import numpy as np
 
 from surge.arrays import Array
-from surge.kernel import laws as b
+from surge.kernel import columns
 from surge.kernel.batch_links import WIDE
 from surge.kernel.batch_march import Block, march_block
 from surge.transient.batch_block import pack, refuse_mixed
-from surge.transient.batch_lane import Keep, Lane, LaneResult, two_thirds
-from surge.transient.batch_single import SingleRun
+from surge.transient.batch_lane import Keep, Lane, LaneResult, SingleRun, two_thirds
 from surge.workers import processors
 
 LOOK = 0.1  # [s] of work, about, between two looks at whether to go on
@@ -174,7 +173,9 @@ class _BlockRun:
             for j, lane in enumerate(self.lanes):
                 if lane.steps == steps:
                     one = self._read(block, j, heads, flows)
-                    found[j] = replace(one, before=before.get(j)) if one.status == b.OK else one.failed()
+                    found[j] = (
+                        replace(one, before=before.get(j)) if one.status == columns.OK else one.failed()
+                    )
                 elif two_thirds(lane.steps) == steps:
                     before[j] = replace(self._read(block, j, heads, flows), done=steps)
             # A lane that is through idles on; from here on nobody asks what becomes of it.
@@ -194,8 +195,8 @@ class _BlockRun:
 
     def _first_row(self, block: Block, heads: Array, flows: Array) -> None:
         heads[:] = block.head[self.points]
-        into = (block.head[block.ei[:, b.E_POINT]] - block.x) * block.y[:, None]
-        flows[:] = np.concatenate([block.lf[:, b.L_Q], into])[self.flows]
+        into = (block.head[block.ei[:, columns.E_POINT]] - block.x) * block.y[:, None]
+        flows[:] = np.concatenate([block.lf[:, columns.L_Q], into])[self.flows]
 
     def _read(self, block: Block, j: int, heads: Array, flows: Array) -> LaneResult:
         """What lane ``j`` has found by now."""
@@ -210,7 +211,7 @@ class _BlockRun:
         return LaneResult(
             grid=lane.grid,
             status=status,
-            done=lane.steps if status == b.OK else int(block.failed[j]),
+            done=lane.steps if status == columns.OK else int(block.failed[j]),
             point_hi=block.highest[:, j].copy(),
             point_lo=block.lowest[:, j].copy(),
             point_steps=np.stack([block.when_highest[:, j], block.when_lowest[:, j]], axis=-1),

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from surge.arrays import Array, Ints
 from surge.errors import GridError
-from surge.kernel import laws as b
+from surge.kernel import columns
 from surge.kernel.batch_links import WIDE, WORK
 from surge.kernel.batch_march import Block
 from surge.kernel.march import Net
@@ -47,14 +47,14 @@ def _difference(one: Grid, two: Grid) -> str | None:
     if (one.points, one.links, one.ends) != (two.points, two.links, two.ends):
         return "elements"
     a, z = one.net, two.net
-    held = [k for k in range(b.L_INTS) if k != b.L_HELD]
+    held = [k for k in range(columns.L_INTS) if k != columns.L_HELD]
     same = {
         "links": (a.li[:, held], z.li[:, held]),
-        "lumped elements": (a.lf[:, b.L_Z], z.lf[:, b.L_Z]),
+        "lumped elements": (a.lf[:, columns.L_Z], z.lf[:, columns.L_Z]),
         "pipe ends": (a.ei, z.ei),
-        "pipes": (a.ef[:, b.E_Y], z.ef[:, b.E_Y]),
-        "kinds of points": (a.pi[:, : b.P_HI_STEP], z.pi[:, : b.P_HI_STEP]),
-        "points": (a.pf[:, [b.P_Z, b.P_STUB_Y]], z.pf[:, [b.P_Z, b.P_STUB_Y]]),
+        "pipes": (a.ef[:, columns.E_Y], z.ef[:, columns.E_Y]),
+        "kinds of points": (a.pi[:, : columns.P_HI_STEP], z.pi[:, : columns.P_HI_STEP]),
+        "points": (a.pf[:, [columns.P_Z, columns.P_STUB_Y]], z.pf[:, [columns.P_Z, columns.P_STUB_Y]]),
         "pieces of pump curves": (np.array(a.coef.shape), np.array(z.coef.shape)),
         "probes": (a.probe, z.probe),
     }
@@ -120,14 +120,14 @@ def _friction(grid: Grid, nets: Sequence[Net], which: Ints) -> dict[str, NDArray
     table, first = _shared([n.table for n in nets], which)
     width = table.shape[1]
     rows = 2 * np.array(gridded, dtype=np.int64)
-    end_rows = grid.net.ei[:, b.E_ROW]
+    end_rows = grid.net.ei[:, columns.E_ROW]
     return {
         "pipes": np.array(pipes, dtype=np.int64).reshape(-1, 2),
         "r": _side_by_side(nets, which, lambda n: n.r[inner]),
         "table": table.ravel(),
         "row": ((rows[:, None] + first) * width).astype(np.int32),
         "step": _side_by_side(nets, which, lambda n: n.table_step[rows]),
-        "end_r": _side_by_side(nets, which, lambda n: n.ef[:, b.E_R]),
+        "end_r": _side_by_side(nets, which, lambda n: n.ef[:, columns.E_R]),
         "end_row": (end_rows[:, None] + first) * width,
         "end_step": _side_by_side(nets, which, lambda n: n.table_step[end_rows]),
         "place": np.zeros(WIDE, dtype=np.int32),
@@ -138,7 +138,7 @@ def _friction(grid: Grid, nets: Sequence[Net], which: Ints) -> dict[str, NDArray
 def _ends_and_points(nets: Sequence[Net], which: Ints, order: NDArray[np.intp]) -> dict[str, NDArray[Any]]:
     net = nets[0]
     ei = net.ei.copy()
-    ei[:, b.E_NODE] = order[ei[:, b.E_NODE]]
+    ei[:, columns.E_NODE] = order[ei[:, columns.E_NODE]]
 
     def point(column: int) -> Array:
         return _side_by_side(nets, which, lambda n: n.pf[:, column])
@@ -146,18 +146,18 @@ def _ends_and_points(nets: Sequence[Net], which: Ints, order: NDArray[np.intp]) 
     zeros = np.zeros((net.pf.shape[0], WIDE), dtype=np.int64)
     return {
         "ei": ei,
-        "y": net.ef[:, b.E_Y].copy(),
-        "x": _side_by_side(nets, which, lambda n: n.ef[:, b.E_X]),
-        "late": _side_by_side(nets, which, lambda n: n.ef[:, b.E_LOSS]),
+        "y": net.ef[:, columns.E_Y].copy(),
+        "x": _side_by_side(nets, which, lambda n: n.ef[:, columns.E_X]),
+        "late": _side_by_side(nets, which, lambda n: n.ef[:, columns.E_LOSS]),
         "pi": net.pi,
-        "z": net.pf[:, b.P_Z].copy(),
-        "stub_y": net.pf[:, b.P_STUB_Y].copy(),
-        "fixed": point(b.P_FIXED),
-        "xy": point(b.P_XY),
-        "head": point(b.P_H),
-        "stub": point(b.P_STUB),
-        "highest": point(b.P_HI),
-        "lowest": point(b.P_LO),
+        "z": net.pf[:, columns.P_Z].copy(),
+        "stub_y": net.pf[:, columns.P_STUB_Y].copy(),
+        "fixed": point(columns.P_FIXED),
+        "xy": point(columns.P_XY),
+        "head": point(columns.P_H),
+        "stub": point(columns.P_STUB),
+        "highest": point(columns.P_HI),
+        "lowest": point(columns.P_LO),
         "when_highest": zeros.copy(),
         "when_lowest": zeros.copy(),
         "probe": order[net.probe].astype(np.int64),
@@ -173,12 +173,12 @@ def _links(nets: Sequence[Net], which: Ints) -> dict[str, NDArray[Any]]:
     net = nets[0]
     lumps, lump_row = _shared([n.lump_table for n in nets], which)
     n = net.matrix.shape[0]
-    inside = [net.members[c[b.C_POINT] : c[b.C_POINT_END]] for c in net.ci]
-    dry = np.array([bool(np.any(net.pi[i, b.P_DRY] >= 0)) for i in inside], dtype=bool)
+    inside = [net.members[c[columns.C_POINT] : c[columns.C_POINT_END]] for c in net.ci]
+    dry = np.array([bool(np.any(net.pi[i, columns.P_DRY] >= 0)) for i in inside], dtype=bool)
     return {
         "li": net.li,
         "lf": _side_by_side(nets, which, lambda n: n.lf),
-        "held": _side_by_side(nets, which, lambda n: n.li[:, b.L_HELD]),
+        "held": _side_by_side(nets, which, lambda n: n.li[:, columns.L_HELD]),
         "knots": _side_by_side(nets, which, lambda n: n.knots),
         "coef": _side_by_side(nets, which, lambda n: n.coef),
         "knots1": np.concatenate([nets[i].knots for i in which]),
@@ -216,7 +216,7 @@ def pack(lanes: Sequence[Lane], *, envelope: bool) -> Block:
     order[at] = np.arange(at.size)
     well = np.zeros(WIDE)
     well[: len(lanes)] = 1.0
-    lumped = int(np.sum(grid.net.li[:, b.L_KIND] == b.LUMPED))
+    lumped = int(np.sum(grid.net.li[:, columns.L_KIND] == columns.LUMPED))
     return Block(
         sizes=np.array([at.size, grid.net.table.shape[1], lumped], dtype=np.int64),
         well=well,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Ints, Mask
-from surge.kernel import laws as b
+from surge.kernel import columns
 
 ChainRow = tuple[int, int, int, int]
 TreeRow = tuple[int, int, int, int]
@@ -100,10 +100,10 @@ def group_links(
     return Groups(
         pairs=np.array(pairs, dtype=np.int64),
         chains=np.column_stack([stops[:-1], stops[1:]]).astype(np.int64),
-        chain=np.array([row for c in chains for row in c], dtype=np.int64).reshape(-1, b.CH_INTS),
-        ci=np.array(rows, dtype=np.int64).reshape(len(rows), b.C_INTS),
+        chain=np.array([row for c in chains for row in c], dtype=np.int64).reshape(-1, columns.CH_INTS),
+        ci=np.array(rows, dtype=np.int64).reshape(len(rows), columns.C_INTS),
         members=np.array(members, dtype=np.int64),
-        tree=np.array(tree, dtype=np.int64).reshape(-1, b.T_INTS),
+        tree=np.array(tree, dtype=np.int64).reshape(-1, columns.T_INTS),
         plain=np.array([i for i in range(fixed.size) if i not in touched], dtype=np.int64),
         dry_place=dry_place,
     )

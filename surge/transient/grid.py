@@ -18,9 +18,9 @@ from surge.arrays import Array
 from surge.errors import GridError
 from surge.hydraulics.losses import TABLE_SIZE, LossTables, PipeLoss, of_wave_difference
 from surge.hydraulics.steady import Steady
-from surge.kernel import laws as b
+from surge.kernel import columns
+from surge.kernel.columns import FIXED, FREE, LUMPED, ORIFICE, PUMP
 from surge.kernel.curves import PumpCurve
-from surge.kernel.laws import FIXED, FREE, LUMPED, ORIFICE, PUMP
 from surge.kernel.march import LANES, Net
 from surge.model.lineup import LineUp, Pump, Table, Valve
 from surge.transient.clusters import group_links
@@ -241,8 +241,8 @@ class _Arrays(_Builder):
             if k in self.gridded
         ]
         self.end_names = tuple((self.lineup.pipes[k].name, far) for _, k, far in items)
-        self.ei = np.zeros((len(items), b.E_INTS), dtype=np.int64)
-        self.ef = np.zeros((len(items), b.E_FLOATS))
+        self.ei = np.zeros((len(items), columns.E_INTS), dtype=np.int64)
+        self.ef = np.zeros((len(items), columns.E_FLOATS))
         for e, (point, k, far) in enumerate(items):
             into = -self.flow[k] if far else self.flow[k]
             half = abs(self.drop[k]) / self.reaches.count[k] / 2
@@ -253,23 +253,25 @@ class _Arrays(_Builder):
     def point_arrays(self) -> None:
         """Kind, fixed head, impedance and ends of every point."""
         n = len(self.points)
-        self.pi = np.zeros((n, b.P_INTS), dtype=np.int64)
-        self.pf = np.zeros((n, b.P_FLOATS))
-        owner = self.ei[:, b.E_POINT]
-        self.pi[:, b.P_DRY] = -1
-        self.pi[:, b.P_KIND] = [FIXED if p in self.fixed else FREE for p in self.points]
+        self.pi = np.zeros((n, columns.P_INTS), dtype=np.int64)
+        self.pf = np.zeros((n, columns.P_FLOATS))
+        owner = self.ei[:, columns.E_POINT]
+        self.pi[:, columns.P_DRY] = -1
+        self.pi[:, columns.P_KIND] = [FIXED if p in self.fixed else FREE for p in self.points]
         y = np.array(self.stub)
-        np.add.at(y, owner, self.ef[:, b.E_Y])
-        free = (self.pi[:, b.P_KIND] == FREE) & (y > 0)
-        self.pf[:, b.P_Z] = np.where(free, 1 / np.where(y > 0, y, 1.0), 0.0)
-        self.pf[:, b.P_FIXED] = [self.fixed.get(p, 0.0) for p in self.points]
-        self.pf[:, b.P_Y] = y
-        self.pf[:, b.P_STUB_Y] = self.stub
-        self.pf[:, b.P_STUB] = self.pf[:, b.P_H] = self.pf[:, b.P_HI] = self.pf[:, b.P_LO] = self.heads
+        np.add.at(y, owner, self.ef[:, columns.E_Y])
+        free = (self.pi[:, columns.P_KIND] == FREE) & (y > 0)
+        self.pf[:, columns.P_Z] = np.where(free, 1 / np.where(y > 0, y, 1.0), 0.0)
+        self.pf[:, columns.P_FIXED] = [self.fixed.get(p, 0.0) for p in self.points]
+        self.pf[:, columns.P_Y] = y
+        self.pf[:, columns.P_STUB_Y] = self.stub
+        self.pf[:, columns.P_STUB] = self.pf[:, columns.P_H] = self.pf[:, columns.P_HI] = self.pf[
+            :, columns.P_LO
+        ] = self.heads
 
     def clusters(self) -> None:
         """Which links are solved together."""
-        kind, y = self.pi[:, b.P_KIND], self.pf[:, b.P_Y]
+        kind, y = self.pi[:, columns.P_KIND], self.pf[:, columns.P_Y]
         self.groups = group_links(
             ends=[(self.index[k["a"]], self.index[k["b"]]) for k in self.links],
             orifice=[k["kind"] == ORIFICE for k in self.links],
@@ -277,13 +279,13 @@ class _Arrays(_Builder):
             fixed=kind == FIXED,
             dry=(kind == FREE) & (y == 0),
         )
-        self.pi[:, b.P_DRY] = self.groups.dry_place
+        self.pi[:, columns.P_DRY] = self.groups.dry_place
 
     def link_arrays(self) -> None:
         """Kind, ends, coefficients and steady flow of every link, and the curves of pumps."""
         n = len(self.links)
-        self.li = np.zeros((n, b.L_INTS), dtype=np.int64)
-        self.lf = np.zeros((n, b.L_FLOATS))
+        self.li = np.zeros((n, columns.L_INTS), dtype=np.int64)
+        self.lf = np.zeros((n, columns.L_FLOATS))
         knots: list[float] = []
         coef = [np.zeros((0, 4))]
         for e, k in enumerate(self.links):
@@ -296,7 +298,7 @@ class _Arrays(_Builder):
             c, z = k.get("c", 0.0), k.get("z", 0.0)
             self.li[e] = k["kind"], i, j, k.get("check", False), k["q"] == 0, first, len(knots), pipe
             if not k.get("check"):
-                self.li[e, b.L_HELD] = 0
+                self.li[e, columns.L_HELD] = 0
             step = 1 / self.tables.step[pipe]
             now = (c * k.get("ratio", 1.0)) ** 2
             self.lf[e] = c, now, k["q"], k.get("speed", 1.0), *tail, z, step, z * k["q"]
@@ -354,7 +356,7 @@ class _Arrays(_Builder):
 
     def room(self) -> dict[str, NDArray[Any]]:
         """Matrix and right side for the largest cluster."""
-        n = int(max((c[b.C_POINT_END] - c[b.C_LINK] for c in self.groups.ci), default=1))
+        n = int(max((c[columns.C_POINT_END] - c[columns.C_LINK] for c in self.groups.ci), default=1))
         return {"matrix": np.zeros((n, n)), "rhs": np.zeros(n), "found": np.zeros(2, dtype=np.int64)}
 
 

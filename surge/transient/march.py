@@ -11,7 +11,7 @@ import numpy as np
 
 from surge.arrays import Array, Ints
 from surge.errors import SolveError
-from surge.kernel.laws import (
+from surge.kernel.columns import (
     NOT_CONVERGED,
     NOT_FINITE,
     OK,

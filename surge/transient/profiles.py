@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array
-from surge.kernel.laws import E_POINT, E_X, E_Y, L_Q, P_H
+from surge.kernel.columns import E_POINT, E_X, E_Y, L_Q, P_H
 from surge.model.lineup import LineUp, Pipe, Scenario
 from surge.transient.grid import build_grid
 from surge.transient.march import Marched

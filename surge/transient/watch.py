@@ -14,7 +14,7 @@ import numpy as np
 
 from surge.arrays import Array
 from surge.errors import SolveError
-from surge.kernel import laws as b
+from surge.kernel import columns
 from surge.transient.grid import Grid
 
 STEADY = 2e-4  # [m] a head or wave may be off so much before anything moves: some 2 Pa
@@ -32,8 +32,8 @@ def first_event(grid: Grid) -> float:
     times = [np.inf]
     for e, is_speed, first, last in net.law_i:
         t, v = net.law_t[first:last], net.law_v[first:last]
-        now = net.lf[e, b.L_SPEED] if is_speed else net.lf[e, b.L_C2]
-        begins = v[0] if is_speed else (net.lf[e, b.L_C] * v[0]) ** 2
+        now = net.lf[e, columns.L_SPEED] if is_speed else net.lf[e, columns.L_C2]
+        begins = v[0] if is_speed else (net.lf[e, columns.L_C] * v[0]) ** 2
         if abs(begins - now) > ROUNDING * max(abs(now), TINY):
             return 0.0
         moved = np.flatnonzero(v != v[0])
@@ -58,8 +58,8 @@ class Watch:
         self.grid, self.dt = grid, grid.reaches.dt
         self.until = first_event(grid) if until is None else until
         self.impedance = np.array([grid.impedance[k] for k in self._pipe_of_ends()])
-        self.owner = net.ei[:, b.E_POINT].astype(np.intp)
-        self.heads = net.pf[:, b.P_H].copy()
+        self.owner = net.ei[:, columns.E_POINT].astype(np.intp)
+        self.heads = net.pf[:, columns.P_H].copy()
         self.flows = self.flows_now()
         self.start = self.heads, self.flows
         self.thorough = True
@@ -75,38 +75,40 @@ class Watch:
     def flows_now(self) -> Array:
         """Flows of links, then into pipe ends, shape (links + ends,)."""
         net = self.grid.net
-        ends = (net.pf[net.ei[:, b.E_POINT], b.P_H] - net.ef[:, b.E_X]) * net.ef[:, b.E_Y]
-        return np.concatenate([net.lf[:, b.L_Q], ends])
+        ends = (net.pf[net.ei[:, columns.E_POINT], columns.P_H] - net.ef[:, columns.E_X]) * net.ef[
+            :, columns.E_Y
+        ]
+        return np.concatenate([net.lf[:, columns.L_Q], ends])
 
     def _points(self) -> None:
         """What leaves each point of unknown head is the flows times ``meet``."""
         net = self.grid.net
         links = net.lf.shape[0]
-        self.free = np.flatnonzero(net.pi[:, b.P_KIND] == b.FREE)
+        self.free = np.flatnonzero(net.pi[:, columns.P_KIND] == columns.FREE)
         meet = np.zeros((links + self.owner.size, net.pf.shape[0]))
-        meet[np.arange(links), net.li[:, b.L_A]] += 1.0
-        meet[np.arange(links), net.li[:, b.L_B]] -= 1.0
+        meet[np.arange(links), net.li[:, columns.L_A]] += 1.0
+        meet[np.arange(links), net.li[:, columns.L_B]] -= 1.0
         meet[links + np.arange(self.owner.size), self.owner] = 1.0
         self.meet = np.ascontiguousarray(meet[:, self.free])
-        self.storage = net.pf[self.free, b.P_STUB_Y].copy()
-        self.wet = np.flatnonzero(net.pi[:, b.P_DRY] < 0)
+        self.storage = net.pf[self.free, columns.P_STUB_Y].copy()
+        self.wet = np.flatnonzero(net.pi[:, columns.P_DRY] < 0)
 
     def _links(self) -> None:
         """Kinds of links, and the greatest head that each pump can give."""
         net = self.grid.net
-        self.a, self.b = net.li[:, b.L_A].astype(np.intp), net.li[:, b.L_B].astype(np.intp)
-        kind = net.li[:, b.L_KIND]
-        self.orifices = np.flatnonzero(kind == b.ORIFICE)
-        self.pumps = np.flatnonzero(kind == b.PUMP)
-        self.lumps = np.flatnonzero(kind == b.LUMPED)
-        self.checked = np.flatnonzero(net.li[:, b.L_CHECK] != 0)
-        fastest = net.lf[:, b.L_SPEED].copy()
+        self.a, self.b = net.li[:, columns.L_A].astype(np.intp), net.li[:, columns.L_B].astype(np.intp)
+        kind = net.li[:, columns.L_KIND]
+        self.orifices = np.flatnonzero(kind == columns.ORIFICE)
+        self.pumps = np.flatnonzero(kind == columns.PUMP)
+        self.lumps = np.flatnonzero(kind == columns.LUMPED)
+        self.checked = np.flatnonzero(net.li[:, columns.L_CHECK] != 0)
+        fastest = net.lf[:, columns.L_SPEED].copy()
         for e, is_speed, first, last in net.law_i:
             if is_speed:
                 fastest[e] = max(fastest[e], net.law_v[first:last].max())
-        shut_off = net.coef[net.li[self.pumps, b.L_CURVE], 0] if self.pumps.size else np.zeros(0)
+        shut_off = net.coef[net.li[self.pumps, columns.L_CURVE], 0] if self.pumps.size else np.zeros(0)
         self.lift = fastest[self.pumps] ** 2 * shut_off
-        self.inertia = net.lf[self.lumps, b.L_Z].copy()
+        self.inertia = net.lf[self.lumps, columns.L_Z].copy()
 
     def _pipes(self) -> None:
         """Inner nodes of all gridded pipes behind one another, with one node of nothing between."""
@@ -266,7 +268,7 @@ class Watch:
         loss = np.zeros(2 * n)
         for e, q in enumerate(np.abs(ends).max(axis=0)):
             g = 2.0 * self.impedance[e] * q
-            row = net.ei[e, b.E_ROW]
+            row = net.ei[e, columns.E_ROW]
             table = np.abs(net.table[row])
             steps = (
                 g * net.table_step[row] / (table.size - 1)
@@ -274,6 +276,6 @@ class Watch:
             from_table = (
                 table.max() * max(steps, 1.0) ** 2 if steps > 0.5 else table[: table.size // 2 + 1].max()
             )
-            loss[e] = max(from_table, abs(net.ef[e, b.E_R]) * g * g)
+            loss[e] = max(from_table, abs(net.ef[e, columns.E_R]) * g * g)
         short: Array = 2.0 * loss * met
         return short[:n] + short[n:]

@@ -16,7 +16,7 @@ from surge.arrays import Array
 from surge.errors import CaseError, Fault
 from surge.model.lineup import Table
 from surge.records.curve_file import Curve
-from surge.records.tests import Direction
+from surge.records.stroke_tests import Direction
 from surge.valves.trend import monotone
 
 # Bounds of our own, no source, but for the quarter.

@@ -6,8 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from surge.records.limits import YEAR, Interval, Side, ValveLimits
-from surge.records.tests import Direction, LostTest, StrokeTest
+from surge.records.stroke_tests import YEAR, Direction, Interval, LostTest, Side, StrokeTest, ValveLimits
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, worst_of
 from surge.valves.history import histories
 from surge.valves.history_types import (

@@ -12,8 +12,16 @@ from dataclasses import replace
 from datetime import date, timedelta
 from statistics import median
 
-from surge.records.limits import Bound, Interval, Side, ValveLimits, spans_of
-from surge.records.tests import Direction, StrokeTest, Timed
+from surge.records.stroke_tests import (
+    Bound,
+    Direction,
+    Interval,
+    Side,
+    StrokeTest,
+    Timed,
+    ValveLimits,
+    spans_of,
+)
 from surge.valves.history_types import (
     DRIFTED,
     IN_ORDER,

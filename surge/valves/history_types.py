@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from surge.records.limits import YEAR, Bound, Interval
-from surge.records.tests import Direction, StrokeTest, Timed
+from surge.records.stroke_tests import YEAR, Bound, Direction, Interval, StrokeTest, Timed
 from surge.valves.trend import CONFIDENCE, Trend
 
 ACTION = 0.20  # [-] of the baseline; 20 to 25 % is common practice, no source: the narrower is taken

@@ -11,8 +11,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from surge.records.limits import YEAR, Bound, Interval, Side, ValveLimits, spans_of
-from surge.records.tests import Direction, LostTest, StrokeTest, Timed
+from surge.records.stroke_tests import (
+    YEAR,
+    Bound,
+    Direction,
+    Interval,
+    LostTest,
+    Side,
+    StrokeTest,
+    Timed,
+    ValveLimits,
+    spans_of,
+)
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, worst_of
 
 SAME = 1e-9  # [s] rounding of floats, far below what anyone measures
@@ -31,7 +41,7 @@ NO_LIMIT = "no limit is stated for this valve and direction"
 NEVER = "never tested"
 SET_AGAIN = "new baseline"  # remark: adjusted, and timed again
 REFUSED = "refused"
-OVERDUE = "overdue"
+TEST_OVERDUE = "overdue"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -311,7 +321,7 @@ def _aged(state: SideState, interval: Interval, today: date) -> SideState:
         return state
     if state.verdict == EXCEEDED:
         return replace(state, overdue=True)
-    reason = f"{OVERDUE}: the last test that counts is of {_day(state.decided)}, and held until {due}"
+    reason = f"{TEST_OVERDUE}: the last test that counts is of {_day(state.decided)}, and held until {due}"
     return replace(state, verdict=UNDECIDED, reason=reason, overdue=True)
 
 

@@ -11,7 +11,7 @@ from surge.errors import CaseError, Fault, UnknownNameError
 from surge.model.lineup import LineUp, Scenario, Table, ValveMove
 from surge.model.stroke import SAME, with_laws
 from surge.model.validation import checked
-from surge.records.tests import Direction
+from surge.records.stroke_tests import Direction
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
+from surge.kernel import columns
 from surge.kernel import laws as b
 from surge.kernel.curves import pump_curve
 
@@ -23,17 +24,17 @@ link = st.tuples(
 
 def _arrays(links):
     n = len(links)
-    chain = np.zeros((n, b.CH_INTS), dtype=np.int64)
-    li, lf = np.zeros((n, b.L_INTS), dtype=np.int64), np.zeros((n, b.L_FLOATS))
+    chain = np.zeros((n, columns.CH_INTS), dtype=np.int64)
+    li, lf = np.zeros((n, columns.L_INTS), dtype=np.int64), np.zeros((n, columns.L_FLOATS))
     for e, (kind, side, c2, speed) in enumerate(links):
         chain[e] = e, side, e, e + 1
         ends = (e, e + 1) if side > 0 else (e + 1, e)
-        li[e, [b.L_A, b.L_B]] = ends
-        li[e, b.L_KIND] = b.ORIFICE if kind == "orifice" else b.PUMP
-        li[e, b.L_CHECK] = "non-return" in kind
-        li[e, b.L_CURVE_END] = CURVE.knots.size
-        lf[e, b.L_C2], lf[e, b.L_SPEED] = c2, speed
-        lf[e, [b.L_TAIL0, b.L_TAIL2]] = CURVE.tail0, CURVE.tail2
+        li[e, [columns.L_A, columns.L_B]] = ends
+        li[e, columns.L_KIND] = columns.ORIFICE if kind == "orifice" else columns.PUMP
+        li[e, columns.L_CHECK] = "non-return" in kind
+        li[e, columns.L_CURVE_END] = CURVE.knots.size
+        lf[e, columns.L_C2], lf[e, columns.L_SPEED] = c2, speed
+        lf[e, [columns.L_TAIL0, columns.L_TAIL2]] = CURVE.tail0, CURVE.tail2
     coef = np.vstack([CURVE.coef, np.zeros((1, 4))])
     return chain, li, lf, CURVE.knots, coef, np.zeros((1, 2))
 
@@ -63,36 +64,38 @@ def test_the_flow_and_every_head_between_obey_the_laws(links, drive, impedance, 
     chain, li, lf, knots, coef, tables = arrays
     n = len(links)
     q, why, status = b.chain_flow(0, n, chain, before, drive, impedance, li, lf, knots, coef, tables)
-    assert status == b.OK
+    assert status == columns.OK
     shut = any(k == "orifice" and c2 == 0.0 for k, _, c2, _ in links)
     if shut:
-        assert (q, why) == (0.0, b.SHUT)
+        assert (q, why) == (0.0, columns.SHUT)
     else:
         free = _free_flow(links, drive, impedance, arrays)
         turned = any("non-return" in k and s * free < 0.0 for k, s, *_ in links)
         assert abs(q - (0.0 if turned else free)) <= 1e-9 * max(abs(free), 1e-3)
 
-    pf = np.full((n + 1, b.P_FLOATS), -7.0)
-    pf[0, b.P_H], pf[n, b.P_H] = 100.0 + drive - 0.5 * impedance * q, 100.0 + 0.5 * impedance * q
+    pf = np.full((n + 1, columns.P_FLOATS), -7.0)
+    pf[0, columns.P_H], pf[n, columns.P_H] = 100.0 + drive - 0.5 * impedance * q, 100.0 + 0.5 * impedance * q
     b.fill_chain(0, n, chain, q, why, pf, li, lf, knots, coef, tables)
     for e, (kind, side, c2, _) in enumerate(links):
-        blocked = (why == b.SHUT and kind == "orifice" and c2 == 0.0) or (why == b.CHECKED and "non-" in kind)
+        blocked = (why == columns.SHUT and kind == "orifice" and c2 == 0.0) or (
+            why == columns.CHECKED and "non-" in kind
+        )
         if blocked:
             continue
-        kept = why != b.FLOWS and -7.0 in (pf[e, b.P_H], pf[e + 1, b.P_H])
+        kept = why != columns.FLOWS and -7.0 in (pf[e, columns.P_H], pf[e + 1, columns.P_H])
         if not kept:
             loss = side * b.link_law(e, side * q, li, lf, knots, coef, tables)[0]
-            assert abs(pf[e, b.P_H] - pf[e + 1, b.P_H] - loss) <= 1e-6
+            assert abs(pf[e, columns.P_H] - pf[e + 1, columns.P_H] - loss) <= 1e-6
 
 
 def test_heads_beyond_a_shut_valve_follow_their_own_side():
     """Pump, shut valve, open valve: the pump's shut-off head before it, the far head behind it."""
     links = [("pump", 1, 0.0, 1.0), ("orifice", 1, 0.0, 0.0), ("orifice", -1, 0.3, 0.0)]
     chain, li, lf, knots, coef, tables = _arrays(links)
-    pf = np.zeros((4, b.P_FLOATS))
-    pf[0, b.P_H], pf[3, b.P_H] = 10.0, 33.0
+    pf = np.zeros((4, columns.P_FLOATS))
+    pf[0, columns.P_H], pf[3, columns.P_H] = 10.0, 33.0
     q, why, _ = b.chain_flow(0, 3, chain, 0.1, -23.0, 500.0, li, lf, knots, coef, tables)
     b.fill_chain(0, 3, chain, q, why, pf, li, lf, knots, coef, tables)
-    assert (q, why) == (0.0, b.SHUT)
-    assert pf[1, b.P_H] == 10.0 + 60.0
-    assert pf[2, b.P_H] == 33.0
+    assert (q, why) == (0.0, columns.SHUT)
+    assert pf[1, columns.P_H] == 10.0 + 60.0
+    assert pf[2, columns.P_H] == 33.0

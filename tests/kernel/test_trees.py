@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from surge.kernel import columns
 from surge.kernel import laws as b
 from surge.kernel.trees import solve_tree
 from surge.transient.clusters import group_links
@@ -29,23 +30,23 @@ class Cluster:
 
     def __init__(self, branches, *, root_head=40.0, root_z=300.0, tank=False):
         n = len(branches)
-        self.li, self.lf = np.zeros((n, b.L_INTS), dtype=np.int64), np.zeros((n, b.L_FLOATS))
-        self.pf = np.zeros((n + 1, b.P_FLOATS))
+        self.li, self.lf = np.zeros((n, columns.L_INTS), dtype=np.int64), np.zeros((n, columns.L_FLOATS))
+        self.pf = np.zeros((n + 1, columns.P_FLOATS))
         ends = []
         for e, (place, is_orifice, turned, c2, z, head, flow) in enumerate(branches):
             pair = (place % (e + 1), e + 1)
             ends.append(pair[::-1] if turned else pair)
-            self.li[e, [b.L_A, b.L_B]] = ends[-1]
-            self.li[e, b.L_KIND] = b.ORIFICE if is_orifice else b.LUMPED
-            self.lf[e, b.L_C2], self.lf[e, b.L_Q] = c2, flow if c2 > 0 or not is_orifice else 0.0
-            self.lf[e, [b.L_Z, b.L_STEP, b.L_MEMORY]] = 400.0, 1024.0, 3.0
-            self.pf[e + 1, [b.P_Z, b.P_Y, b.P_XY]] = z, 1 / z, head / z
-        self.pf[0, [b.P_Z, b.P_Y, b.P_XY]] = root_z, 1 / root_z, root_head / root_z
-        self.pf[:, b.P_H] = 10.0
+            self.li[e, [columns.L_A, columns.L_B]] = ends[-1]
+            self.li[e, columns.L_KIND] = columns.ORIFICE if is_orifice else columns.LUMPED
+            self.lf[e, columns.L_C2], self.lf[e, columns.L_Q] = c2, flow if c2 > 0 or not is_orifice else 0.0
+            self.lf[e, [columns.L_Z, columns.L_STEP, columns.L_MEMORY]] = 400.0, 1024.0, 3.0
+            self.pf[e + 1, [columns.P_Z, columns.P_Y, columns.P_XY]] = z, 1 / z, head / z
+        self.pf[0, [columns.P_Z, columns.P_Y, columns.P_XY]] = root_z, 1 / root_z, root_head / root_z
+        self.pf[:, columns.P_H] = 10.0
         self.fixed = np.zeros(n + 1, dtype=bool)
         if tank and not branches[-1][1]:
             self.fixed[n] = True
-            self.pf[n, [b.P_Z, b.P_Y, b.P_XY, b.P_FIXED]] = 0.0, 0.0, 0.0, 17.0
+            self.pf[n, [columns.P_Z, columns.P_Y, columns.P_XY, columns.P_FIXED]] = 0.0, 0.0, 0.0, 17.0
         orifice = [k[1] for k in branches]
         groups = group_links(
             ends=ends,
@@ -65,19 +66,19 @@ class Cluster:
 
     def worst(self):
         """Greatest misfit: of a law [m], of a balance as the head that it stands for [m]."""
-        brought = self.pf[:, b.P_XY] - self.pf[:, b.P_H] * self.pf[:, b.P_Y]
+        brought = self.pf[:, columns.P_XY] - self.pf[:, columns.P_H] * self.pf[:, columns.P_Y]
         worst = 0.0
         for e in range(self.li.shape[0]):
-            a, z, q = self.li[e, b.L_A], self.li[e, b.L_B], self.lf[e, b.L_Q]
+            a, z, q = self.li[e, columns.L_A], self.li[e, columns.L_B], self.lf[e, columns.L_Q]
             brought[a] -= q
             brought[z] += q
-            if self.li[e, b.L_KIND] == b.ORIFICE and self.lf[e, b.L_C2] == 0.0:
+            if self.li[e, columns.L_KIND] == columns.ORIFICE and self.lf[e, columns.L_C2] == 0.0:
                 assert q == 0.0
                 continue
             lost, _ = b.link_law(e, q, self.li, self.lf, np.zeros(1), np.zeros((1, 4)), TABLE)
-            worst = max(worst, abs(self.pf[a, b.P_H] - self.pf[z, b.P_H] - lost))
+            worst = max(worst, abs(self.pf[a, columns.P_H] - self.pf[z, columns.P_H] - lost))
         free = ~self.fixed
-        return max(worst, float(np.abs(brought[free] * self.pf[free, b.P_Z]).max()))
+        return max(worst, float(np.abs(brought[free] * self.pf[free, columns.P_Z]).max()))
 
 
 @settings(max_examples=300, deadline=None, derandomize=True)
@@ -85,7 +86,7 @@ class Cluster:
 def test_every_law_and_every_balance_holds(branches, tank):
     made = Cluster(branches, tank=tank)
     assert made.groups.ci.shape[0] == 1
-    assert made.groups.tree.shape == (len(branches), b.T_INTS)
+    assert made.groups.tree.shape == (len(branches), columns.T_INTS)
     assert made.solve()
     assert made.worst() < 2e-7
 
@@ -97,10 +98,10 @@ def test_a_star_of_valves_by_hand():
     """
     c2 = 1e-4
     made = Cluster([(0, True, False, c2, 300.0, 0.0, 0.0)] * 3)
-    assert made.groups.tree.shape == (3, b.T_INTS)
+    assert made.groups.tree.shape == (3, columns.T_INTS)
     assert made.solve()
     q = (-1200.0 + np.sqrt(1200.0**2 + 4 * 40.0 / c2)) * c2 / 2
-    assert made.lf[:, b.L_Q] == pytest.approx(q, rel=1e-9)
+    assert made.lf[:, columns.L_Q] == pytest.approx(q, rel=1e-9)
 
 
 def test_what_is_no_number_is_not_taken_for_solved():

@@ -10,8 +10,7 @@ import pytest
 
 from surge.plots.frame import Heading
 from surge.plots.history import draw_histories, panels_of, what_states_mean
-from surge.records.limits import Bound, Side, ValveLimits
-from surge.records.tests import Direction, StrokeTest, Timed
+from surge.records.stroke_tests import Bound, Direction, Side, StrokeTest, Timed, ValveLimits
 from surge.valves.history import histories
 from surge.valves.history_types import Ground, ValveHistory
 

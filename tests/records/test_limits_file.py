@@ -13,14 +13,12 @@ from hypothesis import strategies as st
 
 from surge.case.file import describe, load_case
 from surge.errors import CaseError
-from surge.records.limits import Bound, Interval, Side, ValveLimits
 from surge.records.limits_file import LimitFile, LimitFileError, load_limits, read_interval, read_limits
 from surge.records.read import Asked, Records, read_records
-from surge.records.tests import Direction, Timed
+from surge.records.stroke_tests import Bound, Direction, Interval, Side, Timed, ValveLimits
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.rules.reading import built_in
-from surge.valves.sources import held_against
-from surge.valves.window import closing_in, with_windows
+from surge.valves.sources import closing_in, held_against, with_windows
 
 ROOT = Path(__file__).parents[2]
 CASE = ROOT / "cases" / "gasoline-drop-lines.toml"

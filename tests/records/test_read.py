@@ -16,7 +16,7 @@ import surge.records.text
 from surge.errors import CaseError
 from surge.records.columns import plain
 from surge.records.read import Asked, Records, load_records, read_records
-from surge.records.tests import Direction, LostTest, StrokeTest, Timed
+from surge.records.stroke_tests import Direction, LostTest, StrokeTest, Timed
 from surge.records.text import RowFault
 
 TODAY = date(2026, 2, 20)

@@ -13,6 +13,7 @@ from surge.errors import SurgeError
 from surge.hydraulics.formulas import wave_speed
 from surge.reference.liquids import (
     CARGOES,
+    COMPOSITION,
     DOUBTS,
     KINDS,
     STATUSES,
@@ -23,11 +24,12 @@ from surge.reference.liquids import (
     Figures,
     OutsideRangeError,
     at,
+    dead_oil_sound_speed,
     find,
     key_of,
+    petroleum_density,
     search,
 )
-from surge.reference.petroleum import COMPOSITION, dead_oil_sound_speed, petroleum_density
 
 ZERO = 273.15  # [K]
 rows = pytest.mark.parametrize("name", CARGOES)

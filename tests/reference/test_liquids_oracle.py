@@ -13,9 +13,11 @@ from itertools import pairwise
 import pytest
 from CoolProp.CoolProp import PropsSI
 
-from surge.reference.liquids import CARGOES, Cargo, at
-from surge.reference.petroleum import (
+from surge.reference.liquids import (
+    CARGOES,
     COMPOSITION,
+    Cargo,
+    at,
     dead_oil_sound_speed,
     expansion_coefficient,
     petroleum_density,

@@ -6,7 +6,8 @@ import pytest
 
 from surge.errors import UnknownNameError
 from surge.hydraulics.formulas import colebrook
-from surge.reference.roughness import ROUGHNESS, roughness, search
+from surge.reference.pipes import ROUGHNESS, roughness
+from surge.reference.pipes import search_roughness as search
 
 
 @pytest.mark.parametrize("name", ROUGHNESS)

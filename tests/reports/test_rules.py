@@ -10,8 +10,8 @@ from surge.reports.advice import advice
 from surge.reports.rules import assumed_lines, rule_lines
 from surge.reports.text import TextReport
 from surge.reports.words import Shown
-from surge.rules.file import read_rules
 from surge.rules.findings import EXCEEDED
+from surge.rules.reading import read_rules
 from surge.units import ShowUnits
 
 SAY = Shown(units=ShowUnits(), density=800.0)

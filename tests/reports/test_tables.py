@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from surge.cli.main import main
-from surge.reports.catalogue import KINDS, sections_of
+from surge.reports.tables import KINDS, sections_of
 from surge.rules.reading import built_in
 
 ROOT = Path(__file__).parents[1].parent

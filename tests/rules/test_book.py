@@ -26,8 +26,7 @@ from surge.rules.book import (
     RuleBook,
     speaks_of,
 )
-from surge.rules.file import BIGGEST, load_rules, read_rules
-from surge.rules.reading import BUILT_IN, KEYS, built_in, rules_of
+from surge.rules.reading import BIGGEST, BUILT_IN, KEYS, built_in, load_rules, read_rules, rules_of
 from surge.units import UNITS
 
 BAR = 1e5

@@ -31,9 +31,8 @@ from surge.errors import CaseError
 from surge.model.lineup import Berth, Limits, LineUp, Pipe, Scenario, Supply, ValveMove
 from surge.rules.assess import assess
 from surge.rules.book import Rule, RuleBook
-from surge.rules.file import read_rules
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, worst_of
-from surge.rules.reading import built_in
+from surge.rules.reading import built_in, read_rules
 from surge.rules.rulings import (
     KEPT,
     NOT_APPLICABLE,

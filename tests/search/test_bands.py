@@ -25,6 +25,7 @@ from surge.search.band_points import (
     CENTRE,
     Bands,
     Point,
+    Search,
     alone,
     bent,
     corners,
@@ -32,7 +33,6 @@ from surge.search.band_points import (
     mixed,
     scenario_at,
 )
-from surge.search.band_search import Search
 from surge.search.bands import BandLimits, band_limits
 from surge.search.strokes import StrokeLimits, resolution, rounded_down, stroke_limits
 from surge.transient.run import simulate

@@ -18,8 +18,7 @@ from surge.model.stroke import with_strokes
 from surge.reports.orders import order_document, order_lines
 from surge.reports.words import Shown
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of, worst_of
-from surge.search.orders import OrderQuestion, order_question
-from surge.search.sequences import MOST, orders_of, total_of
+from surge.search.orders import MOST, OrderQuestion, order_question, orders_of, total_of
 from surge.transient.run import simulate
 from surge.units import ShowUnits
 

@@ -30,9 +30,7 @@ from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.reading import built_in
-from surge.search.joint_set import with_all_strokes
-from surge.search.open_rate import opening_rate
-from surge.search.rates import greatest_rate
+from surge.search.rates import greatest_rate, opening_rate
 from surge.search.scan import Scanner
 from surge.search.strokes import (
     closing_valves,
@@ -42,7 +40,7 @@ from surge.search.strokes import (
     rounded_up,
     stroke_limits,
 )
-from surge.search.window import Windows, windows_of
+from surge.search.window import Windows, windows_of, with_all_strokes
 from surge.transient.run import simulate
 
 SCHEMA = json.loads((CASES.parent / "surge" / "schema" / "window.schema.json").read_text(encoding="utf-8"))

@@ -29,17 +29,15 @@ from surge.cli.main import main
 from surge.reports.words import SHORT, Shown
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
-from surge.search.joint_set import JointSet
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
-from surge.search.window import Windows, windows_of
-from surge.sheet.data import A_DRAFT, NOT_TO_SIGN, Sheet
+from surge.search.window import JointSet, Windows, windows_of
+from surge.sheet.data import A_DRAFT, NOT_TO_SIGN, Sheet, together_words
 from surge.sheet.moves import NOT_SEARCHED, SAME, _greatest, _lower, _objection, _window
-from surge.sheet.pdf import sheet_pdf
 from surge.sheet.rows import lower_rows, name_of, upper_rows
 from surge.sheet.sketch import sketch
-from surge.sheet.tests import TestRow, Tests
-from surge.sheet.windows import together_words
+from surge.sheet.typeset import sheet_pdf
+from surge.sheet.valve_tests import TestRow, Tests
 from surge.units import ShowUnits, from_si
 
 CASES = Path(__file__).parents[2] / "cases"

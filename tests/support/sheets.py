@@ -9,8 +9,8 @@ from surge.rules.assess import Assessment
 from surge.search.window import Windows
 from surge.sheet.data import Sheet, sheet_of
 from surge.sheet.sketch import sketch
-from surge.sheet.tests import Tests
 from surge.sheet.typeset import sheet_html
+from surge.sheet.valve_tests import Tests
 
 
 def sheet(

@@ -22,7 +22,7 @@ from support.lineups.lines import kv_of, line_up, pipe, start, step_at, valve
 
 from surge.case.file import load_case
 from surge.errors import GridError, SolveError
-from surge.kernel import laws as b
+from surge.kernel import columns
 from surge.kernel.batch_links import WIDE
 from surge.model.lineup import LineUp, Liquid, Passage, Pump, Scenario, Table
 from surge.transient import batch
@@ -101,7 +101,7 @@ def assert_same(lanes: Sequence[Lane], found: Sequence[LaneResult], *, frozen: b
     assert len(found) == len(lanes)
     for lane, result in zip(lanes, found, strict=True):
         one = single(lane, frozen=frozen)
-        assert result.status == b.OK
+        assert result.status == columns.OK
         assert result.done == one.done
         assert apart(one, result) < ROUNDING
         # The step of an extreme may only move where two heads are equal to rounding.
@@ -180,9 +180,9 @@ def test_every_kind_of_group(frozen: bool, together: bool) -> None:
     """Clusters with and without dry points, non-return valves that shut and open, lumps in a cluster."""
     lanes = star_lanes(10)
     net = lanes[0].grid.net
-    dry = [bool(np.any(net.pi[net.members[c[2] : c[3]], b.P_DRY] >= 0)) for c in net.ci]
+    dry = [bool(np.any(net.pi[net.members[c[2] : c[3]], columns.P_DRY] >= 0)) for c in net.ci]
     assert sorted(dry) == [False, False, True]
-    assert np.any(net.li[:, b.L_KIND] == b.LUMPED)
+    assert np.any(net.li[:, columns.L_KIND] == columns.LUMPED)
     found = march_batch(lanes, frozen=frozen, together=together)
     assert_same(lanes, found, frozen=frozen)
     assert max(float(r.point_hi.max()) for r in found) > 90.0  # things did happen
@@ -259,12 +259,12 @@ def spoilt(lane: Lane, array: str, at: tuple[int, int]) -> Lane:
 def test_a_lane_that_fails_says_so_and_disturbs_nobody(frozen: bool, together: bool) -> None:
     lanes = star_lanes(5, steps=300)
     net = lanes[0].grid.net
-    level = (lanes[0].grid.points.index("port"), b.P_FIXED)
-    lump = (int(np.flatnonzero(net.li[:, b.L_KIND] == b.LUMPED)[0]), b.L_MEMORY)
+    level = (lanes[0].grid.points.index("port"), columns.P_FIXED)
+    lump = (int(np.flatnonzero(net.li[:, columns.L_KIND] == columns.LUMPED)[0]), columns.L_MEMORY)
     whole = march_batch(lanes, frozen=frozen, together=together)
     broken = [lanes[0], spoilt(lanes[1], "pf", level), spoilt(lanes[2], "lf", lump), *lanes[3:]]
     found = march_batch(broken, frozen=frozen, together=together)
-    why = {b.NOT_FINITE: "overflowed", b.NOT_CONVERGED: "did not converge"}
+    why = {columns.NOT_FINITE: "overflowed", columns.NOT_CONVERGED: "did not converge"}
     assert [r.status in why for r in found] == [False, True, True, False, False]
     for i in (0, 3, 4):
         assert found[i].point_hi.tolist() == whole[i].point_hi.tolist()
@@ -284,8 +284,8 @@ def test_a_lane_that_fails_says_so_and_disturbs_nobody(frozen: bool, together: b
 @pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
 def test_all_lanes_failing_end_at_once(together: bool) -> None:
     lane = star_lanes(1, steps=10**9)[0]
-    bad = spoilt(lane, "pf", (lane.grid.points.index("port"), b.P_FIXED))
-    assert march_batch([bad], frozen=True, together=together)[0].status != b.OK
+    bad = spoilt(lane, "pf", (lane.grid.points.index("port"), columns.P_FIXED))
+    assert march_batch([bad], frozen=True, together=together)[0].status != columns.OK
 
 
 @pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])

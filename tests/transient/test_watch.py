@@ -15,7 +15,7 @@ from support.lineups.lines import Run, line_up, pipe, start, step_at, valve
 
 from surge.cli.main import main
 from surge.errors import SolveError
-from surge.kernel import laws as b
+from surge.kernel import columns
 from surge.model.lineup import LineUp, Liquid, Pump
 from surge.transient.march import Marched, keep_still
 from surge.transient.run import simulate
@@ -69,21 +69,21 @@ def _gain(made: Run) -> None:
 
 
 def _impedance(made: Run) -> None:
-    made.marched.grid.net.ef[index(made, end=("main", True)), b.E_Y] *= 1.0 + 1e-5
+    made.marched.grid.net.ef[index(made, end=("main", True)), columns.E_Y] *= 1.0 + 1e-5
 
 
 def _junction(made: Run) -> None:
     pf = made.marched.grid.net.pf
-    pf[index(made, point="tee"), b.P_Z] *= 1.001
-    pf[index(made, point="tee"), b.P_Y] /= 1.001  # a tree of links goes by this one
+    pf[index(made, point="tee"), columns.P_Z] *= 1.001
+    pf[index(made, point="tee"), columns.P_Y] /= 1.001  # a tree of links goes by this one
 
 
 def _storage(made: Run) -> None:
-    made.marched.grid.net.pf[index(made, point="tee"), b.P_STUB_Y] *= 1.01
+    made.marched.grid.net.pf[index(made, point="tee"), columns.P_STUB_Y] *= 1.01
 
 
 def _valve(made: Run) -> None:
-    made.marched.grid.net.lf[index(made, link="valve"), [b.L_C, b.L_C2]] *= 0.98
+    made.marched.grid.net.lf[index(made, link="valve"), [columns.L_C, columns.L_C2]] *= 0.98
 
 
 def _pump(made: Run) -> None:
@@ -101,7 +101,7 @@ def _wave(made: Run) -> None:
 
 def _inertia_of_hose(made: Run) -> None:
     net = made.marched.grid.net
-    net.lf[index(made, link="hose"), b.L_MEMORY] += 40.0
+    net.lf[index(made, link="hose"), columns.L_MEMORY] += 40.0
 
 
 BEFORE = {
@@ -187,7 +187,7 @@ def test_the_command_answers_with_4(monkeypatch: pytest.MonkeyPatch) -> None:
 
     def faulty(self: Marched) -> None:
         whole(self)
-        self.grid.net.pf[:, b.P_Z] *= 1.001
+        self.grid.net.pf[:, columns.P_Z] *= 1.001
 
     monkeypatch.setattr(Marched, "__post_init__", faulty)
     case = Path(__file__).parents[2] / "cases" / "gasoline-drop-lines.toml"

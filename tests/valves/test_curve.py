@@ -12,8 +12,8 @@ from support.inputs.measured_curves import sampled
 
 from surge.errors import CaseError
 from surge.records.curve_file import Curve, Sample
-from surge.records.tests import Direction
-from surge.reports.measured_words import notes_of
+from surge.records.stroke_tests import Direction
+from surge.reports.measured import notes_of
 from surge.valves.curve import SIGMAS, MeasuredStroke, stroke_of
 
 

@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surge.records.limits import YEAR, Bound, Interval, Side, ValveLimits
-from surge.records.tests import Direction, StrokeTest, Timed
+from surge.records.stroke_tests import YEAR, Bound, Direction, Interval, Side, StrokeTest, Timed, ValveLimits
 from surge.reports.history import meaning, trend_words, why
 from surge.valves.history import histories
 from surge.valves.history_types import RANK, STATES, Ground, ValveHistory

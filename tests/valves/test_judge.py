@@ -10,17 +10,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surge.records.limits import (
+from surge.records.stroke_tests import (
     EVERY_STROKE_TOO_SLOW,
     NO_STROKE_IS_SAFE,
     Bound,
+    Direction,
     Interval,
+    LostTest,
     Side,
     Span,
+    StrokeTest,
+    Timed,
     ValveLimits,
     spans_of,
 )
-from surge.records.tests import Direction, LostTest, StrokeTest, Timed
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.valves.findings import NOT_JUDGED, Findings, findings_of_records
 from surge.valves.history_types import IN_ORDER, OVERDUE, SCATTERED, TOO_FAST, UNTESTED

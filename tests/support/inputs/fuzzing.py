@@ -26,7 +26,7 @@ from surge.records.read import Asked, read_records
 from surge.records.text import RowFault, sheet_of
 from surge.reports.records import Answer, fault_lines, records_lines
 from surge.reports.records_data import findings_csv, records_document
-from surge.rules.file import RULES, read_rules
+from surge.rules.reading import RULES, read_rules
 from surge.toml import FileKind, read_file
 from surge.transient.plan import plan
 from surge.valves.curve import stroke_of

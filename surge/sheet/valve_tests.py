@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from surge.records.limits import NO_STROKE_IS_SAFE, Side
-from surge.records.tests import Direction
+from surge.records.stroke_tests import NO_STROKE_IS_SAFE, Direction, Side
 from surge.reports.records import reasons, seconds
 from surge.reports.words import SHORT
 from surge.rules.findings import UNDECIDED, WITHIN, worst_of

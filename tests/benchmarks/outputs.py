@@ -1,10 +1,10 @@
-"""Every answer of every command on every demo, written to a folder, so that two versions can be held side by side.
+"""Every answer of every command on every demo, in a folder, so that two versions can be held side by side.
 
     python tests/benchmarks/outputs.py SURGE FOLDER [ONLY ...]
 
 SURGE is the program to run. ``diff -r BEFORE AFTER`` must print nothing after a change that moves code and no
-figures. Version numbers are written as VERSION, so that a release does not differ everywhere. A text lies beside
-what it came with: ``.out``, ``.err``, ``.code``, and the files that the command wrote.
+figures. Version numbers are written as VERSION, so that a release does not differ everywhere. A text lies
+beside what it came with: ``.out``, ``.err``, ``.code``, and the files that the command wrote.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ from surge.workers import Progress
 if TYPE_CHECKING:
     from surge.case.file import Case
     from surge.reports.records import Answer
-    from surge.reports.words import Shown
+    from surge.reports.words import Display
     from surge.rules.assess import Assessment
     from surge.search.chart import ChartData
     from surge.search.window import Windows
@@ -78,14 +78,14 @@ def find_windows(
         As :func:`surge.search.window.windows_of`.
     """
     from surge.api_check import rules_of_case
-    from surge.search.strokes import SHORTEST
+    from surge.search.strokes import SHORTEST_STROKE
     from surge.search.window import windows_of
 
     return windows_of(
         case.lineup,
         book=rules_of_case(case),
         valves=valves,
-        shortest=SHORTEST if shortest is None else shortest,
+        shortest=SHORTEST_STROKE if shortest is None else shortest,
         longest=longest,
         progress=progress,
     )
@@ -178,13 +178,13 @@ def judge_records(
     from surge.api_check import rules_of_case
     from surge.records.columns import plain
     from surge.records.limits_file import load_limits
-    from surge.records.read import Asked, load_records
+    from surge.records.read import ReadOptions, load_records
     from surge.records.stroke_tests import Timed
     from surge.reports.records import Answer
     from surge.valves.findings import findings_of_records
     from surge.valves.sources import held_against
 
-    asked = Asked(
+    asked = ReadOptions(
         today=today,
         dates=dates,
         timed={"order": Timed.ORDER, "movement": Timed.MOVEMENT}.get(timed or ""),
@@ -211,10 +211,10 @@ def judge_records(
     return Answer(records=held.records, findings=found, sources=(*sources, *held.notes))
 
 
-def _say(case: Case) -> Shown:
-    from surge.reports.words import Shown
+def _say(case: Case) -> Display:
+    from surge.reports.words import Display
 
-    return Shown(units=case.show, density=case.lineup.liquid.density)
+    return Display(units=case.show, density=case.lineup.liquid.density)
 
 
 def _signature(case: Case) -> str:
@@ -307,15 +307,15 @@ def draw(
     from surge.views.subject import subject_of
     from surge.views.time import time_picture
 
-    subject, say, words = subject_of(answer, scenario), _say(case), _signature(case)
+    subject, display, words = subject_of(answer, scenario), _say(case), _signature(case)
     if of == "line":
-        files = line_files(line_picture(subject, to), say, words, kinds=[kind])
+        files = line_files(line_picture(subject, to), display, words, kinds=[kind])
     elif of == "map":
         shown = times_of(subject, *span)
-        files = wave_files(wave_picture(subject, to, span=shown), say, words, kinds=[kind])
+        files = wave_files(wave_picture(subject, to, span=shown), display, words, kinds=[kind])
     else:
         shown = times_of(subject, *span)
-        files = time_files(time_picture(subject, places), say, words, kinds=[kind], span=shown)
+        files = time_files(time_picture(subject, places), display, words, kinds=[kind], span=shown)
     return Picture(content=files[kind], kind=kind)
 
 
@@ -337,7 +337,7 @@ def draw_chart(chart: ChartData, case: Case, *, kind: Kind = "png") -> Picture:
 
     head = head_of(__version__, case.filename, case.sha256)
     document = chart_document(chart, head, case.lineup.title, CAUTIONS)
-    files = chart_files(chart, [kind], document=document, say=_say(case), signature=_signature(case))
+    files = chart_files(chart, [kind], document=document, display=_say(case), signature=_signature(case))
     return Picture(content=files[kind], kind=kind)
 
 
@@ -357,12 +357,12 @@ def draw_records(answer: Answer, *, kind: Kind = "png") -> tuple[Picture, ...]:
     """
     from surge.plots.frame import Heading
     from surge.plots.history import draw_histories
-    from surge.reports.records import CAUTIONS, first_sentence, title_of
+    from surge.reports.records import RECORDS_CAUTIONS, first_sentence, title_of
 
     findings, records = answer.findings, answer.records
     heading = Heading(
         lines=(f"Stroke times of valves, {Path(records.filename).name}", title_of(answer)),
-        foot=(first_sentence(findings), *CAUTIONS[:1]),
+        foot=(first_sentence(findings), *RECORDS_CAUTIONS[:1]),
         signature=f"surge {__version__}, records {records.filename}, sha256 {records.sha256[:16]}",
     )
     histories = [v.history for v in findings.valves]

@@ -14,7 +14,7 @@ from support.inputs.case_text import STARTER
 from surge.case import mend as casesize
 from surge.case.faults import describe, format_faults
 from surge.case.file import BIGGEST, read_case
-from surge.case.mend import MOST
+from surge.case.mend import MOST_FAULTS_LISTED
 from surge.cli.main import main
 from surge.errors import CaseError
 from surge.search import chart_survey
@@ -92,7 +92,7 @@ def test_very_many_faults_of_rules_are_cut_short_too() -> None:
     text = STARTER + "".join(f'\n[points."q{k}"]\nelevation = "1 m"' for k in range(230))
     with pytest.raises(CaseError) as caught:
         read_case(text, filename="x.toml")
-    assert len(caught.value.faults) == MOST + 1
+    assert len(caught.value.faults) == MOST_FAULTS_LISTED + 1
     assert "230 faults" in caught.value.faults[0].found
 
 

@@ -112,7 +112,7 @@ class Builder:
 
     # Places
 
-    def _point(self, name: str, point: spec.Point) -> Point:
+    def _point(self, name: str, point: spec.PointTable) -> Point:
         origin = ("points", name)
         if point.limit is None and point.limit_source:
             self.notes.needs((*origin, "limit_source"), "the limit that it belongs to", "limit")
@@ -126,7 +126,7 @@ class Builder:
             origin=origin,
         )
 
-    def _elevation(self, name: str, point: spec.Point) -> float:
+    def _elevation(self, name: str, point: spec.PointTable) -> float:
         """Return the elevation of a point [m], through any chain of ``same_elevation_as``."""
         origin = ("points", name)
         self.notes.exactly_one(origin, elevation=point.elevation, same_elevation_as=point.same_elevation_as)
@@ -157,7 +157,7 @@ class Builder:
             point = self.case.points[other]
         return point.elevation.value if point.elevation is not None else (0.0, 10.0)[self.notes.pick]
 
-    def _tank(self, tank: spec.Tank, origin: Origin) -> Tank:
+    def _tank(self, tank: spec.TankTable, origin: Origin) -> Tank:
         return Tank(
             name=tank.name,
             point=tank.at,
@@ -168,7 +168,7 @@ class Builder:
             origin=origin,
         )
 
-    def _supply(self, supply: spec.Supply, origin: Origin) -> Supply:
+    def _supply(self, supply: spec.SupplyTable, origin: Origin) -> Supply:
         by_rate = self.case.rate is not None and self.case.rate.means == "supply pressure"
         if supply.pressure is None and not by_rate:
             self.notes.missing(
@@ -184,7 +184,7 @@ class Builder:
             origin=origin,
         )
 
-    def _rate(self, rate: spec.Rate) -> Rate:
+    def _rate(self, rate: spec.RateTable) -> Rate:
         return Rate(
             agreed=self.notes.flow(rate.agreed),
             means=rate.means,
@@ -192,7 +192,7 @@ class Builder:
             through=rate.through or self._through(rate),
         )
 
-    def _through(self, rate: spec.Rate) -> str:
+    def _through(self, rate: spec.RateTable) -> str:
         """Return the element in which the rate is counted when the case does not say."""
         case = self.case
         supplies = {supply.name: supply.at for supply in case.supply}
@@ -229,7 +229,7 @@ class Builder:
             "lowest": lowest,
             "lowest_source": None if lowest is None else IN_CASE,
         }
-        if isinstance(element, spec.Line):
+        if isinstance(element, spec.LineTable):
             given["burst"] = self.notes.pressure(element.burst_pressure, (*origin, "burst_pressure"))
             given["includes_surge"] = element.rating_includes_surge
             given["tested"] = element.tested
@@ -252,7 +252,7 @@ class Builder:
         for i, hose in enumerate(self.case.hose):
             yield self._hose(hose, ("hose", i))
 
-    def _pipe(self, pipe: spec.Pipe, kind: str, origin: Origin) -> Pipe:
+    def _pipe(self, pipe: spec.PipeTable, kind: str, origin: Origin) -> Pipe:
         bore = pipe_bore(pipe, origin, self.notes)
         speed = pipe_speed(pipe, bore, origin, self.notes)
         flange = flange_rating(pipe, origin, self.notes)
@@ -286,7 +286,7 @@ class Builder:
 
     def _line(
         self,
-        line: spec.Line,
+        line: spec.LineTable,
         kind: str,
         origin: Origin,
         diameter: float,
@@ -314,7 +314,7 @@ class Builder:
             origin=origin,
         )
 
-    def _length(self, line: spec.Line, origin: Origin) -> tuple[float, tuple[float, float] | None]:
+    def _length(self, line: spec.LineTable, origin: Origin) -> tuple[float, tuple[float, float] | None]:
         """Return the length [m], and the range when it is not known; then the length is its upper end."""
         if isinstance(line.length, Reading):
             return line.length.value, None
@@ -328,7 +328,7 @@ class Builder:
             )
         return high, (low, high)
 
-    def _valve(self, valve: spec.Valve, origin: Origin) -> Valve:
+    def _valve(self, valve: spec.ValveTable, origin: Origin) -> Valve:
         kv, table, source = valve_figures(valve, origin, self.notes)
         return Valve(
             name=valve.name,
@@ -343,7 +343,7 @@ class Builder:
             origin=origin,
         )
 
-    def _passage(self, passage: spec.Passage, origin: Origin) -> Passage:
+    def _passage(self, passage: spec.PassageTable, origin: Origin) -> Passage:
         self.notes.exactly_one(origin, kv=passage.kv, loss_factor=passage.loss_factor)
         kv = passage.kv.value if passage.kv else (1.0, 1e4)[self.notes.pick]
         if passage.loss_factor is not None and passage.inside_diameter is not None:
@@ -366,7 +366,7 @@ class Builder:
             origin=origin,
         )
 
-    def _pump(self, pump: spec.Pump, origin: Origin) -> Pump:
+    def _pump(self, pump: spec.PumpTable, origin: Origin) -> Pump:
         return Pump(
             name=pump.name,
             start=pump.start,

@@ -34,7 +34,7 @@ class Bore:
     wall_words: str
 
 
-def pipe_bore(pipe: spec.Pipe, origin: Origin, notes: Notes) -> Bore:
+def pipe_bore(pipe: spec.PipeTable, origin: Origin, notes: Notes) -> Bore:
     """Return bore and wall, given or from size and schedule."""
     if pipe.size is None:
         if pipe.schedule is not None:
@@ -54,7 +54,7 @@ def pipe_bore(pipe: spec.Pipe, origin: Origin, notes: Notes) -> Bore:
     return _from_size(pipe, pipe.size, origin, notes)
 
 
-def _from_size(pipe: spec.Pipe, size: str, origin: Origin, notes: Notes) -> Bore:
+def _from_size(pipe: spec.PipeTable, size: str, origin: Origin, notes: Notes) -> Bore:
     from surge.reference.pipes import pipe_size, schedules_of
 
     schedule = pipe.schedule or SCHEDULE
@@ -76,7 +76,7 @@ def _from_size(pipe: spec.Pipe, size: str, origin: Origin, notes: Notes) -> Bore
     return Bore(diameter=found.inside, wall=found.wall, wall_words=words)
 
 
-def line_roughness(line: spec.Line, kind: str, origin: Origin, notes: Notes) -> float:
+def line_roughness(line: spec.LineTable, kind: str, origin: Origin, notes: Notes) -> float:
     """Return the roughness [m]: given, of the condition named, or of a new wall (low: higher peaks)."""
     if line.roughness is not None:
         if line.condition is not None:
@@ -109,7 +109,9 @@ def line_roughness(line: spec.Line, kind: str, origin: Origin, notes: Notes) -> 
     return found.low
 
 
-def minor_loss(line: spec.Line, diameter: float, roughness: float, origin: Origin, notes: Notes) -> float:
+def minor_loss(
+    line: spec.LineTable, diameter: float, roughness: float, origin: Origin, notes: Notes
+) -> float:
     """Return the sum of loss factors [-]: the figure given and those of the fittings listed."""
     total = line.minor_loss
     if not line.fittings:
@@ -129,7 +131,7 @@ def minor_loss(line: spec.Line, diameter: float, roughness: float, origin: Origi
     return total
 
 
-def flange_rating(pipe: spec.Pipe, origin: Origin, notes: Notes) -> tuple[float, str] | None:
+def flange_rating(pipe: spec.PipeTable, origin: Origin, notes: Notes) -> tuple[float, str] | None:
     """Return the rating of class 150 flanges at cargo temperature [Pa gauge], and its source."""
     if pipe.flange is None:
         return None
@@ -230,7 +232,7 @@ def _suits(hose: spec.Hose, found: HoseType, origin: Origin, notes: Notes) -> No
         )
 
 
-def valve_figures(valve: spec.Valve, origin: Origin, notes: Notes) -> tuple[float, Table, str]:
+def valve_figures(valve: spec.ValveTable, origin: Origin, notes: Notes) -> tuple[float, Table, str]:
     """Return Kv [m3/h], characteristic and its source: given, or from type and size."""
     given = valve.kv or valve.cv
     if valve.kv is not None and valve.cv is not None:
@@ -265,7 +267,7 @@ def valve_figures(valve: spec.Valve, origin: Origin, notes: Notes) -> tuple[floa
 
 
 def _assumed_valve(
-    valve: spec.Valve, origin: Origin, notes: Notes, *, needed: bool
+    valve: spec.ValveTable, origin: Origin, notes: Notes, *, needed: bool
 ) -> tuple[float, str] | None:
     """Kv and characteristic from type and size; the Kv is noted as assumed where it is needed."""
     from surge.reference.valves import VALVE_TYPES, assumed_kv
@@ -305,7 +307,7 @@ CARBON, STAINLESS = "steel", "stainless steel 316L"
 _WALL_KEYS = ("wall", "modulus", "poisson", "restraint", "restraint_factor")
 
 
-def pipe_speed(pipe: spec.Pipe, bore: Bore, origin: Origin, notes: Notes) -> tuple[float, str]:
+def pipe_speed(pipe: spec.PipeTable, bore: Bore, origin: Origin, notes: Notes) -> tuple[float, str]:
     """Return the wave speed [m/s] of a pipe or arm and how it was found."""
     if pipe.wave_speed is not None:
         # The material may stand beside it: it also says whether the wall is brittle.
@@ -335,7 +337,7 @@ def pipe_speed(pipe: spec.Pipe, bore: Bore, origin: Origin, notes: Notes) -> tup
     return speed, f"from wall {bore.wall_words}, {words}, {pipe.restraint or f'restraint factor {c1:g}'}"
 
 
-def _usual(pipe: spec.Pipe, notes: Notes) -> spec.Pipe:
+def _usual(pipe: spec.PipeTable, notes: Notes) -> spec.PipeTable:
     """A pipe of a standard size with what it leaves open filled in, and noted as assumed."""
     filled: dict[str, str] = {}
     if pipe.material is None and pipe.modulus is None:
@@ -349,7 +351,7 @@ def _usual(pipe: spec.Pipe, notes: Notes) -> spec.Pipe:
     return pipe.model_copy(update=filled)
 
 
-def _only_wave_speed(line: spec.Line, keys: tuple[str, ...], origin: Origin, notes: Notes) -> None:
+def _only_wave_speed(line: spec.LineTable, keys: tuple[str, ...], origin: Origin, notes: Notes) -> None:
     """Note keys that would lead to a second wave speed."""
     given = " and ".join(key for key in keys if getattr(line, key) is not None)
     if given:
@@ -367,7 +369,7 @@ def _no_speed(origin: Origin, instead: str, notes: Notes) -> None:
     )
 
 
-def _wall(pipe: spec.Pipe, origin: Origin, notes: Notes) -> tuple[float | None, float | None, str]:
+def _wall(pipe: spec.PipeTable, origin: Origin, notes: Notes) -> tuple[float | None, float | None, str]:
     """Return modulus [Pa], Poisson's ratio and words for the wall."""
     if pipe.modulus is not None:
         return pipe.modulus.value, pipe.poisson, f"modulus {pipe.modulus.text}"
@@ -384,7 +386,7 @@ def _wall(pipe: spec.Pipe, origin: Origin, notes: Notes) -> tuple[float | None, 
     return wall.modulus, wall.poisson, f"{wall.name} {wall.modulus / 1e9:g} GPa ({wall.source})"
 
 
-def _restraint(pipe: spec.Pipe, origin: Origin, poisson: float | None, notes: Notes) -> float | None:
+def _restraint(pipe: spec.PipeTable, origin: Origin, poisson: float | None, notes: Notes) -> float | None:
     """Return the restraint factor c1 [-]."""
     if pipe.restraint_factor is not None or pipe.restraint is None:
         return pipe.restraint_factor

@@ -16,7 +16,7 @@ from typing import Any
 
 from surge.case.build import Builder
 from surge.case.faults import FaultRecord, describe, format_faults
-from surge.case.mend import MOST, mend, more_faults, size_faults
+from surge.case.mend import MOST_FAULTS_LISTED, mend, more_faults, size_faults
 from surge.case.schema import CaseSpec, Show
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Origin
@@ -116,14 +116,18 @@ def read_case(text: str, *, filename: str) -> Case:
         raise unreadable(CASE, "half a character, which is not UTF-8", "save the file as UTF-8") from None
     data = parsed(text.removeprefix("\ufeff"), CASE)
     if too_much := size_faults(data):
-        raise CaseError(too_much[:MOST])
+        raise CaseError(too_much[:MOST_FAULTS_LISTED])
     mended = mend(data)
     faults = list(mended.faults)
     specs = [spec for pick in (0, 1) if (spec := mended.spec(pick)) is not None]
     lineup = _built(specs, faults, connected=mended.connected)
     if lineup is None:
-        listed = [_moved(fault, mended.in_file(fault.path)) for fault in faults[: MOST + 1]]
-        raise CaseError(listed if len(faults) <= MOST + 1 else [more_faults(len(faults)), *listed[:MOST]])
+        listed = [_moved(fault, mended.in_file(fault.path)) for fault in faults[: MOST_FAULTS_LISTED + 1]]
+        raise CaseError(
+            listed
+            if len(faults) <= MOST_FAULTS_LISTED + 1
+            else [more_faults(len(faults)), *listed[:MOST_FAULTS_LISTED]]
+        )
     return Case(
         lineup=lineup,
         show=_show(specs[0].show),

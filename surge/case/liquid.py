@@ -34,7 +34,7 @@ class _Listed:
     sound_speed_doubt: float
 
 
-def liquid_of(liquid: spec.Liquid, notes: Notes) -> Liquid:
+def liquid_of(liquid: spec.LiquidTable, notes: Notes) -> Liquid:
     """Return the liquid, and tell ``notes`` its density, sound speed and temperature."""
     notes.temperature = liquid.temperature.value if liquid.temperature else None
     if liquid.sound_speed is not None and liquid.bulk_modulus is not None:
@@ -66,7 +66,7 @@ def liquid_of(liquid: spec.Liquid, notes: Notes) -> Liquid:
     )
 
 
-def _all_given(liquid: spec.Liquid, notes: Notes) -> None:
+def _all_given(liquid: spec.LiquidTable, notes: Notes) -> None:
     """Without a cargo from the table every figure must stand in the case."""
     for key in _WITHOUT_CARGO:
         if getattr(liquid, key) is None:
@@ -81,13 +81,13 @@ def _all_given(liquid: spec.Liquid, notes: Notes) -> None:
         notes.needs(("liquid", "density_15"), "the cargo whose density at 15 C it is", "cargo")
 
 
-def _density(liquid: spec.Liquid, listed: _Listed | None, notes: Notes) -> float:
+def _density(liquid: spec.LiquidTable, listed: _Listed | None, notes: Notes) -> float:
     if liquid.density is not None:
         return liquid.density.value
     return listed.density if listed else _SOME["density"][notes.pick]
 
 
-def _sound_speed(liquid: spec.Liquid, listed: _Listed | None, notes: Notes) -> float:
+def _sound_speed(liquid: spec.LiquidTable, listed: _Listed | None, notes: Notes) -> float:
     if liquid.sound_speed is not None:
         return liquid.sound_speed.value
     if liquid.bulk_modulus is not None:
@@ -95,7 +95,7 @@ def _sound_speed(liquid: spec.Liquid, listed: _Listed | None, notes: Notes) -> f
     return listed.sound_speed if listed else _SOME["sound_speed"][notes.pick]
 
 
-def _listed(liquid: spec.Liquid, notes: Notes) -> _Listed | None:
+def _listed(liquid: spec.LiquidTable, notes: Notes) -> _Listed | None:
     """Look the cargo up at its temperature; note what is wrong, and what was taken."""
     if liquid.cargo is None:
         return None
@@ -149,7 +149,7 @@ _SHOWN = {  # property -> key of the case, unit, factor from SI, format
 }
 
 
-def _tell(liquid: spec.Liquid, state: CargoState, notes: Notes) -> None:
+def _tell(liquid: spec.LiquidTable, state: CargoState, notes: Notes) -> None:
     """Note the figures that are taken from the table, with the spread of what is sold under that name."""
     given = {key for key in _SHOWN if getattr(liquid, key) is not None}
     if liquid.bulk_modulus is not None:
@@ -171,7 +171,7 @@ def _tell(liquid: spec.Liquid, state: CargoState, notes: Notes) -> None:
     _far_off(liquid, state, notes)
 
 
-def _far_off(liquid: spec.Liquid, state: CargoState, notes: Notes) -> None:
+def _far_off(liquid: spec.LiquidTable, state: CargoState, notes: Notes) -> None:
     """Note own figures that cannot be those of the cargo named."""
     for key, given in (("density", liquid.density), ("sound_speed", liquid.sound_speed)):
         band = getattr(state, key)

@@ -19,7 +19,7 @@ from surge.case.values import FAULT_KIND
 from surge.errors import Fault
 from surge.model.lineup import Origin
 
-MOST = 200  # faults of shape that are worked on: nobody mends more at a time
+MOST_FAULTS_LISTED = 200  # faults of shape that are worked on: nobody mends more at a time
 _ROUNDS = 6
 _STRUCTURE = ("points", "tank", "supply", "pump", "pipe", "hose", "arm", "valve", "passage")
 _JOINTS = ("name", "from", "to", "at")
@@ -102,13 +102,13 @@ def mend(data: dict[str, Any]) -> Mended:
             CaseSpec.model_validate(mended.data)
         except ValidationError as error:
             errors: list[Any] = list(error.errors(include_url=False))
-            if len(errors) > MOST:
+            if len(errors) > MOST_FAULTS_LISTED:
                 mended.faults.append(more_faults(len(errors)))
-                errors = errors[:MOST]
+                errors = errors[:MOST_FAULTS_LISTED]
         else:
             break
         seen |= {tuple(e["loc"]) for e in errors} - _one_round(mended, errors, seen)
-        if len(errors) == MOST or all(e["type"] == FAULT_KIND for e in errors):
+        if len(errors) == MOST_FAULTS_LISTED or all(e["type"] == FAULT_KIND for e in errors):
             break
     return mended
 
@@ -117,7 +117,7 @@ def more_faults(count: int) -> Fault:
     """Return the line that says how many faults there are, when not all are listed."""
     return Fault(
         path=(),
-        found=f"{count} faults, of which {MOST} are listed",
+        found=f"{count} faults, of which {MOST_FAULTS_LISTED} are listed",
         expected="a case file with few faults",
         remedy="mend the listed ones first, or begin again from the starter case of `surge new`",
     )

@@ -29,7 +29,7 @@ class ScenarioBuilder:
     def __init__(self, notes: Notes) -> None:
         self.notes = notes
 
-    def scenario(self, scenario: spec.Scenario, origin: Origin) -> Scenario:
+    def scenario(self, scenario: spec.ScenarioTable, origin: Origin) -> Scenario:
         """Build one scenario."""
         moves: list[Move] = []
         for i, event in enumerate(scenario.event):
@@ -56,11 +56,11 @@ class ScenarioBuilder:
             origin=origin,
         )
 
-    def _event(self, event: spec.Event, origin: Origin) -> list[Move]:
+    def _event(self, event: spec.EventTable, origin: Origin) -> list[Move]:
         verb = self._verb(event, (*_VALVE_VERBS, *_PUMP_VERBS), origin)
         return [] if verb is None else [self._movement(event, verb, event.at.value, origin)]
 
-    def _verb(self, entry: spec.Movement, verbs: Sequence[str], origin: Origin) -> str | None:
+    def _verb(self, entry: spec.MovementTable, verbs: Sequence[str], origin: Origin) -> str | None:
         """Return what an entry does; note the fault if it does nothing, or two things."""
         given = [verb for verb in verbs if getattr(entry, verb) is not None]
         listed = ", ".join(verbs)
@@ -76,7 +76,7 @@ class ScenarioBuilder:
         return given[0]
 
     def _movement(
-        self, entry: spec.Movement, verb: str, start: float, origin: Origin, *, side: str = ""
+        self, entry: spec.MovementTable, verb: str, start: float, origin: Origin, *, side: str = ""
     ) -> Move:
         """Build the movement that ``verb`` names; ``side`` when a shutdown orders it."""
         name, what = getattr(entry, verb), "shutdown" if side else "event"
@@ -88,7 +88,7 @@ class ScenarioBuilder:
 
     # Laws
 
-    def _valve_law(self, entry: spec.Movement, verb: str, origin: Origin) -> Table:
+    def _valve_law(self, entry: spec.MovementTable, verb: str, origin: Origin) -> Table:
         """Return the whole stroke, (time [s], opening)."""
         kind = entry.law or ("table" if verb == "move" else "linear")
         if verb == "move" and kind != "table":
@@ -116,7 +116,7 @@ class ScenarioBuilder:
             )
         return law
 
-    def _stroke(self, entry: spec.Movement, kind: str, verb: str, origin: Origin) -> Table:
+    def _stroke(self, entry: spec.MovementTable, kind: str, verb: str, origin: Origin) -> Table:
         """Return the stroke of a law whose keys are all there."""
         first, last = (0.0, 1.0) if verb == "open" else (1.0, 0.0)
         if kind == "table":
@@ -136,7 +136,7 @@ class ScenarioBuilder:
             return self._some_law(verb)
         return ((0.0, first), (entry.break_time.value, entry.break_opening), end)
 
-    def _pump_law(self, entry: spec.Movement, verb: str, origin: Origin) -> Table:
+    def _pump_law(self, entry: spec.MovementTable, verb: str, origin: Origin) -> Table:
         """Return (time [s], share of the speed)."""
         key = _PUMP_KEY[verb]
         first, last = (1.0, 0.0) if verb == "stop" else (0.0, 1.0)
@@ -162,7 +162,7 @@ class ScenarioBuilder:
         span = (0.01, 3600.0)[self.notes.pick]
         return ((0.0, 0.0), (span, 1.0)) if verb == "open" else ((0.0, 1.0), (span, 0.0))
 
-    def _unused(self, entry: spec.Movement, used: Sequence[str], why: str, origin: Origin) -> None:
+    def _unused(self, entry: spec.MovementTable, used: Sequence[str], why: str, origin: Origin) -> None:
         """Note keys that would be read by nobody: the writer meant something by them."""
         for key in ("law", "stroke", "break_opening", "break_time", "table", "run_down", "run_up"):
             if key not in used and _given(entry, key):
@@ -217,7 +217,7 @@ class ScenarioBuilder:
             ends[getattr(step, verb)] = start + move.law[-1][0]
         return moves
 
-    def _end_of(self, step: spec.Step, ends: dict[str, float], origin: Origin) -> float:
+    def _end_of(self, step: spec.StepTable, ends: dict[str, float], origin: Origin) -> float:
         """Return when the step is over that this one comes after [s]; 0 if it comes after none."""
         if step.after is None:
             return 0.0
@@ -231,7 +231,7 @@ class ScenarioBuilder:
         return ends.get(step.after, 0.0)
 
 
-def _given(entry: spec.Movement, key: str) -> bool:
+def _given(entry: spec.MovementTable, key: str) -> bool:
     """Tell whether a key stands in an entry; an empty table counts as none."""
     value = getattr(entry, key, None)
     return value is not None and value != []

@@ -61,13 +61,13 @@ def _one_of(*keys: str) -> dict[str, Any]:
     return {"oneOf": [{"required": [key]} for key in keys]}
 
 
-class Table(BaseModel):
+class CaseTable(BaseModel):
     """Any table of the case file: unknown keys are refused."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class Show(Table):
+class Show(CaseTable):
     """Units of the output."""
 
     pressure: Annotated[str, Choice("unit of pressure", *SHOWN["pressure"])] = "bar"
@@ -76,19 +76,19 @@ class Show(Table):
     diameter: Annotated[str, Choice("unit of diameter", *SHOWN["diameter"])] = "mm"
 
 
-class Site(Table):
+class Site(CaseTable):
     """The place."""
 
     barometer: Annotated[Reading | None, Quantity("absolute", "700 mbar(a)", "1100 mbar(a)")] = None
 
 
-class Calculation(Table):
+class Calculation(CaseTable):
     """How to calculate."""
 
     friction: Annotated[str, Choice("friction", "local flow", "frozen")] = "local flow"
 
 
-class Liquid(Table):
+class LiquidTable(CaseTable):
     """The cargo at loading temperature: from the program's table, by its own figures, or both."""
 
     model_config = ConfigDict(
@@ -117,7 +117,7 @@ class Liquid(Table):
     static_accumulator: Annotated[bool | None, Flag("the liquid gathers electrostatic charge")] = None
 
 
-class Berth(Table):
+class BerthTable(CaseTable):
     """What rules of the trade ask about the berth and this transfer."""
 
     first_transfer: Annotated[date | None, Day("when the facility first transferred such cargo")] = None
@@ -125,7 +125,7 @@ class Berth(Table):
     transfer: Annotated[date | None, Day("the day of this transfer")] = None
 
 
-class Bands(Table):
+class BandsTable(CaseTable):
     """How far figures may be off, either way: for `surge window --bands`."""
 
     wave_speed: Annotated[Reading | None, _BAND] = None
@@ -134,13 +134,13 @@ class Bands(Table):
     characteristic: Annotated[Reading | None, _BAND] = None
 
 
-class Rules(Table):
+class Rules(CaseTable):
     """Rules that add to those of the program, or replace them."""
 
     file: Annotated[str | None, Text("a file of rules, beside the case file", 300)] = None
 
 
-class Rate(Table):
+class RateTable(CaseTable):
     """The agreed rate and what it is reached by."""
 
     agreed: Annotated[Reading, _RATE]
@@ -149,7 +149,7 @@ class Rate(Table):
     through: Annotated[str | None, _NAME] = None
 
 
-class CaseLimits(Table):
+class CaseLimits(CaseTable):
     """Limits that hold for the whole line-up."""
 
     cargo_pump_top: Annotated[Reading | None, _RATING] = None
@@ -157,7 +157,7 @@ class CaseLimits(Table):
     system_rating: Annotated[Reading | None, _RATING] = None
 
 
-class Point(Table):
+class PointTable(CaseTable):
     """A place where elements meet."""
 
     model_config = ConfigDict(
@@ -172,7 +172,7 @@ class Point(Table):
     limit_source: Annotated[str | None, _SOURCE] = None
 
 
-class Tank(Table):
+class TankTable(CaseTable):
     """A tank; its level is the elevation of the liquid surface above the case datum."""
 
     name: Name
@@ -183,7 +183,7 @@ class Tank(Table):
     ullage: Annotated[Reading | None, Quantity("volume", "0.001 m3", "100000 m3")] = None
 
 
-class Supply(Table):
+class SupplyTable(CaseTable):
     """The far end of a shore line of which only the pressure is known."""
 
     name: Name
@@ -192,7 +192,7 @@ class Supply(Table):
     shut_off_pressure: Annotated[Reading | None, _LEVEL] = None
 
 
-class Element(Table):
+class Element(CaseTable):
     """What every element has: a name, two ends, what it may bear."""
 
     name: Name
@@ -204,7 +204,7 @@ class Element(Table):
     lowest_pressure: Annotated[Reading | None, _LEVEL] = None
 
 
-class Pump(Element):
+class PumpTable(Element):
     """A shore pump, from its suction to its discharge."""
 
     curve: list[tuple[Annotated[Reading, _FLOW], Annotated[Reading, _HEAD]]]
@@ -212,7 +212,7 @@ class Pump(Element):
     speed: Annotated[float, Number("share of full speed", 0.05, 1.0)] = 1.0
 
 
-class Line(Element):
+class LineTable(Element):
     """What pipe, hose and arm share."""
 
     length: Annotated[
@@ -231,7 +231,7 @@ class Line(Element):
     tested: Annotated[date | None, Day("when it was last pressure-tested")] = None
 
 
-class Pipe(Line):
+class PipeTable(LineTable):
     """A pipe or a loading arm: wave speed given, or from wall, material and restraint."""
 
     size: Annotated[str | None, _LISTED] = None
@@ -245,7 +245,7 @@ class Pipe(Line):
     restraint_factor: Annotated[float | None, Number("restraint factor", 0.5, 1.5)] = None
 
 
-class Hose(Line):
+class Hose(LineTable):
     """A cargo hose: wave speed given, from its swell in a pressure test, or from its type."""
 
     type: Annotated[str | None, _LISTED] = None
@@ -253,7 +253,7 @@ class Hose(Line):
     swell_at: Annotated[Reading | None, Quantity("difference", "0.1 bar", "300 bar")] = None
 
 
-class Valve(Element):
+class ValveTable(Element):
     """A valve: Kv and characteristic given, or from its type and size."""
 
     type: Annotated[str | None, _LISTED] = None
@@ -265,7 +265,7 @@ class Valve(Element):
     adjustable: Annotated[bool, Flag("its stroke time can be set")] = False
 
 
-class Passage(Element):
+class PassageTable(Element):
     """A fixed loss without length."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=_one_of("kv", "loss_factor"))
@@ -276,7 +276,7 @@ class Passage(Element):
     inside_diameter: Annotated[Reading | None, _DIAMETER] = None
 
 
-class Movement(Table):
+class MovementTable(CaseTable):
     """The keys of a valve's stroke and of a pump's run-down."""
 
     close: Annotated[str | None, _NAME] = None
@@ -289,7 +289,7 @@ class Movement(Table):
     run_down: Annotated[Run | None, _RUN] = None
 
 
-class Event(Movement):
+class EventTable(MovementTable):
     """One thing that happens at a stated time."""
 
     model_config = ConfigDict(
@@ -303,7 +303,7 @@ class Event(Movement):
     run_up: Annotated[Run | None, _RUN] = None
 
 
-class Step(Movement):
+class StepTable(MovementTable):
     """One step of an emergency shutdown."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=_one_of("close", "stop"))
@@ -313,7 +313,7 @@ class Step(Movement):
     wait: Annotated[Reading | None, _TIME] = None
 
 
-class Shutdown(Table):
+class Shutdown(CaseTable):
     """An emergency shutdown: a chain from the detection to the last stroke."""
 
     at: Annotated[Reading, _TIME]
@@ -322,10 +322,10 @@ class Shutdown(Table):
     given_by: Annotated[str, _SIDE]
     linked: Annotated[bool, Flag("the signal goes to both sides by itself")]
     voice_delay: Annotated[Reading | None, _TIME] = None
-    step: list[Step]
+    step: list[StepTable]
 
 
-class Scenario(Table):
+class ScenarioTable(CaseTable):
     """One time line on the line-up."""
 
     name: Name
@@ -336,11 +336,11 @@ class Scenario(Table):
     openings: dict[Name, Opening] = Field(default_factory=dict)
     shut_at_start: list[Name] = Field(default_factory=list)
     trapped_pressure: dict[Name, Annotated[Reading, _LEVEL]] = Field(default_factory=dict)
-    event: list[Event] = Field(default_factory=list)
+    event: list[EventTable] = Field(default_factory=list)
     shutdown: Shutdown | None = None
 
 
-class CaseSpec(Table):
+class CaseSpec(CaseTable):
     """A whole case file."""
 
     version: Annotated[int, Choice("version of the case format", 1)] = Field(alias="schema")
@@ -349,22 +349,22 @@ class CaseSpec(Table):
     show: Show = Show()
     site: Site = Site()
     calculation: Calculation = Calculation()
-    liquid: Liquid
-    berth: Berth = Berth()
+    liquid: LiquidTable
+    berth: BerthTable = BerthTable()
     rules: Rules = Rules()
-    bands: Bands = Bands()
-    rate: Rate | None = None
+    bands: BandsTable = BandsTable()
+    rate: RateTable | None = None
     limits: CaseLimits = CaseLimits()
-    points: dict[Name, Point]
-    tank: list[Tank] = Field(default_factory=list)
-    supply: list[Supply] = Field(default_factory=list)
-    pump: list[Pump] = Field(default_factory=list)
-    pipe: list[Pipe] = Field(default_factory=list)
+    points: dict[Name, PointTable]
+    tank: list[TankTable] = Field(default_factory=list)
+    supply: list[SupplyTable] = Field(default_factory=list)
+    pump: list[PumpTable] = Field(default_factory=list)
+    pipe: list[PipeTable] = Field(default_factory=list)
     hose: list[Hose] = Field(default_factory=list)
-    arm: list[Pipe] = Field(default_factory=list)
-    valve: list[Valve] = Field(default_factory=list)
-    passage: list[Passage] = Field(default_factory=list)
-    scenario: list[Scenario] = Field(default_factory=list)
+    arm: list[PipeTable] = Field(default_factory=list)
+    valve: list[ValveTable] = Field(default_factory=list)
+    passage: list[PassageTable] = Field(default_factory=list)
+    scenario: list[ScenarioTable] = Field(default_factory=list)
 
 
 def keys_of(model: type[BaseModel]) -> list[str]:

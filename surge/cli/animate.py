@@ -54,19 +54,19 @@ def animate(
         from surge.case.file import load_case
         from surge.plots.captions import film_words, picture_lines
         from surge.plots.film_files import film_file, frame_time
-        from surge.reports.words import Shown
+        from surge.reports.words import Display
         from surge.views.film import film_of
         from surge.views.subject import PictureError, subject_of
 
         loaded = load_case(case)
         assessment = check(loaded, progress=progress)
-        say = Shown(units=show(loaded.show), density=loaded.lineup.liquid.density)
+        display = Display(units=show(loaded.show), density=loaded.lineup.liquid.density)
         try:
             subject = subject_of(assessment, scenario)
             film = film_of(subject, to=to, begin=span[0], end=span[1], playing=seconds)
-            words, alt = film_words(film, say, signature(loaded))
+            words, alt = film_words(film, display, signature(loaded))
             made = {
-                kind: film_file(kind, film, say, words, alt=alt, progress=progress)
+                kind: film_file(kind, film, display, words, alt=alt, progress=progress)
                 for kind in dict.fromkeys(paths.values())
             }
         except PictureError as error:
@@ -80,5 +80,5 @@ def animate(
             f"from {film.time[0]:.2f} s to {film.time[-1]:.2f} s, {film.pace}.",
             err=True,
         )
-    print_text("\n".join([*picture_lines(subject, say), signature(loaded)]))
+    print_text("\n".join([*picture_lines(subject, display), signature(loaded)]))
     sys.exit(assessment.exit_code)

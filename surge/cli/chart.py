@@ -44,19 +44,21 @@ def chart(case: str, output: tuple[str, ...], force: bool, as_json: bool, **aske
     from surge.plots.chart import chart_files
     from surge.reports.chart import chart_document, chart_lines
     from surge.reports.document import head_of
-    from surge.reports.words import CAUTIONS, Shown
+    from surge.reports.words import CAUTIONS, Display
 
-    lineup, say = loaded.lineup, Shown(units=loaded.show, density=density)
+    lineup, display = loaded.lineup, Display(units=loaded.show, density=density)
     head = head_of(__version__, loaded.filename, loaded.sha256)
     document = chart_document(found, head, lineup.title, CAUTIONS)
-    files = chart_files(found, paths.values(), document=document, say=say, signature=signature(loaded))
+    files = chart_files(
+        found, paths.values(), document=document, display=display, signature=signature(loaded)
+    )
     for path, kind in paths.items():
         write_file(path, files[kind])
         click.echo(f"{path} written.", err=True)
     if as_json:
         print_document(document)
     else:
-        print_text("\n".join([*chart_lines(found, lineup.title, say), "", signature(loaded)]))
+        print_text("\n".join([*chart_lines(found, lineup.title, display), "", signature(loaded)]))
     sys.exit(found.exit_code)
 
 

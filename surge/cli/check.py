@@ -65,10 +65,10 @@ def _print(
     case: Case, assessment: Assessment, units: ShowUnits, as_json: bool, histories: bool, details: bool
 ) -> None:
     """Print the answer."""
-    from surge.reports.words import CAUTIONS, Shown, sentence
+    from surge.reports.words import CAUTIONS, Display, sentence
     from surge.rules.assess import run_of
 
-    say = Shown(units=units, density=case.lineup.liquid.density)
+    display = Display(units=units, density=case.lineup.liquid.density)
     if as_json:
         from surge.reports.advice import advice
         from surge.reports.document import answer
@@ -78,8 +78,8 @@ def _print(
             case,
             assessment,
             version=__version__,
-            sentence=sentence(worst, run_of(assessment, worst), say) if worst else "",
-            advice=advice(assessment, say),
+            sentence=sentence(worst, run_of(assessment, worst), display) if worst else "",
+            advice=advice(assessment, display),
             cautions=CAUTIONS,
             histories=histories,
         )
@@ -88,7 +88,7 @@ def _print(
     from surge.reports.text import TextReport, plain
 
     bare = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
-    report = TextReport(assessment, say, details=details, style=plain if bare else _coloured)
+    report = TextReport(assessment, display, details=details, style=plain if bare else _coloured)
     print_text("\n".join([*report.lines(), "", signature(case)]))
 
 

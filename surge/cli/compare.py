@@ -62,16 +62,16 @@ def compare_(
     with answering(after, as_json=as_json):
         from surge.plots.compare import comparison_files
         from surge.reports.compare import comparison_document, comparison_lines
-        from surge.reports.words import Shown
+        from surge.reports.words import Display
         from surge.views.compare import compare
         from surge.views.subject import PictureError
 
         (first, _), (second, _) = cases
-        say = Shown(units=show(second.show), density=second.lineup.liquid.density)
+        display = Display(units=show(second.show), density=second.lineup.liquid.density)
         try:
             found = compare(cases[0][1], cases[1][1], scenarios)
             files = (
-                comparison_files(found, say, [signature(c) for c, _ in cases], kinds=list(paths.values()))
+                comparison_files(found, display, [signature(c) for c, _ in cases], kinds=list(paths.values()))
                 if paths
                 else {}
             )
@@ -84,7 +84,7 @@ def compare_(
         hashes = [(c.filename, c.sha256) for c, _ in cases]
         print_document(comparison_document(found, hashes, version=__version__))
     else:
-        lines = comparison_lines(found, (first.filename, second.filename), say)
+        lines = comparison_lines(found, (first.filename, second.filename), display)
         print_text("\n".join([*lines, "", signature(first), signature(second)]))
     sys.exit(found.exit_code)
 

@@ -63,13 +63,13 @@ def curve_command(
     from surge.plots.measured import measured_picture
     from surge.reports.document import head_of
     from surge.reports.measured import measured_document, measured_lines
-    from surge.reports.words import CAUTIONS, Shown
+    from surge.reports.words import CAUTIONS, Display
 
-    say = Shown(units=loaded.show, density=loaded.lineup.liquid.density)
+    display = Display(units=loaded.show, density=loaded.lineup.liquid.density)
     signed = f"{signature(loaded)}, curve {file}, sha256 {stroke.curve.sha256[:16]}"
     if pictures:
         kinds = tuple(dict.fromkeys(pictures.values()))
-        drawn = measured_picture(found, loaded.lineup, say, kinds=kinds, signature=signed)
+        drawn = measured_picture(found, loaded.lineup, display, kinds=kinds, signature=signed)
         for path, kind in pictures.items():
             write_file(path, drawn[kind])
             click.echo(f"{path} written.", err=True)
@@ -77,7 +77,7 @@ def curve_command(
         head = head_of(__version__, loaded.filename, loaded.sha256)
         print_document(measured_document(found, head, CAUTIONS))
     else:
-        lines = measured_lines(found, loaded.lineup, say, details=details)
+        lines = measured_lines(found, loaded.lineup, display, details=details)
         print_text("\n".join([*lines, "", signed]))
     sys.exit(found.exit_code)
 

@@ -19,7 +19,7 @@ from surge.cli.shared import (
 )
 
 if TYPE_CHECKING:
-    from surge.reports.words import Shown
+    from surge.reports.words import Display
     from surge.views.subject import Subject
 
 KINDS = ("png", "svg", "pdf")
@@ -71,21 +71,21 @@ def picture(
         from surge.api_check import check
         from surge.case.file import load_case
         from surge.plots.captions import picture_lines
-        from surge.reports.words import Shown
+        from surge.reports.words import Display
         from surge.views.subject import PictureError, subject_of
 
         loaded = load_case(case)
         assessment = check(loaded, progress=progress)
-        say = Shown(units=show(loaded.show), density=loaded.lineup.liquid.density)
+        display = Display(units=show(loaded.show), density=loaded.lineup.liquid.density)
         try:
             subject = subject_of(assessment, scenario)
-            files = _drawn(what, subject, say, signature(loaded), list(paths.values()), span, asked)
+            files = _drawn(what, subject, display, signature(loaded), list(paths.values()), span, asked)
         except PictureError as error:
             fail(str(error))
     for path, kind in paths.items():
         write_file(path, files[kind])
         click.echo(f"{path} written.", err=True)
-    print_text("\n".join([*picture_lines(subject, say), signature(loaded)]))
+    print_text("\n".join([*picture_lines(subject, display), signature(loaded)]))
     sys.exit(assessment.exit_code)
 
 
@@ -104,7 +104,7 @@ def _refuse_useless(what: str, asked: dict[str, Any]) -> None:
 def _drawn(
     what: str,
     subject: Subject,
-    say: Shown,
+    display: Display,
     words: str,
     kinds: list[str],
     span: tuple[float | None, float | None],
@@ -116,11 +116,11 @@ def _drawn(
     from surge.views.time import time_picture
 
     if what == "line":
-        return line_files(line_picture(subject, asked["to"]), say, words, kinds=kinds)
+        return line_files(line_picture(subject, asked["to"]), display, words, kinds=kinds)
     shown = times_of(subject, *span)
     if what == "map":
-        return wave_files(wave_picture(subject, asked["to"], span=shown), say, words, kinds=kinds)
-    return time_files(time_picture(subject, asked["places"]), say, words, kinds=kinds, span=shown)
+        return wave_files(wave_picture(subject, asked["to"], span=shown), display, words, kinds=kinds)
+    return time_files(time_picture(subject, asked["places"]), display, words, kinds=kinds, span=shown)
 
 
 def seconds_of(option: str, text: str | None) -> float | None:

@@ -14,7 +14,7 @@ from surge.cli.shared import answering, fail, output_paths, print_document, prin
 
 if TYPE_CHECKING:
     from surge.errors import CaseError
-    from surge.records.read import Asked
+    from surge.records.read import ReadOptions
     from surge.records.stroke_tests import Interval
     from surge.reports.records import Answer
 
@@ -102,10 +102,10 @@ def records(
     sys.exit(answer.findings.exit_code)
 
 
-def _asked(said: dict[str, Any]) -> Asked:
+def _asked(said: dict[str, Any]) -> ReadOptions:
     """What the options say about the file."""
     from surge.records.columns import NAMES, plain
-    from surge.records.read import Asked
+    from surge.records.read import ReadOptions
     from surge.records.stroke_tests import Timed
 
     columns = {}
@@ -114,7 +114,7 @@ def _asked(said: dict[str, Any]) -> Asked:
         if meaning.strip() not in NAMES or not title.strip():
             fail(f"--column {text}: write MEANING=TITLE with a meaning of {', '.join(NAMES)}")
         columns[plain(title)] = meaning.strip()
-    return Asked(
+    return ReadOptions(
         units=dict(_unit(text) for text in said["units"]),
         joined=said["joined"],
         today=_today(said["today"]),
@@ -156,7 +156,7 @@ def _interval(text: str) -> Interval:
 
 
 def _answer(
-    file: str, case: str | None, limits: str | None, asked: Asked, interval: Interval, *, as_json: bool
+    file: str, case: str | None, limits: str | None, asked: ReadOptions, interval: Interval, *, as_json: bool
 ) -> tuple[Answer, dict[str, Any]]:
     """Read, find the limits, judge; and what says which program and files."""
     from surge.errors import CaseError
@@ -244,12 +244,12 @@ def _draw(answer: Answer, head: dict[str, Any], pages: dict[Path, str], *, force
     """Write the pages of histories; further pages of a picture get a number."""
     from surge.plots.frame import Heading
     from surge.plots.history import draw_histories
-    from surge.reports.records import CAUTIONS, first_sentence, title_of
+    from surge.reports.records import RECORDS_CAUTIONS, first_sentence, title_of
 
     findings = answer.findings
     heading = Heading(
         lines=(f"Stroke times of valves, {Path(answer.records.filename).name}", title_of(answer)),
-        foot=(first_sentence(findings), *CAUTIONS[:1]),
+        foot=(first_sentence(findings), *RECORDS_CAUTIONS[:1]),
         signature=_signature(head),
     )
     histories = [v.history for v in findings.valves]

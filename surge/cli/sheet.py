@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from surge.search.window import Windows
     from surge.sheet.data import Sheet
     from surge.sheet.valve_tests import Files, Tests
-    from surge.valves.sources import Held
+    from surge.valves.sources import MatchedRecords
 
 NO_WINDOWS = "Windows of stroke times were not searched: shorter or longer strokes may not be safe."
 NONE_CLOSES = "No valve closes in this case: there are no windows of stroke times."
@@ -69,14 +69,14 @@ def sheet(
         assessment = check(loaded, book=book, progress=progress)
         found = None if no_window else _windows(loaded, book, progress)
         held = _held(loaded, book, records, limits, on, progress, as_json=as_json) if records else None
-    from surge.reports.words import Shown
+    from surge.reports.words import Display
     from surge.sheet.data import sheet_of
 
     made = sheet_of(
         loaded,
         assessment,
         found,
-        say=Shown(units=show(loaded.show), density=loaded.lineup.liquid.density),
+        display=Display(units=show(loaded.show), density=loaded.lineup.liquid.density),
         version=__version__,
         no_windows=NO_WINDOWS if no_window else NONE_CLOSES,
         rules_sha256=_hash_of_rules(loaded),
@@ -116,7 +116,7 @@ def _windows(case: Case, book: RuleBook, progress: Any) -> Windows | None:
 class _Held:
     """Records with the limits of every tag, and the files that they come from."""
 
-    held: Held
+    held: MatchedRecords
     stated: LimitFile | None
     refused: int
     files: Files
@@ -128,13 +128,13 @@ def _held(
     """Read the records, and find the limits of every tag in the windows of the case."""
     from surge.errors import CaseError
     from surge.records.limits_file import load_limits
-    from surge.records.read import Asked, load_records
+    from surge.records.read import ReadOptions, load_records
     from surge.sheet.valve_tests import Files
     from surge.valves.sources import held_against
 
     stated = load_limits(limits) if limits else None
     try:
-        read = load_records(records, Asked(today=today), progress=progress)
+        read = load_records(records, ReadOptions(today=today), progress=progress)
     except CaseError as error:
         _unreadable(records, error, as_json=as_json)
     files = Files(

@@ -56,14 +56,14 @@ def window(
     from surge.reports.document import head_of
     from surge.reports.orders import more_document, more_lines
     from surge.reports.window import window_document, window_lines
-    from surge.reports.words import CAUTIONS, Shown
+    from surge.reports.words import CAUTIONS, Display
 
     if as_json:
         head = head_of(__version__, loaded.filename, loaded.sha256)
         print_document(window_document(found, head, CAUTIONS) | more_document(more))
     else:
-        say = Shown(units=loaded.show, density=loaded.lineup.liquid.density)
-        lines = window_lines(found, loaded.lineup, say, more=more_lines(more, say))
+        display = Display(units=loaded.show, density=loaded.lineup.liquid.density)
+        lines = window_lines(found, loaded.lineup, display, more=more_lines(more, display))
         print_text("\n".join([*lines, "", signature(loaded)]))
     sys.exit(found.exit_code)
 

@@ -13,7 +13,7 @@ from dataclasses import replace
 from surge.errors import CaseError, Fault
 from surge.model.lineup import Origin, PumpMove, Scenario, Table, ValveMove
 
-SAME = 1e-6  # [-] openings nearer than this are the same
+SAME_OPENING = 1e-6  # [-] openings nearer than this are the same
 
 
 def join(law: Table, opening: float) -> Table | None:
@@ -22,11 +22,11 @@ def join(law: Table, opening: float) -> Table | None:
     Returns None when the law never passes there. A valve that stands at 40 % and closes by a
     20 s stroke is therefore shut after 8 s: it moves at the speed of its stroke.
     """
-    if abs(law[0][1] - opening) <= SAME:
+    if abs(law[0][1] - opening) <= SAME_OPENING:
         waits = ((law[0][0], opening),) if law[0][0] > 0.0 else ()
         return ((0.0, opening), *waits, *law[1:])
     for i, ((t0, x0), (t1, x1)) in enumerate(zip(law, law[1:], strict=False)):
-        if min(x0, x1) - SAME <= opening <= max(x0, x1) + SAME:
+        if min(x0, x1) - SAME_OPENING <= opening <= max(x0, x1) + SAME_OPENING:
             share = 0.0 if x1 == x0 else (opening - x0) / (x1 - x0)
             start = t0 + min(max(share, 0.0), 1.0) * (t1 - t0)
             return ((0.0, opening), *((t - start, x) for t, x in law[i + 1 :]))

@@ -20,11 +20,11 @@ from surge.model.validation_fields import (
     unknown_name,
 )
 
-LONGEST = 3600.0  # [s] what happens later than this is another scenario; our own bound
+LONGEST_MOVEMENT = 3600.0  # [s] what happens later than this is another scenario; our own bound
 CLOSE = 1e-9  # [s], [-] room for rounding
-TIME = Range(0.0, LONGEST, "give the time from the beginning of the scenario", "s")
-SHORTEST = 1e-3  # [s] a movement shorter than this is a step
-DURATION = Range(0.0, LONGEST, "give the time from the beginning of the movement", "s")
+TIME = Range(0.0, LONGEST_MOVEMENT, "give the time from the beginning of the scenario", "s")
+SHORTEST_MOVEMENT = 1e-3  # [s] a movement shorter than this is a step
+DURATION = Range(0.0, LONGEST_MOVEMENT, "give the time from the beginning of the movement", "s")
 
 
 def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
@@ -99,11 +99,13 @@ def _law_faults(move: ValveMove | PumpMove) -> Iterator[Fault]:
         yield from DURATION.faults((*path, k, 0), time)
         yield from rule.faults((*path, k, 1), value)
     for k, ((before, _), (time, _)) in enumerate(pairwise(law), start=1):
-        if time < before or 0.0 < time - before < SHORTEST * (1 - 1e-6):  # 0.009 - 0.008 is a bit less
+        if time < before or 0.0 < time - before < SHORTEST_MOVEMENT * (
+            1 - 1e-6
+        ):  # 0.009 - 0.008 is a bit less
             yield Fault(
                 path=(*path, k, 0),
                 found=f"{time:g} s after {before:g} s",
-                expected=f"times rising by {SHORTEST:g} s at least; the same time twice is a step",
+                expected=f"times rising by {SHORTEST_MOVEMENT:g} s at least; the same time twice is a step",
                 remedy="put the points in order of time",
             )
 

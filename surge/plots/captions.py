@@ -10,7 +10,7 @@ from surge.plots.line import draw_line
 from surge.plots.map import draw_wave
 from surge.plots.time import draw_time, spot_words
 from surge.reports.rules import rule_items
-from surge.reports.words import CAUTIONS, HEADLINE, Shown, against, sentence, what_happens, whose
+from surge.reports.words import CAUTIONS, HEADLINE, Display, against, sentence, what_happens, whose
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import WITHIN
 from surge.transient.result import ScenarioResult
@@ -23,7 +23,7 @@ from surge.views.time import TimePicture
 Span = tuple[float, float]
 
 
-def scenario_words(subject: Subject, say: Shown) -> str:
+def scenario_words(subject: Subject, display: Display) -> str:
     """The scenario, figures taken for what is a range, the verdict of its pressures, and of the case."""
     run, case = subject.run, subject.assessment.verdict
     why = ", the one nearest to a limit" if subject.chosen else ""
@@ -31,38 +31,38 @@ def scenario_words(subject: Subject, say: Shown) -> str:
     if case != subject.verdict:
         verdict = f"{verdict} (the whole case: {HEADLINE[case]})"
     # The verdict first: a long name may be cut where there is no room.
-    return f'{verdict}: scenario "{run.name}"{taken(run, say)}{why}'
+    return f'{verdict}: scenario "{run.name}"{taken(run, display)}{why}'
 
 
-def taken(run: ScenarioResult, say: Shown) -> str:
+def taken(run: ScenarioResult, display: Display) -> str:
     """Figures that a run took for what is a range."""
-    said = [f'"{n}" {say.length(m)} long' for n, m in run.lengths.items()]
+    said = [f'"{n}" {display.length(m)} long' for n, m in run.lengths.items()]
     said += [f'waves of {c:.0f} m/s in "{n}"' for n, c in run.speeds.items()]
     return f" ({', '.join(said)})" if said else ""
 
 
-def verdict_words(subject: Subject, say: Shown) -> str:
+def verdict_words(subject: Subject, display: Display) -> str:
     """The weakest place of this scenario in a sentence; and what is not kept before any scenario."""
     said = []
     if subject.finding is not None:
         # The scenario is told beside it.
-        said.append(sentence(replace(subject.finding, scenario=""), subject.run, say))
+        said.append(sentence(replace(subject.finding, scenario=""), subject.run, display))
     for f in subject.assessment.static:
         if f.verdict != WITHIN:
-            words = "; ".join(w for w in (what_happens(f, None, say), against(f, None, say)) if w)
+            words = "; ".join(w for w in (what_happens(f, None, display), against(f, None, display)) if w)
             said.append(f"Before any scenario: {whose(f)}: {words}.")
     return " ".join(said) or "No pressure is held against a limit here."
 
 
-def heading_of(subject: Subject, say: Shown, how: str, signature: str, *, more: str = "") -> Heading:
+def heading_of(subject: Subject, display: Display, how: str, signature: str, *, more: str = "") -> Heading:
     """Words around a picture: the scenario and its weakest place above, how it is meant below."""
     run = subject.run
     end = f" {' '.join(f'{r[0].upper()}{r[1:]}.' for r in run.undecided)}" if run.undecided else ""
-    error = f"Numerical error up to {say.difference(run.method.worst_error)}, either way."
+    error = f"Numerical error up to {display.difference(run.method.worst_error)}, either way."
     lines = (
         subject.lineup.title,
-        scenario_words(subject, say),
-        verdict_words(subject, say),
+        scenario_words(subject, display),
+        verdict_words(subject, display),
     )
     foot = (
         " ".join(t for t in (how, more, error + end) if t),
@@ -75,7 +75,7 @@ BOILS = "Where the cargo boils the model ends: dotted parts are not valid."
 
 
 def time_files(
-    picture: TimePicture, say: Shown, signature: str, *, kinds: list[str], span: Span | None
+    picture: TimePicture, display: Display, signature: str, *, kinds: list[str], span: Span | None
 ) -> dict[str, bytes]:
     """Draw :class:`surge.views.time.TimePicture`; a file for each kind."""
     subject = picture.subject
@@ -85,11 +85,11 @@ def time_files(
         "shore to ship."
     )
     alt = (
-        f"Pressure against time at {', '.join(spot_words(c, say) for c in picture.curves)} in "
-        f"{scenario_words(subject, say)}. {verdict_words(subject, say)}"
+        f"Pressure against time at {', '.join(spot_words(c, display) for c in picture.curves)} in "
+        f"{scenario_words(subject, display)}. {verdict_words(subject, display)}"
     )
-    heading = heading_of(subject, say, how, signature, more=BOILS if subject.run.vapour else "")
-    return draw_time(picture, say, heading, kinds=kinds, alt=alt, span=span)
+    heading = heading_of(subject, display, how, signature, more=BOILS if subject.run.vapour else "")
+    return draw_time(picture, display, heading, kinds=kinds, alt=alt, span=span)
 
 
 NOT_TO_SCALE = (
@@ -98,7 +98,9 @@ NOT_TO_SCALE = (
 )
 
 
-def line_files(picture: LinePicture, say: Shown, signature: str, *, kinds: list[str]) -> dict[str, bytes]:
+def line_files(
+    picture: LinePicture, display: Display, signature: str, *, kinds: list[str]
+) -> dict[str, bytes]:
     """Draw :class:`surge.views.line.LinePicture`; a file for each kind."""
     subject = picture.subject
     how = (
@@ -107,19 +109,21 @@ def line_files(picture: LinePicture, say: Shown, signature: str, *, kinds: list[
     )
     if picture.until is not None:
         how += (
-            f" The cargo boils at {say.time(picture.until)} s: shown is the time before that, since no "
+            f" The cargo boils at {display.time(picture.until)} s: shown is the time before that, since no "
             "pressure after it is valid."
         )
     way = f'from "{picture.way.points[0]}" to "{picture.way.points[-1]}"'
     alt = (
-        f"Highest, lowest and steady pressure along the line {way} in {scenario_words(subject, say)}. "
-        f"{verdict_words(subject, say)}"
+        f"Highest, lowest and steady pressure along the line {way} in {scenario_words(subject, display)}. "
+        f"{verdict_words(subject, display)}"
     )
-    heading = heading_of(subject, say, how, signature, more=left_out(subject, picture.way))
-    return draw_line(picture, say, heading, kinds=kinds, alt=alt)
+    heading = heading_of(subject, display, how, signature, more=left_out(subject, picture.way))
+    return draw_line(picture, display, heading, kinds=kinds, alt=alt)
 
 
-def wave_files(picture: WavePicture, say: Shown, signature: str, *, kinds: list[str]) -> dict[str, bytes]:
+def wave_files(
+    picture: WavePicture, display: Display, signature: str, *, kinds: list[str]
+) -> dict[str, bytes]:
     """Draw :class:`surge.views.map.WavePicture`; a file for each kind."""
     subject = picture.subject
     how = (
@@ -130,28 +134,28 @@ def wave_files(picture: WavePicture, say: Shown, signature: str, *, kinds: list[
     )
     way = f'from "{picture.way.points[0]}" to "{picture.way.points[-1]}"'
     alt = (
-        f"Map of pressure against place and time along the line {way} in {scenario_words(subject, say)}. "
-        f"{verdict_words(subject, say)}"
+        f"Map of pressure against place and time along the line {way} in {scenario_words(subject, display)}. "
+        f"{verdict_words(subject, display)}"
     )
     more = " ".join(t for t in (left_out(subject, picture.way), BOILS if subject.run.vapour else "") if t)
-    heading = heading_of(subject, say, how, signature, more=more)
-    return draw_wave(picture, say, heading, kinds=kinds, alt=alt)
+    heading = heading_of(subject, display, how, signature, more=more)
+    return draw_wave(picture, display, heading, kinds=kinds, alt=alt)
 
 
-def picture_lines(subject: Subject, say: Shown) -> list[str]:
+def picture_lines(subject: Subject, display: Display) -> list[str]:
     """What a picture shows, as text; and the rules that the case does not keep."""
-    broken = [i.text for i in rule_items(subject.assessment, say, details=False) if i.about == "broken"]
-    return [subject.lineup.title, scenario_words(subject, say), verdict_words(subject, say), *broken]
+    broken = [i.text for i in rule_items(subject.assessment, display, details=False) if i.about == "broken"]
+    return [subject.lineup.title, scenario_words(subject, display), verdict_words(subject, display), *broken]
 
 
-def film_words(film: Film, say: Shown, signature: str) -> tuple[Words, str]:
+def film_words(film: Film, display: Display, signature: str) -> tuple[Words, str]:
     """Words around an animation, and what it shows for those who do not see it."""
     subject = film.subject
     way = f'from "{film.way.points[0]}" to "{film.way.points[-1]}"'
     alt = (
         f"Animation of the pressure along the line {way} from {film.time[0]:.2f} s to {film.time[-1]:.2f} s, "
-        f"{film.pace}, in {scenario_words(subject, say)}. {verdict_words(subject, say)} "
+        f"{film.pace}, in {scenario_words(subject, display)}. {verdict_words(subject, display)} "
         f"{left_out(subject, film.way)}"
     )
-    words = Words(title=subject.lineup.title, line=scenario_words(subject, say), signature=signature)
+    words = Words(title=subject.lineup.title, line=scenario_words(subject, display), signature=signature)
     return words, alt.strip()

@@ -29,7 +29,7 @@ from surge.plots.frame import (
     quoted,
 )
 from surge.reports.chart import PICTURES, Json, chart_csv, foot, heading_lines, limit_words, runs
-from surge.reports.words import HEADLINE, Shown
+from surge.reports.words import HEADLINE, Display
 from surge.search.chart import ChartData
 from surge.units import from_si, printable
 
@@ -47,13 +47,15 @@ BEYOND = 2.0  # shares above this are drawn as this
 NARROW = 0.22  # of the width: words in a narrower area stand upright
 
 
-def draw_chart(chart: ChartData, say: Shown, heading: Heading, *, kinds: Sequence[str]) -> dict[str, bytes]:
+def draw_chart(
+    chart: ChartData, display: Display, heading: Heading, *, kinds: Sequence[str]
+) -> dict[str, bytes]:
     """Draw a chart.
 
     Parameters
     ----------
     chart : ChartData
-    say : Shown
+    display : Display
         Units of the reader.
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
@@ -65,7 +67,7 @@ def draw_chart(chart: ChartData, say: Shown, heading: Heading, *, kinds: Sequenc
     """
     with our_settings():
         figure = new_figure(SIZE)
-        _Chart(figure, chart, say, heading).draw()
+        _Chart(figure, chart, display, heading).draw()
         return {kind: _file(figure, kind, heading) for kind in kinds}
 
 
@@ -101,10 +103,10 @@ def _round_step(step: float) -> float:
 class _Chart:
     """One chart on one figure: rate upwards, stroke time to the right."""
 
-    def __init__(self, figure: Figure, chart: ChartData, say: Shown, heading: Heading) -> None:
+    def __init__(self, figure: Figure, chart: ChartData, display: Display, heading: Heading) -> None:
         from matplotlib.patheffects import withStroke
 
-        self.figure, self.chart, self.say, self.heading = figure, chart, say, heading
+        self.figure, self.chart, self.display, self.heading = figure, chart, display, heading
         self.foot = [line for text in heading.foot for line in textwrap.wrap(printable(text), FOOT)]
         self.foot.append(printable(heading.signature))
         bottom = 0.09 + 0.0155 * len(self.foot)
@@ -120,7 +122,7 @@ class _Chart:
         self.open = self.reached & ~self.never & (self.safe_from <= self.allowed_to)
 
     def _flow(self, rate: float) -> float:
-        return from_si(rate, unit=self.say.units.flow, density=self.say.density)
+        return from_si(rate, unit=self.display.units.flow, density=self.display.density)
 
     def draw(self) -> None:
         """Draw everything, from the ground up."""
@@ -129,7 +131,7 @@ class _Chart:
         ax.set_xlim(self.left, self.right)
         ax.set_ylim(self.rates[0], self.rates[-1])
         ax.set_xlabel(f"stroke time of {quoted(self.chart.valve)}, s")
-        ax.set_ylabel(f"loading rate, {self.say.units.flow}")
+        ax.set_ylabel(f"loading rate, {self.display.units.flow}")
         self._agreed()
         self._window()
         self._too_fast()
@@ -314,7 +316,7 @@ class _Chart:
         self.axes.plot([x], [y], "+", ms=9, mec="black", mew=1.6, zorder=8, clip_on=False)
         px, py = self.axes.transData.transform((x, y))
         self.taken.append(Bbox.from_extents(px - 18, py - 18, px + 18, py + 18))
-        words = f"agreed: {self.say.flow(point.rate)} in {x:g} s\n{HEADLINE[point.pressures]}"
+        words = f"agreed: {self.display.flow(point.rate)} in {x:g} s\n{HEADLINE[point.pressures]}"
         if point.rule is not None:
             words += f"\ntoo slow for the rule: {printable(point.rule.name)}"
         away = DOTS / 72 * np.array([26.0, 36.0])  # from points to dots
@@ -346,7 +348,7 @@ def _percent(share: float) -> str:
 
 
 def chart_files(
-    chart: ChartData, kinds: Iterable[str], *, document: Json, say: Shown, signature: str
+    chart: ChartData, kinds: Iterable[str], *, document: Json, display: Display, signature: str
 ) -> dict[str, bytes]:
     """Return the whole of a file for each kind.
 
@@ -356,18 +358,18 @@ def chart_files(
     kinds : iterable of {"png", "svg", "pdf", "csv", "json"}
     document : dict
         As :func:`chart_document` gives it.
-    say : Shown
+    display : Display
     signature : str
         Which program and case.
     """
     kinds = list(dict.fromkeys(kinds))
     heading = Heading(
-        lines=heading_lines(chart, document["title"], say), foot=foot(chart), signature=signature
+        lines=heading_lines(chart, document["title"], display), foot=foot(chart), signature=signature
     )
     drawn = [kind for kind in kinds if kind in PICTURES]
-    files = draw_chart(chart, say, heading, kinds=drawn) if drawn else {}
+    files = draw_chart(chart, display, heading, kinds=drawn) if drawn else {}
     if "csv" in kinds:
-        files["csv"] = chart_csv(chart, say, signature).encode()
+        files["csv"] = chart_csv(chart, display, signature).encode()
     if "json" in kinds:
         files["json"] = (json.dumps(document, allow_nan=False, indent=1) + "\n").encode()
     return files

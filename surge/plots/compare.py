@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surge.arrays import Array
-from surge.plots.frame import INK, Heading, Kinds, Labels, Sheet, bar, draw, short
+from surge.plots.frame import INK, Heading, Kinds, Labels, PicturePage, bar, draw, short
 from surge.plots.line import draw_limits, draw_names, height_of, label_limits, part_lines
 from surge.plots.time import spot_words
 from surge.reports.compare import _whole, change_words
-from surge.reports.words import CAUTIONS, HEADLINE, Shown
+from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
-from surge.views.compare import Comparison, Pair
+from surge.views.compare import Comparison, ScenarioPair
 from surge.views.line import LinePicture, line_picture, way_of
 from surge.views.subject import LOW_CHECKS, PictureError, Subject
-from surge.views.time import Curve, curves_at, share_of
+from surge.views.time import PressureTrace, curves_at, share_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,7 +29,7 @@ STYLES: tuple[dict[str, Any], dict[str, Any]] = (
 WORDS = ("before", "after")
 
 
-def lines_of(pair: Pair) -> tuple[LinePicture, LinePicture] | None:
+def lines_of(pair: ScenarioPair) -> tuple[LinePicture, LinePicture] | None:
     """Envelopes along the same way in both cases; None where no way has the same elements in both."""
     first, second = pair.subjects[::-1] if _worse(pair) else pair.subjects
     way = way_of(first)
@@ -43,7 +43,7 @@ def lines_of(pair: Pair) -> tuple[LinePicture, LinePicture] | None:
     return found[::-1] if _worse(pair) else found
 
 
-def place_of(pair: Pair) -> tuple[str, bool]:
+def place_of(pair: ScenarioPair) -> tuple[str, bool]:
     """The place of both cases that comes nearest to a limit in either, and whether by a low pressure."""
     known = {r.name for r in pair.rows}
     found = [s.finding for s in pair.subjects if s.finding is not None and s.finding.name in known]
@@ -53,32 +53,34 @@ def place_of(pair: Pair) -> tuple[str, bool]:
     return worst.name, worst.check in LOW_CHECKS
 
 
-def _worse(pair: Pair) -> bool:
+def _worse(pair: ScenarioPair) -> bool:
     """Whether the case after comes nearer to a limit than the one before."""
     loads = [s.finding.load if s.finding is not None else 0.0 for s in pair.subjects]
     return loads[1] > loads[0]
 
 
-def histories_of(pair: Pair) -> tuple[tuple[Array, Curve], tuple[Array, Curve]]:
+def histories_of(pair: ScenarioPair) -> tuple[tuple[Array, PressureTrace], tuple[Array, PressureTrace]]:
     """Instants, and pressures at :func:`place_of`, of each case; at the same share of an element's length."""
     name, low = place_of(pair)
     worse = pair.subjects[_worse(pair)]
     known = name in worse.lineup.points_by_name
     share = None if known else share_of(worse, name, low=low)
 
-    def one(subject: Subject) -> tuple[Array, Curve]:
+    def one(subject: Subject) -> tuple[Array, PressureTrace]:
         return subject.run.history.time, curves_at(subject, [name], low=low, share=share)[0]
 
     return one(pair.subjects[0]), one(pair.subjects[1])
 
 
-def draw_comparison(pair: Pair, say: Shown, heading: Heading, *, kinds: Kinds, alt: str) -> dict[str, bytes]:
+def draw_comparison(
+    pair: ScenarioPair, display: Display, heading: Heading, *, kinds: Kinds, alt: str
+) -> dict[str, bytes]:
     """Draw a scenario of two cases.
 
     Parameters
     ----------
-    pair : Pair
-    say : Shown
+    pair : ScenarioPair
+    display : Display
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
@@ -87,12 +89,12 @@ def draw_comparison(pair: Pair, say: Shown, heading: Heading, *, kinds: Kinds, a
     -------
     dict of str to bytes
     """
-    return draw(lambda sheet: _Both(sheet, pair).draw(), say, heading, kinds=kinds, alt=alt)
+    return draw(lambda sheet: _Both(sheet, pair).draw(), display, heading, kinds=kinds, alt=alt)
 
 
 class _Both:
-    def __init__(self, sheet: Sheet, pair: Pair) -> None:
-        self.sheet, self.pair, self.say = sheet, pair, sheet.say
+    def __init__(self, sheet: PicturePage, pair: ScenarioPair) -> None:
+        self.sheet, self.pair, self.display = sheet, pair, sheet.display
         self.lines = lines_of(pair)
         self.named: list[str] = []
 
@@ -104,35 +106,35 @@ class _Both:
             self._times(self.sheet.axes(0.0, 0.96))
 
     def _along(self, axes: Axes, names: Axes, lines: tuple[LinePicture, LinePicture]) -> None:
-        say = self.say
+        display = self.display
         axes.set_xlim(0.0, 1.0)
         names.set_xlim(0.0, 1.0)
         axes.tick_params(bottom=False, labelbottom=False)
-        axes.set_ylabel(f"highest pressure, {say.units.pressure}(g)", fontsize=9)
+        axes.set_ylabel(f"highest pressure, {display.units.pressure}(g)", fontsize=9)
         part_lines(axes, lines[1].way)
         curves = [(one.along.highest, one) for one in lines]
         upper = [*lines[0].upper, *lines[1].upper]
-        axes.set_ylim(*height_of(say, [c for c, _ in curves], upper, ()))
+        axes.set_ylim(*height_of(display, [c for c, _ in curves], upper, ()))
         labels = Labels(axes)
-        draw_limits(axes, labels, say, lines[1].upper, ())
+        draw_limits(axes, labels, display, lines[1].upper, ())
         for one in lines[0].upper:
             other = [s.limit for s in lines[1].upper if s.name == one.name]
             if one.limit is not None and one.limit not in other:
-                y = float(bar(say, one.limit.value))
+                y = float(bar(display, one.limit.value))
                 axes.plot(
                     [one.left, one.right], [y, y], color=STYLES[0]["color"], linewidth=1.6, linestyle=":"
                 )
         drawn = []
         for (values, picture), style in zip(curves, STYLES, strict=True):
             x = self._x(picture, lines[1])
-            axes.plot(x, bar(say, values), zorder=5, **style)
-            labels.curve(x, bar(say, values))
-            drawn.append((x, bar(say, values)))
-        label_limits(labels, say, lines[1].upper, ())
+            axes.plot(x, bar(display, values), zorder=5, **style)
+            labels.curve(x, bar(display, values))
+            drawn.append((x, bar(display, values)))
+        label_limits(labels, display, lines[1].upper, ())
         for (x, high), word, style, side in zip(drawn, WORDS, STYLES, ((1, -1), (-1, 1)), strict=True):
             shares = (0.3, 0.4, 0.2, 0.5, 0.6, 0.12, 0.7, 0.8)
             labels.along(x, high, word, sides=side, shares=shares, color=style["color"], weight="bold")
-        draw_names(names, lines[1].way, say)
+        draw_names(names, lines[1].way, display)
 
     def _x(self, picture: LinePicture, base: LinePicture) -> Array:
         """Places of a picture in the drawing of the other, in which lengths may differ."""
@@ -143,25 +145,25 @@ class _Both:
         return x
 
     def _times(self, axes: Axes) -> None:
-        say = self.say
+        display = self.display
         histories = histories_of(self.pair)
         untils = [s.valid_until for s in self.pair.subjects]
         axes.set_xlabel("time from the beginning of the scenario, s")
-        axes.set_ylabel(f"pressure, {say.units.pressure}(g)", fontsize=9)
+        axes.set_ylabel(f"pressure, {display.units.pressure}(g)", fontsize=9)
         axes.grid(axis="x", color="#dddddd", linewidth=0.6)
         shown = []
         for (time, curve), until in zip(histories, untils, strict=True):
             valid = time <= (np.inf if until is None else until)
-            shown.append((time[valid], bar(say, curve.pressure[valid])))
+            shown.append((time[valid], bar(display, curve.pressure[valid])))
         for (t, y), style in zip(shown, STYLES, strict=True):
             axes.plot(t, y, zorder=4, **{**style, "linewidth": 1.7})
-        upper = [float(bar(say, c.upper.value)) for _, c in histories if c.upper is not None]
+        upper = [float(bar(display, c.upper.value)) for _, c in histories if c.upper is not None]
         drawn = np.concatenate([y for _, y in shown])
         low, high = float(drawn.min()), float(drawn.max())
         low_place = place_of(self.pair)[1]
         if not low_place:
             high = max([high, *upper])
-        lower = [float(bar(say, c.lower.value)) for _, c in histories]
+        lower = [float(bar(display, c.lower.value)) for _, c in histories]
         low = min([low, *(v for v in lower if low_place or v > low - 0.3 * (high - low))])
         room = 0.18 * max(high - low, 1e-6)
         axes.set_ylim(low - room, high + 1.8 * room)
@@ -174,10 +176,10 @@ class _Both:
         for (t, y), word, style in zip(shown, WORDS, STYLES, strict=True):
             if word not in self.named:
                 labels.along(t, y, word, color=style["color"], weight="bold")
-        axes.set_title(f"at {spot_words(histories[1][1], say)}", loc="left", fontsize=9)
+        axes.set_title(f"at {spot_words(histories[1][1], display)}", loc="left", fontsize=9)
 
-    def _limits(self, axes: Axes, labels: Labels, curves: list[Curve]) -> None:
-        say = self.say
+    def _limits(self, axes: Axes, labels: Labels, curves: list[PressureTrace]) -> None:
+        display = self.display
         x = np.array(axes.get_xlim())
         after = curves[1]
         for curve, dash in ((curves[0], ":"), (after, "-")):
@@ -185,41 +187,41 @@ class _Both:
                 own = limit in (after.upper, after.lower)
                 if limit is None or (curve is not after and own):
                     continue
-                y = float(bar(say, limit.value))
+                y = float(bar(display, limit.value))
                 if not axes.get_ylim()[0] < y < axes.get_ylim()[1]:
                     continue
                 axes.axhline(y, color=INK, linewidth=1.6, linestyle=dash, zorder=3)
                 labels.curve(x, np.array([y, y]))
-                words = f"{'limit' if side > 0 else 'lower limit'} {say.pressure(limit.value, unit=True)}"
+                words = f"{'limit' if side > 0 else 'lower limit'} {display.pressure(limit.value, unit=True)}"
                 words += f", {short(limit.source)}" + ("" if curve is after else ", before")
                 shares = (0.6, 0.8, 0.3, 0.45, 0.15)
                 labels.along(x, np.array([y, y]), words, shares=shares, sides=(side, -side), fontsize=8.5)
 
     def _marks(
-        self, axes: Axes, labels: Labels, histories: tuple[tuple[Array, Curve], ...], *, low: bool
+        self, axes: Axes, labels: Labels, histories: tuple[tuple[Array, PressureTrace], ...], *, low: bool
     ) -> None:
-        say = self.say
+        display = self.display
         for (_, curve), word, style in zip(histories, WORDS, STYLES, strict=True):
             mark = curve.trough if low else curve.peak
             if mark is None or mark.time == 0.0:
                 continue
-            y = float(bar(say, mark.pressure))
+            y = float(bar(display, mark.pressure))
             axes.plot([mark.time], [y], "o", ms=8, mfc="white", mec=style["color"], mew=1.8, zorder=8)
-            write = say.low if low else say.high
-            words = f"{word}: {write(mark.pressure, unit=True)} at {say.time(mark.time)} s"
+            write = display.round_down if low else display.round_up
+            words = f"{word}: {write(mark.pressure, unit=True)} at {display.time(mark.time)} s"
             self.named.append(word)
             labels.at(mark.time, y, words, color=style["color"], weight="bold")
 
 
 def comparison_files(
-    c: Comparison, say: Shown, signatures: Iterable[str], *, kinds: list[str]
+    c: Comparison, display: Display, signatures: Iterable[str], *, kinds: list[str]
 ) -> dict[str, bytes]:
     """Draw the pair of scenarios that comes nearest to a limit; a file for each kind."""
     pair = c.governing
     name = f'"{pair.before}"' if pair.before == pair.after else f'"{pair.before}" and "{pair.after}"'
     before, after = (HEADLINE[v] for v in pair.verdicts)
     every = (*c.changes, *pair.changes)
-    said = "; ".join(change_words(x, say) for x in every[:4]) or "nothing"
+    said = "; ".join(change_words(x, display) for x in every[:4]) or "nothing"
     more = f"; and {len(every) - 4} more" if len(every) > 4 else ""
     lines = (
         f"Before and after: {c.after.lineup.title}",
@@ -239,4 +241,4 @@ def comparison_files(
         "Highest pressures along the line and pressure against time, before and after. "
         f"{lines[1]}. {lines[2]}"
     )
-    return draw_comparison(pair, say, heading, kinds=kinds, alt=alt)
+    return draw_comparison(pair, display, heading, kinds=kinds, alt=alt)

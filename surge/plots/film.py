@@ -29,7 +29,7 @@ from surge.plots.frame import (
     quoted,
 )
 from surge.plots.line import draw_limits, draw_names, height_of, label_limits, part_lines
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.units import printable
 from surge.views.film import Film
 
@@ -71,21 +71,21 @@ class Words:
     signature: str
 
 
-class Stage:
+class DrawnFilm:
     """An animation drawn: a still background, and the shapes of each frame.
 
     Parameters
     ----------
     film : Film
-    say : Shown
+    display : Display
     words : Words
     """
 
-    def __init__(self, film: Film, say: Shown, words: Words) -> None:
+    def __init__(self, film: Film, display: Display, words: Words) -> None:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
 
-        self.film, self.say, self.words = film, say, words
+        self.film, self.display, self.words = film, display, words
         self.figure: Figure = Figure(figsize=SIZE, dpi=DOTS)
         self.canvas = FigureCanvasAgg(self.figure)
         self.top = self._axes(0.485, 0.865)
@@ -102,7 +102,7 @@ class Stage:
 
     def _still(self) -> None:
         """Everything that does not move."""
-        film, say = self.film, self.say
+        film, display = self.film, self.display
         self.figure.text(
             LEFT, 0.955, printable(self.words.title)[:64], fontsize=13, weight="bold", va="center"
         )
@@ -123,26 +123,26 @@ class Stage:
         self.line.set_ylim(-1.0, 1.0)
         self.line.set_axis_off()
         self._pipe()
-        draw_names(self.names, film.way, say)
+        draw_names(self.names, film.way, display)
         self._times()
 
     def _pressures(self) -> None:
-        film, say, axes = self.film, self.say, self.top
+        film, display, axes = self.film, self.display, self.top
         axes.set_xlim(0.0, 1.0)
         axes.spines[["top", "right"]].set_visible(False)
         axes.tick_params(bottom=False, labelbottom=False, labelsize=8)
-        axes.set_ylabel(f"pressure, {say.units.pressure}(g)", fontsize=9)
+        axes.set_ylabel(f"pressure, {display.units.pressure}(g)", fontsize=9)
         part_lines(axes, film.way)
-        axes.set_ylim(*height_of(say, (film.highest[-1], film.lowest[-1]), film.upper, film.lower))
-        draw_limits(axes, None, say, film.upper, film.lower)
-        steady = bar(say, film.steady)
+        axes.set_ylim(*height_of(display, (film.highest[-1], film.lowest[-1]), film.upper, film.lower))
+        draw_limits(axes, None, display, film.upper, film.lower)
+        steady = bar(display, film.steady)
         axes.plot(film.x, steady, color=STEADY, linewidth=1.2, linestyle=(0, (2, 1.5)), zorder=3)
         labels = Labels(axes)
-        for drawn in (steady, bar(say, film.highest[-1]), bar(say, film.lowest[-1])):
+        for drawn in (steady, bar(display, film.highest[-1]), bar(display, film.lowest[-1])):
             labels.curve(film.x, drawn)
-        label_limits(labels, say, film.upper, film.lower, side=-1, sources=False)
+        label_limits(labels, display, film.upper, film.lower, side=-1, sources=False)
         if film.until is not None:
-            words = f"the cargo boils at {say.time(film.until)} s: no pressure after it is valid"
+            words = f"the cargo boils at {display.time(film.until)} s: no pressure after it is valid"
             axes.text(
                 0.5,
                 1.02,
@@ -207,7 +207,7 @@ class Stage:
             name, q = next(iter(film.flows.items()))
             most = float(np.abs(q).max())
             if most > 1e-9:
-                full = f"100 % = {self.say.flow(most)}"
+                full = f"100 % = {self.display.flow(most)}"
                 words = f"flow through {quoted(name)}, {full}\nflow, {full}\nflow"
                 found.append((words, 100 * q / most, True))
         return found
@@ -227,7 +227,7 @@ class Stage:
         names = [p.name for p in self.film.way.parts]
         for step in self.film.upper:
             if step.limit is not None and step.right > step.left:
-                limit[self.film.part == names.index(step.name)] = float(bar(self.say, step.limit.value))
+                limit[self.film.part == names.index(step.name)] = float(bar(self.display, step.limit.value))
         return limit
 
     def _y(self, values: Array) -> Array:
@@ -238,7 +238,7 @@ class Stage:
     def shapes(self, k: int) -> dict[str, Shape]:
         """The shapes of frame ``k``."""
         film = self.film
-        now, high, low = (bar(self.say, v[k]) for v in (film.pressure, film.highest, film.lowest))
+        now, high, low = (bar(self.display, v[k]) for v in (film.pressure, film.highest, film.lowest))
         at = {
             name: np.column_stack([self.px, self._y(v)])
             for name, v in (("now", now), ("hi", high), ("lo", low))
@@ -323,20 +323,20 @@ class Stage:
     def mark(self, k: int) -> tuple[float, float, str]:
         """Where the pressures so far come nearest to a limit for peaks, in dots, and the highest there."""
         high = self.film.highest[k]
-        over = bar(self.say, high) - self.limit
+        over = bar(self.display, high) - self.limit
         at = int(np.argmax(over if np.any(np.isfinite(over)) else high))
-        x, y = float(self.px[at]), float(self._y(bar(self.say, high[at : at + 1]))[0])
-        return x, y, self.say.high(float(high[at]))
+        x, y = float(self.px[at]), float(self._y(bar(self.display, high[at : at + 1]))[0])
+        return x, y, self.display.round_up(float(high[at]))
 
 
 @contextmanager
-def staged(film: Film, say: Shown, words: Words) -> Iterator[Stage]:
+def staged(film: Film, display: Display, words: Words) -> Iterator[DrawnFilm]:
     """A context in which the library is set as for all pictures; gives the :class:`Stage`."""
     with our_settings():
-        yield Stage(film, say, words)
+        yield DrawnFilm(film, display, words)
 
 
-def pictures_of(stage: Stage) -> Iterator[NDArray[np.uint8]]:
+def pictures_of(stage: DrawnFilm) -> Iterator[NDArray[np.uint8]]:
     """Draw every frame, shape (height, width, 3)."""
     from matplotlib.patches import PathPatch
     from matplotlib.patheffects import withStroke
@@ -395,7 +395,7 @@ def _path(outlines: Shape, *, closed: bool = False) -> Any:
     return Path.make_compound_path(*made)
 
 
-def background_svg(stage: Stage) -> str:
+def background_svg(stage: DrawnFilm) -> str:
     """The still part as SVG, without a prologue."""
     out = io.BytesIO()
     stage.figure.savefig(out, format="svg", metadata={"Date": None})

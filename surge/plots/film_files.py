@@ -23,15 +23,15 @@ from surge.plots.film import (
     DOTS,
     OPACITY,
     STYLES,
+    DrawnFilm,
     Shape,
-    Stage,
     Words,
     background_svg,
     pictures_of,
     staged,
 )
 from surge.plots.frame import HIGH, INK
-from surge.reports.words import CAUTIONS, Shown
+from surge.reports.words import CAUTIONS, Display
 from surge.units import printable
 from surge.views.film import Film
 from surge.views.subject import PictureError
@@ -49,7 +49,7 @@ HOW = (
 
 
 def film_file(
-    kind: str, film: Film, say: Shown, words: Words, *, alt: str, progress: Progress | None = None
+    kind: str, film: Film, display: Display, words: Words, *, alt: str, progress: Progress | None = None
 ) -> bytes:
     """Return an animation as a file.
 
@@ -57,7 +57,7 @@ def film_file(
     ----------
     kind : {"gif", "mp4", "html"}
     film : Film
-    say : Shown
+    display : Display
     words : Words
     alt : str
         What it shows, for those who do not see it.
@@ -71,7 +71,7 @@ def film_file(
     """
     if kind == "mp4":
         _ffmpeg()
-    with staged(film, say, words) as stage:
+    with staged(film, display, words) as stage:
         made: bytes = {"gif": _gif, "mp4": _mp4, "html": _html}[kind](
             stage, alt, progress or (lambda _: None)
         )
@@ -83,7 +83,7 @@ def film_file(
     return made
 
 
-def _frames(stage: Stage, progress: Progress) -> Any:
+def _frames(stage: DrawnFilm, progress: Progress) -> Any:
     for k, picture in enumerate(pictures_of(stage)):
         progress(f"frame {k + 1} of {stage.film.time.size}")
         yield picture
@@ -94,7 +94,7 @@ def frame_time(film: Film) -> float:
     return film.playing / max(film.time.size - 1, 1)
 
 
-def _gif(stage: Stage, alt: str, progress: Progress) -> bytes:
+def _gif(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:
     from PIL import Image
 
     frames = [Image.fromarray(picture) for picture in _frames(stage, progress)]
@@ -127,7 +127,7 @@ def _ffmpeg() -> str:
     return found
 
 
-def _mp4(stage: Stage, alt: str, progress: Progress) -> bytes:  # noqa: ARG001  one signature for all kinds
+def _mp4(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:  # noqa: ARG001  one signature for all kinds
     each = frame_time(stage.film)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "film.mp4"
@@ -164,7 +164,7 @@ def _mp4(stage: Stage, alt: str, progress: Progress) -> bytes:  # noqa: ARG001  
 # HTML
 
 
-def _html(stage: Stage, alt: str, progress: Progress) -> bytes:
+def _html(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:
     height = stage.figure.bbox.height
     names = list(STYLES)
     data = {
@@ -226,7 +226,7 @@ def _outline(shape: Shape, height: float, *, closed: bool) -> str:
     return "".join(parts)
 
 
-def _live(stage: Stage, last: dict[str, Any], names: list[str]) -> str:
+def _live(stage: DrawnFilm, last: dict[str, Any], names: list[str]) -> str:
     """What moves, as the last frame has it: readers without scripts see that."""
     paths = []
     for name, d in zip(names, last["d"], strict=True):

@@ -17,7 +17,7 @@ from xml.sax.saxutils import quoteattr
 import numpy as np
 
 from surge.arrays import Array
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.units import from_si, printable
 
 if TYPE_CHECKING:
@@ -68,19 +68,19 @@ class Heading:
     signature: str
 
 
-def bar(say: Shown, values: Array | float) -> Array:
+def bar(display: Display, values: Array | float) -> Array:
     """Pressures [Pa] in the reader's unit."""
-    return np.asarray(values, dtype=float) / (1.0 / from_si(1.0, unit=say.units.pressure))
+    return np.asarray(values, dtype=float) / (1.0 / from_si(1.0, unit=display.units.pressure))
 
 
-def flow(say: Shown, values: Array | float) -> Array:
+def flow(display: Display, values: Array | float) -> Array:
     """Flows [m3/s] in the reader's unit."""
-    return np.asarray(values, dtype=float) * from_si(1.0, unit=say.units.flow, density=say.density)
+    return np.asarray(values, dtype=float) * from_si(1.0, unit=display.units.flow, density=display.density)
 
 
-def metres(say: Shown, values: Array | float) -> Array:
+def metres(display: Display, values: Array | float) -> Array:
     """Lengths [m] in the reader's unit."""
-    return np.asarray(values, dtype=float) * from_si(1.0, unit=say.units.length)
+    return np.asarray(values, dtype=float) * from_si(1.0, unit=display.units.length)
 
 
 def quoted(name: str) -> str:
@@ -94,19 +94,19 @@ def short(source: str, most: int = 58) -> str:
 
 
 @dataclass(kw_only=True)
-class Sheet:
+class PicturePage:
     """A page with a picture on it.
 
     Attributes
     ----------
     figure : Figure
-    say : Shown
+    display : Display
     bottom : float
         Where the foot ends and room for axes begins, as a share of the height.
     """
 
     figure: Figure
-    say: Shown
+    display: Display
     bottom: float
 
     def axes(self, low: float, high: float, **more: Any) -> Axes:
@@ -121,8 +121,8 @@ class Sheet:
 
 
 def draw(
-    paint: Callable[[Sheet], None],
-    say: Shown,
+    paint: Callable[[PicturePage], None],
+    display: Display,
     heading: Heading,
     *,
     kinds: Kinds,
@@ -136,7 +136,7 @@ def draw(
     ----------
     paint : callable
         Draws the picture itself.
-    say : Shown
+    display : Display
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
@@ -155,7 +155,7 @@ def draw(
         figure = new_figure(size)
         foot = [line for text in heading.foot for line in textwrap.wrap(printable(text), FOOT)]
         foot.append(printable(heading.signature))
-        sheet = Sheet(figure=figure, say=say, bottom=room + 0.0155 * (len(foot) + 1))
+        sheet = PicturePage(figure=figure, display=display, bottom=room + 0.0155 * (len(foot) + 1))
         _words(figure, heading, foot)
         paint(sheet)
         title = printable(heading.lines[0])

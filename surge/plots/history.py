@@ -18,7 +18,15 @@ from surge.plots.frame import BAND, DOTS, FAINT, HIGH, INK, LOW, Heading, file_w
 from surge.records.stroke_tests import Direction, Side
 from surge.reports.history import ALL_TIMES, brief
 from surge.units import printable
-from surge.valves.history_types import IN_ORDER, NO_LIMIT, RANK, STATES, Ground, Held, ValveHistory
+from surge.valves.history_types import (
+    IN_ORDER,
+    NO_LIMIT,
+    STATE_RANK,
+    STATES,
+    HistoryGround,
+    LimitInHistory,
+    ValveHistory,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,7 +57,7 @@ class Panel:
     def worst(self) -> ValveHistory:
         """The more urgent of its histories; one without a limit says nothing against one that is in order."""
         limited = [h for h in self.histories if h.state != NO_LIMIT]
-        return min(limited or self.histories, key=lambda h: RANK[h.state])
+        return min(limited or self.histories, key=lambda h: STATE_RANK[h.state])
 
 
 def panels_of(histories: Iterable[ValveHistory]) -> tuple[Panel, ...]:
@@ -62,11 +70,11 @@ def panels_of(histories: Iterable[ValveHistory]) -> tuple[Panel, ...]:
         Panel(tag=tag, histories=tuple(sorted(hs, key=lambda h: ways.index(h.direction))))
         for tag, hs in found.items()
     ]
-    return tuple(sorted(made, key=lambda p: RANK[p.worst.state]))
+    return tuple(sorted(made, key=lambda p: STATE_RANK[p.worst.state]))
 
 
 def draw_histories(
-    histories: Iterable[ValveHistory], ground: Ground, heading: Heading, *, kinds: Sequence[str]
+    histories: Iterable[ValveHistory], ground: HistoryGround, heading: Heading, *, kinds: Sequence[str]
 ) -> dict[str, tuple[bytes, ...]]:
     """Draw the histories of valves, 24 valves on an A4 page, the worst first.
 
@@ -74,7 +82,7 @@ def draw_histories(
     ----------
     histories : iterable of ValveHistory
         Sorted, as :func:`surge.valves.history.histories` gives them.
-    ground : Ground
+    ground : HistoryGround
         The same that they were made with.
     heading : Heading
         ``lines[0]`` is the title, the others stand below it.
@@ -117,7 +125,7 @@ def _files(figures: Sequence[Figure], kind: str, heading: Heading) -> tuple[byte
     return tuple(made)
 
 
-def _span(panels: Sequence[Panel], ground: Ground) -> tuple[float, float]:
+def _span(panels: Sequence[Panel], ground: HistoryGround) -> tuple[float, float]:
     """The one time axis of all panels: from the first test to where the next ones are due."""
     days = [p.day for panel in panels for h in panel.histories for p in h.points]
     first = _at(min([*days, ground.today - timedelta(days=360)]))
@@ -132,7 +140,7 @@ def _at(day: date) -> float:
 
 def _page(
     panels: Sequence[Panel],
-    ground: Ground,
+    ground: HistoryGround,
     heading: Heading,
     *,
     span: tuple[float, float],
@@ -155,7 +163,7 @@ def _page(
     return figure
 
 
-def _panel(axes: Axes, panel: Panel, ground: Ground, span: tuple[float, float], *, place: int) -> None:
+def _panel(axes: Axes, panel: Panel, ground: HistoryGround, span: tuple[float, float], *, place: int) -> None:
     axes.set_xlim(*span)
     axes.spines[["top", "right"]].set_visible(False)
     axes.spines[["left", "bottom"]].set_linewidth(0.6)
@@ -231,7 +239,7 @@ def _head(axes: Axes, panel: Panel, place: int) -> None:
     )
 
 
-def _reasons(axes: Axes, panel: Panel, ground: Ground, wide: int) -> None:
+def _reasons(axes: Axes, panel: Panel, ground: HistoryGround, wide: int) -> None:
     """A line or some below a panel, ``wide`` characters long, for each direction."""
     size = TINY if wide == WORDS else SMALL + 0.9  # where there is room, in larger letters
     said: list[str] = []
@@ -250,7 +258,7 @@ def _reasons(axes: Axes, panel: Panel, ground: Ground, wide: int) -> None:
     )
 
 
-def _history(axes: Axes, history: ValveHistory, ground: Ground, span: tuple[float, float]) -> None:
+def _history(axes: Axes, history: ValveHistory, ground: HistoryGround, span: tuple[float, float]) -> None:
     """One direction: action band and baseline, limits, trend with its band, tests."""
     style = STYLE[history.direction]
     if history.baseline is not None:
@@ -279,7 +287,7 @@ def _history(axes: Axes, history: ValveHistory, ground: Ground, span: tuple[floa
         )
 
 
-def _limit(axes: Axes, held: Held, style: dict[str, Any]) -> None:
+def _limit(axes: Axes, held: LimitInHistory, style: dict[str, Any]) -> None:
     """A limit, hatched on the side that is not allowed; one off the picture is told at its edge."""
     low, high = axes.get_ylim()
     fast = held.bound.side is Side.FASTEST
@@ -369,7 +377,7 @@ STYLE: dict[Direction, dict[str, Any]] = {
 }
 
 
-def words_around(figure: Figure, heading: Heading, ground: Ground, number: tuple[int, int]) -> None:
+def words_around(figure: Figure, heading: Heading, ground: HistoryGround, number: tuple[int, int]) -> None:
     """Title, lines below it, foot and number of the page."""
     title, *lines = (printable(t) for t in heading.lines)
     page = f"page {number[0]} of {number[1]}" if number[1] > 1 else ""

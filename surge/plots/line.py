@@ -20,15 +20,15 @@ from surge.plots.frame import (
     Heading,
     Kinds,
     Labels,
-    Sheet,
+    PicturePage,
     bar,
     draw,
     metres,
     short,
 )
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.units import printable
-from surge.views.line import LinePicture, Step
+from surge.views.line import LimitStretch, LinePicture
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,14 +39,14 @@ NAME_SIZE = 7.2  # [pt]
 
 
 def draw_line(
-    picture: LinePicture, say: Shown, heading: Heading, *, kinds: Kinds, alt: str
+    picture: LinePicture, display: Display, heading: Heading, *, kinds: Kinds, alt: str
 ) -> dict[str, bytes]:
     """Draw an envelope along the line.
 
     Parameters
     ----------
     picture : LinePicture
-    say : Shown
+    display : Display
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
@@ -55,28 +55,34 @@ def draw_line(
     -------
     dict of str to bytes
     """
-    return draw(lambda sheet: _Line(sheet, picture).draw(), say, heading, kinds=kinds, alt=alt, room=0.025)
+    return draw(
+        lambda sheet: _Line(sheet, picture).draw(), display, heading, kinds=kinds, alt=alt, room=0.025
+    )
 
 
 def height_of(
-    say: Shown, curves: Iterable[Array], limits: Iterable[Step], lower: Iterable[Step]
+    display: Display, curves: Iterable[Array], limits: Iterable[LimitStretch], lower: Iterable[LimitStretch]
 ) -> tuple[float, float]:
     """Ends of an axis of pressures, in the reader's unit: curves and limits with room for words."""
-    drawn = np.concatenate([bar(say, c) for c in curves])
-    high = [float(drawn.max()), *(float(bar(say, s.limit.value)) for s in limits if s.limit is not None)]
-    low = [float(drawn.min()), *(float(bar(say, s.limit.value)) for s in lower if s.limit is not None)]
+    drawn = np.concatenate([bar(display, c) for c in curves])
+    high = [float(drawn.max()), *(float(bar(display, s.limit.value)) for s in limits if s.limit is not None)]
+    low = [float(drawn.min()), *(float(bar(display, s.limit.value)) for s in lower if s.limit is not None)]
     top, ground = max(high), min(low)
     room = HEADROOM * max(top - ground, 1e-6)
     return ground - 0.9 * room, top + room
 
 
 def draw_limits(
-    axes: Axes, labels: Labels | None, say: Shown, upper: Iterable[Step], lower: Iterable[Step]
+    axes: Axes,
+    labels: Labels | None,
+    display: Display,
+    upper: Iterable[LimitStretch],
+    lower: Iterable[LimitStretch],
 ) -> None:
     """Limits as steps, what lies beyond them hatched."""
     low, high = axes.get_ylim()
     for (value, _), steps in _runs(upper):
-        left, right, y = steps[0].left, steps[-1].right, float(bar(say, value))
+        left, right, y = steps[0].left, steps[-1].right, float(bar(display, value))
         if right > left:
             axes.plot([left, right], [y, y], color=INK, linewidth=2.0, zorder=6, solid_capstyle="butt")
             _hatch(axes, left, right, y, high, "///")
@@ -86,7 +92,7 @@ def draw_limits(
         if labels is not None:
             labels.curve(np.array([left, right]), np.array([y, y]))
     for (value, _), steps in _runs(lower):
-        left, right, y = steps[0].left, steps[-1].right, float(bar(say, value))
+        left, right, y = steps[0].left, steps[-1].right, float(bar(display, value))
         axes.plot([left, right], [y, y], color=INK, linewidth=1.4, zorder=6, linestyle=(0, (1, 1)))
         _hatch(axes, left, right, low, y, "\\\\\\")
         if labels is not None:
@@ -95,9 +101,9 @@ def draw_limits(
 
 def label_limits(
     labels: Labels,
-    say: Shown,
-    upper: Iterable[Step],
-    lower: Iterable[Step],
+    display: Display,
+    upper: Iterable[LimitStretch],
+    lower: Iterable[LimitStretch],
     *,
     side: int = 1,
     sources: bool = True,
@@ -110,15 +116,15 @@ def label_limits(
             at = axes.get_xaxis_transform()
             labels.keep(axes.text(middle, 0.98, "no limit\ngiven", transform=at, style="italic", **style))
     for (value, source), steps in _runs(upper):
-        left, right, y = steps[0].left, steps[-1].right, float(bar(say, value))
-        words = f"limit {say.pressure(value, unit=True)}"
+        left, right, y = steps[0].left, steps[-1].right, float(bar(display, value))
+        words = f"limit {display.pressure(value, unit=True)}"
         plain = not sources or (source.startswith("rating") and "x" not in source and right > left)
         _label_step(
             labels, left, right, y, [words] if plain else [f"{words}, {short(source, 34)}", words], side
         )
     for (value, source), steps in _runs(lower):
-        left, right, y = steps[0].left, steps[-1].right, float(bar(say, value))
-        words = f"lower limit {say.pressure(value, unit=True)}"
+        left, right, y = steps[0].left, steps[-1].right, float(bar(display, value))
+        words = f"lower limit {display.pressure(value, unit=True)}"
         if right - left > 0.5:
             _label_step(labels, left, right, y, [f"{words}, {short(source, 40)}", words], -1)
         else:
@@ -126,10 +132,10 @@ def label_limits(
             labels.at(0.5 * (left + right), y, f"{words}, {whose}", fontsize=8.5, reach=10.0)
 
 
-def _runs(steps: Iterable[Step]) -> list[tuple[tuple[float, str], list[Step]]]:
+def _runs(steps: Iterable[LimitStretch]) -> list[tuple[tuple[float, str], list[LimitStretch]]]:
     """Neighbouring steps at one limit from one source; those without a limit are left out."""
     known = [s for s in steps if s.limit is not None]
-    found: list[tuple[tuple[float, str], list[Step]]] = []
+    found: list[tuple[tuple[float, str], list[LimitStretch]]] = []
     for s in known:
         assert s.limit is not None
         key = (s.limit.value, s.limit.source)
@@ -173,7 +179,7 @@ def _label_step(labels: Labels, left: float, right: float, y: float, words: list
             return
 
 
-def draw_names(axes: Axes, way: Way, say: Shown) -> None:
+def draw_names(axes: Axes, way: Way, display: Display) -> None:
     """Names and lengths of the elements, each in its own width; upright where it is narrow."""
     axes.set_axis_off()
     axes.set_ylim(0, 1)
@@ -182,7 +188,7 @@ def draw_names(axes: Axes, way: Way, say: Shown) -> None:
     point = axes.figure.dpi / 72
     for part in way.parts:
         width = (part.right - part.left) / (right - left) * box.width / point
-        words = _fitted(part, say, width, box.height / point)
+        words = _fitted(part, display, width, box.height / point)
         axes.text(
             0.5 * (part.left + part.right),
             0.97,
@@ -195,11 +201,11 @@ def draw_names(axes: Axes, way: Way, say: Shown) -> None:
         )
 
 
-def _fitted(part: Part, say: Shown, width: float, height: float) -> tuple[str, int]:
+def _fitted(part: Part, display: Display, width: float, height: float) -> tuple[str, int]:
     """Name and length of an element in lines that fit, and 0 or 90 degrees; sizes in points."""
     character, line = 0.58 * NAME_SIZE, 1.15 * NAME_SIZE
     name = printable(part.name)
-    length = say.length(part.length) if part.length > 0.0 else ""
+    length = display.length(part.length) if part.length > 0.0 else ""
     across = textwrap.wrap(name, max(int(width / character), 1), break_long_words=False)
     flat = [*across, length] if length else across
     if max(len(t) for t in flat) * character <= width and len(flat) * line <= height:
@@ -227,8 +233,8 @@ def part_lines(axes: Axes, way: Way) -> None:
 
 
 class _Line:
-    def __init__(self, sheet: Sheet, picture: LinePicture) -> None:
-        self.sheet, self.picture, self.say = sheet, picture, sheet.say
+    def __init__(self, sheet: PicturePage, picture: LinePicture) -> None:
+        self.sheet, self.picture, self.display = sheet, picture, sheet.display
 
     def draw(self) -> None:
         top = self.sheet.axes(0.43, 1.0)
@@ -240,12 +246,12 @@ class _Line:
             part_lines(axes, self.picture.way)
         self._pressures(top)
         self._elevations(ground)
-        draw_names(names, self.picture.way, self.say)
+        draw_names(names, self.picture.way, self.display)
 
     def _pressures(self, axes: Axes) -> None:
-        say, along = self.say, self.picture.along
-        axes.set_ylabel(f"pressure, {say.units.pressure}(g)")
-        steady, high, low = (bar(say, v) for v in (along.steady, along.highest, along.lowest))
+        display, along = self.display, self.picture.along
+        axes.set_ylabel(f"pressure, {display.units.pressure}(g)")
+        steady, high, low = (bar(display, v) for v in (along.steady, along.highest, along.lowest))
         axes.fill_between(along.x, low, high, facecolor=BAND, edgecolor="none", zorder=2, alpha=0.8)
         styles: list[tuple[Array, dict[str, Any]]] = [
             (high, {"color": HIGH, "linewidth": 2.4}),
@@ -254,13 +260,13 @@ class _Line:
         ]
         for y, style in styles:
             axes.plot(along.x, y, zorder=5, **style)
-        axes.set_ylim(*height_of(say, (along.highest, along.lowest), self.picture.upper, self._lower()))
+        axes.set_ylim(*height_of(display, (along.highest, along.lowest), self.picture.upper, self._lower()))
         labels = Labels(axes)
         for y, _ in styles:
             labels.curve(along.x, y)
-        draw_limits(axes, labels, say, self.picture.upper, self._lower())
+        draw_limits(axes, labels, display, self.picture.upper, self._lower())
         self._extremes(axes, labels)
-        label_limits(labels, say, self.picture.upper, self._lower())
+        label_limits(labels, display, self.picture.upper, self._lower())
         words = ("highest", "lowest", "steady, before anything moves")
         sides = ((1, -1), (-1, 1), (-1, 1))
         for (y, style), word, side in zip(styles, words, sides, strict=True):
@@ -274,57 +280,57 @@ class _Line:
                 weight="bold" if word != words[2] else "normal",
             )
 
-    def _lower(self) -> list[Step]:
+    def _lower(self) -> list[LimitStretch]:
         """Limits for falls, with the vapour pressure all along."""
         from surge.rules.findings import VAPOUR_RULE, Limit
 
         boils = self.picture.subject.lineup.vapour_gauge
         limit = Limit(value=boils, source="the cargo boils", rule=VAPOUR_RULE)
-        return [Step(left=0.0, right=1.0, name="", limit=limit), *self.picture.lower]
+        return [LimitStretch(left=0.0, right=1.0, name="", limit=limit), *self.picture.lower]
 
     def _extremes(self, axes: Axes, labels: Labels) -> None:
         """Rings at the weakest place, and at the highest and lowest of the line where they are not there."""
-        say, p = self.say, self.picture
-        marks = [(p.peak, say.high, "highest"), (p.trough, say.low, "lowest")]
+        display, p = self.display, self.picture
+        marks = [(p.peak, display.round_up, "highest"), (p.trough, display.round_down, "lowest")]
         if p.weak is not None:
             low = p.subject.low
             same = p.trough if low else p.peak
             marks = [m for m in marks if m[0] is not same or abs(same[1].pressure - p.weak[1].pressure) > 1.0]
-            marks.insert(0, (p.weak, say.low if low else say.high, "weakest:"))
+            marks.insert(0, (p.weak, display.round_down if low else display.round_up, "weakest:"))
         for (x, mark), write, word in marks:
-            y = float(bar(say, mark.pressure))
+            y = float(bar(display, mark.pressure))
             axes.plot([x], [y], "o", ms=8, mfc="white", mec=INK, mew=1.6, zorder=8)
             words = f"{word} {write(mark.pressure, unit=True)}"
             if np.isfinite(mark.time) and mark.time > 0.0:
-                words += f"\nat {say.time(mark.time)} s"
+                words += f"\nat {display.time(mark.time)} s"
             labels.at(x, y, words, weight="bold" if word == "weakest:" else "normal")
 
     def _elevations(self, axes: Axes) -> None:
-        say, way = self.say, self.picture.way
-        axes.set_ylabel(f"elevation, {say.units.length}")
+        display, way = self.display, self.picture.way
+        axes.set_ylabel(f"elevation, {display.units.length}")
         x = np.array([0.0, *(p.right for p in way.parts)])
-        z = metres(say, self.picture.elevation)
+        z = metres(display, self.picture.elevation)
         axes.plot(x, z, color=INK, linewidth=2.2, zorder=4, solid_joinstyle="round")
-        levels = [float(metres(say, level)) for *_, level in self.picture.tanks]
+        levels = [float(metres(display, level)) for *_, level in self.picture.tanks]
         low, high = min([float(z.min()), *levels]), max([float(z.max()), *levels])
         room = 0.2 * max(high - low, 1e-6)
         axes.set_ylim(low - room, high + room)
         labels = Labels(axes)
         labels.curve(x, z)
         for place, tank, level in self.picture.tanks:
-            self._tank(axes, labels, place, printable(tank.name), float(metres(say, level)))
+            self._tank(axes, labels, place, printable(tank.name), float(metres(display, level)))
         axes.axhline(0.0, color=FAINT, linewidth=0.6, zorder=1)
 
     def _tank(self, axes: Axes, labels: Labels, place: float, name: str, level: float) -> None:
         """The level of a tank beside the line's end, and a thin line to it."""
         out = -MARGIN if place == 0.0 else MARGIN
         ends = sorted((place, place + out))
-        end = float(metres(self.say, self.picture.elevation[0 if place == 0.0 else -1]))
+        end = float(metres(self.display, self.picture.elevation[0 if place == 0.0 else -1]))
         axes.fill_between(ends, min(level, end), level, facecolor="#9cc3dc", edgecolor="none", zorder=2)
         axes.plot(ends, [level, level], color=LOW, linewidth=2.0, zorder=4, clip_on=False)
-        words = f"level in {name}: {self.say.length(self.say_back(level))}"
+        words = f"level in {name}: {self.display.length(self.say_back(level))}"
         labels.at(place + 0.5 * out, level, words, fontsize=8, reach=8.0)
 
     def say_back(self, value: float) -> float:
         """A length in the reader's unit as metres [m]."""
-        return value / float(metres(self.say, 1.0))
+        return value / float(metres(self.display, 1.0))

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surge.arrays import Array
-from surge.plots.frame import BOX, INK, Heading, Kinds, Labels, Sheet, bar, draw
+from surge.plots.frame import BOX, INK, Heading, Kinds, Labels, PicturePage, bar, draw
 from surge.plots.line import draw_names
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.views.map import WavePicture
 
 if TYPE_CHECKING:
@@ -20,14 +20,14 @@ RAMP = "cividis"  # lightness rises all along, and the colour-blind see it as ev
 
 
 def draw_wave(
-    picture: WavePicture, say: Shown, heading: Heading, *, kinds: Kinds, alt: str
+    picture: WavePicture, display: Display, heading: Heading, *, kinds: Kinds, alt: str
 ) -> dict[str, bytes]:
     """Draw a map of pressure: place across, time upwards.
 
     Parameters
     ----------
     picture : WavePicture
-    say : Shown
+    display : Display
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
@@ -36,17 +36,19 @@ def draw_wave(
     -------
     dict of str to bytes
     """
-    return draw(lambda sheet: _Wave(sheet, picture).draw(), say, heading, kinds=kinds, alt=alt, room=0.025)
+    return draw(
+        lambda sheet: _Wave(sheet, picture).draw(), display, heading, kinds=kinds, alt=alt, room=0.025
+    )
 
 
 class _Wave:
-    def __init__(self, sheet: Sheet, picture: WavePicture) -> None:
-        self.sheet, self.picture, self.say = sheet, picture, sheet.say
+    def __init__(self, sheet: PicturePage, picture: WavePicture) -> None:
+        self.sheet, self.picture, self.display = sheet, picture, sheet.display
         self.begin, self.end = float(picture.time[0]), float(picture.time[-1])
         until = picture.subject.valid_until
         self.valid = picture.time <= (until if until is not None else np.inf)
         values = np.concatenate([f.pressure[self.valid].ravel() for f in picture.fields])
-        self.low, self.high = float(bar(self.say, values.min())), float(bar(self.say, values.max()))
+        self.low, self.high = float(bar(self.display, values.min())), float(bar(self.display, values.max()))
         if self.high - self.low < 1e-6:
             self.high = self.low + 1e-6
 
@@ -65,12 +67,12 @@ class _Wave:
         self._beyond(axes)
         self._weak(axes, labels)
         self._scale(shown[0])
-        draw_names(names, self.picture.way, self.say)
+        draw_names(names, self.picture.way, self.display)
 
     def _field(self, axes: Axes, k: int) -> Any:
         field = self.picture.fields[k]
         return axes.imshow(
-            bar(self.say, field.pressure),
+            bar(self.display, field.pressure),
             extent=(field.part.left, field.part.right, self.begin, self.end),
             origin="lower",
             aspect="auto",
@@ -134,30 +136,32 @@ class _Wave:
         axes.axhspan(low, self.end, facecolor="white", edgecolor="none", zorder=5)
         axes.axhspan(low, self.end, facecolor="none", edgecolor="#777777", hatch="..", lw=0.0, zorder=5)
         axes.axhline(low, color=INK, linewidth=1.2, zorder=6)
-        words = f"the cargo boils at {self.say.time(until)} s: no pressure after it is valid"
+        words = f"the cargo boils at {self.display.time(until)} s: no pressure after it is valid"
         axes.text(0.5, 0.5 * (low + self.end), words, ha="center", va="center", bbox=BOX, zorder=7)
 
     def _weak(self, axes: Axes, labels: Labels) -> None:
         if self.picture.weak is None:
             return
-        (x, mark), say, low = self.picture.weak, self.say, self.picture.subject.low
+        (x, mark), display, low = self.picture.weak, self.display, self.picture.subject.low
         for colour, width in (("white", 4.0), (INK, 1.6)):
             axes.plot(
                 [x], [mark.time], "o", ms=11, mfc="none", mec=colour, mew=width, zorder=8, clip_on=False
             )
-        write = say.low if low else say.high
-        words = f"{'lowest' if low else 'peak'} {write(mark.pressure, unit=True)}\nat {say.time(mark.time)} s"
+        write = display.round_down if low else display.round_up
+        words = (
+            f"{'lowest' if low else 'peak'} {write(mark.pressure, unit=True)}\nat {display.time(mark.time)} s"
+        )
         labels.at(x, mark.time, words, weight="bold", bbox=BOX)
 
     def _scale(self, shown: Any) -> None:
         """The scale of pressures, with the limits on it."""
-        say = self.say
+        display = self.display
         whole = self.sheet.axes(0.20, 1.0, left=0.90, right=0.916)
         scale = self.sheet.figure.colorbar(shown, cax=whole)
         whole.spines[["top", "right"]].set_visible(True)
-        scale.set_label(f"pressure, {say.units.pressure}(g)")
+        scale.set_label(f"pressure, {display.units.pressure}(g)")
         known = [f.limit for f in self.picture.fields] + [spot.limit for spot in self.picture.spots]
-        limits = {float(bar(say, limit.value)): limit for limit in known if limit is not None}
+        limits = {float(bar(display, limit.value)): limit for limit in known if limit is not None}
         inside = {v: limit for v, limit in sorted(limits.items()) if self.low < v <= self.high}
         near = 0.035 * (self.high - self.low)
         ticks = {
@@ -168,9 +172,9 @@ class _Wave:
         for v, limit in inside.items():
             whole.axhline(v, color="white", linewidth=4.0)
             whole.axhline(v, color=INK, linewidth=2.0)
-            ticks[v] = f"{say.pressure(limit.value)} limit"
+            ticks[v] = f"{display.pressure(limit.value)} limit"
         scale.set_ticks(list(ticks), labels=list(ticks.values()), fontsize=8.5)
         beyond = [limit.value for v, limit in limits.items() if v > self.high]
         if beyond and not inside:
-            words = f"nearest limit:\n{say.pressure(min(beyond), unit=True)}"
+            words = f"nearest limit:\n{display.pressure(min(beyond), unit=True)}"
             whole.text(0.0, -0.015, words, transform=whole.transAxes, ha="left", va="top", fontsize=8)

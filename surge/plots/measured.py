@@ -16,14 +16,14 @@ from surge.plots.frame import (
     Heading,
     Kinds,
     Labels,
-    Sheet,
+    PicturePage,
     bar,
     draw,
     not_valid_after,
     quoted,
 )
 from surge.reports.measured import _answer, _run, notes_of, place_of, spotlight
-from surge.reports.words import CAUTIONS, HEADLINE, Shown
+from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
 from surge.valves.measured import Measured
 
@@ -35,7 +35,7 @@ MOST_DOTS = 2000  # samples drawn
 
 
 def draw_measured(
-    found: Measured, lineup: LineUp, say: Shown, heading: Heading, *, kinds: Kinds, alt: str
+    found: Measured, lineup: LineUp, display: Display, heading: Heading, *, kinds: Kinds, alt: str
 ) -> dict[str, bytes]:
     """Draw openings above and pressures below.
 
@@ -43,7 +43,7 @@ def draw_measured(
     ----------
     found : Measured
     lineup : LineUp
-    say : Shown
+    display : Display
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
@@ -53,11 +53,11 @@ def draw_measured(
     dict of str to bytes
     """
 
-    def paint(sheet: Sheet) -> None:
+    def paint(sheet: PicturePage) -> None:
         _openings(sheet.axes(0.60, 1.0), found)
-        _pressures(sheet.axes(0.0, 0.50), found, lineup, say)
+        _pressures(sheet.axes(0.0, 0.50), found, lineup, display)
 
-    return draw(paint, say, heading, kinds=kinds, alt=alt)
+    return draw(paint, display, heading, kinds=kinds, alt=alt)
 
 
 def _openings(axes: Axes, found: Measured) -> None:
@@ -98,7 +98,7 @@ def _whole(law: Table, end: float) -> tuple[Array, Array]:
     return t, x
 
 
-def _pressures(axes: Axes, found: Measured, lineup: LineUp, say: Shown) -> None:
+def _pressures(axes: Axes, found: Measured, lineup: LineUp, display: Display) -> None:
     pair = spotlight(found)
     if pair is None:
         axes.text(0.5, 0.5, "no pressure is held against a limit", transform=axes.transAxes, ha="center")
@@ -110,7 +110,7 @@ def _pressures(axes: Axes, found: Measured, lineup: LineUp, say: Shown) -> None:
             continue
         run = _run(assessment, pair)
         colour, style, width = CURVES[k]
-        time, pressure = run.history.time, bar(say, run.history.pressure[place])
+        time, pressure = run.history.time, bar(display, run.history.pressure[place])
         axes.plot(
             time, pressure, color=colour, linestyle=style, linewidth=width, label=NAMES[k], zorder=3 + k
         )
@@ -121,9 +121,9 @@ def _pressures(axes: Axes, found: Measured, lineup: LineUp, say: Shown) -> None:
     axes.set_xlim(-0.02 * end, end)
     low, high = axes.get_ylim()
     limit = pair.worse.limit
-    if limit is not None and float(bar(say, limit)) < high + 2.0 * (high - low):
-        value = float(bar(say, limit))
-        words = f"limit {say.pressure(limit, unit=True)}, {pair.worse.limit_source}"
+    if limit is not None and float(bar(display, limit)) < high + 2.0 * (high - low):
+        value = float(bar(display, limit))
+        words = f"limit {display.pressure(limit, unit=True)}, {pair.worse.limit_source}"
         axes.axhline(value, color=INK, linewidth=1.4, linestyle=(0, (6, 2)), label=words, zorder=2)
         axes.set_ylim(min(low, value - 0.1 * (high - low)), max(high, value + 0.12 * (high - low)))
     if until is not None:
@@ -131,16 +131,16 @@ def _pressures(axes: Axes, found: Measured, lineup: LineUp, say: Shown) -> None:
             axes, Labels(axes), until, end, "the liquid boils in one of the runs: not valid after this"
         )
     axes.set_xlabel(f"time in the scenario {quoted(pair.worse.scenario)}, s", fontsize=9)
-    axes.set_ylabel(f"pressure at {quoted(place)}, {say.units.pressure}(g)", fontsize=9)
+    axes.set_ylabel(f"pressure at {quoted(place)}, {display.units.pressure}(g)", fontsize=9)
     axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="best").set_zorder(9)
 
 
 def measured_picture(
-    found: Measured, lineup: LineUp, say: Shown, *, kinds: Sequence[str], signature: str
+    found: Measured, lineup: LineUp, display: Display, *, kinds: Sequence[str], signature: str
 ) -> dict[str, bytes]:
     """Draw openings and pressures with their words around."""
     pair = spotlight(found)
-    answer = _answer(found, say)
+    answer = _answer(found, display)
     heading = Heading(
         lines=(lineup.title, f"{answer[0]} {HEADLINE[found.verdict]}", *answer[1:2]),
         foot=(" ".join(notes_of(found.stroke)), f"{LOCAL_CODES} {' '.join(CAUTIONS)}"),
@@ -148,4 +148,4 @@ def measured_picture(
     )
     where = f' and the pressure at "{place_of(pair, found, lineup)}"' if pair else ""
     alt = f'Opening of "{found.valve}" against time, assumed and measured{where}. {" ".join(answer)}'
-    return draw_measured(found, lineup, say, heading, kinds=kinds, alt=alt)
+    return draw_measured(found, lineup, display, heading, kinds=kinds, alt=alt)

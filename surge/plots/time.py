@@ -15,7 +15,7 @@ from surge.plots.frame import (
     Heading,
     Kinds,
     Labels,
-    Sheet,
+    PicturePage,
     bar,
     draw,
     flow,
@@ -23,9 +23,9 @@ from surge.plots.frame import (
     quoted,
     short,
 )
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.units import printable
-from surge.views.time import Curve, TimePicture
+from surge.views.time import PressureTrace, TimePicture
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -42,7 +42,7 @@ LEAST_SPAN = 5e4  # [Pa] smaller changes are not blown up to the whole height
 
 def draw_time(
     picture: TimePicture,
-    say: Shown,
+    display: Display,
     heading: Heading,
     *,
     kinds: Kinds,
@@ -54,7 +54,7 @@ def draw_time(
     Parameters
     ----------
     picture : TimePicture
-    say : Shown
+    display : Display
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
@@ -65,20 +65,20 @@ def draw_time(
     -------
     dict of str to bytes
     """
-    return draw(lambda sheet: _Time(sheet, picture, span).draw(), say, heading, kinds=kinds, alt=alt)
+    return draw(lambda sheet: _Time(sheet, picture, span).draw(), display, heading, kinds=kinds, alt=alt)
 
 
-def spot_words(curve: Curve, say: Shown) -> str:
+def spot_words(curve: PressureTrace, display: Display) -> str:
     """Where a curve is taken."""
     words = quoted(curve.name)
     if curve.distance is not None:
-        words += f", {say.length(curve.distance)} from its start"
+        words += f", {display.length(curve.distance)} from its start"
     return words
 
 
 class _Time:
-    def __init__(self, sheet: Sheet, picture: TimePicture, span: tuple[float, float] | None) -> None:
-        self.sheet, self.picture, self.say = sheet, picture, sheet.say
+    def __init__(self, sheet: PicturePage, picture: TimePicture, span: tuple[float, float] | None) -> None:
+        self.sheet, self.picture, self.display = sheet, picture, sheet.display
         self.begin, self.end = span or (float(picture.time[0]), float(picture.time[-1]))
         self.until = picture.subject.valid_until
         self.named = False
@@ -100,9 +100,9 @@ class _Time:
 
     def _pressures(self, axes: Axes) -> None:
         curves, time = self.picture.curves, self.picture.time
-        axes.set_ylabel(f"pressure, {self.say.units.pressure}(g)")
+        axes.set_ylabel(f"pressure, {self.display.units.pressure}(g)")
         for curve, (colour, dash, width) in zip(curves, CURVES, strict=False):
-            axes.plot(time, bar(self.say, curve.pressure), color=colour, ls=dash, lw=width, zorder=4)
+            axes.plot(time, bar(self.display, curve.pressure), color=colour, ls=dash, lw=width, zorder=4)
         if self._key_rows():
             self._key(axes)
         low, high = self._height()
@@ -114,10 +114,10 @@ class _Time:
                 labels,
                 max(self.until, self.begin),
                 self.end,
-                f"the cargo boils at {self.say.time(self.until)} s:\nno pressure after it is valid",
+                f"the cargo boils at {self.display.time(self.until)} s:\nno pressure after it is valid",
             )
         for curve in curves:
-            labels.curve(time, bar(self.say, curve.pressure))
+            labels.curve(time, bar(self.display, curve.pressure))
         limits = self._limits(axes, labels)
         for k, (curve, (colour, _, _)) in enumerate(zip(curves, CURVES, strict=False)):
             self._marks(axes, labels, curve, colour, main=k == 0)
@@ -155,26 +155,30 @@ class _Time:
         )
         made.get_texts()[0].set_fontweight("bold")
 
-    def _key_words(self, curve: Curve, *, main: bool) -> str:
-        say, words = self.say, spot_words(curve, self.say)
+    def _key_words(self, curve: PressureTrace, *, main: bool) -> str:
+        display, words = self.display, spot_words(curve, self.display)
         low = self.picture.subject.low and main
         mark = curve.trough if low else curve.peak
         if mark is None or mark.time == 0.0:
             return words
-        value = say.low(mark.pressure, unit=True) if low else say.high(mark.pressure, unit=True)
-        return f"{words}: {'lowest' if low else 'peak'} {value} at {say.time(mark.time)} s"
+        value = (
+            display.round_down(mark.pressure, unit=True)
+            if low
+            else display.round_up(mark.pressure, unit=True)
+        )
+        return f"{words}: {'lowest' if low else 'peak'} {value} at {display.time(mark.time)} s"
 
     def _height(self) -> tuple[float, float]:
         """Ends of the axis of pressures: all curves, and the limits that are not too far from them."""
-        say, curves = self.say, self.picture.curves
-        drawn = np.concatenate([bar(say, c.pressure[self.shown]) for c in curves])
+        display, curves = self.display, self.picture.curves
+        drawn = np.concatenate([bar(display, c.pressure[self.shown]) for c in curves])
         low, high = float(drawn.min()), float(drawn.max())
-        least = max(high - low, float(bar(say, LEAST_SPAN)))
+        least = max(high - low, float(bar(display, LEAST_SPAN)))
         main = None if self.picture.subject.low else curves[0].upper
-        upper = [float(bar(say, c.upper.value)) for c in curves if c.upper is not None]
+        upper = [float(bar(display, c.upper.value)) for c in curves if c.upper is not None]
         high = max([high, *(x for x in upper if x < low + FAR * least)])
-        high = max(high, float(bar(say, main.value)) if main is not None else high)
-        lower = [float(bar(say, c.lower.value)) for c in curves if c.lower is not None]
+        high = max(high, float(bar(display, main.value)) if main is not None else high)
+        lower = [float(bar(display, c.lower.value)) for c in curves if c.lower is not None]
         low = min([low, *(x for x in lower if x > low - 0.3 * max(high - low, least))])
         room = HEADROOM * max(high - low, least)
         return low - room, high + room
@@ -186,8 +190,8 @@ class _Time:
         curve = self.picture.curves[0]
         labels.along(
             self.picture.time[self.shown],
-            bar(self.say, curve.pressure[self.shown]),
-            spot_words(curve, self.say),
+            bar(self.display, curve.pressure[self.shown]),
+            spot_words(curve, self.display),
             shares=_nearest(0.5, np.linspace(0.06, 0.94, 23)),
             color=CURVES[0][0],
             weight="bold",
@@ -195,7 +199,7 @@ class _Time:
 
     def _limits(self, axes: Axes, labels: Labels) -> list[tuple[float, str, int]]:
         """Lines at the limits, what lies beyond hatched; the words to be written above (1) or below them."""
-        say = self.say
+        display = self.display
         low, high = axes.get_ylim()
         upper: dict[float, dict[str, list[str]]] = {}
         for curve in self.picture.curves:
@@ -205,12 +209,12 @@ class _Time:
         alone = [self.picture.curves[0].name] if len(self.picture.curves) == 1 else []
         far, said = [], []
         for value, sources in sorted(upper.items()):
-            y = float(bar(say, value))
+            y = float(bar(display, value))
             whose = (
                 source if names == alone else f"{_listed(names)}: {source}"
                 for source, names in sources.items()
             )
-            words = printable(f"limit {say.pressure(value, unit=True)}, {'; '.join(whose)}")
+            words = printable(f"limit {display.pressure(value, unit=True)}, {'; '.join(whose)}")
             if y > high:
                 far.append(f"{words}: above this picture")
                 continue
@@ -219,11 +223,11 @@ class _Time:
             axes.axhspan(y, top, facecolor="none", edgecolor="#999999", hatch="///", lw=0.0, zorder=1)
             said.append((y, words, 1))
         for value, source in dict.fromkeys((c.lower.value, c.lower.source) for c in self.picture.curves):
-            y = float(bar(say, value))
+            y = float(bar(display, value))
             if low < y:
                 axes.axhline(y, color=INK, linewidth=1.2, zorder=3, linestyle=(0, (1, 1)))
                 axes.axhspan(low, y, facecolor="none", edgecolor="#999999", hatch="\\\\\\", lw=0.0, zorder=1)
-                words = f"lower limit {say.pressure(value, unit=True)}, {short(source)}"
+                words = f"lower limit {display.pressure(value, unit=True)}, {short(source)}"
                 said.append((y, words, -1))
         far += [f"no limit is given for {quoted(c.name)}" for c in self.picture.curves if c.upper is None]
         x = np.array([self.begin, self.end])
@@ -243,31 +247,34 @@ class _Time:
     def _steady(self, axes: Axes, labels: Labels) -> None:
         """The pressure before anything moves, of the main place."""
         curve = self.picture.curves[0]
-        y = float(bar(self.say, curve.steady))
+        y = float(bar(self.display, curve.steady))
         axes.axhline(y, color=FAINT, linewidth=1.0, linestyle=(0, (5, 3)), zorder=2)
         x, level = np.array([self.begin, self.end]), np.array([y, y])
-        words = f"steady {self.say.pressure(curve.steady, unit=True)}"
+        words = f"steady {self.display.pressure(curve.steady, unit=True)}"
         shares = (0.9, 0.8, 0.1, 0.7, 0.2)
         labels.along(x, level, words, shares=shares, sides=(-1, 1), color="#444444")
 
-    def _marks(self, axes: Axes, labels: Labels, curve: Curve, colour: str, *, main: bool) -> None:
+    def _marks(self, axes: Axes, labels: Labels, curve: PressureTrace, colour: str, *, main: bool) -> None:
         """Rings at the highest pressure, and at the lowest where that is what matters."""
-        say = self.say
+        display = self.display
         low = self.picture.subject.low and main
-        marks = [(curve.peak, say.high, "peak", not low), (curve.trough, say.low, "lowest", low)]
+        marks = [
+            (curve.peak, display.round_up, "peak", not low),
+            (curve.trough, display.round_down, "lowest", low),
+        ]
         for mark, write, word, wanted in marks:
             if mark is None or not wanted or not self.begin <= mark.time <= self.end or mark.time == 0.0:
                 continue
             if not main and abs(mark.pressure - curve.steady) < LEAST_MARK:
                 continue  # nothing happens there
-            y = float(bar(say, mark.pressure))
+            y = float(bar(display, mark.pressure))
             if not main:  # its words are in the key
                 axes.plot([mark.time], [y], "o", ms=6, mfc="white", mec=colour, mew=1.4, zorder=7)
                 continue
             axes.plot([mark.time], [y], "o", ms=8, mfc="white", mec=INK, mew=1.6, zorder=8)
-            words = f"{word} {write(mark.pressure, unit=True)} at {say.time(mark.time)} s"
+            words = f"{word} {write(mark.pressure, unit=True)} at {display.time(mark.time)} s"
             if not self.named:
-                words, self.named = f"{spot_words(curve, say)}\n{words}", True
+                words, self.named = f"{spot_words(curve, display)}\n{words}", True
             labels.at(mark.time, y, words, weight="bold")
 
     def _strokes(self, axes: Axes) -> None:
@@ -295,10 +302,10 @@ class _Time:
             )
 
     def _flows(self, axes: Axes) -> None:
-        say, time = self.say, self.picture.time
-        axes.set_ylabel(f"flow, {say.units.flow}")
+        display, time = self.display, self.picture.time
+        axes.set_ylabel(f"flow, {display.units.flow}")
         labels = Labels(axes)
-        flows = [(n, flow(say, q)) for n, q in self.picture.flows.items()]
+        flows = [(n, flow(display, q)) for n, q in self.picture.flows.items()]
         if not flows:
             return
         for k, (_, q) in enumerate(flows):

@@ -23,7 +23,7 @@ PHASE = 2 * REACHES  # steps of a phase
 
 
 @dataclass(frozen=True, kw_only=True)
-class Row:
+class AllieviRow:
     """One closure: pipe number, stroke in phases, heads after the first phases, greatest at whole
     phases, greatest ever.
     """
@@ -36,19 +36,19 @@ class Row:
 
 
 ROWS = (
-    Row(rho=0.25, theta=2, phases=(1.2235, 1.0531, 0.9469), at_phases=1.22347, ever=1.22347),
-    Row(rho=0.5, theta=2, phases=(1.4069, 1.1861, 0.8139), at_phases=1.40693, ever=1.40693),
-    Row(rho=0.5, theta=4, phases=(1.1839, 1.1062, 1.1514, 1.1169), at_phases=1.18393, ever=1.18393),
-    Row(rho=1, theta=2, phases=(1.6972, 1.6056, 0.3944), at_phases=1.69722, ever=1.75188),
-    Row(rho=1, theta=4, phases=(1.2938, 1.2807, 1.2843, 1.2823), at_phases=1.29381, ever=1.30301),
-    Row(rho=1, theta=8, phases=(1.1353, 1.1328, 1.1331, 1.1330), at_phases=1.13534, ever=1.13723),
-    Row(rho=2, theta=2, phases=(2.1010, 2.7980, -0.7980), at_phases=2.79796, ever=2.79904),
-    Row(rho=2, theta=4, phases=(1.4223, 1.6144, 1.6444, 1.6379), at_phases=1.64444, ever=1.64536),
-    Row(rho=2, theta=10, phases=(1.1461, 1.2010, 1.2170, 1.2205), at_phases=1.22100, ever=1.22100),
-    Row(rho=4, theta=4, phases=(1.5442, 2.1064, 2.5225, 2.6540), at_phases=2.65398, ever=2.65564),
-    Row(rho=4, theta=10, phases=(1.1797, 1.3114, 1.3975, 1.4476), at_phases=1.48793, ever=1.48794),
-    Row(rho=8, theta=10, phases=(1.2034, 1.4075, 1.6021, 1.7770), at_phases=2.18214, ever=2.18283),
-    Row(rho=1, theta=1, phases=(3.0, -1.0, 3.0), at_phases=3.0, ever=3.0),
+    AllieviRow(rho=0.25, theta=2, phases=(1.2235, 1.0531, 0.9469), at_phases=1.22347, ever=1.22347),
+    AllieviRow(rho=0.5, theta=2, phases=(1.4069, 1.1861, 0.8139), at_phases=1.40693, ever=1.40693),
+    AllieviRow(rho=0.5, theta=4, phases=(1.1839, 1.1062, 1.1514, 1.1169), at_phases=1.18393, ever=1.18393),
+    AllieviRow(rho=1, theta=2, phases=(1.6972, 1.6056, 0.3944), at_phases=1.69722, ever=1.75188),
+    AllieviRow(rho=1, theta=4, phases=(1.2938, 1.2807, 1.2843, 1.2823), at_phases=1.29381, ever=1.30301),
+    AllieviRow(rho=1, theta=8, phases=(1.1353, 1.1328, 1.1331, 1.1330), at_phases=1.13534, ever=1.13723),
+    AllieviRow(rho=2, theta=2, phases=(2.1010, 2.7980, -0.7980), at_phases=2.79796, ever=2.79904),
+    AllieviRow(rho=2, theta=4, phases=(1.4223, 1.6144, 1.6444, 1.6379), at_phases=1.64444, ever=1.64536),
+    AllieviRow(rho=2, theta=10, phases=(1.1461, 1.2010, 1.2170, 1.2205), at_phases=1.22100, ever=1.22100),
+    AllieviRow(rho=4, theta=4, phases=(1.5442, 2.1064, 2.5225, 2.6540), at_phases=2.65398, ever=2.65564),
+    AllieviRow(rho=4, theta=10, phases=(1.1797, 1.3114, 1.3975, 1.4476), at_phases=1.48793, ever=1.48794),
+    AllieviRow(rho=8, theta=10, phases=(1.2034, 1.4075, 1.6021, 1.7770), at_phases=2.18214, ever=2.18283),
+    AllieviRow(rho=1, theta=1, phases=(3.0, -1.0, 3.0), at_phases=3.0, ever=3.0),
 )
 
 
@@ -68,7 +68,7 @@ def chain(rho: float, theta: float, phases: int, first: float) -> list[float]:
     return found
 
 
-def _working(row: Row, first: float, letter: str) -> list[str]:
+def _working(row: AllieviRow, first: float, letter: str) -> list[str]:
     """The chain from ``first`` on as lines; heads are ``letter`` and their number."""
     lines, h, q = [], "1", "1"
     for k in range(int(row.theta) + 2):
@@ -88,13 +88,13 @@ def _working(row: Row, first: float, letter: str) -> list[str]:
     return lines
 
 
-def greatest(row: Row) -> int:
+def greatest(row: AllieviRow) -> int:
     """The step of a phase (1 to 80) whose chain reaches the greatest head."""
     tops = [max(chain(row.rho, row.theta, int(row.theta) + 2, k / PHASE)) for k in range(1, PHASE + 1)]
     return int(np.argmax(np.round(tops, 9))) + 1
 
 
-def _check(row: Row) -> Check:
+def _check(row: AllieviRow) -> Check:
     best = greatest(row)
     whole, other = _working(row, 1.0, "h"), _working(row, best / PHASE, "m")
     count = int(row.theta) + 2
@@ -141,7 +141,7 @@ def _check(row: Row) -> Check:
     )
 
 
-def heads(row: Row) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def heads(row: AllieviRow) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     """Relative head at the valve at every step, by the march."""
     velocity = row.rho * 2 * GRAVITY * HEAD / A
     dt = LENGTH / A / REACHES
@@ -154,7 +154,7 @@ def heads(row: Row) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     return made.head("before") / HEAD
 
 
-def _march(row: Row) -> tuple[float, ...]:
+def _march(row: AllieviRow) -> tuple[float, ...]:
     h = heads(row)
     at = h[PHASE::PHASE]
     return (*at[: len(row.phases)], float(at.max()), float(h.max()))

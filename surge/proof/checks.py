@@ -135,7 +135,7 @@ class Check:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Line:
+class WorkingLine:
     """One line of a working with its value."""
 
     text: str
@@ -184,7 +184,7 @@ def _compiled(expression: str) -> CodeType:
     return compile(expression.strip(), "<working>", "eval")
 
 
-def work(check: Check) -> tuple[Line, ...]:
+def work(check: Check) -> tuple[WorkingLine, ...]:
     """Compute the working of a check, line by line."""
     known: dict[str, object] = {g.symbol: g.value for g in check.given}
     lines = []
@@ -195,7 +195,7 @@ def work(check: Check) -> tuple[Line, ...]:
         value = eval(_compiled(expression), {"__builtins__": {}}, FUNCTIONS | known)
         known[symbol.strip()] = value
         lines.append(
-            Line(text=formula.strip(), words=words.strip(), symbol=symbol.strip(), value=float(value))
+            WorkingLine(text=formula.strip(), words=words.strip(), symbol=symbol.strip(), value=float(value))
         )
     return tuple(lines)
 

@@ -64,7 +64,7 @@ def line_up(elements: Sequence[Any], heads: Mapping[str, float], **more: Any) ->
 
 
 @dataclass(kw_only=True)
-class Run:
+class KeptMarch:
     """A march with all its steps kept.
 
     Attributes
@@ -137,7 +137,7 @@ def start(
     shut: tuple[str, ...] = (),
     trapped: tuple[tuple[str, float], ...] = (),
     parts: int = 1,
-) -> Run:
+) -> KeptMarch:
     """A run at time 0 on the step ``dt`` [s]; laws of Kv ratio and speed as they stand."""
     steady = steady_state(lineup, Scenario(name="test", shut_at_start=shut, trapped=trapped))
     flow = np.array([steady.flow[p.name] for p in lineup.pipes])
@@ -149,12 +149,12 @@ def start(
         laws=Laws(ratio=dict(ratio or {}), speed=dict(speed or {})),
         tables=loss_tables(lineup, flow),
     )
-    return Run(
+    return KeptMarch(
         lineup=lineup, steady=steady, marched=Marched(grid=grid, frozen=lineup.frozen_friction, stride=1)
     )
 
 
-def run(lineup: LineUp, dt: float, duration: float, **more: Any) -> Run:
+def run(lineup: LineUp, dt: float, duration: float, **more: Any) -> KeptMarch:
     """March for ``duration`` [s]; see :func:`start`."""
     made = start(lineup, dt, **more)
     made.advance(round(duration / dt))

@@ -10,7 +10,7 @@ import numpy as np
 
 from surge.model.lineup import GRAVITY, Liquid
 from surge.proof.checks import COMPUTED, HERE, Check, Figure, given
-from surge.proof.lines import Run, line_up, pipe, reservoir_line, run, sampled, step_at, valve
+from surge.proof.lines import KeptMarch, line_up, pipe, reservoir_line, run, sampled, step_at, valve
 
 GROUP = "waves with friction"
 PROGRAM = "march of a line-up"
@@ -75,7 +75,7 @@ def _packing() -> list[Check]:
 
 
 @lru_cache(maxsize=8)
-def rough_line(n: int, *, mid: float = 120.0, duration: float = 12.0) -> Run:
+def rough_line(n: int, *, mid: float = 120.0, duration: float = 12.0) -> KeptMarch:
     """L 6000, f 0.02, D 0.3, V0 3, a 1000, shut at once at the first step; a point ``mid`` from the tank."""
     area = math.pi / 4 * D**2
     loss = F * LENGTH / D * V0**2 / (2 * GRAVITY)
@@ -223,7 +223,7 @@ def single_law(t: float) -> float:
     return float(max(0.0, 1 - t / 2.1) ** 1.5)
 
 
-def single_line(n: int, duration: float = 4.0) -> Run:
+def single_line(n: int, duration: float = 4.0) -> KeptMarch:
     """Tank 150 m, L 600, a 1200, D 0.5, f 0.018, (CdA)0 0.009 m2, g 9.806, marched on ``n`` reaches."""
     lineup = line_up(
         [
@@ -247,7 +247,7 @@ def parabolic(t: float) -> float:
     return y1 + u / 2 * (y2 - y0 + u * (y2 + y0 - 2 * y1))
 
 
-def series_line(n: int) -> Run:
+def series_line(n: int) -> KeptMarch:
     """Tank 67.7 m, L 550/450, D 0.75/0.60, a 1100/900, f 0.010/0.012, 1.0 m3/s; ``n`` reaches a pipe."""
     g = 9.81
 

@@ -17,7 +17,10 @@ LOOK = 60  # rows in which the header is looked for: title, ship, ports, legend 
 CLOSING, OPENING = "closing time", "opening time"
 TIMES = ("time", CLOSING, OPENING)
 LISTED = 30  # titles that a message repeats
-COMPARED, LONGEST = 100, 200  # titles compared with the names looked for; characters of one with a meaning
+COMPARED, LONGEST_TITLES = (
+    100,
+    200,
+)  # titles compared with the names looked for; characters of one with a meaning
 
 # What a column can mean -> the names that it goes by.
 NAMES: Mapping[str, tuple[str, ...]] = {
@@ -203,7 +206,7 @@ def column_of(title: str, index: int, *, said: Mapping[str, str] | None = None) 
     said : mapping of str to str, optional
         Plain title -> meaning, as the user says.
     """
-    if not title or len(title) > LONGEST:
+    if not title or len(title) > LONGEST_TITLES:
         return None
     name, unit_text, timed = title, "", None
     while (found := _BRACKET.match(name)) is not None:
@@ -343,7 +346,7 @@ def no_header(nearest: Header | None) -> CaseError:
         names = ", ".join(f'"{n}"' for n in NAMES[what][:4])
         remedy = (
             f"name the column {names}, or say --column '{what}=ITS TITLE'"
-            if near is None or len(near[1]) > LONGEST or not near[1].isprintable()
+            if near is None or len(near[1]) > LONGEST_TITLES or not near[1].isprintable()
             else f"say --column {_shell('='.join(near))} if it is that"
         )
         titles = [quoted(t) for t in nearest.cells if t]
@@ -361,7 +364,7 @@ def _near(what: str, titles: Sequence[str]) -> tuple[str, str] | None:
     """The title that is most like a name of what is missing, and the meaning it would have."""
     best: tuple[float, str, str] = (0.6, "", "")
     for title in titles[:COMPARED]:
-        name = plain(_BRACKET.sub(r"\1", title[:LONGEST]))
+        name = plain(_BRACKET.sub(r"\1", title[:LONGEST_TITLES]))
         for meaning in TIMES if what == "time" else (what,):
             for known in NAMES[meaning]:
                 score = difflib.SequenceMatcher(None, name, known).ratio()

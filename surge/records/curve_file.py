@@ -13,8 +13,8 @@ from pathlib import Path
 
 from surge.errors import CaseError
 from surge.records.cells import EMPTY, unit_of
-from surge.records.columns import LONGEST, plain
-from surge.records.text import SEPARATORS, RowFault, Sheet, load_sheet, row_fault, unusable
+from surge.records.columns import LONGEST_TITLES, plain
+from surge.records.text import SEPARATORS, CsvFile, RowFault, load_sheet, row_fault, unusable
 from surge.units import UNITS, printable, quoted
 
 LOOK = 60  # rows in which the header is looked for
@@ -46,7 +46,7 @@ _WHOLE_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Table:
+class CurveColumns:
     """Where the two columns are and what is in them.
 
     Attributes
@@ -74,7 +74,7 @@ class Table:
     ends: tuple[float, float] | None
 
 
-def load_curve(path: str | Path, *, ends: tuple[float, float] | None = None) -> Curve:
+def load_curve(path: str | Path, *, ends: tuple[float, float] | None = None) -> MeasuredCurve:
     """Read a measured curve from disk.
 
     Parameters
@@ -91,7 +91,9 @@ def load_curve(path: str | Path, *, ends: tuple[float, float] | None = None) -> 
     return read_curve(load_sheet(path), filename=str(path), ends=ends)
 
 
-def read_curve(sheet: Sheet, *, filename: str = "", ends: tuple[float, float] | None = None) -> Curve:
+def read_curve(
+    sheet: CsvFile, *, filename: str = "", ends: tuple[float, float] | None = None
+) -> MeasuredCurve:
     """Read a measured curve; see :func:`load_curve`."""
     table = _find(sheet)
     shut, opened = _scale(table, ends)
@@ -116,7 +118,7 @@ def read_curve(sheet: Sheet, *, filename: str = "", ends: tuple[float, float] | 
             faults.append(row_fault(row, error.column, *error.args))
     samples, doubled, order = _in_order(samples, table)
     _refuse([*faults, *order])
-    return Curve(
+    return MeasuredCurve(
         samples=tuple(samples),
         filename=filename,
         sha256=sheet.sha256,
@@ -141,7 +143,9 @@ def _refuse(faults: Sequence[RowFault]) -> None:
     raise CaseError(list(first))
 
 
-def _notes(sheet: Sheet, table: Table, *, missing: int, blank: int, doubled: int, commas: bool) -> list[str]:
+def _notes(
+    sheet: CsvFile, table: CurveColumns, *, missing: int, blank: int, doubled: int, commas: bool
+) -> list[str]:
     said = [f"Separator {SEPARATORS[table.separator]}, decimal {'comma' if commas else 'point'}."]
     if sheet.note:
         said.append(f"{sheet.note[0].upper()}{sheet.note[1:]}.")
@@ -158,7 +162,7 @@ class _CellError(Exception):
         super().__init__(found, expected, remedy)
 
 
-def _find(sheet: Sheet) -> Table:
+def _find(sheet: CsvFile) -> CurveColumns:
     """Look for the row of titles, with every separator."""
     half = ""
     for separator in SEPARATORS:
@@ -174,11 +178,11 @@ def _find(sheet: Sheet) -> Table:
 
 
 def _title(cell: str) -> tuple[str, str]:
-    match = _BRACKET.match(cell) if len(cell) <= LONGEST else None
+    match = _BRACKET.match(cell) if len(cell) <= LONGEST_TITLES else None
     name, unit = match.groups() if match else (cell, "")
     if not match and "," in cell:
         name, _, unit = cell.partition(",")
-    return plain(name[:LONGEST]), " ".join(unit.casefold().split())
+    return plain(name[:LONGEST_TITLES]), " ".join(unit.casefold().split())
 
 
 def _table(
@@ -189,7 +193,7 @@ def _table(
     *,
     row: int,
     separator: str,
-) -> Table:
+) -> CurveColumns:
     for what, columns in (("time", times), ("position", places)):
         if len(columns) > 1:
             both = " and ".join(quoted(cells[k]) for k in columns)
@@ -207,7 +211,7 @@ def _table(
     found = {word: float(number.replace(",", ".")) for number, word in _END.findall(position)}
     shut = found.get("shut", found.get("closed"))
     ends = (shut, found["open"]) if shut is not None and "open" in found else None
-    return Table(
+    return CurveColumns(
         row=row,
         separator=separator,
         time=times[0],
@@ -219,7 +223,7 @@ def _table(
     )
 
 
-def _scale(table: Table, ends: tuple[float, float] | None) -> tuple[float, float]:
+def _scale(table: CurveColumns, ends: tuple[float, float] | None) -> tuple[float, float]:
     """Position when shut and when open, in the unit of the cells (per cent as they stand)."""
     unit, stated = table.position_unit, ends or table.ends
     title = quoted(table.titles[1])
@@ -243,7 +247,7 @@ def _scale(table: Table, ends: tuple[float, float] | None) -> tuple[float, float
     return 0.0, 100.0  # then every cell has to carry its own per cent sign; see _position
 
 
-def _decimal_commas(body: Sequence[Sequence[str]], table: Table) -> bool:
+def _decimal_commas(body: Sequence[Sequence[str]], table: CurveColumns) -> bool:
     """Whether the decimal sign is a comma: not when the comma parts the cells, nor when points are there."""
     cells = [c[k] for c in body for k in (table.time, table.position) if k < len(c)]
     with_comma = [c.strip() for c in cells if "," in c and not _CLOCK.fullmatch(c.strip())]
@@ -276,7 +280,7 @@ def _number(text: str, column: str, *, commas: bool) -> tuple[float, str]:
     return value, match[2].strip()
 
 
-def _time(text: str, table: Table, *, commas: bool) -> float:
+def _time(text: str, table: CurveColumns, *, commas: bool) -> float:
     """Time of a cell [s]; a time of day counts from midnight."""
     column, clock = table.titles[0], _CLOCK.fullmatch(text)
     if clock and table.time_unit is None:
@@ -293,7 +297,7 @@ def _time(text: str, table: Table, *, commas: bool) -> float:
     return value * UNITS["time"][unit]
 
 
-def _position(text: str, table: Table, *, commas: bool) -> float:
+def _position(text: str, table: CurveColumns, *, commas: bool) -> float:
     """Position of a cell, in the unit of the title."""
     value, own = _number(text, table.titles[1], commas=commas)
     own = own.casefold()
@@ -312,7 +316,7 @@ def _position(text: str, table: Table, *, commas: bool) -> float:
     return value
 
 
-def _in_order(samples: Sequence[Sample], table: Table) -> tuple[list[Sample], int, list[RowFault]]:
+def _in_order(samples: Sequence[Sample], table: CurveColumns) -> tuple[list[Sample], int, list[RowFault]]:
     """Leave out rows written twice; a time that stands still or goes back is a fault."""
     kept: list[Sample] = []
     faults, doubled = [], 0
@@ -345,7 +349,7 @@ class Sample:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
+class MeasuredCurve:
     """Measured pairs in order of time, and what reading them brought up.
 
     Attributes

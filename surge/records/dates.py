@@ -40,7 +40,7 @@ _SERIAL = re.compile(r"[0-9]{5}(?:[.,][0-9]+)?")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Order:
+class DateOrder:
     """Which number comes first in dates such as 03/04/2025, for each mark between the numbers.
 
     Attributes
@@ -58,7 +58,7 @@ class Order:
     given: bool = False
 
 
-def order_of(texts: Iterable[str], *, given: str | None = None) -> Order:
+def order_of(texts: Iterable[str], *, given: str | None = None) -> DateOrder:
     """Decide the order of day and month from all dates of a file.
 
     Parameters
@@ -70,7 +70,7 @@ def order_of(texts: Iterable[str], *, given: str | None = None) -> Order:
     """
     if given is not None:
         why = dict.fromkeys("-/.", f"--dates {given}")
-        return Order(by_mark=dict.fromkeys("-/.", given), why=why, given=True)
+        return DateOrder(by_mark=dict.fromkeys("-/.", given), why=why, given=True)
     found: dict[str, tuple[dict[str, None], ...]] = {}  # mark -> day first, month first, either
     for text in texts:
         if (match := _NUMBERS.match(text)) is None:
@@ -85,7 +85,7 @@ def order_of(texts: Iterable[str], *, given: str | None = None) -> Order:
             days[2][match[0]] = None
     told = {mark: _told(*(list(x) for x in days)) for mark, days in sorted(found.items())}
     by_mark = {mark: which for mark, (which, _) in told.items() if which}
-    return Order(by_mark=by_mark, why={mark: words for mark, (_, words) in told.items()})
+    return DateOrder(by_mark=by_mark, why={mark: words for mark, (_, words) in told.items()})
 
 
 def _told(first: list[str], second: list[str], either: list[str]) -> tuple[str, str]:
@@ -120,7 +120,7 @@ def latest_reading(text: str, *, until: date) -> date | None:
     return max((d for d in days if d <= until), default=None)
 
 
-def read_when(text: str, *, order: Order, clock: str = "") -> datetime:
+def read_when(text: str, *, order: DateOrder, clock: str = "") -> datetime:
     """Read a date, with a time of day behind it or in a cell of its own.
 
     Raises
@@ -139,7 +139,7 @@ def read_when(text: str, *, order: Order, clock: str = "") -> datetime:
     return datetime.combine(day, at or time())
 
 
-def _day(text: str, order: Order) -> tuple[date, str]:
+def _day(text: str, order: DateOrder) -> tuple[date, str]:
     if found := _YEAR_FIRST.match(text) or _EIGHT.match(text):
         year, _, month, day = found.groups()
     elif found := _NUMBERS.match(text):
@@ -186,7 +186,7 @@ def _no_date(text: str) -> QuantityError:
     return QuantityError(quoted(text), EXPECTED, "write it as 2025-03-14, or 2025-03-14 10:20")
 
 
-def _day_comes_first(text: str, one: int, mark: str, two: int, order: Order) -> bool:
+def _day_comes_first(text: str, one: int, mark: str, two: int, order: DateOrder) -> bool:
     decided = order.by_mark.get(mark)
     if decided is not None:
         if (two if decided == DAY_FIRST else one) > 12:

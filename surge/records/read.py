@@ -12,14 +12,14 @@ from pathlib import Path
 
 from surge.errors import CaseError
 from surge.records.columns import LOOK, Header, find_header, named, no_header
-from surge.records.dates import Order, order_of
-from surge.records.rows import Asked, RowReader, cleaned
+from surge.records.dates import DateOrder, order_of
+from surge.records.rows import ReadOptions, RowReader, cleaned
 from surge.records.stroke_tests import LostTest, StrokeTest
-from surge.records.text import MOST_ROWS, SEPARATORS, RowFault, Sheet, load_sheet, sheet_of, unusable
+from surge.records.text import MOST_ROWS, SEPARATORS, CsvFile, RowFault, csv_of, load_sheet, unusable
 from surge.units import quoted
 from surge.workers import Progress
 
-__all__ = ["Asked", "Records", "load_records", "read_records"]
+__all__ = ["ReadOptions", "Records", "load_records", "read_records"]
 
 TELL_EVERY = 5000  # rows
 
@@ -60,13 +60,13 @@ class Records:
     lost: tuple[LostTest, ...] = ()
 
 
-def load_records(path: str | Path, asked: Asked, *, progress: Progress | None = None) -> Records:
+def load_records(path: str | Path, asked: ReadOptions, *, progress: Progress | None = None) -> Records:
     """Read a file of records from disk.
 
     Parameters
     ----------
     path : str or Path
-    asked : Asked
+    asked : ReadOptions
     progress : callable, optional
         Called with a word as work goes on.
 
@@ -79,12 +79,12 @@ def load_records(path: str | Path, asked: Asked, *, progress: Progress | None = 
     return _read(load_sheet(path), str(path), asked, progress or (lambda _: None))
 
 
-def read_records(content: bytes, asked: Asked, *, filename: str = "records.csv") -> Records:
+def read_records(content: bytes, asked: ReadOptions, *, filename: str = "records.csv") -> Records:
     """Read the bytes of a file of records; as :func:`load_records`."""
-    return _read(sheet_of(content), filename, asked, lambda _: None)
+    return _read(csv_of(content), filename, asked, lambda _: None)
 
 
-def _read(sheet: Sheet, filename: str, asked: Asked, progress: Progress) -> Records:
+def _read(sheet: CsvFile, filename: str, asked: ReadOptions, progress: Progress) -> Records:
     separator, header = _layout(sheet, asked)
     order = order_of(_dates(sheet, separator, header, progress), given=asked.dates)
     reader = RowReader(header, order, asked)
@@ -111,7 +111,7 @@ def _read(sheet: Sheet, filename: str, asked: Asked, progress: Progress) -> Reco
     )
 
 
-def _layout(sheet: Sheet, asked: Asked) -> tuple[str, Header]:
+def _layout(sheet: CsvFile, asked: ReadOptions) -> tuple[str, Header]:
     """Find separator and header: the separator with which a header is found that names most."""
     found: list[tuple[str, Header, list[RowFault]]] = []
     nearest: Header | None = None
@@ -132,7 +132,7 @@ def _layout(sheet: Sheet, asked: Asked) -> tuple[str, Header]:
     return separator, header
 
 
-def _first_rows(sheet: Sheet, separator: str) -> tuple[list[list[str]], CaseError | None]:
+def _first_rows(sheet: CsvFile, separator: str) -> tuple[list[list[str]], CaseError | None]:
     """Rows in which the header may be; those before a row that cannot be read, and why it cannot."""
     rows: list[list[str]] = []
     try:
@@ -143,7 +143,7 @@ def _first_rows(sheet: Sheet, separator: str) -> tuple[list[list[str]], CaseErro
     return rows, None
 
 
-def _dates(sheet: Sheet, separator: str, header: Header, progress: Progress) -> Iterable[str]:
+def _dates(sheet: CsvFile, separator: str, header: Header, progress: Progress) -> Iterable[str]:
     """Cells of the date column; refuses a file of too many rows."""
     at = header.columns["date"].index
     for number, cells in enumerate(sheet.rows(separator, width=header.width)):
@@ -157,7 +157,12 @@ def _dates(sheet: Sheet, separator: str, header: Header, progress: Progress) -> 
 
 
 def _notes(
-    sheet: Sheet, separator: str, header: Header, order: Order, reader: RowReader, singles: Sequence[int]
+    sheet: CsvFile,
+    separator: str,
+    header: Header,
+    order: DateOrder,
+    reader: RowReader,
+    singles: Sequence[int],
 ) -> Iterable[str]:
     above = {0: "", 1: "; row 1 above it is taken for a title"}.get(
         header.row - 1, f"; rows 1 to {header.row - 1} above it are taken for titles"

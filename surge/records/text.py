@@ -51,7 +51,7 @@ def unusable(found: str, expected: str, remedy: str, *, row: int = 0) -> CaseErr
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sheet:
+class CsvFile:
     """The bytes of a file and how they are coded.
 
     Attributes
@@ -114,7 +114,7 @@ def _refuse_swallowed(cells: list[str], row: int, separator: str, least: int) ->
             )
 
 
-def load_sheet(path: str | Path) -> Sheet:
+def load_sheet(path: str | Path) -> CsvFile:
     """Read a file of records.
 
     Raises
@@ -130,10 +130,10 @@ def load_sheet(path: str | Path) -> Sheet:
         raise unusable(
             f"cannot be opened: {reason}", "a table of stroke tests (CSV)", "check the path and the rights"
         ) from None
-    return sheet_of(content)
+    return csv_of(content)
 
 
-def sheet_of(content: bytes) -> Sheet:
+def csv_of(content: bytes) -> CsvFile:
     """Find out how some bytes are coded; raises CaseError as :func:`load_sheet`."""
     if len(content) > BIGGEST:
         found, remedy = f"more than {BIGGEST // 10**6} MB", "divide it by years or by ships"
@@ -153,7 +153,7 @@ def sheet_of(content: bytes) -> Sheet:
     if "\0" in text:
         found = "a text with null characters"
         raise unusable(found, "a text with separators (CSV)", "save the sheet again as CSV, coding UTF-8")
-    return Sheet(content=content, coding=coding, sha256=hashlib.sha256(content).hexdigest(), note=note)
+    return CsvFile(content=content, coding=coding, sha256=hashlib.sha256(content).hexdigest(), note=note)
 
 
 def _coding(content: bytes) -> tuple[str, str]:

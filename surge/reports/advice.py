@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from surge.model.lineup import LineUp, Scenario
 from surge.model.topology import PipelinePeriod
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.assess import Assessment, run_of, valid
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.rules.static import shut_off_heads
@@ -13,7 +13,7 @@ from surge.transient.result import Closure, ScenarioResult
 STRONGER = "Or use a part with a rating above it."
 
 
-def gentleness(lineup: LineUp, run: ScenarioResult, say: Shown) -> list[str]:
+def gentleness(lineup: LineUp, run: ScenarioResult, display: Display) -> list[str]:
     """For each valve that moves: its whole stroke beside its pipeline period."""
     scenario: Scenario = next(s for s in lineup.scenarios if s.name == run.name)
     periods = {p.valve: p for p in run.periods}
@@ -22,14 +22,14 @@ def gentleness(lineup: LineUp, run: ScenarioResult, say: Shown) -> list[str]:
     for move in scenario.moves:
         time = move.law[-1][0]
         opens = move.law[-1][1] > move.law[0][1]
-        stroke = f"in {say.time(time)} s" if time > 0 else "at once"
+        stroke = f"in {display.time(time)} s" if time > 0 else "at once"
         words = f'"{move.valve}" {"opens" if opens else "closes"} {stroke}'
-        words += _beside(periods[move.valve], time, say, opens=opens)
-        said.append(words + _how_gentle(closures.get(move.valve), say))
+        words += _beside(periods[move.valve], time, display, opens=opens)
+        said.append(words + _how_gentle(closures.get(move.valve), display))
     return said
 
 
-def _how_gentle(closure: Closure | None, say: Shown) -> str:
+def _how_gentle(closure: Closure | None, display: Display) -> str:
     """What the flow through a closing valve does; the surge goes by its fall within one period."""
     if closure is None or closure.period <= 0:
         return ""
@@ -37,14 +37,14 @@ def _how_gentle(closure: Closure | None, say: Shown) -> str:
     words = f"; up to {part:.0f} % of its flow is lost within one period"
     if closure.effective is None:
         return words
-    return f"{words}, and it falls from 95 to 5 % in {say.time(closure.effective)} s"
+    return f"{words}, and it falls from 95 to 5 % in {display.time(closure.effective)} s"
 
 
-def _beside(period: PipelinePeriod, time: float, say: Shown, *, opens: bool) -> str:
+def _beside(period: PipelinePeriod, time: float, display: Display, *, opens: bool) -> str:
     longest = period.longest
     if longest <= 0:
         return ""
-    words = f"; its pipeline period is {say.time(longest)} s"
+    words = f"; its pipeline period is {display.time(longest)} s"
     if time <= longest:
         return f"{words}: the flow {'starts' if opens else 'stops'} as if at once"
     return f"{words}, {time / longest:.1f} times in the stroke"
@@ -82,8 +82,8 @@ def unavoidable(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float 
     )
 
 
-def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult, say: Shown) -> list[str]:
-    moves = "; ".join(gentleness(lineup, run, say))
+def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult, display: Display) -> list[str]:
+    moves = "; ".join(gentleness(lineup, run, display))
     assert finding.limit is not None
     pump_top = finding.subject == "place" and "pump" in finding.limit_source
     ask = "See the ship's own manual for what the cargo pump may bear."
@@ -91,7 +91,7 @@ def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult, say: Shown) ->
     if stands is not None and stands > finding.limit:
         return [
             f"No stroke time helps: when all has come to rest the pressure still stands at about "
-            f"{say.high(stands, unit=True)}, above the limit.",
+            f"{display.round_up(stands, unit=True)}, above the limit.",
             "Lower the rate or the pressure from the shore, or open another way for the flow first.",
             ask if pump_top else STRONGER,
         ]
@@ -106,14 +106,14 @@ def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult, say: Shown) ->
     rest = settled(lineup, finding, run)
     if stands is not None and rest > finding.limit:
         steps.append(
-            f"Mind that the pressure is still about {say.high(rest, unit=True)} when the run ends: the "
+            f"Mind that the pressure is still about {display.round_up(rest, unit=True)} when the run ends: the "
             "surge is shut in. Letting it down is for the terminal's procedure, before anything is opened."
         )
     return steps
 
 
-def _lower(lineup: LineUp, run: ScenarioResult, say: Shown) -> list[str]:
-    moves = "; ".join(gentleness(lineup, run, say))
+def _lower(lineup: LineUp, run: ScenarioResult, display: Display) -> list[str]:
+    moves = "; ".join(gentleness(lineup, run, display))
     return [
         "Lower the rate: the fall of pressure falls about in step with it.",
         "Stop the flow more slowly: pressure falls on the ship's side of a valve that shuts, and after a "
@@ -124,24 +124,24 @@ def _lower(lineup: LineUp, run: ScenarioResult, say: Shown) -> list[str]:
     ]
 
 
-def _static(say: Shown, finding: Finding) -> list[str]:
+def _static(display: Display, finding: Finding) -> list[str]:
     assert finding.margin is not None
     return [
         "No stroke time helps: any valve shut against the running pump ends at this pressure.",
-        f"Bring the shut-off pressure down by {say.margin(finding.margin, unit=True).removeprefix('-')} at "
+        f"Bring the shut-off pressure down by {display.margin(finding.margin, unit=True).removeprefix('-')} at "
         "least: another pump, a lower pump speed, a lower tank, or a pump that stops before a valve shuts "
         "and stays stopped.",
         STRONGER,
     ]
 
 
-def advice(assessment: Assessment, say: Shown) -> list[str]:
+def advice(assessment: Assessment, display: Display) -> list[str]:
     """Return what to do, in the order in which to try it.
 
     Parameters
     ----------
     assessment : Assessment
-    say : Shown
+    display : Display
         Units of the figures in it.
     """
     finding = assessment.weakest
@@ -156,8 +156,8 @@ def advice(assessment: Assessment, say: Shown) -> list[str]:
     if finding.verdict == UNDECIDED:
         return _undecided(assessment)
     return [
-        *_exceeded(assessment, finding, say),
-        *_besides(assessment, finding, say),
+        *_exceeded(assessment, finding, display),
+        *_besides(assessment, finding, display),
         *_rules_besides(assessment),
     ]
 
@@ -207,21 +207,21 @@ def _rules_besides(assessment: Assessment) -> list[str]:
     ]
 
 
-def _exceeded(assessment: Assessment, finding: Finding, say: Shown) -> list[str]:
+def _exceeded(assessment: Assessment, finding: Finding, display: Display) -> list[str]:
     run = run_of(assessment, finding)
     if run is None:
-        return _static(say, finding)
+        return _static(display, finding)
     if finding.check == "steady":
         return [
             "Lower the rate, or throttle nearer to the shore: this pressure stands before any valve moves.",
             STRONGER,
         ]
     if finding.check in ("lowest", "vapour"):
-        return _lower(assessment.lineup, run, say)
-    return _upper(assessment.lineup, finding, run, say)
+        return _lower(assessment.lineup, run, display)
+    return _upper(assessment.lineup, finding, run, display)
 
 
-def _besides(assessment: Assessment, governing: Finding, say: Shown) -> list[str]:
+def _besides(assessment: Assessment, governing: Finding, display: Display) -> list[str]:
     """What the steps above do not mend: other kinds of limits that are exceeded too."""
     over: dict[str, Finding] = {}
     for f in assessment.findings:
@@ -239,7 +239,7 @@ def _besides(assessment: Assessment, governing: Finding, say: Shown) -> list[str
         value = valid(f, run_of(assessment, f)).value
         said.append(
             f'In the scenario "{f.scenario}" the pressure falls too low besides, to '
-            f'{say.low(value or 0.0, unit=True)} in "{f.name}": try stopping the flow more slowly there too.'
+            f'{display.round_down(value or 0.0, unit=True)} in "{f.name}": try stopping the flow more slowly there too.'
         )
     peaks = dict.fromkeys(
         f.scenario for f in assessment.findings if f.check == "peak" and (f.margin or 0.0) < 0.0

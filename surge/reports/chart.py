@@ -13,10 +13,10 @@ import numpy as np
 from surge.arrays import Mask
 from surge.reports.document import finding
 from surge.reports.window import bounds
-from surge.reports.words import CAUTIONS, HEADLINE, Shown, paragraph
+from surge.reports.words import CAUTIONS, HEADLINE, Display, paragraph
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import VAPOUR_RULE
-from surge.rules.margins import Held
+from surge.rules.margins import LimitedExtreme
 from surge.search.chart import ChartData
 from surge.units import from_si
 
@@ -26,17 +26,17 @@ KINDS = (*PICTURES, "csv", "json")
 FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet would take for a formula
 
 
-def heading_lines(chart: ChartData, title: str, say: Shown) -> tuple[str, ...]:
+def heading_lines(chart: ChartData, title: str, display: Display) -> tuple[str, ...]:
     """What stands above a chart: the case, what is drawn, and the answer at the agreed rate."""
     chosen = " (the one that comes nearest to a limit)" if chart.chosen else ""
     return (
         title,
         f'valve "{chart.valve}" closing in the scenario "{chart.scenario}"{chosen}',
-        answer_at_the_rate(chart, say),
+        answer_at_the_rate(chart, display),
     )
 
 
-def answer_at_the_rate(chart: ChartData, say: Shown) -> str:
+def answer_at_the_rate(chart: ChartData, display: Display) -> str:
     """The window at the agreed rate, and at which rates there is none."""
     said = []
     at = np.flatnonzero(chart.rates == chart.agreed.rate)
@@ -47,20 +47,20 @@ def answer_at_the_rate(chart: ChartData, say: Shown) -> str:
         )
         if shortest <= chart.strokes[0]:
             words = words.replace("close no faster than", "safe from the shortest stroke shown,")
-        said.append(f"At {say.flow(chart.agreed.rate)}: {words}")
+        said.append(f"At {display.flow(chart.agreed.rate)}: {words}")
     shut = chart.reached & ~chart.open
     if np.all(shut[chart.reached]):
         said.append("at no rate shown a window is open")
     elif np.any(shut):
-        said.append(f"no window {_spans(chart, shut, say)}")
+        said.append(f"no window {_spans(chart, shut, display)}")
     return "; ".join(said) + "." if said else "The agreed rate is not in the chart."
 
 
-def _spans(chart: ChartData, shut: Mask, say: Shown) -> str:
+def _spans(chart: ChartData, shut: Mask, display: Display) -> str:
     """The rates of a mask in words, neighbours together."""
     words = []
     for first, end in runs(shut):
-        low, high = (say.flow(float(chart.rates[k])) for k in (first, end - 1))
+        low, high = (display.flow(float(chart.rates[k])) for k in (first, end - 1))
         words.append(f"at {low}" if low == high else f"from {low} to {high}")
     return ", ".join(words)
 
@@ -80,12 +80,12 @@ def foot(chart: ChartData) -> tuple[str, ...]:
     return (how, *chart.notes, f"{LOCAL_CODES} {' '.join(CAUTIONS)}")
 
 
-def chart_lines(chart: ChartData, title: str, say: Shown) -> list[str]:
+def chart_lines(chart: ChartData, title: str, display: Display) -> list[str]:
     """The answer as text."""
     point = chart.agreed
     out = [paragraph(title), "", f"AGREED POINT: {HEADLINE[point.verdict]}", ""]
     out += [paragraph(f'Valve "{chart.valve}" in "{chart.scenario}".', indent="    ")]
-    out += [paragraph(answer_at_the_rate(chart, say), indent="      ", first="    ")]
+    out += [paragraph(answer_at_the_rate(chart, display), indent="      ", first="    ")]
     if point.rule is not None:
         words = f'The agreed stroke of {point.stroke:g} s is too slow for the rule "{point.rule.name}".'
         out.append(paragraph(words, indent="      ", first="    "))
@@ -96,9 +96,9 @@ def chart_lines(chart: ChartData, title: str, say: Shown) -> list[str]:
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
 
 
-def chart_csv(chart: ChartData, say: Shown, signature: str) -> str:
+def chart_csv(chart: ChartData, display: Display, signature: str) -> str:
     """One row for each rate and stroke, in the reader's units; every row tells where it comes from."""
-    flow, pressure = say.units.flow, say.units.pressure
+    flow, pressure = display.units.flow, display.units.pressure
     out = io.StringIO()
     rows = csv.writer(out, lineterminator="\n")
     rows.writerow(
@@ -123,11 +123,11 @@ def chart_csv(chart: ChartData, say: Shown, signature: str) -> str:
             used, margin, which = float(chart.used[i, k]), float(chart.margin[i, k]), int(chart.governs[i, k])
             rows.writerow(
                 [
-                    f"{from_si(rate, unit=flow, density=say.density):.6g}",
+                    f"{from_si(rate, unit=flow, density=display.density):.6g}",
                     f"{stroke:.6g}",
                     "yes" if chart.reached[i] else "no",
                     f"{math.ceil(used * 1000 - 1e-9) / 10:.1f}" if math.isfinite(used) else "",
-                    say.margin(margin) if math.isfinite(margin) else "",
+                    display.margin(margin) if math.isfinite(margin) else "",
                     _harmless(limit_words(chart.limits[which])) if which >= 0 else "",
                     "yes" if shortest <= stroke <= longest else "no",
                     "" if math.isnan(shortest) else f"{shortest:.6g}",
@@ -208,7 +208,7 @@ def runs(mask: Mask) -> list[tuple[int, int]]:
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
-def limit_words(held: Held) -> str:
+def limit_words(held: LimitedExtreme) -> str:
     """Whose limit it is, and of what."""
     name, way = held.key[1:]
     if held.limit.rule == VAPOUR_RULE:

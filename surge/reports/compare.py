@@ -8,16 +8,16 @@ from typing import Any
 from surge.reports.document import SCHEMA_VERSION
 from surge.reports.rules import rule_items
 from surge.reports.text import table
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, paragraph, sentence
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, sentence
 from surge.rules.assess import Assessment, run_of
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import from_si, printable, show
-from surge.views.compare import Comparison, Pair, Row, Side
+from surge.views.compare import Comparison, PlacePair, PlacePressure, ScenarioPair
 from surge.views.facts import KINDS, Change, Fact
 
 Json = dict[str, Any]
-RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2, "": 3}
+VERDICT_RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2, "": 3}
 PLAIN = {  # kinds that are written in one unit: factor from SI, and the unit
     "density": (1.0, "kg/m3"),
     "speed": (1.0, "m/s"),
@@ -29,7 +29,7 @@ PLAIN = {  # kinds that are written in one unit: factor from SI, and the unit
 MOST_CHANGES = 40  # lines of what differs; all are in the JSON
 
 
-def comparison_lines(c: Comparison, files: tuple[str, str], say: Shown) -> list[str]:
+def comparison_lines(c: Comparison, files: tuple[str, str], display: Display) -> list[str]:
     """The answer as text.
 
     Parameters
@@ -37,84 +37,84 @@ def comparison_lines(c: Comparison, files: tuple[str, str], say: Shown) -> list[
     c : Comparison
     files : (str, str)
         Of the two cases.
-    say : Shown
+    display : Display
         Units of the reader.
     """
     out = []
     for word, case, file in (("before", c.before, files[0]), ("after", c.after, files[1])):
         out.append(paragraph(f"{case.lineup.title} ({file})", first=f"{word + ':':8}", indent=" " * 8))
-        out += [f"        VERDICT OF THE CASE: {HEADLINE[case.verdict]}", _weakest(case, say)]
-        broken = (i.text for i in rule_items(case, say, details=False) if i.about == "broken")
+        out += [f"        VERDICT OF THE CASE: {HEADLINE[case.verdict]}", _weakest(case, display)]
+        broken = (i.text for i in rule_items(case, display, details=False) if i.about == "broken")
         out += [*(paragraph(text, first="        - ", indent=" " * 10) for text in broken), ""]
-    out += ["What differs in the line-up", *change_lines(c.changes, say)]
+    out += ["What differs in the line-up", *change_lines(c.changes, display)]
     for word, names in (("before", c.only_before), ("after", c.only_after)):
         if names:
             listed = ", ".join(f'"{n}"' for n in names)
             out.append(paragraph(f"Scenarios that are only {word}: {listed}", first="  - ", indent="    "))
     for pair in c.pairs:
-        out += ["", *_pair_lines(pair, say)]
+        out += ["", *_pair_lines(pair, display)]
     out += ["", paragraph(LOCAL_CODES), "", "Cautions"]
     return out + [paragraph(text, indent="  ", first="- ") for text in CAUTIONS]
 
 
-def _weakest(case: Assessment, say: Shown) -> str:
+def _weakest(case: Assessment, display: Display) -> str:
     worst = case.weakest
-    words = sentence(worst, run_of(case, worst), say) if worst else "No pressure is held against a limit."
+    words = sentence(worst, run_of(case, worst), display) if worst else "No pressure is held against a limit."
     return paragraph(words, first=" " * 8, indent=" " * 8)
 
 
-def _pair_lines(pair: Pair, say: Shown) -> list[str]:
+def _pair_lines(pair: ScenarioPair, display: Display) -> list[str]:
     name = f'"{pair.before}"' if pair.before == pair.after else f'"{pair.before}" and "{pair.after}"'
     before, after = (HEADLINE[v] for v in pair.verdicts)
     title = f"Scenario {name}, pressures: {before} before, {after} after"
-    out = [title, "=" * min(len(title), 100), *change_lines(pair.changes, say), ""]
+    out = [title, "=" * min(len(title), 100), *change_lines(pair.changes, display), ""]
     boiling = [w for w, s in zip(("before", "after"), pair.subjects, strict=True) if s.run.vapour]
     if boiling:
         words = f"The cargo boils {' and '.join(boiling)}: what stands below is of the time before that."
         out += [paragraph(words), ""]
-    unit = f"{say.units.pressure}(g)"
+    unit = f"{display.units.pressure}(g)"
     for way, word in (("high", "highest"), ("low", "lowest")):
         rows = [r for r in pair.rows if r.way == way and (r.subject == "element" or r.after.verdict)]
         head = (f"{word} pressure, {unit}", "before", "after", "change", "limit", "margin", "after")
-        out += [*table(head, [_row(r, say) for r in sorted(rows, key=_worst_first)]), ""]
+        out += [*table(head, [_row(r, display) for r in sorted(rows, key=_worst_first)]), ""]
     return out[:-1]
 
 
-def _worst_first(row: Row) -> tuple[int, float]:
+def _worst_first(row: PlacePair) -> tuple[int, float]:
     after = row.after
     margin = float("inf") if after.limit is None else after.limit.value - after.pressure
-    return RANK[after.verdict], margin if row.way == "high" else -margin
+    return VERDICT_RANK[after.verdict], margin if row.way == "high" else -margin
 
 
-def _row(row: Row, say: Shown) -> tuple[str, ...]:
-    write = say.high if row.way == "high" else say.low
+def _row(row: PlacePair, display: Display) -> tuple[str, ...]:
+    write = display.round_up if row.way == "high" else display.round_down
     before, after = row.before, row.after
     limits = [s.limit.value if s.limit else None for s in (before, after)]
-    limit = "-" if limits[1] is None else say.pressure(limits[1])
+    limit = "-" if limits[1] is None else display.pressure(limits[1])
     if limits[0] != limits[1]:
-        limit = f"{'-' if limits[0] is None else say.pressure(limits[0])} -> {limit}"
+        limit = f"{'-' if limits[0] is None else display.pressure(limits[0])} -> {limit}"
     margin = "-"
     if after.limit is not None:
         over = after.limit.value - after.pressure
-        margin = say.margin(over if row.way == "high" else -over)
-    change = show(row.difference, unit=say.units.pressure)
+        margin = display.margin(over if row.way == "high" else -over)
+    change = show(row.difference, unit=display.units.pressure)
     signed = change if change.startswith("-") or float(change) == 0.0 else f"+{change}"
     verdict = f"{SHORT.get(before.verdict, '-')} -> {SHORT.get(after.verdict, '-')}"
     same = SHORT.get(after.verdict, "-") if before.verdict == after.verdict else verdict
     return printable(row.name), write(before.pressure), write(after.pressure), signed, limit, margin, same
 
 
-def change_lines(found: Sequence[Change], say: Shown) -> list[str]:
+def change_lines(found: Sequence[Change], display: Display) -> list[str]:
     """What differs, a line each."""
     if not found:
         return ["  - nothing"]
-    lines = [paragraph(change_words(c, say), first="  - ", indent="    ") for c in found[:MOST_CHANGES]]
+    lines = [paragraph(change_words(c, display), first="  - ", indent="    ") for c in found[:MOST_CHANGES]]
     if len(found) > MOST_CHANGES:
         lines.append(f"  - and {len(found) - MOST_CHANGES} more (all are in --json)")
     return lines
 
 
-def change_words(change: Change, say: Shown) -> str:
+def change_words(change: Change, display: Display) -> str:
     """One difference in words."""
     kind, name = change.table, change.name
     if kind == "scenario":
@@ -122,7 +122,7 @@ def change_words(change: Change, say: Shown) -> str:
     whose = f'{kind} "{printable(name)}"' if name else kind
     if not change.quantity:
         return f"{whose}: only {'before' if change.after is None else 'after'}"
-    before, after = (value_words(f, say) for f in (change.before, change.after))
+    before, after = (value_words(f, display) for f in (change.before, change.after))
     if before == after and change.before and change.after:  # the same to the last digit shown
         before, after = (f"{f.value} {KINDS[f.kind]}" for f in (change.before, change.after))
     head = f"{whose}: {change.quantity}" if whose else change.quantity
@@ -131,7 +131,7 @@ def change_words(change: Change, say: Shown) -> str:
     return f"{head} {before} before, {after} after"
 
 
-def value_words(fact: Fact | None, say: Shown) -> str:
+def value_words(fact: Fact | None, display: Display) -> str:
     """A value in the reader's units."""
     if fact is None or fact.value is None:
         return "not given"
@@ -144,14 +144,14 @@ def value_words(fact: Fact | None, say: Shown) -> str:
     if fact.kind == "temperature":
         return f"{value - 273.15:.4g} degC"
     if fact.kind == "absolute":
-        return f"{from_si(value, unit=say.units.pressure):.4g} {say.units.pressure}(a)"
+        return f"{from_si(value, unit=display.units.pressure):.4g} {display.units.pressure}(a)"
     if fact.kind == "diameter":
-        return f"{from_si(value, unit=say.units.diameter):.6g} {say.units.diameter}"
+        return f"{from_si(value, unit=display.units.diameter):.6g} {display.units.diameter}"
     if fact.kind == "pressure":
-        return say.pressure(value, unit=True)
+        return display.pressure(value, unit=True)
     if fact.kind == "time":
-        return f"{say.time(value)} s"
-    return say.flow(value) if fact.kind == "flow" else say.length(value)
+        return f"{display.time(value)} s"
+    return display.flow(value) if fact.kind == "flow" else display.length(value)
 
 
 # JSON
@@ -214,7 +214,7 @@ def comparison_document(c: Comparison, cases: Sequence[tuple[str, str]], *, vers
     }
 
 
-def _side(side: Side) -> Json:
+def _side(side: PlacePressure) -> Json:
     return {
         "pressure_pa_gauge": side.pressure,
         "error_pa": side.error,
@@ -239,7 +239,7 @@ def _change(change: Change) -> Json:
 # Picture
 
 
-def _whole(c: Comparison, pair: Pair) -> str:
+def _whole(c: Comparison, pair: ScenarioPair) -> str:
     """The verdicts of the whole cases, where they are not those of the scenario."""
     said = [
         f"the whole case {word}: {HEADLINE[case.verdict]}"

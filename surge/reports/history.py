@@ -19,7 +19,7 @@ from surge.valves.history_types import (
     UNLIKE,
     UNTESTED,
     WATCH,
-    Ground,
+    HistoryGround,
     ValveHistory,
 )
 
@@ -39,12 +39,12 @@ MEANING = {
 }
 
 
-def why(history: ValveHistory, ground: Ground) -> tuple[str, ...]:
+def why(history: ValveHistory, ground: HistoryGround) -> tuple[str, ...]:
     """One sentence for each state of a history, the most urgent first, without a full stop."""
     return tuple(_SAID[state](history, ground) for state in history.states)
 
 
-def brief(history: ValveHistory, ground: Ground) -> str:
+def brief(history: ValveHistory, ground: HistoryGround) -> str:
     """The most urgent thing in a few words, for a small picture."""
     last = "no time" if history.last is None else f"{history.last:.1f} s"
     change = "" if history.change is None else f" ({100 * history.change:+.0f} %)"
@@ -87,8 +87,8 @@ def _way(history: ValveHistory) -> str:
     return ""
 
 
-def _outside(side: Side) -> Callable[[ValveHistory, Ground], str]:
-    def said(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+def _outside(side: Side) -> Callable[[ValveHistory, HistoryGround], str]:
+    def said(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
         fast = side is Side.FASTEST
         held = [h for h in history.held if h.bound.side is side]
         if not held:
@@ -101,8 +101,8 @@ def _outside(side: Side) -> Callable[[ValveHistory, Ground], str]:
     return said
 
 
-def _meets(which: str) -> Callable[[ValveHistory, Ground], str]:
-    def said(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+def _meets(which: str) -> Callable[[ValveHistory, HistoryGround], str]:
+    def said(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
         dated = [(getattr(h, which), h) for h in history.held]
         day, held = min(((d, h) for d, h in dated if d is not None), key=lambda pair: pair[0])
         side = "fastest" if held.bound.side is Side.FASTEST else "slowest"
@@ -119,7 +119,7 @@ def _meets(which: str) -> Callable[[ValveHistory, Ground], str]:
     return said
 
 
-def _drifted(history: ValveHistory, ground: Ground) -> str:
+def _drifted(history: ValveHistory, ground: HistoryGround) -> str:
     base = history.baseline
     assert base is not None
     assert history.last is not None
@@ -131,7 +131,7 @@ def _drifted(history: ValveHistory, ground: Ground) -> str:
     )
 
 
-def _scattered(history: ValveHistory, ground: Ground) -> str:
+def _scattered(history: ValveHistory, ground: HistoryGround) -> str:
     parts = []
     if history.scatter is not None:
         parts.append(f"scatter about its own line {100 * history.scatter:.0f} %")
@@ -142,16 +142,16 @@ def _scattered(history: ValveHistory, ground: Ground) -> str:
     return "erratic: " + ", ".join(parts)
 
 
-def _overdue(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+def _overdue(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     return f"the test was due on {history.due}, {history.overdue} days ago"
 
 
-def _untested(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+def _untested(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     reasons = sorted({p.apart for p in history.points if p.apart})
     return "tested, but no test counts: " + ", ".join(reasons) if reasons else "never tested on this record"
 
 
-def _unlike(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+def _unlike(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     s = history.sisters
     assert s is not None
     return (
@@ -159,11 +159,11 @@ def _unlike(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
     )
 
 
-def _plain(state: str) -> Callable[[ValveHistory, Ground], str]:
+def _plain(state: str) -> Callable[[ValveHistory, HistoryGround], str]:
     return lambda _history, _ground: STATES[state]
 
 
-_SAID: dict[str, Callable[[ValveHistory, Ground], str]] = {
+_SAID: dict[str, Callable[[ValveHistory, HistoryGround], str]] = {
     TOO_FAST: _outside(Side.FASTEST),
     TOO_SLOW: _outside(Side.SLOWEST),
     NEAR: _meets("expected"),
@@ -179,11 +179,11 @@ _SAID: dict[str, Callable[[ValveHistory, Ground], str]] = {
 }
 
 
-def _state_word(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+def _state_word(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     return history.state.lower()
 
 
-def _limit_short(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+def _limit_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     side = Side.FASTEST if history.state == TOO_FAST else Side.SLOWEST
     times = [h.time for h in history.held if h.bound.side is side and 0.0 < h.time < ALL_TIMES]
     word = "below the fastest" if side is Side.FASTEST else "above the slowest"
@@ -191,7 +191,7 @@ def _limit_short(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
     return f"{word}, {strictest(times):.1f} s" if times else f"{word} allowed"
 
 
-def _met_short(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+def _met_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     which = "expected" if history.state == NEAR else "earliest"
     day, held = min(
         ((getattr(h, which), h) for h in history.held if getattr(h, which) is not None), key=lambda p: p[0]
@@ -200,12 +200,12 @@ def _met_short(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
     return f"{may} {held.bound.side.value} {held.time:.1f} s on {day}"
 
 
-def _scatter_short(history: ValveHistory, ground: Ground) -> str:  # noqa: ARG001
+def _scatter_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     worst = max(history.scatter or 0.0, history.furthest or 0.0, history.repeatability or 0.0)
     return f"scatters by up to {100 * worst:.0f} %"
 
 
-_SHORT: dict[str, Callable[[ValveHistory, Ground], str]] = {
+_SHORT: dict[str, Callable[[ValveHistory, HistoryGround], str]] = {
     TOO_FAST: _limit_short,
     TOO_SLOW: _limit_short,
     NEAR: _met_short,

@@ -10,13 +10,13 @@ from surge.model.lineup import LineUp
 from surge.records.stroke_tests import Direction
 from surge.reports.document import finding
 from surge.reports.text import table
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, paragraph, whose
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, whose
 from surge.rules.assess import Assessment, run_of, valid
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, WITHIN, Finding, worst_of
 from surge.transient.result import ScenarioResult
 from surge.valves.curve import FLAT, GAP, SIGMAS, MeasuredStroke
-from surge.valves.measured import Measured, Pair
+from surge.valves.measured import Measured, PressureComparison
 
 Json = dict[str, Any]
 SHOWN = 12  # pressures in the table without --details
@@ -26,7 +26,7 @@ HIDDEN = (
 )
 
 
-def measured_lines(found: Measured, lineup: LineUp, say: Shown, *, details: bool = False) -> list[str]:
+def measured_lines(found: Measured, lineup: LineUp, display: Display, *, details: bool = False) -> list[str]:
     """All lines of the answer."""
     rows = list(found.pairs) if details else list(found.pairs[:SHOWN])
     out = [
@@ -34,10 +34,10 @@ def measured_lines(found: Measured, lineup: LineUp, say: Shown, *, details: bool
         "",
         f"VERDICT: {HEADLINE[found.verdict]}",
         "",
-        *(paragraph(t, indent="    ") for t in _answer(found, say)),
+        *(paragraph(t, indent="    ") for t in _answer(found, display)),
         "",
         f'Pressures with the measured stroke of "{found.valve}", the nearest to its limit first',
-        *_table(rows, found, say),
+        *_table(rows, found, display),
     ]
     if len(rows) < len(found.pairs):
         out.append(f"  and {len(found.pairs) - len(rows)} more, farther from their limits (--details)")
@@ -48,7 +48,7 @@ def measured_lines(found: Measured, lineup: LineUp, say: Shown, *, details: bool
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
 
 
-def _answer(found: Measured, say: Shown) -> list[str]:
+def _answer(found: Measured, display: Display) -> list[str]:
     """What it comes to in a few sentences."""
     stroke = found.stroke
     way = "closes" if stroke.direction is Direction.CLOSING else "opens"
@@ -57,7 +57,7 @@ def _answer(found: Measured, say: Shown) -> list[str]:
     said = [f'"{found.valve}" {way} in {stroke.time:.1f} s as measured; the case assumes {assumed}.']
     if found.pairs:
         pair = spotlight(found) or found.pairs[0]
-        said.append(f"{_sentence(pair, found, say)}.")
+        said.append(f"{_sentence(pair, found, display)}.")
     others = _others(found)
     if others and (not found.pairs or worst_of(p.verdict for p in found.pairs) != found.verdict):
         said.append(f"Not these pressures but this decides: {others[0]}")
@@ -81,11 +81,11 @@ class Told:
     value: float | None = None
     margin: float | None = None
 
-    def words(self, say: Shown) -> str:
+    def words(self, display: Display) -> str:
         """The pressure with its unit, rounded to the unsafe side."""
         if self.finding is None or self.value is None:
             return "-"
-        rounded = say.high if self.finding.check == "peak" else say.low
+        rounded = display.round_up if self.finding.check == "peak" else display.round_down
         return rounded(self.value, unit=True)
 
 
@@ -96,7 +96,7 @@ def _told(f: Finding | None, assessment: Assessment | None) -> Told:
     return Told(finding=f, value=seen.value, margin=seen.margin)
 
 
-def told_of(pair: Pair, found: Measured) -> tuple[Told, Told, Told]:
+def told_of(pair: PressureComparison, found: Measured) -> tuple[Told, Told, Told]:
     """A pair's pressures as they may be told: assumed, measured, steepest."""
     return (
         _told(pair.assumed, found.assumed),
@@ -105,7 +105,7 @@ def told_of(pair: Pair, found: Measured) -> tuple[Told, Told, Told]:
     )
 
 
-def nearer_by(pair: Pair, found: Measured) -> float | None:
+def nearer_by(pair: PressureComparison, found: Measured) -> float | None:
     """How much nearer to its limit the worse measured one comes than the assumed one [Pa]."""
     if found.boils(pair):
         return None  # only a part of the run may be told
@@ -114,24 +114,24 @@ def nearer_by(pair: Pair, found: Measured) -> float | None:
     return before - min(left) if before is not None and left else None
 
 
-def _sentence(pair: Pair, found: Measured, say: Shown) -> str:
+def _sentence(pair: PressureComparison, found: Measured, display: Display) -> str:
     worse = pair.worse
     name = whose(worse)
     assumed, measured, steep = told_of(pair, found)
-    text = f'{name[0].upper()}{name[1:]} in "{worse.scenario}": {measured.words(say)} as measured'
+    text = f'{name[0].upper()}{name[1:]} in "{worse.scenario}": {measured.words(display)} as measured'
     if steep.finding is not None:
-        text += f", {steep.words(say)} with the steepest stroke that the measurement allows"
+        text += f", {steep.words(display)} with the steepest stroke that the measurement allows"
     if assumed.finding is not None:
-        text += f", {assumed.words(say)} as assumed"
+        text += f", {assumed.words(display)} as assumed"
     if worse.limit is not None:
-        text += f"; the limit is {say.pressure(worse.limit, unit=True)} ({worse.limit_source})"
+        text += f"; the limit is {display.pressure(worse.limit, unit=True)} ({worse.limit_source})"
     if found.boils(pair):
         text += "; the liquid boils in the line-up, and no pressure after that is told"
     return text
 
 
-def _table(pairs: Sequence[Pair], found: Measured, say: Shown) -> list[str]:
-    unit = f"{say.units.pressure}(g)"
+def _table(pairs: Sequence[PressureComparison], found: Measured, display: Display) -> list[str]:
+    unit = f"{display.units.pressure}(g)"
     head = (
         "where",
         "scenario",
@@ -152,10 +152,10 @@ def _table(pairs: Sequence[Pair], found: Measured, say: Shown) -> list[str]:
                 p.worse.name,
                 p.worse.scenario,
                 p.worse.check,
-                *(t.words(say).removesuffix(unit).strip() for t in told_of(p, found)),
-                say.error(p.worse.error),
-                "-" if p.worse.limit is None else say.pressure(p.worse.limit),
-                "-" if nearer is None else say.difference(nearer).split(" ")[0],
+                *(t.words(display).removesuffix(unit).strip() for t in told_of(p, found)),
+                display.error(p.worse.error),
+                "-" if p.worse.limit is None else display.pressure(p.worse.limit),
+                "-" if nearer is None else display.difference(nearer).split(" ")[0],
                 SHORT[p.verdict],
             )
         )
@@ -238,7 +238,7 @@ def measured_document(found: Measured, head: Json, cautions: Iterable[str]) -> J
     }
 
 
-def spotlight(found: Measured) -> Pair | None:
+def spotlight(found: Measured) -> PressureComparison | None:
     """The pressure that is drawn: of those with the worst verdict the nearest to its limit.
 
     A peak before others; but where the liquid boils, how low it falls.
@@ -249,7 +249,7 @@ def spotlight(found: Measured) -> Pair | None:
     return next(iter(telling or pairs), None)
 
 
-def place_of(pair: Pair, found: Measured, lineup: LineUp) -> str:
+def place_of(pair: PressureComparison, found: Measured, lineup: LineUp) -> str:
     """The point at which the pressure of a finding is drawn: of an element, the end that is worse."""
     if pair.worse.subject == "place":
         return pair.worse.name
@@ -261,7 +261,7 @@ def place_of(pair: Pair, found: Measured, lineup: LineUp) -> str:
     return min((e for e in ends if e in places), key=lambda e: places[e].lowest.pressure)
 
 
-def _run(assessment: Assessment, pair: Pair) -> ScenarioResult:
+def _run(assessment: Assessment, pair: PressureComparison) -> ScenarioResult:
     """The run of an assessment that a finding is of; the first one where a length is a range."""
     runs = [r for r in assessment.scenarios if r.name == pair.worse.scenario]
     wanted = (dict(pair.worse.lengths), dict(pair.worse.speeds))

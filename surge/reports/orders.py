@@ -9,13 +9,13 @@ from surge.model.lineup import Table
 from surge.reports.document import extreme, finding
 from surge.reports.text import table
 from surge.reports.window import bounds
-from surge.reports.words import SHORT, Shown, against, paragraph, what_happens, whose
+from surge.reports.words import SHORT, Display, against, paragraph, what_happens, whose
 from surge.rules.findings import EXCEEDED, WITHIN, Finding
-from surge.search.band_points import BandMoves, Point
+from surge.search.band_points import BandMoves, BandPoint
 from surge.search.bands import BandLimits
 from surge.search.orders import OrderAnswer, OrderQuestion, Pressures
 from surge.search.shapes import Judged, ShapeAnswer
-from surge.search.window import Asked
+from surge.search.window import Extras
 from surge.transient.result import ScenarioResult
 
 Json = dict[str, Any]
@@ -27,34 +27,34 @@ BAND_NAMES = {
 }
 
 
-def _governs(named: Finding | None, run: ScenarioResult | None, say: Shown) -> str:
+def _governs(named: Finding | None, run: ScenarioResult | None, display: Display) -> str:
     if named is None:
         return ""
     if named.limit is None:
         return f"{whose(named)}: {named.reason}"
     boils = named.check == "vapour" and run is not None and run.vapour and named.verdict == EXCEEDED
-    limit = "" if boils else f"; {against(named, run, say)}"
-    return f"{whose(named)} governs: {what_happens(named, run, say)}{limit}"
+    limit = "" if boils else f"; {against(named, run, display)}"
+    return f"{whose(named)} governs: {what_happens(named, run, display)}{limit}"
 
 
 # Orders
 
 
-def order_lines(question: OrderQuestion, say: Shown) -> list[str]:
+def order_lines(question: OrderQuestion, display: Display) -> list[str]:
     """All lines on the orders of one scenario."""
     out = [paragraph(f'Orders of shutting in "{question.scenario}", strokes as in the case'), ""]
     for answer in question.answers:
-        out += [paragraph(line, indent="      ", first="    ") for line in _order(answer, say)]
+        out += [paragraph(line, indent="      ", first="    ") for line in _order(answer, display)]
     for name, why in question.left_out:
         out.append(paragraph(f"{name}: left out, {why}.", indent="      ", first="    "))
-    unit = f"{say.units.pressure}(g)"
+    unit = f"{display.units.pressure}(g)"
     out += ["", f"Highest / lowest pressure in each order, {unit}"]
     head = ("element or place", *(a.order.name for a in question.answers), "highest is least")
     nowhere = "no difference" if len(question.valid) > 1 else "-"
     rows = [
         (
             f"{'at ' if first.subject == 'place' else ''}{first.name}",
-            *(_cell(a.pressures[k], a, say) for a in question.answers),
+            *(_cell(a.pressures[k], a, display) for a in question.answers),
             question.kindest(first.subject, first.name) or nowhere,
         )
         for k, first in enumerate(question.answers[0].pressures)
@@ -65,20 +65,20 @@ def order_lines(question: OrderQuestion, say: Shown) -> list[str]:
     return [*out, ""]
 
 
-def _order(answer: OrderAnswer, say: Shown) -> list[str]:
-    steps = ", ".join(f'"{n}" {say.time(s)} to {say.time(s + t)} s' for n, s, t in answer.order.steps)
+def _order(answer: OrderAnswer, display: Display) -> list[str]:
+    steps = ", ".join(f'"{n}" {display.time(s)} to {display.time(s + t)} s' for n, s, t in answer.order.steps)
     verdict = SHORT[answer.verdict]
     said = [f"{answer.order.name}: {verdict}; {answer.order.total:.1f} s in all ({steps})."]
-    if named := _governs(answer.governs, answer.run, say):
+    if named := _governs(answer.governs, answer.run, display):
         said.append(f"  {named}.")
     return said
 
 
-def _cell(at: Pressures, answer: OrderAnswer, say: Shown) -> str:
+def _cell(at: Pressures, answer: OrderAnswer, display: Display) -> str:
     # After boiling only what came before is told, as everywhere.
     high = at.highest.before_vapour if answer.boils else at.highest.pressure
     low = at.lowest.before_vapour if answer.boils else at.lowest.pressure
-    return f"{say.high(high)} / {say.low(low)}{'*' if answer.boils else ''}"
+    return f"{display.round_up(high)} / {display.round_down(low)}{'*' if answer.boils else ''}"
 
 
 def order_document(question: OrderQuestion) -> Json:
@@ -120,43 +120,43 @@ def _order_json(answer: OrderAnswer) -> Json:
 # Shapes
 
 
-def shape_lines(answer: ShapeAnswer, say: Shown) -> list[str]:
+def shape_lines(answer: ShapeAnswer, display: Display) -> list[str]:
     """All lines on the stroke shape of one valve in one scenario."""
     title = f'Stroke shape of "{answer.valve}" in "{answer.scenario}", {answer.stroke:.1f} s in all'
     head = ("law", "opening at time", "margin", "error", "effective s", "of period", "fall", "verdict")
     rows = [
-        _law(name, judged, say)
+        _law(name, judged, display)
         for name, judged in (("best two-stage", answer.two_stage), ("single-stage", answer.single_stage))
     ]
     out = [paragraph(title), "", *table(head, rows, left=2)]
     out.append(
         paragraph(
-            f"Margins and errors in {say.units.pressure}. Effective: while the flow falls from 95 to 5 %. Of "
+            f"Margins and errors in {display.units.pressure}. Effective: while the flow falls from 95 to 5 %. Of "
             "period: that over the pipeline period. Fall: the greatest part of the flow lost within one "
             "pipeline period, which is what the surge goes by."
         )
     )
-    out.append(paragraph(f"{_shape_words(answer, say)} ({len(answer.looked)} break points looked at)."))
+    out.append(paragraph(f"{_shape_words(answer, display)} ({len(answer.looked)} break points looked at)."))
     for name, judged in (("Two-stage", answer.two_stage), ("Single-stage", answer.single_stage)):
-        if named := _governs(judged.governs, judged.run, say):
+        if named := _governs(judged.governs, judged.run, display):
             out.append(paragraph(f"{name}: {named}.", indent="      ", first="    "))
     return [*out, ""]
 
 
-def _shape_words(answer: ShapeAnswer, say: Shown) -> str:
+def _shape_words(answer: ShapeAnswer, display: Display) -> str:
     words = answer.words[0].upper() + answer.words[1:]
     if answer.at_edge:
         words += "; its break lies at the edge of what was looked at: ask whether the actuator can do it"
-    return f"{words}: {say.margin(answer.gain, unit=True)} more margin" if answer.gain > 0.0 else words
+    return f"{words}: {display.margin(answer.gain, unit=True)} more margin" if answer.gain > 0.0 else words
 
 
-def _law(name: str, judged: Judged, say: Shown) -> tuple[str, ...]:
+def _law(name: str, judged: Judged, display: Display) -> tuple[str, ...]:
     c = judged.closure
     return (
         name,
         law_words(judged.law),
-        say.margin(judged.margin),
-        say.error(judged.error),
+        display.margin(judged.margin),
+        display.error(judged.error),
         "-" if c is None or c.effective is None else f"{c.effective:.1f}",
         "-" if judged.ratio is None else f"{judged.ratio:.1f}",
         "-" if c is None else f"{100 * c.greatest_fall:.0f} %",
@@ -211,7 +211,7 @@ def _judged_json(judged: Judged) -> Json:
 # Bands
 
 
-def band_lines(limits: BandLimits, say: Shown) -> list[str]:
+def band_lines(limits: BandLimits, display: Display) -> list[str]:
     """All lines on the window of one valve in one scenario for the worst over the bands."""
     stated = ", ".join(f"{BAND_NAMES[n]} {_percent(limits.bands.width(n))}" for n in limits.bands.open)
     out = [
@@ -227,12 +227,12 @@ def band_lines(limits: BandLimits, say: Shown) -> list[str]:
     out.append(paragraph(f"{text[0].upper()}{text[1:]}.", indent="      ", first="    "))
     plain = bounds(limits.plain.shortest, limits.plain.longest)
     out.append(paragraph(f"Without bands: {plain}.", indent="      ", first="    "))
-    if named := _governs(limits.governs, limits.run, say):
+    if named := _governs(limits.governs, limits.run, display):
         where = f" ({_point(limits.at, limits)})" if any(limits.at) else ""
         out.append(paragraph(f"{named}{where}.", indent="      ", first="    "))
     if limits.alone:
         head = ("band alone", "either way", "longer by s", "margin less by")
-        out += ["", *table(head, [_moves(m, say) for m in limits.alone])]
+        out += ["", *table(head, [_moves(m, display) for m in limits.alone])]
         out.append(paragraph(f"{_matters(limits.alone)}{_method(limits)}"))
     for point, why in limits.left_out:
         out.append(paragraph(f"Left out, {_point(point, limits)}: {why}.", indent="      ", first="    "))
@@ -243,7 +243,7 @@ def _percent(width: float) -> str:
     return f"{100 * width:.3g} %"
 
 
-def _point(point: Point, limits: BandLimits) -> str:
+def _point(point: BandPoint, limits: BandLimits) -> str:
     """Where in the bands, in words."""
     said = [
         f"{BAND_NAMES[n]} {100 * share * limits.bands.width(n):+.3g} %"
@@ -253,13 +253,13 @@ def _point(point: Point, limits: BandLimits) -> str:
     return ", ".join(said)
 
 
-def _moves(moves: BandMoves, say: Shown) -> tuple[str, ...]:
+def _moves(moves: BandMoves, display: Display) -> tuple[str, ...]:
     longer = "none is safe" if math.isinf(moves.moved) else f"{math.ceil(moves.moved * 10 - 1e-9) / 10:.1f}"
     return (
         BAND_NAMES[moves.band],
         _percent(moves.width),
         longer,
-        say.difference(moves.margin_moved),
+        display.difference(moves.margin_moved),
     )
 
 
@@ -316,15 +316,15 @@ def band_document(limits: BandLimits) -> Json:
 # All of them
 
 
-def more_lines(more: Asked, say: Shown) -> list[str]:
+def more_lines(more: Extras, display: Display) -> list[str]:
     """Everything that was asked beside the windows, each followed by an empty line."""
-    parts = [order_lines(q, say) for q in more.orders]
-    parts += [shape_lines(a, say) for a in more.shapes]
-    parts += [band_lines(b, say) for b in more.bands]
+    parts = [order_lines(q, display) for q in more.orders]
+    parts += [shape_lines(a, display) for a in more.shapes]
+    parts += [band_lines(b, display) for b in more.bands]
     return [line for part in parts for line in (*part, "")]
 
 
-def more_document(more: Asked) -> Json:
+def more_document(more: Extras) -> Json:
     """The same as plain lists and dicts."""
     return {
         "orders": [order_document(q) for q in more.orders],

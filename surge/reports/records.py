@@ -43,7 +43,7 @@ RULE = (
     "A valve is judged by the tests that count of the last day on which any counts: surge by the fastest, "
     "the shutdown by the slowest of them; a time that equals its limit keeps it. Older tests are its history."
 )
-CAUTIONS = (
+RECORDS_CAUTIONS = (
     "Records tell what the valves did when they were tested, not what they will do. This is no permit: local "
     "codes, the procedures of ship and terminal, the ship's manual and qualified persons decide.",
     "A valve that was adjusted counts only when it has been timed again, alone and together with the others "
@@ -236,7 +236,7 @@ def records_lines(answer: Answer, *, details: bool = False) -> list[str]:
     for note in (*answer.sources, *records.notes, *gaps(findings), RULE):
         out.append(paragraph(printable(note), indent="  ", first="- "))
     out += ["", "Cautions"]
-    return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
+    return out + [paragraph(c, indent="  ", first="- ") for c in RECORDS_CAUTIONS]
 
 
 def gaps(findings: Findings) -> list[str]:

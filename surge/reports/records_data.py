@@ -12,7 +12,7 @@ from typing import Any
 
 from surge.records.stroke_tests import Bound, StrokeTest
 from surge.records.text import RowFault
-from surge.reports.records import CAUTIONS, Answer, first_sentence, gaps, reasons, rows_of
+from surge.reports.records import RECORDS_CAUTIONS, Answer, first_sentence, gaps, reasons, rows_of
 from surge.valves.findings import ValveFinding
 from surge.valves.history_types import ValveHistory
 from surge.valves.judge import SideState, Tried
@@ -46,7 +46,7 @@ def records_document(answer: Answer, head: Json) -> Json:
         "tests": [_test(t, tried.get(t.row, []), findings.judgement.shown) for t in records.tests],
         "refused": [_fault(f) for f in records.faults],
         "notes": [*answer.sources, *records.notes, *gaps(findings)],
-        "cautions": list(CAUTIONS),
+        "cautions": list(RECORDS_CAUTIONS),
     }
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from surge.model.lineup import Assumed
-from surge.reports.words import Shown, paragraph
+from surge.reports.words import Display, paragraph
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES, MEASURES
 from surge.rules.findings import WITHIN
@@ -37,18 +37,18 @@ class RuleItem:
     text: str
 
 
-def rule_lines(assessment: Assessment, say: Shown, *, details: bool) -> list[str]:
+def rule_lines(assessment: Assessment, display: Display, *, details: bool) -> list[str]:
     """Every rule with ``details``; without, those that are broken, and how many could not be checked."""
     if not assessment.rulings:
         return []
     out = [paragraph(f"Rules of the trade. {LOCAL_CODES}")]
-    for item in rule_items(assessment, say, details=details):
+    for item in rule_items(assessment, display, details=details):
         first = "  " if item.about == "kept" else "  - "
         out.append(paragraph(item.text, indent="    ", first=first))
     return out
 
 
-def rule_items(assessment: Assessment, say: Shown, *, details: bool) -> list[RuleItem]:
+def rule_items(assessment: Assessment, display: Display, *, details: bool) -> list[RuleItem]:
     """As :func:`rule_lines`, each thing by itself; nothing where the case was held against no rules."""
     if not assessment.rulings:
         return []
@@ -56,11 +56,11 @@ def rule_items(assessment: Assessment, say: Shown, *, details: bool) -> list[Rul
     counted = list(assessment.rulings if details else assessment.broken)
     counted = [r for r in counted if r.verdict != WITHIN]
     advice = [r for r in assessment.rulings if not r.binding and r.outcome in (NOT_KEPT, NOT_DECIDED)]
-    out = _told(counted, say, "broken")
-    out += _told(advice if details else _worst_of_each(advice), say, "advisory")
+    out = _told(counted, display, "broken")
+    out += _told(advice if details else _worst_of_each(advice), display, "advisory")
     if details:
         rest = [r for r in assessment.rulings if r not in counted and r not in advice]
-        return out + _told(sorted(rest, key=lambda r: _ORDER[r.outcome]), say, "rest")
+        return out + _told(sorted(rest, key=lambda r: _ORDER[r.outcome]), display, "rest")
     kept = sum(r.outcome == KEPT for r in assessment.rulings)
     out.append(RuleItem(about="kept", text=f"{kept} kept."))
     out += [RuleItem(about="of the file", text=text) for text in _of_the_file(assessment)]
@@ -95,11 +95,11 @@ def _worst_of_each(rulings: Iterable[Ruling]) -> list[Ruling]:
     return found
 
 
-def _told(rulings: Iterable[Ruling], say: Shown, about: str) -> list[RuleItem]:
+def _told(rulings: Iterable[Ruling], display: Display, about: str) -> list[RuleItem]:
     before = "advisory, does not count: " if about == "advisory" else ""
     out = []
     for r in rulings:
-        words = say.phrase(r.phrase)
+        words = display.phrase(r.phrase)
         supply = f" To check it, {r.supply}." if r.supply else ""
         out.append(RuleItem(about=about, text=f"{before}{words}{supply} [{r.rule.source}]"))
     return out

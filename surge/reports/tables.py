@@ -77,7 +77,7 @@ KINDS = ("liquids", "pipes", "hoses", "valves", "rules")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Row:
+class TableRow:
     """One thing with its figures.
 
     Attributes
@@ -109,11 +109,13 @@ class Section:
     name: str
     title: str
     head: tuple[str, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[TableRow, ...]
     left: int
 
 
-def _section(name: str, title: str, head: Sequence[str], rows: Iterable[Row], *, left: int = 1) -> Section:
+def _section(
+    name: str, title: str, head: Sequence[str], rows: Iterable[TableRow], *, left: int = 1
+) -> Section:
     return Section(name=name, title=title, head=tuple(head), rows=tuple(rows), left=left)
 
 
@@ -154,7 +156,7 @@ def _liquids(temperature: float) -> list[Section]:
                 "source": band.source,
             }
         rows.append(
-            Row(
+            TableRow(
                 cells=(cargo.name, f"{kelvin - ZERO_CELSIUS:.0f}", *cells, state.sound_speed.confidence),
                 record={
                     "name": cargo.name,
@@ -194,7 +196,7 @@ def _pipes() -> list[Section]:
     from surge.reference.pipes import PIPE_SIZES, ROUGHNESS
 
     sizes = (
-        Row(
+        TableRow(
             cells=(
                 p.size,
                 f"DN {p.dn}",
@@ -219,7 +221,7 @@ def _pipes() -> list[Section]:
         for p in PIPE_SIZES
     )
     walls = (
-        Row(
+        TableRow(
             cells=(m.name, f"{m.modulus / 1e9:g}", f"{m.poisson:g}", "yes" if m.brittle else "no"),
             record={
                 "name": m.name,
@@ -234,7 +236,7 @@ def _pipes() -> list[Section]:
         for m in MATERIALS.values()
     )
     ways = (
-        Row(
+        TableRow(
             cells=(name, words),
             record={"name": name, "meaning": words},
             source="Wylie and Streeter, Fluid Transients in Systems",
@@ -244,7 +246,7 @@ def _pipes() -> list[Section]:
         for name, words in RESTRAINTS.items()
     )
     rough = (
-        Row(
+        TableRow(
             cells=(r.name, f"{r.low * 1e3:g}", f"{r.high * 1e3:g}"),
             record={"name": r.name, "low_m": r.low, "high_m": r.high},
             source=r.source,
@@ -254,7 +256,7 @@ def _pipes() -> list[Section]:
         for r in ROUGHNESS.values()
     )
     flanges = (
-        Row(
+        TableRow(
             cells=(
                 f.name,
                 f.material,
@@ -272,7 +274,7 @@ def _pipes() -> list[Section]:
         for f in CLASS_150.values()
     )
     fittings = (
-        Row(
+        TableRow(
             cells=(f.name, f"{f.typical:g}"),
             record={"name": f.name, "typical_loss_factor": f.typical},
             source=f.source,
@@ -321,7 +323,7 @@ def _hoses() -> list[Section]:
 
     known = {True: "yes", False: "no", None: "not known"}
     rows = [
-        Row(
+        TableRow(
             cells=(
                 h.name,
                 _bar(h.rating),
@@ -347,7 +349,7 @@ def _hoses() -> list[Section]:
         for h in HOSES.values()
     ]
     interval = HOSE_TEST_INTERVAL
-    test = Row(
+    test = TableRow(
         cells=("pressure test of a hose", f"every {interval.months} months"),
         record={"name": "pressure test of a hose", "months": interval.months},
         source=interval.source,
@@ -366,7 +368,7 @@ def _valves() -> list[Section]:
     from surge.reference.valves import search as sizes
 
     curves = (
-        Row(
+        TableRow(
             cells=(c.name, ", ".join(f"{x:.2g}: {y:.3g}" for x, y in c.table)),
             record={"name": c.name, "opening_and_share_of_kv": [list(p) for p in c.table]},
             source=c.source,
@@ -376,7 +378,7 @@ def _valves() -> list[Section]:
         for c in VALVE_CURVES.values()
     )
     kvs = (
-        Row(
+        TableRow(
             cells=(v.name, v.size, f"{v.low:.0f}", f"{v.usual:.0f}", f"{v.high:.0f}", v.characteristic),
             record={
                 "type": v.name,
@@ -422,7 +424,7 @@ def _told(rule: Rule) -> str:
 
 def _rules(book: RuleBook) -> list[Section]:
     rows = (
-        Row(
+        TableRow(
             cells=(r.id, r.name, f"{r.compare} {r.figure_text}", r.requirement, r.applies),
             record={
                 "id": r.id,

@@ -8,7 +8,7 @@ from itertools import zip_longest
 
 from surge.reports.advice import advice, gentleness
 from surge.reports.rules import assumed_lines, rule_lines
-from surge.reports.words import CAUTIONS, HEADLINE, LINE, SHORT, Shown, paragraph, sentence, whose
+from surge.reports.words import CAUTIONS, HEADLINE, LINE, SHORT, Display, paragraph, sentence, whose
 from surge.rules.assess import Assessment, run_of, valid
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
@@ -17,7 +17,7 @@ Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
 Row = tuple[str, ...]
 SHOWN_PEAKS, SHOWN_LOWEST = 6, 4  # rows without details, as long as the others are kept
 NARROWEST = 16  # columns that a name or a source keeps when a table is too wide
-RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
+VERDICT_RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
 
 
 def plain(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds nothing
@@ -64,7 +64,7 @@ class TextReport:
     Parameters
     ----------
     assessment : Assessment
-    say : Shown
+    display : Display
         Units of the output.
     details : bool
         All places, all findings, and how it was computed.
@@ -72,9 +72,11 @@ class TextReport:
         Colours a text by its verdict, or leaves it.
     """
 
-    def __init__(self, assessment: Assessment, say: Shown, *, details: bool, style: Style = plain) -> None:
-        self.a, self.say, self.details, self.style = assessment, say, details, style
-        self.unit = f"{say.units.pressure}(g)"
+    def __init__(
+        self, assessment: Assessment, display: Display, *, details: bool, style: Style = plain
+    ) -> None:
+        self.a, self.display, self.details, self.style = assessment, display, details, style
+        self.unit = f"{display.units.pressure}(g)"
         # Each run against all limits: with a range of lengths, those of the assessment are of the worst ones.
         self.found = {id(run): findings_of(assessment.lineup, run) for run in assessment.scenarios}
 
@@ -86,7 +88,7 @@ class TextReport:
         if len(self.a.scenarios) > 1:
             out += ["", *self.overview()]
         if self.a.rulings:
-            out += ["", *rule_lines(self.a, self.say, details=self.details)]
+            out += ["", *rule_lines(self.a, self.display, details=self.details)]
         out += self._tables(governing)
         if self.a.lineup.assumed:
             out += ["", *assumed_lines(self.a.lineup.assumed)]
@@ -104,13 +106,13 @@ class TextReport:
         out.append(self.style(f"VERDICT: {HEADLINE[self.a.verdict]}", self.a.verdict))
         by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.verdict)
         if by_rule:
-            out.append(paragraph(self.say.phrase(self.a.broken[0].phrase)))
+            out.append(paragraph(self.display.phrase(self.a.broken[0].phrase)))
         if worst:
-            words = sentence(worst, governing, self.say)
+            words = sentence(worst, governing, self.display)
             if by_rule:
                 words = f"Of the pressures, {words[0].lower()}{words[1:]}"
             out.append(paragraph(words))
-        steps = advice(self.a, self.say)
+        steps = advice(self.a, self.display)
         if steps:
             out += ["", "What to do, in this order:" if len(steps) > 1 else "What to do:"]
             for i, step in enumerate(steps, 1):
@@ -131,7 +133,7 @@ class TextReport:
         return out
 
     def _name(self, run: ScenarioResult) -> str:
-        taken = [f'"{name}" {self.say.length(m)}' for name, m in run.lengths.items()]
+        taken = [f'"{name}" {self.display.length(m)}' for name, m in run.lengths.items()]
         taken += [f'"{name}" {c:.0f} m/s' for name, c in run.speeds.items()]
         return ", ".join((run.name, *taken))
 
@@ -143,7 +145,7 @@ class TextReport:
     def _load(self, run: ScenarioResult) -> tuple[int, float]:
         """For sorting: the worst run first."""
         worst = weakest(self.found[id(run)])
-        return RANK[self._verdict(run)], -(worst.load if worst else 0.0)
+        return VERDICT_RANK[self._verdict(run)], -(worst.load if worst else 0.0)
 
     def _covered(self, run: ScenarioResult) -> bool:
         """Whether it keeps every limit and another length of the same scenario is worse."""
@@ -164,7 +166,7 @@ class TextReport:
             seen = valid(f, run) if f else None
             value = "-"
             if f and seen and seen.value is not None:
-                show = self.say.low if f.check in ("lowest", "vapour") else self.say.high
+                show = self.display.round_down if f.check in ("lowest", "vapour") else self.display.round_up
                 value = f"{'vapour' if f.check == 'vapour' else f.check} {show(seen.value)}"
             rows.append(
                 (
@@ -173,8 +175,8 @@ class TextReport:
                     str(self._count(run, EXCEEDED)),
                     str(self._count(run, UNDECIDED)),
                     value,
-                    self.say.pressure(f.limit) if f and f.limit is not None else "-",
-                    self.say.margin(seen.margin) if seen and seen.margin is not None else "-",
+                    self.display.pressure(f.limit) if f and f.limit is not None else "-",
+                    self.display.margin(seen.margin) if seen and seen.margin is not None else "-",
                     f.name if f else "-",
                 )
             )
@@ -187,20 +189,20 @@ class TextReport:
     def _findings(self, run: ScenarioResult, subject: str, checks: tuple[str, ...]) -> list[Finding]:
         """Findings of a run, the worst first."""
         found = [f for f in self.found[id(run)] if f.subject == subject and f.check in checks]
-        return sorted(found, key=lambda f: (RANK[f.verdict], -f.load))
+        return sorted(found, key=lambda f: (VERDICT_RANK[f.verdict], -f.load))
 
     def static(self) -> list[str]:
         """Shut-off pressure against ratings."""
         rows = [
             (
                 f.name,
-                self.say.high(f.value) if f.value is not None else "-",
-                self.say.pressure(f.limit) if f.limit is not None else "-",
-                self.say.margin(f.margin) if f.margin is not None else "-",
+                self.display.round_up(f.value) if f.value is not None else "-",
+                self.display.pressure(f.limit) if f.limit is not None else "-",
+                self.display.margin(f.margin) if f.margin is not None else "-",
                 SHORT[f.verdict],
                 f.limit_source or f.reason,
             )
-            for f in sorted(self.a.static, key=lambda f: (RANK[f.verdict], -f.load))
+            for f in sorted(self.a.static, key=lambda f: (VERDICT_RANK[f.verdict], -f.load))
         ]
         head = ("valve shut, pump running", f"static {self.unit}", "limit", "margin", "verdict", "limit from")
         return ["Shut-off pressure, before any surge", *table(head, rows)]
@@ -213,14 +215,17 @@ class TextReport:
         if run.note:
             out.append(paragraph(run.note))
         out += [
-            paragraph(f"{line[0].upper()}{line[1:]}.") for line in gentleness(self.a.lineup, run, self.say)
+            paragraph(f"{line[0].upper()}{line[1:]}.")
+            for line in gentleness(self.a.lineup, run, self.display)
         ]
         if run.timing:
-            terms = ", ".join(f"{name} {self.say.time(t)} s" for name, t in run.timing)
+            terms = ", ".join(f"{name} {self.display.time(t)} s" for name, t in run.timing)
             out.append(
-                paragraph(f"Shutdown: {terms}; the last movement ends at {self.say.time(run.last_event)} s.")
+                paragraph(
+                    f"Shutdown: {terms}; the last movement ends at {self.display.time(run.last_event)} s."
+                )
             )
-        notes = [self.say.phrase(note) for note in run.notes]
+        notes = [self.display.phrase(note) for note in run.notes]
         out += [paragraph(f"{note[0].upper()}{note[1:]}.") for note in notes]
         if run.vapour:
             out.append(self.vapour(run))
@@ -239,9 +244,9 @@ class TextReport:
         assert v is not None
         where = f'at "{v.where}"'
         if v.distance is not None:
-            where = f'in "{v.where}", {self.say.length(v.distance)} from its start'
+            where = f'in "{v.where}", {self.display.length(v.distance)} from its start'
         text = (
-            f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.say.time(v.time)} s. Pressures after that "
+            f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.display.time(v.time)} s. Pressures after that "
             "are not valid in this model: a cavity opens, and its collapse can be worse than any figure. "
             "The tables below hold what came before."
         )
@@ -253,32 +258,32 @@ class TextReport:
             many = "an upper limit" if len(beyond) == 1 else f"{len(beyond)} upper limits"
             text += (
                 f" AS A WARNING: run on as if no cavity opened, the pressure goes beyond {many}, most in "
-                f"{whose(f)}: {self.say.high(f.value, unit=True)} against {self.say.pressure(f.limit)}."
+                f"{whose(f)}: {self.display.round_up(f.value, unit=True)} against {self.display.pressure(f.limit)}."
             )
         return self.style(paragraph(text), EXCEEDED)
 
-    def _extreme(self, run: ScenarioResult, x: Extreme, say: Callable[[float], str]) -> tuple[str, str]:
+    def _extreme(self, run: ScenarioResult, x: Extreme, write: Callable[[float], str]) -> tuple[str, str]:
         """Pressure with its error, and time; of what came before the cargo boils, if it does."""
         value = x.pressure if run.vapour is None else x.before_vapour
-        time = self.say.time(x.time) if value == x.pressure else "-"
-        return f"{say(value)} {self.say.error(x.error)}", time
+        time = self.display.time(x.time) if value == x.pressure else "-"
+        return f"{write(value)} {self.display.error(x.error)}", time
 
     def _row(self, run: ScenarioResult, e: ElementResult, f: Finding | None, *, upper: bool) -> Row:
         """One element against an upper or a lower limit."""
-        say, x = (self.say.high, e.highest) if upper else (self.say.low, e.lowest)
-        value, time = self._extreme(run, x, say)
+        write, x = (self.display.round_up, e.highest) if upper else (self.display.round_down, e.lowest)
+        value, time = self._extreme(run, x, write)
         margin = valid(f, run).margin if f else None
         source = "through the elements it joins"
         if f:
             source = "vapour pressure" if f.check == "vapour" else f.limit_source or f.reason
         return (
             e.name,
-            self.say.pressure(e.steady if upper else e.steady_low),
+            self.display.pressure(e.steady if upper else e.steady_low),
             value,
             time,
-            self.say.length(x.distance) if e.figures and time != "-" else "",
-            self.say.pressure(f.limit) if f and f.limit is not None else "-",
-            self.say.margin(margin) if margin is not None else "-",
+            self.display.length(x.distance) if e.figures and time != "-" else "",
+            self.display.pressure(f.limit) if f and f.limit is not None else "-",
+            self.display.margin(margin) if margin is not None else "-",
             SHORT[f.verdict] if f else "",
             source,
         )
@@ -335,10 +340,10 @@ class TextReport:
     def _place(self, run: ScenarioResult, p: PlaceResult, own: Finding | None) -> Row:
         return (
             p.name,
-            self.say.pressure(p.steady),
-            *self._extreme(run, p.highest, self.say.high),
-            *self._extreme(run, p.lowest, self.say.low),
-            self.say.pressure(own.limit) if own and own.limit is not None else "-",
+            self.display.pressure(p.steady),
+            *self._extreme(run, p.highest, self.display.round_up),
+            *self._extreme(run, p.lowest, self.display.round_down),
+            self.display.pressure(own.limit) if own and own.limit is not None else "-",
             SHORT[own.verdict] if own else "",
             own.limit_source if own else ", ".join(p.roles),
         )
@@ -348,11 +353,11 @@ class TextReport:
         rows = [
             (
                 e.name,
-                self.say.flow(g.flow),
+                self.display.flow(g.flow),
                 f"{g.velocity:.2f} m/s",
                 f"{g.wave_speed:.0f} m/s",
                 f"{g.travel_time:.3f} s",
-                self.say.difference(g.instant_stop),
+                self.display.difference(g.instant_stop),
             )
             for e in run.elements
             if (g := e.figures) is not None
@@ -402,8 +407,8 @@ class TextReport:
             f"{m.dt * 1000:.2f} ms on {m.nodes} nodes; lengths fitted to the step within "
             f"{m.largest_misfit * 100:.2f} % of the travel time ({m.misfit_of}: "
             "short parts are held to a time, not to a share); largest numerical error "
-            f"{self.say.error(m.worst_error)} {self.say.units.pressure}, aimed at "
-            f"{self.say.error(m.tolerance)} {self.say.units.pressure}{reached}."
+            f"{self.display.error(m.worst_error)} {self.display.units.pressure}, aimed at "
+            f"{self.display.error(m.tolerance)} {self.display.units.pressure}{reached}."
         )
         if m.lumped:
             text += f" Shorter than a reach and taken as one lump: {', '.join(m.lumped)}."

@@ -8,7 +8,7 @@ from typing import Any
 from surge.model.lineup import LineUp
 from surge.reports.document import finding
 from surge.reports.text import table
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, against, paragraph, what_happens
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, paragraph, what_happens
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.search.rates import Opening, RateLimit
@@ -33,40 +33,42 @@ def bounds(shortest: float | None, longest: float | None) -> str:
     return f"{fast}, no slower than {longest:.1f} s"
 
 
-def window_lines(windows: Windows, lineup: LineUp, say: Shown, *, more: Sequence[str] = ()) -> list[str]:
+def window_lines(
+    windows: Windows, lineup: LineUp, display: Display, *, more: Sequence[str] = ()
+) -> list[str]:
     """All lines of the answer; ``more`` is what was asked beside the windows."""
     out = [paragraph(lineup.title), "", f"VERDICT: {VERDICT[windows.verdict]}", ""]
     for valve, parts in windows.by_valve.items():
         shortest, longest = windows.bounds(valve)
         out.append(paragraph(f'"{valve}": {bounds(shortest, longest)}.', indent="    "))
         if (opening := windows.openings.get(valve)) is not None:
-            out.append(paragraph(_opens(opening, say), indent="    "))
+            out.append(paragraph(_opens(opening, display), indent="    "))
         elif (top := windows.open_up_to.get(valve)) is not None and top.share is not None:
-            out.append(paragraph(_open_up_to(top, say), indent="    "))
+            out.append(paragraph(_open_up_to(top, display), indent="    "))
         for part in parts:
-            out += [paragraph(line, indent="      ", first="    ") for line in _why(part, say)]
+            out += [paragraph(line, indent="      ", first="    ") for line in _why(part, display)]
         out.append("")
-    out += _rates(windows.rates, say)
+    out += _rates(windows.rates, display)
     out += _joint(windows)
-    out += _what_to_do(windows, say)
+    out += _what_to_do(windows, display)
     out += ["Strokes looked at, everything else as in the case", *_proof(windows), ""]
     out += more
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
 
 
-def _why(part: StrokeLimits, say: Shown) -> list[str]:
+def _why(part: StrokeLimits, display: Display) -> list[str]:
     """What governs in one scenario."""
     said = []
     where = f'In "{part.scenario}"'
     if part.shortest is None:
-        said.append(f"{where}: {part.reason}{_named(part.governs, part, say)}.")
+        said.append(f"{where}: {part.reason}{_named(part.governs, part, display)}.")
     elif part.shortest <= part.from_:
         said.append(
-            f"{where}: {part.from_:g} s, the shortest looked at, is safe{_named(part.governs, part, say)}."
+            f"{where}: {part.from_:g} s, the shortest looked at, is safe{_named(part.governs, part, display)}."
         )
     else:
-        said.append(f"{where}: {part.shortest:.1f} s or more{_named(part.governs, part, say)}.")
+        said.append(f"{where}: {part.shortest:.1f} s or more{_named(part.governs, part, display)}.")
     if part.slow_rule is not None:
         limit = f"at most {part.longest:.1f} s" if part.longest else "no stroke is short enough"
         rule = part.slow_rule
@@ -74,14 +76,14 @@ def _why(part: StrokeLimits, say: Shown) -> list[str]:
     return said
 
 
-def _named(finding: Finding | None, part: StrokeLimits, say: Shown) -> str:
+def _named(finding: Finding | None, part: StrokeLimits, display: Display) -> str:
     if finding is None or finding.value is None:
         return ""
     whose = f'"{finding.name}"'
-    return f"; {whose} governs: {what_happens(finding, part.run, say)}; {against(finding, part.run, say)}"
+    return f"; {whose} governs: {what_happens(finding, part.run, display)}; {against(finding, part.run, display)}"
 
 
-def _rates(rates: Sequence[RateLimit], say: Shown) -> list[str]:
+def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:
     if not rates:
         return []
     out = ["Greatest safe rate at the strokes of the case (it and every lower rate are safe)"]
@@ -90,30 +92,30 @@ def _rates(rates: Sequence[RateLimit], say: Shown) -> list[str]:
         if rate.greatest is None:
             words = "none was found"
         elif rate.greatest >= rate.to * 0.999:
-            words = f"{say.flow_down(rate.greatest)} or more, as far as it was looked"
+            words = f"{display.flow_down(rate.greatest)} or more, as far as it was looked"
         else:
-            words = f"{say.flow_down(rate.greatest)}{governs}"
-        text = f'"{rate.scenario}": {words} (agreed: {say.flow(rate.agreed)}).'
+            words = f"{display.flow_down(rate.greatest)}{governs}"
+        text = f'"{rate.scenario}": {words} (agreed: {display.flow(rate.agreed)}).'
         out.append(paragraph(text, indent="      ", first="    "))
         if rate.unsafe_below:
             low, high = rate.unsafe_below
-            words = f"lower ones between {say.flow_down(low)} and {say.flow_up(high)} are not"
+            words = f"lower ones between {display.flow_down(low)} and {display.flow_up(high)} are not"
             out.append(
                 paragraph(f"The agreed rate itself is safe; {words}.", indent="      ", first="      ")
             )
     return [*out, ""]
 
 
-def _opens(opening: Opening, say: Shown) -> str:
+def _opens(opening: Opening, display: Display) -> str:
     """The rate at which an empty window opens."""
     if opening.share is None:
         return "No lower rate opens it."
-    return f"It opens at {say.flow_down(opening.rate)} and below, where {opening.stroke:.1f} s is safe."
+    return f"It opens at {display.flow_down(opening.rate)} and below, where {opening.stroke:.1f} s is safe."
 
 
-def _open_up_to(top: Opening, say: Shown) -> str:
+def _open_up_to(top: Opening, display: Display) -> str:
     """The rate above which an open window is empty."""
-    rate = say.flow_down(top.rate)
+    rate = display.flow_down(top.rate)
     if not top.ends:
         return f"There is a window up to {rate} at least, as far as it was looked or the line can go."
     return f"There is a window up to {rate}; above that it is empty."
@@ -144,7 +146,7 @@ def _joint(windows: Windows) -> list[str]:
     return [paragraph(f"{text}.", indent="    "), ""]
 
 
-def _what_to_do(windows: Windows, say: Shown) -> list[str]:
+def _what_to_do(windows: Windows, display: Display) -> list[str]:
     """For every valve without a window, what can give it one, the surest first."""
     said: list[str] = []
     for valve, parts in windows.by_valve.items():
@@ -153,7 +155,7 @@ def _what_to_do(windows: Windows, say: Shown) -> list[str]:
         opening = windows.openings.get(valve)
         if opening is not None and opening.share is not None:
             said.append(
-                f'"{valve}": agree a rate of {say.flow_down(opening.rate)} or less, and a stroke of '
+                f'"{valve}": agree a rate of {display.flow_down(opening.rate)} or less, and a stroke of '
                 f"{opening.stroke:.1f} s."
             )
         if windows.bounds(valve)[0] is None:

@@ -29,7 +29,7 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class Shown:
+class Display:
     """Writes SI values in the reader's units.
 
     Pressures are rounded to the unsafe side, so that no figure looks better than it is: what is held
@@ -49,11 +49,11 @@ class Shown:
         """A gauge pressure [Pa gauge] to the nearest figure: limits, and what nothing is held against."""
         return show(value, unit=self.units.pressure) + (f" {self.units.pressure}(g)" if unit else "")
 
-    def high(self, value: float, *, unit: bool = False) -> str:
+    def round_up(self, value: float, *, unit: bool = False) -> str:
         """A pressure [Pa gauge] that an upper limit is for, rounded up."""
         return self._stepped(value, math.ceil) + (f" {self.units.pressure}(g)" if unit else "")
 
-    def low(self, value: float, *, unit: bool = False) -> str:
+    def round_down(self, value: float, *, unit: bool = False) -> str:
         """A pressure [Pa gauge] that a lower limit is for, rounded down."""
         return self._stepped(value, math.floor) + (f" {self.units.pressure}(g)" if unit else "")
 
@@ -96,7 +96,7 @@ class Shown:
     def phrase(self, phrase: Phrase) -> str:
         """A phrase with its quantities in the reader's units."""
         writers = {
-            "pressure": lambda v: self.high(v, unit=True),
+            "pressure": lambda v: self.round_up(v, unit=True),
             "difference": self.difference,
             "flow": self.flow,
             "length": self.length,
@@ -133,28 +133,28 @@ def whose(finding: Finding) -> str:
     return {"place": "the place ", "scenario": "the scenario "}.get(finding.subject, "") + f'"{finding.name}"'
 
 
-def _where_and_when(finding: Finding, seen: Valid, say: Shown) -> str:
+def _where_and_when(finding: Finding, seen: Valid, display: Display) -> str:
     if seen.when is None:
         return ", before the cargo boils" if finding.check in ("peak", "lowest") else ""
-    where = f", {say.length(seen.when.distance)} from its start" if seen.long else ""
+    where = f", {display.length(seen.when.distance)} from its start" if seen.long else ""
     if seen.when.time == 0.0:
         return f"{where}, before anything moves"
-    return f" at {say.time(seen.when.time)} s{where}"
+    return f" at {display.time(seen.when.time)} s{where}"
 
 
-def what_happens(finding: Finding, run: ScenarioResult | None, say: Shown) -> str:
+def what_happens(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
     """One plain clause: what the pressure does there."""
     seen = valid(finding, run)
     if seen.value is None:
         return finding.reason
     if finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED:
         return (
-            f"the pressure falls to where the cargo boils, at {say.time(run.vapour.time)} s; that is a limit "
-            f"exceeded ({finding.limit_source}, {say.pressure(finding.limit or 0.0, unit=True)}), and no "
+            f"the pressure falls to where the cargo boils, at {display.time(run.vapour.time)} s; that is a limit "
+            f"exceeded ({finding.limit_source}, {display.pressure(finding.limit or 0.0, unit=True)}), and no "
             "pressure after it is valid in this model"
         )
-    place = _where_and_when(finding, seen, say)
-    high, low = say.high(seen.value, unit=True), say.low(seen.value, unit=True)
+    place = _where_and_when(finding, seen, display)
+    high, low = display.round_up(seen.value, unit=True), display.round_down(seen.value, unit=True)
     return {
         "peak": f"the pressure peaks at {high}{place}",
         "steady": f"the pressure is {high} before anything moves",
@@ -164,20 +164,20 @@ def what_happens(finding: Finding, run: ScenarioResult | None, say: Shown) -> st
     }[finding.check]
 
 
-def against(finding: Finding, run: ScenarioResult | None, say: Shown) -> str:
+def against(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
     """One clause: the limit, its source, and by how much it is kept or not."""
     margin = valid(finding, run).margin
     if finding.limit is None or margin is None:
         return ""
-    limit = f"the limit is {say.pressure(finding.limit, unit=True)} ({finding.limit_source})"
+    limit = f"the limit is {display.pressure(finding.limit, unit=True)} ({finding.limit_source})"
     if finding.verdict == EXCEEDED:
-        return f"{limit}: exceeded by {say.margin(margin, unit=True).removeprefix('-')}"
+        return f"{limit}: exceeded by {display.margin(margin, unit=True).removeprefix('-')}"
     if finding.verdict == WITHIN:
-        return f"{limit}: kept by {say.margin(margin, unit=True)}"
+        return f"{limit}: kept by {display.margin(margin, unit=True)}"
     return f"{limit}: cannot be decided, {finding.reason}"
 
 
-def sentence(finding: Finding, run: ScenarioResult | None, say: Shown) -> str:
+def sentence(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
     """The weakest place in one plain sentence.
 
     Parameters
@@ -185,10 +185,10 @@ def sentence(finding: Finding, run: ScenarioResult | None, say: Shown) -> str:
     finding : Finding
     run : ScenarioResult or None
         The run that it comes from, see :func:`run_of`.
-    say : Shown
+    display : Shown
     """
     scenario = f' in the scenario "{finding.scenario}"' if finding.scenario else ""
-    taken = [f'"{n}" {say.length(m)} long' for n, m in run.lengths.items()] if run else []
+    taken = [f'"{n}" {display.length(m)} long' for n, m in run.lengths.items()] if run else []
     taken += [f'waves of {c:.0f} m/s in "{n}"' for n, c in run.speeds.items()] if run else []
     if taken:
         scenario += " with " + " and ".join(taken)
@@ -196,7 +196,7 @@ def sentence(finding: Finding, run: ScenarioResult | None, say: Shown) -> str:
         return f'The scenario "{finding.name}": {finding.reason}.'
     boils = finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED
     parts = [
-        f"Weakest is {whose(finding)}{scenario}: {what_happens(finding, run, say)}",
-        "" if boils else against(finding, run, say),
+        f"Weakest is {whose(finding)}{scenario}: {what_happens(finding, run, display)}",
+        "" if boils else against(finding, run, display),
     ]
     return "; ".join(p for p in parts if p) + "."

@@ -89,14 +89,14 @@ def assess(
         All faults that the scenarios show, not only the first.
     GridError, SolveError
     """
-    say = progress or (lambda _: None)
+    display = progress or (lambda _: None)
     _refuse_what_cannot_be_judged(lineup)
     if book is not None:
         lineup = with_pump_top(lineup, book)
 
     def one(scenario: Scenario) -> list[tuple[ScenarioResult, tuple[Finding, ...]]] | CaseError:
         try:
-            return _over_ranges(lineup, scenario, known, say)
+            return _over_ranges(lineup, scenario, known, display)
         except CaseError as error:
             return error
 
@@ -170,30 +170,30 @@ def _margin(f: Finding) -> float:
 
 
 def _over_ranges(
-    lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], say: Progress
+    lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], display: Progress
 ) -> list[tuple[ScenarioResult, tuple[Finding, ...]]]:
     """Runs of a scenario with their findings: one, or those at the worst places of what is a range."""
     if not any(ranged(lineup)):
         at_hand = (run for one, run in known if one == scenario)
-        run = next(at_hand, None) or simulate(lineup, scenario, progress=say)
+        run = next(at_hand, None) or simulate(lineup, scenario, progress=display)
         return [(run, findings_of(lineup, run))]
     answers = []
-    for place in _worst_places(lineup, scenario, say):
+    for place in _worst_places(lineup, scenario, display):
         fixed = at_place(lineup, place)
         lengths, speeds = figures(lineup, place)
-        run = replace(simulate(fixed, scenario, progress=say), lengths=lengths, speeds=speeds)
+        run = replace(simulate(fixed, scenario, progress=display), lengths=lengths, speeds=speeds)
         taken, waves = tuple(lengths.items()), tuple(speeds.items())
         answers.append((run, tuple(replace(f, lengths=taken, speeds=waves) for f in findings_of(fixed, run))))
     return answers
 
 
-def _worst_places(lineup: LineUp, scenario: Scenario, say: Progress) -> list[Place]:
+def _worst_places(lineup: LineUp, scenario: Scenario, display: Progress) -> list[Place]:
     """Places at which some limit is nearest, by quick runs, refined once."""
     scans: dict[Place, dict[tuple[str, str, str, str, str], Finding]] = {}
 
     def scan(place: Place) -> None:
         if place not in scans:
-            say(f"{len(scans) + 1} figures within what is a range")
+            display(f"{len(scans) + 1} figures within what is a range")
             fixed = at_place(lineup, place)
             scans[place] = {_key(f): f for f in findings_of(fixed, simulate(fixed, scenario, quick=True))}
 

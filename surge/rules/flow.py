@@ -12,7 +12,7 @@ from surge.rules.book import ROUNDING, Rule
 from surge.rules.ground import (
     NOT_DECIDED,
     NOT_KEPT,
-    Ground,
+    RuledCase,
     Ruling,
     Unknown,
     judged,
@@ -31,7 +31,7 @@ FLOW_ERROR = 0.005  # [-] of a flow read from a run, as is allowed for its press
 # Velocities: of the flow at the start of a pipe, of which the runs keep the history
 
 
-def velocity(rule: Rule, ground: Ground) -> list[Ruling]:
+def velocity(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Greatest velocity over the run, in the fastest pipe, hose or arm of every scenario."""
     unknown: dict[str, Ruling] = {}
     found: list[Ruling] = []
@@ -48,7 +48,7 @@ def velocity(rule: Rule, ground: Ground) -> list[Ruling]:
     return [*found, *unknown.values()] or [passed_over(rule, f"it is for: {rule.applies}")]
 
 
-def _velocity(rule: Rule, ground: Ground, scenario: Scenario, pipe: Pipe) -> list[Ruling]:
+def _velocity(rule: Rule, ground: RuledCase, scenario: Scenario, pipe: Pipe) -> list[Ruling]:
     before = f'In "{scenario.name}" the velocity is greatest in "{pipe.name}", '
     return [
         _fastest(rule, run, pipe.name, np.abs(run.history.flow[pipe.name]) / pipe.area, before)
@@ -82,7 +82,7 @@ def _fastest(rule: Rule, run: ScenarioResult, subject: str, speeds: Array, befor
     return replace(made, outcome=NOT_DECIDED, phrase=(before, words))
 
 
-def inlet_velocity(rule: Rule, ground: Ground) -> list[Ruling]:
+def inlet_velocity(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Greatest velocity over the run at the inlets of the ship's tanks, the fastest of every scenario."""
     unknown: dict[str, Ruling] = {}
     found: list[Ruling] = []
@@ -95,7 +95,7 @@ def inlet_velocity(rule: Rule, ground: Ground) -> list[Ruling]:
     return [*found, *unknown.values()] or [passed_over(rule, f"it is for: {rule.applies}")]
 
 
-def _at_inlets(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
+def _at_inlets(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling]:
     found = []
     if (lacking := ends_lacking(ground.lineup)) is not None:
         return [not_checked(rule, lacking.reason, supply=lacking.supply, scenario=scenario.name)]
@@ -137,7 +137,7 @@ def into_tank(lineup: LineUp, run: ScenarioResult, tank: Tank) -> Array:
     return total
 
 
-def greatest_inflow(ground: Ground, tank: Tank) -> tuple[float, float, str]:
+def greatest_inflow(ground: RuledCase, tank: Tank) -> tuple[float, float, str]:
     """Greatest flow into a tank in any scenario, its error [m3/s], and the scenario.
 
     Diverted flow is in it. A flow that stands before anything moves has no numerical error.
@@ -152,7 +152,7 @@ def greatest_inflow(ground: Ground, tank: Tank) -> tuple[float, float, str]:
     return best
 
 
-def overfill(rule: Rule, ground: Ground) -> list[Ruling]:
+def overfill(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Time until the flow into a tank has stopped, against the time in which its ullage fills."""
     answer = ground.applies(rule)
     if isinstance(answer, Unknown):
@@ -168,7 +168,7 @@ def overfill(rule: Rule, ground: Ground) -> list[Ruling]:
     return found or [passed_over(rule, "no tank of the ship is loaded in this case")]
 
 
-def _overfill(rule: Rule, ground: Ground, tank: Tank) -> list[Ruling]:
+def _overfill(rule: Rule, ground: RuledCase, tank: Tank) -> list[Ruling]:
     """Rulings on one tank: only a shutdown that stops a flow into it tells how long that takes."""
     rate = greatest_inflow(ground, tank)[0]
     whose = f'the tank "{tank.name}"'
@@ -190,7 +190,7 @@ def _overfill(rule: Rule, ground: Ground, tank: Tank) -> list[Ruling]:
     return [not_checked(rule, reason, supply=supply, subject=tank.name)]
 
 
-def loads(ground: Ground, scenario: Scenario, tank: Tank) -> bool:
+def loads(ground: RuledCase, scenario: Scenario, tank: Tank) -> bool:
     """Whether liquid runs into a tank in a scenario, and it is not parted from the shore by the order."""
     assert scenario.ordered is not None
     for run in ground.runs.get(scenario.name, []):
@@ -201,7 +201,7 @@ def loads(ground: Ground, scenario: Scenario, tank: Tank) -> bool:
     return False
 
 
-def _filling(rule: Rule, ground: Ground, scenario: Scenario, tank: Tank) -> Ruling:
+def _filling(rule: Rule, ground: RuledCase, scenario: Scenario, tank: Tank) -> Ruling:
     assert tank.ullage is not None
     rate, error, where = greatest_inflow(ground, tank)
     time = counted_stop(rule, ground, scenario, {tank.point})

@@ -88,7 +88,7 @@ class Unknown:
 Answer = bool | Unknown
 
 
-class Ground:
+class RuledCase:
     """The case that is ruled on.
 
     Parameters
@@ -166,7 +166,7 @@ class Ground:
 
 # When a rule applies
 
-Condition = Callable[[Ground, Scenario | None, Element | None], Answer]
+Condition = Callable[[RuledCase, Scenario | None, Element | None], Answer]
 
 NO_SHUTDOWN = Unknown(
     reason="the case has no emergency shutdown", supply="write a [scenario.shutdown] with its steps"
@@ -186,7 +186,7 @@ STAGE = Unknown(
 
 
 def _shutdown(*, hazardous: bool | None = None, old: bool = False) -> Condition:
-    def applies(ground: Ground, scenario: Scenario | None, _: Element | None) -> Answer:
+    def applies(ground: RuledCase, scenario: Scenario | None, _: Element | None) -> Answer:
         berth = ground.lineup.berth
         first = None if ground.transfer_before_first else berth.first_transfer
         before = first is not None and (
@@ -201,16 +201,16 @@ def _shutdown(*, hazardous: bool | None = None, old: bool = False) -> Condition:
     return applies
 
 
-def _ullage(ground: Ground) -> Answer:
+def _ullage(ground: RuledCase) -> Answer:
     return True if any(t.ullage is not None for t in ground.lineup.tanks if t.side == "ship") else NO_ULLAGE
 
 
-def _charged(ground: Ground) -> Answer:
+def _charged(ground: RuledCase) -> Answer:
     charged = ground.lineup.liquid.static_accumulator
     return CHARGE if charged is None else charged
 
 
-def _charged_at_start(ground: Ground, scenario: Scenario | None) -> Answer:
+def _charged_at_start(ground: RuledCase, scenario: Scenario | None) -> Answer:
     charged = _charged(ground)
     if charged is not True or scenario is None:
         return charged
@@ -233,7 +233,7 @@ def _given(element: Element | None, kind: str, **what: str) -> Answer:
     return Unknown(reason=f"a {kind} without {listed}", supply=f"write {written} for each {kind}")
 
 
-def _shut_off(ground: Ground, element: Element | None, *, can: bool) -> Answer:
+def _shut_off(ground: RuledCase, element: Element | None, *, can: bool) -> Answer:
     """Whether an element is a ship's line that valves can shut off from every tank, or cannot."""
     if not isinstance(element, Pipe) or element.kind != "pipe":
         return False

@@ -11,7 +11,7 @@ from surge.transient.peaks import Key, Peaks
 
 
 @dataclass(frozen=True, kw_only=True)
-class Held:
+class LimitedExtreme:
     """An extreme of a march, and what it is held against.
 
     Attributes
@@ -30,14 +30,14 @@ class Held:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Near:
+class NearestLimit:
     """The limit that a march comes nearest to, and by how much it is kept [Pa]; negative beyond it."""
 
     margin: float
-    held: Held
+    held: LimitedExtreme
 
 
-def held_limits(lineup: LineUp) -> tuple[Held, ...]:
+def held_limits(lineup: LineUp) -> tuple[LimitedExtreme, ...]:
     """Everything that the extremes of a scenario are held against."""
     held = []
     boils = Limit(
@@ -46,21 +46,22 @@ def held_limits(lineup: LineUp) -> tuple[Held, ...]:
     for element in lineup.elements:
         high, low = ("element", element.name, "high"), ("element", element.name, "low")
         if (allowed := surge_limit(element)) is not None:
-            held.append(Held(key=high, limit=allowed))
+            held.append(LimitedExtreme(key=high, limit=allowed))
         if element.limits.lowest is not None:
             source = element.limits.lowest_source or "given in the case"
             limit = Limit(value=element.limits.lowest, source=source, rule=LOWEST_RULE)
-            held.append(Held(key=low, limit=limit))
-        held.append(Held(key=low, limit=boils))
+            held.append(LimitedExtreme(key=low, limit=limit))
+        held.append(LimitedExtreme(key=low, limit=boils))
     for point in lineup.points:
         held += [
-            Held(key=("place", point.name, "high"), limit=limit) for limit in place_limits(lineup, point)
+            LimitedExtreme(key=("place", point.name, "high"), limit=limit)
+            for limit in place_limits(lineup, point)
         ]
     return tuple(held)
 
 
-def nearest(held: Iterable[Held], peaks: Peaks) -> Near:
+def nearest(held: Iterable[LimitedExtreme], peaks: Peaks) -> NearestLimit:
     """Return the limit that is nearest in one march."""
     margins = ((h.margin(peaks.found[h.key].pressure), h) for h in held)
     margin, which = min(margins, key=lambda pair: pair[0])
-    return Near(margin=margin, held=which)
+    return NearestLimit(margin=margin, held=which)

@@ -15,7 +15,7 @@ from surge.rules.findings import WITHIN
 from surge.rules.ground import (
     KEPT,
     NOT_CHECKED,
-    Ground,
+    RuledCase,
     Ruling,
     Unknown,
     judged,
@@ -28,7 +28,7 @@ from surge.rules.ground import (
 from surge.rules.times import closes
 from surge.transient.result import ScenarioResult
 
-Figure = Callable[[Ground, Element], float | None]
+Figure = Callable[[RuledCase, Element], float | None]
 LONGEST_MONTH = 31  # days
 
 
@@ -38,19 +38,19 @@ def months_between(first: date, then: date) -> float:
     return whole + (then.day - first.day) / LONGEST_MONTH
 
 
-def _rating(_: Ground, element: Element) -> float | None:
+def _rating(_: RuledCase, element: Element) -> float | None:
     return element.limits.rating
 
 
-def _test(_: Ground, element: Element) -> float | None:
+def _test(_: RuledCase, element: Element) -> float | None:
     return element.limits.test_pressure
 
 
-def _burst(_: Ground, element: Element) -> float | None:
+def _burst(_: RuledCase, element: Element) -> float | None:
     return element.limits.burst
 
 
-def _static(ground: Ground, element: Element) -> float | None:
+def _static(ground: RuledCase, element: Element) -> float | None:
     """Shut-off pressure in an element; unknown where a supply does not tell its own."""
     return ground.static.get(element.name) if ground.shut_off_known else None
 
@@ -65,12 +65,12 @@ _PAIRS: dict[str, tuple[Figure, Figure | None, str, str]] = {
 }
 
 
-def part(rule: Rule, ground: Ground) -> list[Ruling]:
+def part(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """A rating, test or burst pressure of every element to which the rule applies."""
     return _each(rule, ground, _part)
 
 
-def _part(rule: Rule, ground: Ground, element: Element) -> Ruling | None:
+def _part(rule: Rule, ground: RuledCase, element: Element) -> Ruling | None:
     if rule.measure == "burst pressure over static pressure" and not ground.can_be_shut_off(element):
         return None  # no valve brings shut-off pressure to it
     figure, base, words, base_words = _PAIRS[rule.measure]
@@ -88,12 +88,12 @@ def _part(rule: Rule, ground: Ground, element: Element) -> Ruling | None:
     return judged(rule, subject=name, value=value, limit=rule.figure * share, clause=clause)
 
 
-def months(rule: Rule, ground: Ground) -> list[Ruling]:
+def months(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Months from the last pressure test of every element to the transfer."""
     return _each(rule, ground, _months)
 
 
-def _months(rule: Rule, ground: Ground, element: Element) -> Ruling:
+def _months(rule: Rule, ground: RuledCase, element: Element) -> Ruling:
     name, tested, transfer = element.name, element.limits.tested, ground.lineup.berth.transfer
     if tested is None:
         reason = f'"{name}" has no date of its last pressure test'
@@ -112,7 +112,7 @@ def _months(rule: Rule, ground: Ground, element: Element) -> Ruling:
 
 
 def _each(
-    rule: Rule, ground: Ground, rule_one: Callable[[Rule, Ground, Element], Ruling | None]
+    rule: Rule, ground: RuledCase, rule_one: Callable[[Rule, RuledCase, Element], Ruling | None]
 ) -> list[Ruling]:
     found: list[Ruling] = []
     unknown: dict[str, Ruling] = {}
@@ -125,7 +125,7 @@ def _each(
     return [*found, *unknown.values()] or [passed_over(rule, f"it is for: {rule.applies}")]
 
 
-def allowance(rule: Rule, ground: Ground) -> list[Ruling]:
+def allowance(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """The allowance of every rated element, and the conditions that it hangs on when a surge uses it."""
     found = []
     for element in ground.lineup.elements:
@@ -148,7 +148,7 @@ def _all_keep(rule: Rule, found: list[Ruling]) -> Ruling:
     return stated(rule, KEPT, words, limit=rule.figure)
 
 
-def _on_conditions(rule: Rule, ground: Ground, element: Element) -> Ruling:
+def _on_conditions(rule: Rule, ground: RuledCase, element: Element) -> Ruling:
     """Kept where no surge goes above the rating; else it hangs on what no case tells."""
     rating = element.limits.rating
     assert rating is not None
@@ -163,7 +163,7 @@ def _on_conditions(rule: Rule, ground: Ground, element: Element) -> Ruling:
     return replace(made, supply="confirm: " + "; ".join(rule.conditions))
 
 
-def outside(rule: Rule, ground: Ground) -> list[Ruling]:
+def outside(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """A rule on something that no case holds: listed, with what to confirm."""
     answer = ground.applies(rule)
     if isinstance(answer, Unknown):
@@ -180,29 +180,31 @@ INCH = 0.0254  # [m]
 MILLIMETRE = 1e-3  # [m]
 
 
-def stroke_time(rule: Rule, ground: Ground) -> list[Ruling]:
+def stroke_time(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Whole stroke of every valve that shuts."""
     return _strokes(rule, ground, lambda _: 1.0, "")
 
 
-def stroke_per_inch(rule: Rule, ground: Ground) -> list[Ruling]:
+def stroke_per_inch(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Whole stroke of every valve that shuts, for every inch of its bore."""
     return _strokes(rule, ground, lambda v: _bore(ground, v, INCH), " for every inch of bore")
 
 
-def stroke_per_millimetre(rule: Rule, ground: Ground) -> list[Ruling]:
+def stroke_per_millimetre(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Whole stroke of every valve that shuts, for every millimetre of its bore."""
     return _strokes(rule, ground, lambda v: _bore(ground, v, MILLIMETRE), " for every millimetre of bore")
 
 
-def _bore(ground: Ground, valve: Valve, unit: float) -> float | None:
+def _bore(ground: RuledCase, valve: Valve, unit: float) -> float | None:
     """Bore of the widest pipe that touches a valve, in ``unit`` [m]; None where none does."""
     ends = {valve.start, valve.end}
     bores = [p.diameter for p in ground.lineup.pipes if {p.start, p.end} & ends]
     return max(bores) / unit if bores else None
 
 
-def _strokes(rule: Rule, ground: Ground, share: Callable[[Valve], float | None], behind: str) -> list[Ruling]:
+def _strokes(
+    rule: Rule, ground: RuledCase, share: Callable[[Valve], float | None], behind: str
+) -> list[Ruling]:
     shortest: dict[str, tuple[float, str]] = {}
     for scenario in ground.lineup.scenarios:
         for move in scenario.moves:
@@ -244,7 +246,7 @@ def _strokes(rule: Rule, ground: Ground, share: Callable[[Valve], float | None],
     return found or [passed_over(rule, "no valve shuts in this case")]
 
 
-def effective_closing(rule: Rule, ground: Ground) -> list[Ruling]:
+def effective_closing(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Time in which the flow through a valve falls from 95 to 5 %, against its pipeline period."""
     found: list[Ruling] = []
     for scenario in ground.lineup.scenarios:

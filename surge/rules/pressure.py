@@ -12,7 +12,7 @@ from surge.rules.ground import (
     NOT_DECIDED,
     NOT_KEPT,
     Answer,
-    Ground,
+    RuledCase,
     Ruling,
     Unknown,
     may_apply,
@@ -82,7 +82,7 @@ def with_pump_top(lineup: LineUp, book: RuleBook) -> LineUp:
         file the smaller holds.
     """
     rule = book.rule(PUMP_TOP_RULE)
-    if rule is None or not rule.own or not _in_force(rule, Ground(lineup, (), ())):
+    if rule is None or not rule.own or not _in_force(rule, RuledCase(lineup, (), ())):
         return lineup
     given = gives_pump_top(lineup)
     if given and lineup.pump_top_limit <= rule.figure:
@@ -91,12 +91,12 @@ def with_pump_top(lineup: LineUp, book: RuleBook) -> LineUp:
     return lineup.with_(pump_top_limit=rule.figure, pump_top_source=source)
 
 
-def _in_force(rule: Rule, ground: Ground) -> bool:
+def _in_force(rule: Rule, ground: RuledCase) -> bool:
     """Whether a rule is one on the pump top that counts in this case."""
     return rule.measure == PUMP_TOP and rule.required and rule.upper and ground.applies(rule) is True
 
 
-def pump_top_of_the_case(rule: Rule, ground: Ground) -> list[Ruling]:
+def pump_top_of_the_case(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Rulings on the figure that the case gives for the pump top, where a file sets the rule on it aside."""
     concerned = PUMP_TOP_RULE in (rule.id, rule.replaces) and gives_pump_top(ground.lineup)
     if not concerned or _in_force(rule, ground):
@@ -124,7 +124,7 @@ def pump_top_of_the_case(rule: Rule, ground: Ground) -> list[Ruling]:
     return pressure(of_case, ground)
 
 
-def pressure(rule: Rule, ground: Ground) -> list[Ruling]:
+def pressure(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """The worst finding of every scenario to which the rule applies."""
     worst: dict[str, Ruling] = {}
     unknown: dict[str, Ruling] = {}
@@ -145,7 +145,7 @@ def pressure(rule: Rule, ground: Ground) -> list[Ruling]:
     ]
 
 
-def _belongs(rule: Rule, ground: Ground, finding: Finding) -> Answer:
+def _belongs(rule: Rule, ground: RuledCase, finding: Finding) -> Answer:
     scenario = ground.scenario.get(finding.scenario)
     if finding.subject != "element":
         return _OF_PLACE[finding.rule] == rule.measure and ground.applies(rule, scenario=scenario)
@@ -157,7 +157,7 @@ def _belongs(rule: Rule, ground: Ground, finding: Finding) -> Answer:
     return ground.applies(rule, scenario=scenario, element=element)
 
 
-def _limit(rule: Rule, ground: Ground, finding: Finding) -> float | None:
+def _limit(rule: Rule, ground: RuledCase, finding: Finding) -> float | None:
     """What the rule holds a finding against [Pa gauge]; None where there is nothing."""
     element = ground.element.get(finding.name)
     if rule.measure == "peak pressure over test pressure":
@@ -176,7 +176,7 @@ def _limit(rule: Rule, ground: Ground, finding: Finding) -> float | None:
     return finding.limit + rule.figure if finding.check in _DISTANCES else rule.figure * finding.limit
 
 
-def _outcome(rule: Rule, ground: Ground, finding: Finding, value: float, limit: float) -> str:
+def _outcome(rule: Rule, ground: RuledCase, finding: Finding, value: float, limit: float) -> str:
     """Outcome of one finding: its own verdict, unless the rule is stricter or has another limit."""
     assert finding.limit is not None
     kept = rule.keeps(value, limit=limit, error=finding.error)
@@ -194,7 +194,7 @@ def _outcome(rule: Rule, ground: Ground, finding: Finding, value: float, limit: 
     return outcome
 
 
-def _untested(rule: Rule, ground: Ground, finding: Finding) -> Ruling:
+def _untested(rule: Rule, ground: RuledCase, finding: Finding) -> Ruling:
     """A peak that may have to stay below a test pressure, which is not given."""
     scenario = ground.scenario.get(finding.scenario)
     users = [
@@ -211,7 +211,7 @@ def _untested(rule: Rule, ground: Ground, finding: Finding) -> Ruling:
     return not_checked(rule, reason, supply=supply, scenario=finding.scenario, subject=finding.name)
 
 
-def _ruling(rule: Rule, ground: Ground, finding: Finding) -> Ruling:
+def _ruling(rule: Rule, ground: RuledCase, finding: Finding) -> Ruling:
     limit = _limit(rule, ground, finding)
     if finding.value is not None and limit is None and rule.measure == "peak pressure over test pressure":
         return _untested(rule, ground, finding)

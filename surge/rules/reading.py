@@ -28,7 +28,7 @@ from surge.toml import FileKind, parsed, read_file
 from surge.units import DIMENSIONS, QuantityError, printable, quoted, read
 
 BUILT_IN = Path(__file__).with_name("tables") / "rules.toml"
-LONGEST = 600  # characters of a text
+LONGEST_TEXT = 600  # characters of a text
 _ID = re.compile(r"[a-z0-9][a-z0-9.-]{0,59}")
 _SOURCE = ("authority", "edition", "clause")
 _TEXTS = ("name", "text", *_SOURCE, "note")
@@ -212,12 +212,12 @@ class _Reader:
 
     def _text(self, table: Mapping[str, Any], path: Origin, key: str) -> str:
         value = table.get(key, "")
-        fine = isinstance(value, str) and len(value) <= LONGEST and printable(value) == value
+        fine = isinstance(value, str) and len(value) <= LONGEST_TEXT and printable(value) == value
         if key in table and not (fine and value.strip()):
             self.fault(
                 (*path, key),
                 _shown(value),
-                f"a text on one line, 1 to {LONGEST} characters",
+                f"a text on one line, 1 to {LONGEST_TEXT} characters",
                 f"write {key}, e.g. {_EXAMPLES[key]}",
             )
         return value.strip() if fine else ""
@@ -258,7 +258,7 @@ class _Reader:
                 not isinstance(item, str)
                 or not item.strip()
                 or printable(item) != item
-                or len(item) > LONGEST
+                or len(item) > LONGEST_TEXT
             ):
                 self.fault((*path, key, k), _shown(item), "a text", "write it in quotes")
         return tuple(item for item in value if isinstance(item, str))

@@ -14,7 +14,7 @@ from surge.rules.ground import (
     NOT_CHECKED,
     NOT_DECIDED,
     NOT_KEPT,
-    Ground,
+    RuledCase,
     Ruling,
     Unknown,
     may_apply,
@@ -47,7 +47,7 @@ __all__ = [
     "worst",
 ]
 
-_EVALUATE: dict[str, Callable[[Rule, Ground], list[Ruling]]] = {
+_EVALUATE: dict[str, Callable[[Rule, RuledCase], list[Ruling]]] = {
     **{name: pressure for name, measure in MEASURES.items() if measure.shown == "pressure"},
     "time to stop the flow": stop_flow,
     "total shutdown time": total_shutdown,
@@ -96,7 +96,7 @@ def rule_on(
     every tank of the ship, each valve from the opening that it has in the scenario; the total shutdown time
     counts whole strokes, since it is to hold under all service conditions.
     """
-    ground = Ground(lineup, runs, findings)
+    ground = RuledCase(lineup, runs, findings)
     found: list[Ruling] = []
     for rule in book.rules:
         if rule.requirement == "off":
@@ -107,7 +107,7 @@ def rule_on(
     return tuple(found)
 
 
-def _spoken(rule: Rule, ground: Ground, found: list[Ruling]) -> list[Ruling]:
+def _spoken(rule: Rule, ground: RuledCase, found: list[Ruling]) -> list[Ruling]:
     """See to it that a rule of which the case does not say whether it applies is not passed over."""
     answer = ground.applies(rule)
     if isinstance(answer, Unknown) and all(r.outcome == NOT_APPLICABLE for r in found):

@@ -16,7 +16,7 @@ from surge.rules.book import Rule
 from surge.rules.ground import (
     NO_SHUTDOWN,
     NOT_KEPT,
-    Ground,
+    RuledCase,
     Ruling,
     Unknown,
     judged,
@@ -28,7 +28,7 @@ from surge.rules.ground import (
 )
 from surge.transient.result import ScenarioResult
 
-SAME = 1e-6  # [s] instants nearer than this are one
+SAME_INSTANT = 1e-6  # [s] instants nearer than this are one
 WAITING = "waiting"  # a wait whose cause the case does not tell: always counted
 
 Move = ValveMove | PumpMove
@@ -38,7 +38,7 @@ Move = ValveMove | PumpMove
 
 
 @dataclass(frozen=True, kw_only=True)
-class Step:
+class ShutdownStep:
     """One step of a shutdown.
 
     Attributes
@@ -75,7 +75,7 @@ def closes(law: Table) -> float | None:
     return law[shut][0]
 
 
-def chain(scenario: Scenario) -> tuple[Step, ...]:
+def chain(scenario: Scenario) -> tuple[ShutdownStep, ...]:
     """Steps of a scenario's shutdown in their order, each with what it waited for.
 
     A step that begins when an earlier one is over waited for that one, and for all that it waited for.
@@ -86,21 +86,21 @@ def chain(scenario: Scenario) -> tuple[Step, ...]:
     voice = timing.get("voice", 0.0)
     every: tuple[Move, ...] = (*scenario.moves, *scenario.pump_moves)
     moves = [m for m in every if m.what == "shutdown"]
-    steps: list[Step] = []
+    steps: list[ShutdownStep] = []
     for move in sorted(moves, key=lambda m: m.start):
         wait = move.start - base
         stroke = move.law[-1][0]
-        before = next((s for s in steps if s.stroke > 0 and abs(s.end - move.start) <= SAME), None)
-        if wait <= SAME:
+        before = next((s for s in steps if s.stroke > 0 and abs(s.end - move.start) <= SAME_INSTANT), None)
+        if wait <= SAME_INSTANT:
             waits = {}
         elif before is not None:
             kind = "earlier valves" if isinstance(before.move, ValveMove) else "pump stop"
             waits = before.waits | {kind: before.waits.get(kind, 0.0) + before.stroke}
-        elif voice > 0 and abs(wait - voice) <= SAME:
+        elif voice > 0 and abs(wait - voice) <= SAME_INSTANT:
             waits = {"operator response": wait}
         else:
             waits = {WAITING: wait}
-        steps.append(Step(move=move, waits=waits, stroke=stroke))
+        steps.append(ShutdownStep(move=move, waits=waits, stroke=stroke))
     return tuple(steps)
 
 
@@ -176,7 +176,7 @@ def stopped_at(lineup: LineUp, laws: dict[str, Table], into: Iterable[str]) -> f
         shut = {
             name
             for name, each in spans.items()
-            if any(a <= begin + SAME and end <= b + SAME for a, b in each)
+            if any(a <= begin + SAME_INSTANT and end <= b + SAME_INSTANT for a, b in each)
         }
         return not any(part & sources and part & into for part in components(lineup, without=shut))
 
@@ -192,7 +192,7 @@ def stopped_at(lineup: LineUp, laws: dict[str, Table], into: Iterable[str]) -> f
 
 
 def each_shutdown(
-    rule: Rule, ground: Ground, rule_one: Callable[[Rule, Ground, Scenario], list[Ruling]]
+    rule: Rule, ground: RuledCase, rule_one: Callable[[Rule, RuledCase, Scenario], list[Ruling]]
 ) -> list[Ruling]:
     """Hold a rule against every scenario with a shutdown to which it applies."""
     answer = ground.applies(rule)
@@ -209,12 +209,12 @@ def each_shutdown(
     return found or [passed_over(rule, f"it is for: {rule.applies}")]
 
 
-def stop_flow(rule: Rule, ground: Ground) -> list[Ruling]:
+def stop_flow(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """From the order to the instant from which shut valves part every source from every ship's tank."""
     return each_shutdown(rule, ground, _stop_flow)
 
 
-def _stop_flow(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
+def _stop_flow(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling]:
     if (lacking := ends_lacking(ground.lineup)) is not None:
         return [not_checked(rule, lacking.reason, supply=lacking.supply, scenario=scenario.name)]
     into = {t.point for t in ground.lineup.tanks if t.side == "ship"}
@@ -228,14 +228,14 @@ def _stop_flow(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
     return [judged(rule, scenario=scenario.name, value=time, limit=limit, clause=clause)]
 
 
-def counted_stop(rule: Rule, ground: Ground, scenario: Scenario, into: Iterable[str]) -> float | None:
+def counted_stop(rule: Rule, ground: RuledCase, scenario: Scenario, into: Iterable[str]) -> float | None:
     """Time that a rule counts until the flow into some points has stopped [s]; None if it never does."""
     times = [_counted(rule, ground, scenario, run, into) for run in ground.runs[scenario.name]]
     return None if None in times else max(t for t in times if t is not None)
 
 
 def _counted(
-    rule: Rule, ground: Ground, scenario: Scenario, run: ScenarioResult, into: Iterable[str]
+    rule: Rule, ground: RuledCase, scenario: Scenario, run: ScenarioResult, into: Iterable[str]
 ) -> float | None:
     assert scenario.ordered is not None
     laws = laws_of(ground.lineup, scenario, run)
@@ -255,12 +255,12 @@ def _saved(rule: Rule, scenario: Scenario, laws: dict[str, Table], at: float) ->
     steps = [s for s in chain(scenario) if isinstance(s.move, ValveMove)]
     terms: list[float] = []
     for name, law in laws.items():
-        if not any(abs(begin - at) <= SAME for begin, _ in _shut_from(law)):
+        if not any(abs(begin - at) <= SAME_INSTANT for begin, _ in _shut_from(law)):
             continue
         moved = [
             m
             for m in scenario.moves
-            if m.valve == name and m.start - SAME <= at <= m.start + m.law[-1][0] + SAME
+            if m.valve == name and m.start - SAME_INSTANT <= at <= m.start + m.law[-1][0] + SAME_INSTANT
         ]
         own = [s for s in steps if s.move in moved]
         by_chain = bool(own) and len(own) == len(moved)
@@ -278,12 +278,12 @@ def still_open(rule: Rule, scenario: Scenario, *, tank: str = "") -> Ruling:
     return stated(rule, NOT_KEPT, words, scenario=scenario.name, subject=tank, limit=rule.figure)
 
 
-def total_shutdown(rule: Rule, ground: Ground) -> list[Ruling]:
+def total_shutdown(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """The last valve of the shutdown to be shut, by its whole stroke."""
     return each_shutdown(rule, ground, _total_shutdown)
 
 
-def _total_shutdown(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:  # noqa: ARG001  as its kind
+def _total_shutdown(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling]:  # noqa: ARG001  as its kind
     assert scenario.ordered is not None
     found = []
     for step in chain(scenario):
@@ -317,12 +317,12 @@ def _terms(rule: Rule) -> str:
     return "counted: " + ", ".join(rule.counts)
 
 
-def shore_first(rule: Rule, ground: Ground) -> list[Ruling]:
+def shore_first(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """From the stop of a pump or valve ashore to the ship's first valve beginning to shut."""
     return each_shutdown(rule, ground, _shore_first)
 
 
-def _shore_first(rule: Rule, ground: Ground, scenario: Scenario) -> list[Ruling]:
+def _shore_first(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling]:
     name, shore, ship = scenario.name, [], []
     for step in chain(scenario):
         side = step.move.side or ("shore" if isinstance(step.move, PumpMove) else ground.side[step.name])

@@ -15,10 +15,10 @@ from typing import NamedTuple
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Pipe, Scenario, Table
 from surge.search.smallest import first_look, smallest_safe
-from surge.search.strokes import Family, StrokeLimits, resolution
+from surge.search.strokes import StrokeFamily, StrokeLimits, resolution
 from surge.workers import Progress, workers
 
-MOST = 0.5  # widest band [-]: beyond it a figure is not known at all
+MOST_BAND = 0.5  # widest band [-]: beyond it a figure is not known at all
 ALONE = (-1.0, -0.5, 0.5, 1.0)  # shares at which each band is looked at alone
 MIXED = 6  # points in the interior of all bands together
 BASES = (2, 3, 5, 7)  # of the low-discrepancy points (Halton, Numerische Mathematik 2, 1960; from memory)
@@ -60,7 +60,7 @@ class Bands:
     @property
     def open(self) -> tuple[str, ...]:
         """Names of the bands that are not 0."""
-        return tuple(n for n in Point._fields if self.width(n) > 0.0)
+        return tuple(n for n in BandPoint._fields if self.width(n) > 0.0)
 
     def refuse(self) -> None:
         """Raise what cannot be.
@@ -74,17 +74,17 @@ class Bands:
             Fault(
                 path=("bands", name),
                 found=f"{name} = {self.width(name):g}",
-                expected=f"a fraction from 0 to {MOST:g}",
+                expected=f"a fraction from 0 to {MOST_BAND:g}",
                 remedy="write how far the figure may be off either way, such as 0.05 for 5 %",
             )
-            for name in Point._fields
-            if not 0.0 <= self.width(name) <= MOST
+            for name in BandPoint._fields
+            if not 0.0 <= self.width(name) <= MOST_BAND
         ]
         if faults:
             raise CaseError(faults)
 
 
-class Point(NamedTuple):
+class BandPoint(NamedTuple):
     """Shares of the bands, each from -1 to 1."""
 
     wave_speed: float = 0.0
@@ -93,15 +93,15 @@ class Point(NamedTuple):
     characteristic: float = 0.0
 
 
-CENTRE = Point()
+CENTRE = BandPoint()
 
 
-def alone(band: str) -> list[Point]:
+def alone(band: str) -> list[BandPoint]:
     """Points at which one band is looked at alone."""
     return [CENTRE._replace(**{band: share}) for share in ALONE]
 
 
-def corners(bands: Bands) -> list[Point]:
+def corners(bands: Bands) -> list[BandPoint]:
     """All bands at their ends together; none where fewer than two are open.
 
     Of the stroke band only the quick end: where every longer stroke is held as well, the slow end is.
@@ -113,7 +113,7 @@ def corners(bands: Bands) -> list[Point]:
     return [CENTRE._replace(**dict(zip(names, at, strict=True))) for at in product(*ends)]
 
 
-def mixed(bands: Bands) -> list[Point]:
+def mixed(bands: Bands) -> list[BandPoint]:
     """Points in the interior of all open bands together; none where fewer than two are open."""
     names = bands.open
     if len(names) < 2:
@@ -145,7 +145,7 @@ def bent(characteristic: Table, exponent: float) -> Table:
     return tuple((x, y**exponent) for x, y in found)
 
 
-def lineup_at(lineup: LineUp, bands: Bands, point: Point) -> LineUp:
+def lineup_at(lineup: LineUp, bands: Bands, point: BandPoint) -> LineUp:
     """Return the line-up with its wave speeds and characteristics at a point of the bands."""
     factor = 1.0 + point.wave_speed * bands.width("wave_speed")
     exponent = 1.0 + point.characteristic * bands.width("characteristic")
@@ -164,7 +164,7 @@ def lineup_at(lineup: LineUp, bands: Bands, point: Point) -> LineUp:
     )
 
 
-def scenario_at(lineup: LineUp, scenario: Scenario, bands: Bands, point: Point) -> Scenario:
+def scenario_at(lineup: LineUp, scenario: Scenario, bands: Bands, point: BandPoint) -> Scenario:
     """Return the scenario with its rate at a point of the bands; where there is no rate, as it is."""
     factor = 1.0 + point.rate * bands.width("rate")
     if lineup.rate is None or factor == 1.0:
@@ -203,8 +203,8 @@ class BandMoves:
 class Member:
     """A point of the bands: one family, whose valve strokes ``factor`` times as long as it is told to."""
 
-    point: Point
-    family: Family
+    point: BandPoint
+    family: StrokeFamily
     factor: float
 
     def margin(self, stroke: float) -> float:
@@ -219,8 +219,8 @@ class Members:
         self, lineup: LineUp, scenario: Scenario, valve: str, bands: Bands, progress: Progress
     ) -> None:
         self.bands = bands
-        self.left_out: list[tuple[Point, str]] = []
-        self.families: dict[Point, Family] = {}
+        self.left_out: list[tuple[BandPoint, str]] = []
+        self.families: dict[BandPoint, StrokeFamily] = {}
         self.members: list[Member] = []
         self.progress = progress
         points = [CENTRE, *(p for n in bands.open for p in alone(n)), *corners(bands), *mixed(bands)]
@@ -230,7 +230,7 @@ class Members:
                 moved = lineup_at(lineup, bands, point)
                 try:
                     timed = scenario_at(lineup, scenario, bands, point)
-                    self.families[key] = Family(moved, timed, valve, progress)
+                    self.families[key] = StrokeFamily(moved, timed, valve, progress)
                 except CaseError as error:
                     if key == CENTRE:
                         raise
@@ -247,7 +247,7 @@ class Members:
         """Strokes looked at, over all points and ranges."""
         return sum(len(f.near) * len(f.scanners) for f in self.families.values())
 
-    def of(self, points: Iterable[Point]) -> list[Member]:
+    def of(self, points: Iterable[BandPoint]) -> list[Member]:
         """The members at these points, as far as the line-up can flow there."""
         wanted = set(points)
         return [m for m in self.members if m.point in wanted]
@@ -255,7 +255,7 @@ class Members:
     def fill(self, members: Sequence[Member], strokes: Iterable[float]) -> None:
         """Look at every stroke that is new at every member."""
         strokes = list(strokes)
-        new: dict[int, tuple[Family, dict[float, None]]] = {}
+        new: dict[int, tuple[StrokeFamily, dict[float, None]]] = {}
         for m in members:
             _, wanted = new.setdefault(id(m.family), (m.family, {}))
             wanted.update((s * m.factor, None) for s in strokes if s * m.factor not in m.family.near)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from surge.model.lineup import LineUp, Scenario
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
-from surge.search.band_points import CENTRE, THREADS, BandMoves, Bands, Member, Members, Point, Search
+from surge.search.band_points import CENTRE, THREADS, BandMoves, BandPoint, Bands, Member, Members, Search
 from surge.search.strokes import (
     ATTEMPTS,
     FIRST_NEED,
@@ -46,12 +46,12 @@ class BandLimits:
     slow_rule : Rule or None
     governs : Finding or None
         The nearest limit in the runs that confirm the shortest stroke.
-    at : Point
+    at : BandPoint
         Where in the bands that was.
     run : ScenarioResult or None
     alone : tuple of BandMoves
         The band that matters most first.
-    points, confirmed : tuple of Point
+    points, confirmed : tuple of BandPoint
         Looked at, and confirmed by full runs.
     left_out : tuple of (Point, str)
         Where the line-up cannot flow so, and why.
@@ -69,12 +69,12 @@ class BandLimits:
     longest: float | None
     slow_rule: Rule | None
     governs: Finding | None
-    at: Point
+    at: BandPoint
     run: ScenarioResult | None
     alone: tuple[BandMoves, ...]
-    points: tuple[Point, ...]
-    confirmed: tuple[Point, ...]
-    left_out: tuple[tuple[Point, str], ...]
+    points: tuple[BandPoint, ...]
+    confirmed: tuple[BandPoint, ...]
+    left_out: tuple[tuple[BandPoint, str], ...]
     marches: int
     reason: str
     verdict: str
@@ -84,7 +84,7 @@ class BandLimits:
 class _Confirmed:
     """Full runs at one stroke: each with its point and its findings."""
 
-    runs: tuple[tuple[Point, ScenarioResult, tuple[Finding, ...]], ...]
+    runs: tuple[tuple[BandPoint, ScenarioResult, tuple[Finding, ...]], ...]
 
     @property
     def findings(self) -> list[Finding]:
@@ -112,7 +112,7 @@ def _confirm(members: Members, stroke: float, by: float) -> _Confirmed:
     members.fill(members.members, [by])
     others = sorted(members.members[1:], key=lambda m: m.margin(by))[:FULL_RUNS]
 
-    def one(m: Member) -> tuple[Point, ScenarioResult, tuple[Finding, ...]]:
+    def one(m: Member) -> tuple[BandPoint, ScenarioResult, tuple[Finding, ...]]:
         found, run = m.family.confirm(stroke * m.factor)
         return m.point, run, tuple(found)
 

@@ -19,10 +19,10 @@ from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
-from surge.rules.margins import Held
+from surge.rules.margins import LimitedExtreme
 from surge.rules.rulings import with_pump_top
 from surge.rules.static import static_findings
-from surge.search.chart_survey import Row, Survey, row_at
+from surge.search.chart_survey import RateRow, Survey, row_at
 from surge.search.scan import Scanner, plan_at
 from surge.search.strokes import FIRST_NEED, closing_valves, longest_allowed, over_ranges
 from surge.transient.run import simulate
@@ -81,7 +81,7 @@ class ChartData:
         1 bar, otherwise 1 less the margin over the limit or over 1 bar, whichever is more.
     governs : int array, shape (m, n)
         Which of ``limits`` that is; -1 for none.
-    limits : tuple of Held
+    limits : tuple of LimitedExtreme
     shortest : float64 array, shape (m,)
         Shortest stroke that is safe with every longer one of the chart [s]; NaN where there is none.
     longest : float64 array, shape (m,)
@@ -111,7 +111,7 @@ class ChartData:
     margin: Array
     used: Array
     governs: Ints
-    limits: tuple[Held, ...]
+    limits: tuple[LimitedExtreme, ...]
     shortest: Array
     longest: Array
     rules: tuple[Rule | None, ...]
@@ -179,15 +179,15 @@ def chart_of(
     """
     lineup = with_pump_top(lineup, book)
     picked = pick(lineup, valve=valve, scenario=scenario)
-    say = progress or (lambda _: None)
+    display = progress or (lambda _: None)
     lineups = over_ranges(lineup)
     columns = strokes_of(lineups[0], picked, ends=strokes, points=points).tolist()
-    agreed, unmendable = _agreed(lineup, lineups, picked, book=book, progress=say)
+    agreed, unmendable = _agreed(lineup, lineups, picked, book=book, progress=display)
     asked = rates_of(lineups[0], picked, ends=rates, points=points)
     rows = [row_at(lineups, picked.scenario, picked.valve, float(rate)) for rate in asked]
     if not any(row.bases for row in rows):
         raise CaseError([_out_of_reach(rows)])
-    survey = Survey(lineups, rows, say)
+    survey = Survey(lineups, rows, display)
     survey.march([(row, columns) for row in survey.rows])
     if not unmendable:
         _settle(survey, columns, picked.rate)
@@ -257,7 +257,7 @@ def _unmendable(static: Sequence[Finding], found: Sequence[Finding]) -> str:
     return ""
 
 
-def _out_of_reach(rows: Sequence[Row]) -> Fault:
+def _out_of_reach(rows: Sequence[RateRow]) -> Fault:
     low, high = rows[0].rate * 3600, rows[-1].rate * 3600
     return Fault(
         path=("rate",),
@@ -293,7 +293,7 @@ def _settle(survey: Survey, strokes: Sequence[float], agreed: float) -> None:
 
 
 def _longest(
-    lineup: LineUp, row: Row, picked: Picked, *, book: RuleBook, columns: Sequence[float]
+    lineup: LineUp, row: RateRow, picked: Picked, *, book: RuleBook, columns: Sequence[float]
 ) -> tuple[float, Rule | None]:
     """Longest stroke that the rules on time allow at a rate [s], and the rule beyond it."""
     if not row.bases:

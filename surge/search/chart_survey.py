@@ -13,8 +13,8 @@ from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.findings import WITHIN, findings_of
-from surge.rules.margins import Held, Near
-from surge.search.scan import Marches
+from surge.rules.margins import LimitedExtreme, NearestLimit
+from surge.search.scan import VariantMarches
 from surge.search.strokes import CONFIRM_WORK, FIRST_NEED, rounded_up
 from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, first_duration, moved_otherwise, plan
@@ -29,15 +29,15 @@ SHARE, FINEST = 0.03, 0.1  # the shortest safe stroke is told to this share, or 
 LOOKS = 2  # batches to search by, at most
 LEAST_SCALE = 1e5  # [Pa] shares of a limit nearer to the atmosphere than this are of this
 LATER = 1.3  # where a run cannot be decided, a stroke so many times longer is tried
-NEVER = "even {:g} s is not shown to be safe"
+NO_SAFE_STROKE = "even {:g} s is not shown to be safe"
 LEAST_TOGETHER, MOST_TOGETHER = 64, 640  # marches in one call: many fill the blocks of a batch better
-MOST_WORK = 5e11  # nodes times steps of all marches asked for: some half an hour on two processors
+MOST_SURVEY_WORK = 5e11  # nodes times steps of all marches asked for: some half an hour on two processors
 EVERY = 16  # every so many marches are looked at to tell the work
 MOST_NODES = 4_000_000  # of them all: bounds the memory of their envelopes
 
 
 @dataclass(frozen=True, kw_only=True)
-class Seen(Near):
+class Seen(NearestLimit):
     """A march: beside the nearest limit the most used one.
 
     Attributes
@@ -53,7 +53,7 @@ class Seen(Near):
     variant: int = 0
 
 
-def see_most_used(held: Sequence[Held], peaks: Peaks | None) -> Seen:
+def see_most_used(held: Sequence[LimitedExtreme], peaks: Peaks | None) -> Seen:
     """The nearest limit, and the one of which the greatest share is used."""
     if peaks is None:
         return Seen(margin=-math.inf, held=held[0], used=math.inf, most_used=-1)
@@ -64,7 +64,7 @@ def see_most_used(held: Sequence[Held], peaks: Peaks | None) -> Seen:
 
 
 @dataclass(kw_only=True, eq=False)
-class Row:
+class RateRow:
     """One rate and what is known about it.
 
     Attributes
@@ -139,9 +139,9 @@ def _fine(stroke: float) -> float:
     return max(SHARE * stroke, FINEST)
 
 
-def row_at(lineups: Sequence[LineUp], scenario: Scenario, valve: str, rate: float) -> Row:
+def row_at(lineups: Sequence[LineUp], scenario: Scenario, valve: str, rate: float) -> RateRow:
     """Solve the flow at a rate; a row without plans cannot be reached."""
-    row = Row(rate=rate, scenario=replace(scenario, rate=rate), valve=valve)
+    row = RateRow(rate=rate, scenario=replace(scenario, rate=rate), valve=valve)
     try:
         bases = [plan(one, row.scenario) for one in lineups]
     except CaseError as error:
@@ -159,17 +159,17 @@ def row_at(lineups: Sequence[LineUp], scenario: Scenario, valve: str, rate: floa
 class Survey:
     """All rates of a chart, marched together."""
 
-    def __init__(self, lineups: list[LineUp], rows: list[Row], progress: Progress) -> None:
+    def __init__(self, lineups: list[LineUp], rows: list[RateRow], progress: Progress) -> None:
         self.lineups, self.progress = lineups, progress
         self.rows = [r for r in rows if r.bases]
-        self.fields = [Marches(one, see_most_used, settled=0.0, progress=progress) for one in lineups]
+        self.fields = [VariantMarches(one, see_most_used, settled=0.0, progress=progress) for one in lineups]
 
     @property
     def marches(self) -> int:
         """How many there were."""
         return sum(f.marches for f in self.fields)
 
-    def march(self, wanted: Sequence[tuple[Row, Sequence[float]]]) -> None:
+    def march(self, wanted: Sequence[tuple[RateRow, Sequence[float]]]) -> None:
         """March strokes of rows, the worst of every variant counts."""
         pairs = sorted(((s, i) for i, (_, strokes) in enumerate(wanted) for s in strokes))
         self._refuse_endless(wanted, pairs)
@@ -186,7 +186,7 @@ class Survey:
                 row.seen[stroke] = _worst(seen)
 
     def _refuse_endless(
-        self, wanted: Sequence[tuple[Row, Sequence[float]]], pairs: Sequence[tuple[float, int]]
+        self, wanted: Sequence[tuple[RateRow, Sequence[float]]], pairs: Sequence[tuple[float, int]]
     ) -> None:
         """Nobody waits for hours: told before the first march, from every so many of them."""
         work = 0.0
@@ -194,19 +194,19 @@ class Survey:
             base = moved_otherwise(wanted[i][0].bases[0], wanted[i][0].with_stroke(stroke))
             dt = self.fields[0].step_of(base)
             work += work_done(divide(base.times, dt), first_duration(base)) * EVERY * len(self.fields)
-        if work > MOST_WORK:
+        if work > MOST_SURVEY_WORK:
             raise GridError(
                 f"{len(pairs)} marches of this line-up need {work:.1e} nodes times steps "
-                f"(at most {MOST_WORK:.0e}): ask for fewer --points, or for longer --strokes"
+                f"(at most {MOST_SURVEY_WORK:.0e}): ask for fewer --points, or for longer --strokes"
             )
 
-    def _together(self, row: Row, stroke: float) -> int:
+    def _together(self, row: RateRow, stroke: float) -> int:
         """How many marches go into one call, by the nodes of the shortest stroke."""
         base = moved_otherwise(row.bases[0], row.with_stroke(stroke))
         nodes = divide(base.times, self.fields[0].step_of(base)).nodes
         return max(LEAST_TOGETHER, min(MOST_TOGETHER, MOST_NODES // max(nodes, 1)))
 
-    def search(self, rows: Sequence[Row]) -> None:
+    def search(self, rows: Sequence[RateRow]) -> None:
         """Find the shortest safe stroke of every row, between the samples of the raster too."""
         for _ in range(LOOKS):
             wanted = [(row, strokes) for row in rows if (strokes := row.doubtful())]
@@ -214,13 +214,15 @@ class Survey:
                 return
             self.march(wanted)
 
-    def confirm(self, rows: Sequence[Row], longest: float) -> list[Row]:
+    def confirm(self, rows: Sequence[RateRow], longest: float) -> list[RateRow]:
         """Run the shortest strokes found in full; return the rows that must find another one first."""
         with workers() as pool:
             settled = list(pool.map(lambda row: self._confirm(row, longest), rows))
         return [row for row, done in zip(rows, settled, strict=True) if not done]
 
-    def follow(self, rows: Sequence[Row], neighbours: Sequence[Sequence[Row]], longest: float) -> None:
+    def follow(
+        self, rows: Sequence[RateRow], neighbours: Sequence[Sequence[RateRow]], longest: float
+    ) -> None:
         """Let rows ask for as much as the confirmed ones beside them had to, and take what they then find."""
         for row, beside in zip(rows, neighbours, strict=True):
             row.need, row.least = max(r.need for r in beside), max(r.least for r in beside)
@@ -229,14 +231,14 @@ class Survey:
         for row in rows:
             start = row.safe_from()
             if start is None:
-                row.why = row.why or NEVER.format(longest)
+                row.why = row.why or NO_SAFE_STROKE.format(longest)
             else:
                 row.shortest, row.why = min(rounded_up(start), longest), ""
 
-    def _confirm(self, row: Row, longest: float) -> bool:
+    def _confirm(self, row: RateRow, longest: float) -> bool:
         start = row.safe_from()
         if start is None:
-            row.why = row.why or NEVER.format(longest)
+            row.why = row.why or NO_SAFE_STROKE.format(longest)
             return True
         told = min(rounded_up(start), longest)
         line = self.lineups[row.seen[start].variant]

@@ -59,7 +59,7 @@ class OrderAnswer:
         The run that it is found in; where shut-off pressure governs, the worst one.
     """
 
-    order: Order
+    order: MovementOrder
     runs: tuple[ScenarioResult, ...]
     findings: tuple[Finding, ...]
     pressures: tuple[Pressures, ...]
@@ -141,7 +141,7 @@ def order_question(
     kind, orders, left_out = orders_of(lineup, scenario)
     if not kind:
         return None
-    say = progress or (lambda _: None)
+    display = progress or (lambda _: None)
     lineups = over_ranges(lineup)
     # Where something is a range the quick pass tells at which figures each order is worst.
     ranged = len(lineups) > 1
@@ -149,7 +149,7 @@ def order_question(
     static = static_findings(lineup)
 
     def answer(k: int) -> OrderAnswer:
-        say(f'"{scenario.name}": {orders[k].name}')
+        display(f'"{scenario.name}": {orders[k].name}')
         worst_first = sorted(lineups, key=lambda one: scans[lineups.index(one)][k].margin if scans else 0.0)
         pairs = []
         for one in worst_first:
@@ -165,7 +165,7 @@ def order_question(
 
 
 def _answer(
-    order: Order,
+    order: MovementOrder,
     static: Sequence[Finding],
     pairs: Sequence[tuple[ScenarioResult, tuple[Finding, ...]]],
 ) -> OrderAnswer:
@@ -199,10 +199,10 @@ def _worst(subject: str, same: Sequence[ElementResult | PlaceResult]) -> Pressur
     )
 
 
-MOST = 6  # orders
+MOST_ORDERS = 6  # orders
 
 
-SAME = 1e-6  # [s] instants nearer than this are one
+SAME_INSTANT = 1e-6  # [s] instants nearer than this are one
 
 
 IN_CASE, REVERSED, TOGETHER = "as in the case", "reversed", "all together"
@@ -218,7 +218,7 @@ Move = ValveMove | PumpMove
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Order:
+class MovementOrder:
     """One order of the movements of a scenario; strokes are those of the case.
 
     Attributes
@@ -359,7 +359,7 @@ class _Sequence:
     @property
     def asks(self) -> bool:
         """Whether several valves shut, each once, and not all at one time."""
-        return self.plain and len(self.names) > 1 and self.starts[-1] - self.starts[0] > SAME
+        return self.plain and len(self.names) > 1 and self.starts[-1] - self.starts[0] > SAME_INSTANT
 
     def in_order(self, names: Sequence[str]) -> Scenario:
         """Shut the valves in another order.
@@ -368,7 +368,7 @@ class _Sequence:
         which the first, the second and so on begins.
         """
         starts = list(self.starts)
-        if all(p >= -SAME for p in self.pauses):
+        if all(p >= -SAME_INSTANT for p in self.pauses):
             for k, pause in enumerate(self.pauses):
                 starts[k + 1] = starts[k] + self.moves[names[k]].law[-1][0] + pause
         return self._at(dict(zip(names, starts, strict=True)))
@@ -394,7 +394,7 @@ def total_of(scenario: Scenario) -> float:
     return max(m.start + m.law[-1][0] for m in moves) - first
 
 
-def orders_of(lineup: LineUp, scenario: Scenario) -> tuple[str, list[Order], list[tuple[str, str]]]:
+def orders_of(lineup: LineUp, scenario: Scenario) -> tuple[str, list[MovementOrder], list[tuple[str, str]]]:
     """Return the orders that a scenario can have.
 
     Parameters
@@ -434,17 +434,17 @@ def orders_of(lineup: LineUp, scenario: Scenario) -> tuple[str, list[Order], lis
         else:
             same.append(name)
     orders = [
-        Order(
+        MovementOrder(
             name=", ".join([*([IN_CASE] if k == 0 else []), *names]),
             as_in_case=k == 0,
             scenario=variant,
             total=total_of(variant),
         )
-        for k, (names, variant) in enumerate(made[:MOST])
+        for k, (names, variant) in enumerate(made[:MOST_ORDERS])
     ]
     return kind, orders, [(name, NO_ORDER) for name, variant in wanted if variant is None]
 
 
 def _same(one: Scenario, two: Scenario) -> bool:
     pairs = zip(_every(one), _every(two), strict=True)
-    return all(abs(a.start - b.start) <= SAME for a, b in pairs)
+    return all(abs(a.start - b.start) <= SAME_INSTANT for a, b in pairs)

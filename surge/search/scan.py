@@ -10,7 +10,7 @@ from typing import Generic, Protocol, TypeVar
 from surge.errors import CaseError, SolveError
 from surge.kernel.columns import OK
 from surge.model.lineup import LineUp, Scenario
-from surge.rules.margins import Held, Near, held_limits, nearest
+from surge.rules.margins import LimitedExtreme, NearestLimit, held_limits, nearest
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.grid import build_grid
@@ -22,23 +22,23 @@ from surge.workers import Progress
 
 ABOUT = 2e4  # [Pa] limits that are kept by this much more than the nearest may become the nearest
 
-N = TypeVar("N", bound=Near)
-Sight = TypeVar("Sight", bound=Near, covariant=True)
+N = TypeVar("N", bound=NearestLimit)
+Sight = TypeVar("Sight", bound=NearestLimit, covariant=True)
 
 
-class Eye(Protocol[Sight]):
+class Judge(Protocol[Sight]):
     """Looks at a march."""
 
-    def __call__(self, held: Sequence[Held], peaks: Peaks | None) -> Sight:
+    def __call__(self, held: Sequence[LimitedExtreme], peaks: Peaks | None) -> Sight:
         """Tell how near the march comes to its limits; None: it failed, which is unsafe."""
 
 
-def see_nearest(held: Sequence[Held], peaks: Peaks | None) -> Near:
+def see_nearest(held: Sequence[LimitedExtreme], peaks: Peaks | None) -> NearestLimit:
     """The nearest limit."""
-    return Near(margin=-math.inf, held=held[0]) if peaks is None else nearest(held, peaks)
+    return NearestLimit(margin=-math.inf, held=held[0]) if peaks is None else nearest(held, peaks)
 
 
-class Marches(Generic[N]):
+class VariantMarches(Generic[N]):
     """Marches plans of one scenario, or of several of the same line-up, until nothing new comes.
 
     Parameters
@@ -56,7 +56,7 @@ class Marches(Generic[N]):
     def __init__(
         self,
         lineup: LineUp,
-        eye: Eye[N],
+        eye: Judge[N],
         *,
         settled: float = -math.inf,
         progress: Progress | None = None,
@@ -190,17 +190,17 @@ class Scanner:
     def __init__(self, lineup: LineUp, scenario: Scenario, *, progress: Progress | None = None) -> None:
         self.lineup = lineup
         self.base = plan(lineup, scenario)
-        self.marches = Marches(lineup, see_nearest, progress=progress)
+        self.marches = VariantMarches(lineup, see_nearest, progress=progress)
 
-    def moved(self, scenarios: Sequence[Scenario]) -> list[Near]:
+    def moved(self, scenarios: Sequence[Scenario]) -> list[NearestLimit]:
         """Margins of scenarios that differ from the first in movements only."""
         return self.marches.look([moved_otherwise(self.base, s) for s in scenarios])
 
-    def at_rates(self, rates: Sequence[float]) -> list[Near]:
+    def at_rates(self, rates: Sequence[float]) -> list[NearestLimit]:
         """Margins of the scenario at other rates [m3/s]; minus infinity where one cannot be reached."""
         plans = [self._at_rate(rate) for rate in rates]
         found = iter(self.marches.look([p for p in plans if p is not None]))
-        none = Near(margin=-math.inf, held=self.marches.held[0])
+        none = NearestLimit(margin=-math.inf, held=self.marches.held[0])
         return [none if p is None else next(found) for p in plans]
 
     def _at_rate(self, rate: float) -> Plan | None:

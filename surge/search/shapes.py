@@ -13,7 +13,7 @@ from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import with_strokes
 from surge.rules.findings import Finding, findings_of, weakest, worst_of
-from surge.rules.margins import Near
+from surge.rules.margins import NearestLimit
 from surge.rules.static import static_findings
 from surge.search.scan import Scanner
 from surge.search.strokes import closing_valves, over_ranges
@@ -59,7 +59,7 @@ class Judged:
     Attributes
     ----------
     law : tuple of (time [s], opening)
-    near : Near
+    near : NearestLimit
         Margin to the nearest limit by the quick pass.
     findings : tuple of Finding
     verdict : str
@@ -76,7 +76,7 @@ class Judged:
     """
 
     law: Table
-    near: Near
+    near: NearestLimit
     findings: tuple[Finding, ...]
     verdict: str
     margin: float
@@ -271,12 +271,12 @@ class _Shapes:
         self.scenario, self.valve, self.stroke, self.progress = scenario, valve, stroke, progress
         self.scanners = [Scanner(one, scenario) for one in self.lineups]
         self.static = static_findings(lineup)
-        self.near: dict[Break, Near] = {}
+        self.near: dict[Break, NearestLimit] = {}
 
     def variant(self, at: Break | None) -> Scenario:
         return with_shape(self.scenario, self.valve, at=at, stroke=self.stroke)
 
-    def nears(self, breaks: Sequence[Break | None]) -> list[Near]:
+    def nears(self, breaks: Sequence[Break | None]) -> list[NearestLimit]:
         """Margin of every law at its worst figures."""
         rows = [s.moved([self.variant(at) for at in breaks]) for s in self.scanners]
         return [min(column, key=lambda n: n.margin) for column in zip(*rows, strict=True)]

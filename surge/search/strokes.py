@@ -13,7 +13,7 @@ from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
-from surge.rules.margins import Near
+from surge.rules.margins import NearestLimit
 from surge.rules.rulings import rule_on
 from surge.rules.static import static_findings
 from surge.search.scan import Scanner
@@ -23,7 +23,9 @@ from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress
 
-SHORTEST = 1.0  # [s] looked at unless asked otherwise; our own bound: cargo valves take several seconds
+SHORTEST_STROKE = (
+    1.0  # [s] looked at unless asked otherwise; our own bound: cargo valves take several seconds
+)
 LEAST_LONGEST, PERIODS_LONGEST = 120.0, 20.0  # the longest looked at: the larger of [s] and periods
 FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the stroke
 FIRST_NEED = 2000.0  # [Pa] margin asked for before the numerical error is known
@@ -41,7 +43,7 @@ class Looked:
     """One stroke, or one rate, that was looked at: its value [s] or [m3/s], and how near a limit comes."""
 
     value: float
-    near: Near
+    near: NearestLimit
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -123,7 +125,7 @@ def over_ranges(lineup: LineUp) -> list[LineUp]:
     return [at_place(lineup, place) for place in places(lineup, lengths=LENGTHS, speeds=SPEEDS)]
 
 
-class Family:
+class StrokeFamily:
     """A scenario with one valve's stroke free, over every length the line may have."""
 
     def __init__(self, lineup: LineUp, scenario: Scenario, valve: str, progress: Progress) -> None:
@@ -131,7 +133,7 @@ class Family:
         self.lineups = over_ranges(lineup)
         self.scanners = [Scanner(one, scenario) for one in self.lineups]
         self.progress = progress
-        self.near: dict[float, Near] = {}
+        self.near: dict[float, NearestLimit] = {}
         first = self.scanners[0]
         element = next(v for v in lineup.valves if v.name == valve)
         flows = [s.base.steady.flow[valve] for s in self.scanners]
@@ -189,7 +191,7 @@ def stroke_limits(
     valve: str,
     *,
     book: RuleBook,
-    shortest: float = SHORTEST,
+    shortest: float = SHORTEST_STROKE,
     longest: float | None = None,
     progress: Progress | None = None,
 ) -> StrokeLimits:
@@ -212,7 +214,7 @@ def stroke_limits(
     ------
     CaseError, GridError, SolveError
     """
-    family = Family(lineup, scenario, valve, progress or (lambda _: None))
+    family = StrokeFamily(lineup, scenario, valve, progress or (lambda _: None))
     to = longest or max(LEAST_LONGEST, PERIODS_LONGEST * family.period)
     blocked = _blocked(lineup, family, to)
     if blocked is not None:
@@ -248,7 +250,7 @@ def stroke_limits(
 
 
 def _confirmed(
-    family: Family, shortest: float, longest: float
+    family: StrokeFamily, shortest: float, longest: float
 ) -> tuple[list[Finding], ScenarioResult, float | None]:
     """Search, and confirm what is found by full runs; the margin asked for grows by what these lack."""
     samples = Samples()
@@ -280,7 +282,7 @@ def _confirmed(
     return found, run, None
 
 
-def _blocked(lineup: LineUp, family: Family, to: float) -> StrokeLimits | None:
+def _blocked(lineup: LineUp, family: StrokeFamily, to: float) -> StrokeLimits | None:
     """What no stroke can mend: shut-off pressure above a rating."""
     over = [f for f in static_findings(lineup) if f.verdict != WITHIN]
     if not over:

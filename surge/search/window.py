@@ -11,7 +11,7 @@ from surge.model.stroke import with_strokes
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, weakest, worst_of
-from surge.rules.margins import Near
+from surge.rules.margins import NearestLimit
 from surge.rules.rulings import counts, with_pump_top
 from surge.search.band_points import Bands
 from surge.search.bands import BandLimits, band_limits
@@ -22,7 +22,7 @@ from surge.search.shapes import ShapeAnswer, best_shape
 from surge.search.smallest import first_look
 from surge.search.strokes import (
     FIRST_NEED,
-    SHORTEST,
+    SHORTEST_STROKE,
     StrokeLimits,
     closing_valves,
     lacking_margin,
@@ -103,7 +103,7 @@ def windows_of(
     *,
     book: RuleBook,
     valves: Sequence[str] = (),
-    shortest: float = SHORTEST,
+    shortest: float = SHORTEST_STROKE,
     longest: float | None = None,
     progress: Progress | None = None,
 ) -> Windows:
@@ -240,7 +240,10 @@ def _refuse_idle(lineup: LineUp, closing: dict[str, list[Scenario]]) -> None:
         raise CaseError(faults)
 
 
-MOST, STEP = 8.0, 1.1  # up to so many times the shortest strokes, in such steps (our own bounds)
+LONGEST_JOINT_FACTOR, STEP = (
+    8.0,
+    1.1,
+)  # up to so many times the shortest strokes, in such steps (our own bounds)
 
 
 ATTEMPTS = 4  # full runs of a set
@@ -354,7 +357,7 @@ def _safe_factor(
     lineup: LineUp, shortest: Mapping[str, float], longest: Mapping[str, float | None], need: float
 ) -> float | None:
     """The least factor from which on every one looked at keeps a margin [Pa]."""
-    factors = first_look(MOST, 1.0, fall=STEP)
+    factors = first_look(LONGEST_JOINT_FACTOR, 1.0, fall=STEP)
     sets = [_times(shortest, longest, f) for f in factors]
     rows = [
         _margins(one, scenario, sets)
@@ -370,12 +373,12 @@ def _safe_factor(
     return found
 
 
-def _margins(one: LineUp, scenario: Scenario, sets: Sequence[dict[str, float]]) -> list[Near]:
+def _margins(one: LineUp, scenario: Scenario, sets: Sequence[dict[str, float]]) -> list[NearestLimit]:
     return Scanner(one, scenario).moved([with_strokes(scenario, strokes) for strokes in sets])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Asked:
+class Extras:
     """Answers that were asked for beside the windows; empty where they were not."""
 
     orders: tuple[OrderQuestion, ...] = ()
@@ -392,7 +395,7 @@ def asked(
     shapes: bool = False,
     bands: Mapping[str, float] | None = None,
     progress: Progress | None = None,
-) -> Asked:
+) -> Extras:
     """Answer what is asked beside the windows of a case.
 
     Parameters
@@ -437,4 +440,4 @@ def asked(
             for p in parts
             if p.shortest is not None
         )
-    return Asked(orders=tuple(q for q in questions if q is not None), shapes=tuple(answers), bands=wide)
+    return Extras(orders=tuple(q for q in questions if q is not None), shapes=tuple(answers), bands=wide)

@@ -15,14 +15,14 @@ from surge.model.lineup import LineUp, Pipe
 from surge.reports.advice import advice
 from surge.reports.document import Json, head_of
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Shown, against, sentence, what_happens, whose
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment, run_of
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT
 from surge.search.strokes import closing_valves
 from surge.search.window import JointSet, Windows
-from surge.sheet.moves import Chain, Movement, Stage, chains, movements, stages
+from surge.sheet.moves import Chain, Movement, ScenarioEntry, chains, movements, stages
 from surge.sheet.rows import PressureRow, lower_rows, name_of, static_worst, upper_rows, worst_first
 from surge.sheet.valve_tests import Tests
 from surge.units import show
@@ -47,7 +47,7 @@ UNSTATED = ("none", "the case itself")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fact:
+class PrintedFigure:
     """One figure of the cargo or the transfer: name, value as printed, and in SI with its unit."""
 
     name: str
@@ -67,7 +67,7 @@ class Edition:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Event:
+class AfterSurge:
     """What is to be done after a surge, its source, and hoses not shown to stay within their rating."""
 
     duty: str
@@ -121,8 +121,8 @@ class Sheet:
     advice: tuple[str, ...]
     units: Units
     transfer: str
-    cargo: tuple[Fact, ...]
-    stages: tuple[Stage, ...]
+    cargo: tuple[PrintedFigure, ...]
+    stages: tuple[ScenarioEntry, ...]
     movements: tuple[Movement, ...]
     window_notes: tuple[str, ...]
     not_searched: tuple[str, ...]
@@ -136,7 +136,7 @@ class Sheet:
     rules: tuple[RuleItem, ...]
     rules_note: str
     editions: tuple[Edition, ...]
-    event: Event
+    event: AfterSurge
     cautions: tuple[str, ...]
     line_up: str
 
@@ -152,7 +152,7 @@ def sheet_of(
     assessment: Assessment,
     windows: Windows | None,
     *,
-    say: Shown,
+    display: Display,
     version: str,
     no_windows: str = "Windows of stroke times were not searched.",
     rules_sha256: str = "",
@@ -166,7 +166,7 @@ def sheet_of(
     assessment : Assessment
     windows : Windows or None
         None where they were not searched; ``no_windows`` says why.
-    say : Shown
+    display : Display
         Units of the output.
     version : str
         Of the program.
@@ -177,8 +177,8 @@ def sheet_of(
     """
     lineup, worst = assessment.lineup, assessment.weakest
     tests = tests or Tests()
-    moves = movements(assessment, windows, say)
-    objections = _objections(assessment, windows, moves, tests, say)
+    moves = movements(assessment, windows, display)
+    objections = _objections(assessment, windows, moves, tests, display)
     # Where no stroke is safe, or it cannot be decided whether one is, the windows say so themselves.
     outside = any(m.objection and m.shortest_safe_s is not None for m in moves)
     verdict = worst_of(
@@ -189,7 +189,7 @@ def sheet_of(
             windows.verdict if windows else WITHIN,
         ]
     )
-    shutdowns = chains(assessment, say)
+    shutdowns = chains(assessment, display)
     standing = NOT_TO_SIGN if verdict != WITHIN else TO_SIGN if searched(lineup, windows) else A_DRAFT
     return Sheet(
         version=version,
@@ -203,39 +203,41 @@ def sheet_of(
         headline=DRAFT if standing == A_DRAFT else HEADLINE[verdict],
         signable=standing == TO_SIGN,
         standing=standing,
-        sentence=sentence(worst, run_of(assessment, worst), say) if worst else "",
+        sentence=sentence(worst, run_of(assessment, worst), display) if worst else "",
         weak_subject=worst.subject if worst and worst.subject != "scenario" else "",
         weak_name=worst.name if worst and worst.subject != "scenario" else "",
         objections=objections,
-        advice=_to_do(assessment, verdict, standing, say),
-        units=Units(pressure=f"{say.units.pressure}(g)", flow=say.units.flow, length=say.units.length),
+        advice=_to_do(assessment, verdict, standing, display),
+        units=Units(
+            pressure=f"{display.units.pressure}(g)", flow=display.units.flow, length=display.units.length
+        ),
         transfer=lineup.berth.transfer.isoformat() if lineup.berth.transfer else "",
-        cargo=_cargo(lineup, say),
-        stages=stages(assessment, windows, say),
+        cargo=_cargo(lineup, display),
+        stages=stages(assessment, windows, display),
         movements=moves,
-        window_notes=window_notes(windows, no_windows, say),
+        window_notes=window_notes(windows, no_windows, display),
         not_searched=not_searched(lineup, windows),
         chains=shutdowns,
         no_chain="" if shutdowns else NO_SHUTDOWN,
-        highest=upper_rows(assessment, say),
-        lowest=lower_rows(assessment, say),
-        static=_static(static_worst(assessment), say),
+        highest=upper_rows(assessment, display),
+        lowest=lower_rows(assessment, display),
+        static=_static(static_worst(assessment), display),
         tests=tests,
         assumed=tuple(assumed_items(lineup.assumed)),
-        rules=tuple(rule_items(assessment, say, details=False)),
+        rules=tuple(rule_items(assessment, display, details=False)),
         rules_note=LOCAL_CODES,
         editions=_editions(assessment),
-        event=Event(duty=DUTY, source=DUTY_SOURCE, hoses=_hoses_beyond(assessment, say)),
+        event=AfterSurge(duty=DUTY, source=DUTY_SOURCE, hoses=_hoses_beyond(assessment, display)),
         cautions=CAUTIONS,
         line_up=_line_up(lineup),
     )
 
 
-def _to_do(assessment: Assessment, verdict: str, standing: str, say: Shown) -> tuple[str, ...]:
+def _to_do(assessment: Assessment, verdict: str, standing: str, display: Display) -> tuple[str, ...]:
     """What to do about a sheet that is none to sign, or how to keep to one that is."""
     if standing == A_DRAFT:
         return (SEARCH,)
-    return (ANEW,) if assessment.verdict == WITHIN != verdict else tuple(advice(assessment, say))
+    return (ANEW,) if assessment.verdict == WITHIN != verdict else tuple(advice(assessment, display))
 
 
 def _objections(
@@ -243,11 +245,11 @@ def _objections(
     windows: Windows | None,
     moves: Sequence[Movement],
     tests: Tests,
-    say: Shown,
+    display: Display,
 ) -> tuple[str, ...]:
     """What speaks against signing, beside the weakest pressure, which has a sentence of its own."""
-    said = [_boils(assessment, say)]
-    said += [say.phrase(r.phrase) for r in assessment.broken]
+    said = [_boils(assessment, display)]
+    said += [display.phrase(r.phrase) for r in assessment.broken]
     said += [reason for run in assessment.scenarios for reason in run.undecided]
     said += [m.objection for m in moves]
     if windows is not None:
@@ -263,13 +265,13 @@ def _objections(
     return tuple(dict.fromkeys(s for s in said if s))
 
 
-def _boils(assessment: Assessment, say: Shown) -> str:
+def _boils(assessment: Assessment, display: Display) -> str:
     """Where the cargo boils, and that no pressure after it is valid."""
     boiling = [run for run in assessment.scenarios if run.vapour is not None]
     if not boiling:
         return ""
     places = [
-        f'"{v.where}" at {say.time(v.time)} s in "{name_of(run, say)}"'
+        f'"{v.where}" at {display.time(v.time)} s in "{name_of(run, display)}"'
         for run in boiling
         if (v := run.vapour) is not None
     ]
@@ -279,29 +281,31 @@ def _boils(assessment: Assessment, say: Shown) -> str:
     )
 
 
-def _cargo(lineup: LineUp, say: Shown) -> tuple[Fact, ...]:
+def _cargo(lineup: LineUp, display: Display) -> tuple[PrintedFigure, ...]:
     """What the waves go by."""
     liquid = lineup.liquid
     density, speed = liquid.density, liquid.sound_speed
-    facts = [Fact(name="cargo", shown=liquid.name, value=None, unit="")]
+    facts = [PrintedFigure(name="cargo", shown=liquid.name, value=None, unit="")]
     if liquid.temperature is not None:
         celsius = f"{liquid.temperature - 273.15:.1f} degC"
-        facts.append(Fact(name="temperature", shown=celsius, value=liquid.temperature, unit="K"))
-    vapour = say.pressure(lineup.vapour_gauge, unit=True)
+        facts.append(PrintedFigure(name="temperature", shown=celsius, value=liquid.temperature, unit="K"))
+    vapour = display.pressure(lineup.vapour_gauge, unit=True)
     return (
         *facts,
-        Fact(name="density", shown=show(density, unit="kg/m3", with_unit=True), value=density, unit="kg/m3"),
-        Fact(name="sound speed", shown=f"{speed:.0f} m/s", value=speed, unit="m/s"),
-        Fact(name="boils at", shown=vapour, value=lineup.vapour_gauge, unit="Pa gauge"),
+        PrintedFigure(
+            name="density", shown=show(density, unit="kg/m3", with_unit=True), value=density, unit="kg/m3"
+        ),
+        PrintedFigure(name="sound speed", shown=f"{speed:.0f} m/s", value=speed, unit="m/s"),
+        PrintedFigure(name="boils at", shown=vapour, value=lineup.vapour_gauge, unit="Pa gauge"),
     )
 
 
-def _static(finding: Finding | None, say: Shown) -> str:
+def _static(finding: Finding | None, display: Display) -> str:
     """Shut-off pressure in one sentence."""
     if finding is None:
         return ""
-    words = f"{what_happens(finding, None, say)} in {whose(finding)}"
-    held = against(finding, None, say)
+    words = f"{what_happens(finding, None, display)} in {whose(finding)}"
+    held = against(finding, None, display)
     return f"{words[0].upper()}{words[1:]}{f'; {held}' if held else ''}."
 
 
@@ -326,7 +330,7 @@ def _editions(assessment: Assessment) -> tuple[Edition, ...]:
     )
 
 
-def _hoses_beyond(assessment: Assessment, say: Shown) -> tuple[str, ...]:
+def _hoses_beyond(assessment: Assessment, display: Display) -> tuple[str, ...]:
     """Hoses that the calculation does not show to stay within their rating, each at its worst."""
     hoses = {
         p.name: p.limits.rating for p in assessment.lineup.pipes if isinstance(p, Pipe) and p.kind == "hose"
@@ -336,7 +340,7 @@ def _hoses_beyond(assessment: Assessment, say: Shown) -> tuple[str, ...]:
     for f in sorted(upper, key=worst_first):
         if f.check in ("peak", "steady", "static") and f.verdict in (EXCEEDED, UNDECIDED) and f.limit:
             scenario = f' in "{f.scenario}"' if f.scenario else ""
-            happens = what_happens(f, run_of(assessment, f), say)
+            happens = what_happens(f, run_of(assessment, f), display)
             said.setdefault(f.name, f'"{f.name}"{scenario}: {happens}')
     return tuple(said.values())
 
@@ -352,7 +356,7 @@ def _line_up(lineup: LineUp) -> str:
     )
 
 
-def window_notes(windows: Windows | None, reason: str, say: Shown) -> tuple[str, ...]:
+def window_notes(windows: Windows | None, reason: str, display: Display) -> tuple[str, ...]:
     """What holds for the windows as a whole."""
     if windows is None:
         return (reason,)
@@ -362,7 +366,7 @@ def window_notes(windows: Windows | None, reason: str, say: Shown) -> tuple[str,
             said.append(f'"{valve}" with one stroke in all of its scenarios: {_over_all(windows, valve)}.')
         opening = windows.openings.get(valve)
         if opening is not None and opening.share is not None:
-            rate = say.flow_down(opening.rate)
+            rate = display.flow_down(opening.rate)
             said.append(f'"{valve}": a window opens at {rate} and below, with {opening.stroke:.1f} s.')
     said.append("Each window holds with everything else as on this sheet.")
     if windows.together is not None and len(windows.together.strokes) > 1:

@@ -14,7 +14,7 @@ from surge.model.lineup import Element, LineUp
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
+class SketchElement:
     """An element in the sketch: it lies in ``row`` between the columns of its two points."""
 
     element: Element
@@ -35,7 +35,7 @@ class Layout:
 
     column: Mapping[str, int]
     row: Mapping[str, int]
-    runs: tuple[Run, ...]
+    runs: tuple[SketchElement, ...]
 
     @property
     def columns(self) -> int:
@@ -55,7 +55,7 @@ def layout_of(lineup: LineUp) -> Layout:
     return Layout(
         column=column,
         row=walk.row,
-        runs=tuple(Run(element=e, row=walk.row_of_element[e.name]) for e in lineup.elements),
+        runs=tuple(SketchElement(element=e, row=walk.row_of_element[e.name]) for e in lineup.elements),
     )
 
 

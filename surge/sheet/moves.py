@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
 from surge.model.topology import sides
 from surge.model.way import outflow
-from surge.reports.words import SHORT, Shown, what_happens
+from surge.reports.words import SHORT, Display, what_happens
 from surge.rules.assess import Assessment
 from surge.rules.book import MEASURES
 from surge.rules.findings import EXCEEDED, worst_of
@@ -20,11 +20,11 @@ from surge.sheet.rows import name_of
 from surge.transient.result import ScenarioResult
 
 NOT_SEARCHED = "not searched"
-SAME = 0.05  # [s] half the step to which strokes are told: a stroke this near to a bound is at it
+SAME_STROKE = 0.05  # [s] half the step to which strokes are told: a stroke this near to a bound is at it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stage:
+class ScenarioEntry:
     """One scenario: at what rate, how that is set, and what became of it.
 
     Attributes
@@ -138,35 +138,37 @@ class Chain:
 # Stages
 
 
-def stages(assessment: Assessment, windows: Windows | None, say: Shown) -> tuple[Stage, ...]:
+def stages(assessment: Assessment, windows: Windows | None, display: Display) -> tuple[ScenarioEntry, ...]:
     """One for each scenario, in the order of the case."""
     rates = {r.scenario: r for r in windows.rates} if windows else {}
-    return tuple(_stage(assessment, s, rates.get(s.name), say) for s in assessment.lineup.scenarios)
+    return tuple(_stage(assessment, s, rates.get(s.name), display) for s in assessment.lineup.scenarios)
 
 
-def _stage(assessment: Assessment, scenario: Scenario, limit: RateLimit | None, say: Shown) -> Stage:
+def _stage(
+    assessment: Assessment, scenario: Scenario, limit: RateLimit | None, display: Display
+) -> ScenarioEntry:
     agreed = _agreed(assessment.lineup, scenario)
     runs = [run for run in assessment.scenarios if run.name == scenario.name]
-    control, accuracy = _notes(runs, say)
+    control, accuracy = _notes(runs, display)
     found = (f.verdict for f in assessment.findings if f.scenario == scenario.name)
     broken = (r.verdict for r in assessment.broken if r.scenario == scenario.name)
-    return Stage(
+    return ScenarioEntry(
         name=scenario.name,
         note=scenario.note,
         stage=scenario.stage,
-        rate=_rate(assessment.lineup, agreed, runs, say),
+        rate=_rate(assessment.lineup, agreed, runs, display),
         rate_m3_per_s=agreed if agreed is not None else _flowing(assessment.lineup, runs),
         control=control,
         accuracy=accuracy,
-        greatest=_greatest(limit, say) if limit else "",
+        greatest=_greatest(limit, display) if limit else "",
         greatest_m3_per_s=limit.greatest if limit else None,
-        lower_not_safe=_lower(limit, say) if limit else "",
+        lower_not_safe=_lower(limit, display) if limit else "",
         lower_not_safe_m3_per_s=limit.unsafe_below if limit else None,
         verdict=SHORT[worst_of([*found, *broken])],
     )
 
 
-def _notes(runs: Sequence[ScenarioResult], say: Shown) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def _notes(runs: Sequence[ScenarioResult], display: Display) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """How the rate is set, in the worst run, and what the runs say of their numerical error.
 
     The words on the error are a run's last note, where it fell short of what was aimed at.
@@ -175,10 +177,10 @@ def _notes(runs: Sequence[ScenarioResult], say: Shown) -> tuple[tuple[str, ...],
     accuracy: dict[str, None] = {}
     for run in runs:
         set_up = run.notes[:-1] if run.method.worst_error > run.method.tolerance else run.notes
-        controls.append(tuple(say.phrase(note).removeprefix("rate set by ") for note in set_up))
-        accuracy |= dict.fromkeys(say.phrase(note) for note in run.notes[len(set_up) :])
+        controls.append(tuple(display.phrase(note).removeprefix("rate set by ") for note in set_up))
+        accuracy |= dict.fromkeys(display.phrase(note) for note in run.notes[len(set_up) :])
     differ = any(control != controls[0] for control in controls)
-    taken = name_of(runs[0], say).removeprefix(f"{runs[0].name}, ")
+    taken = name_of(runs[0], display).removeprefix(f"{runs[0].name}, ")
     return (*controls[0], *([f"so with {taken}"] if differ else [])), tuple(accuracy)
 
 
@@ -188,11 +190,11 @@ def _agreed(lineup: LineUp, scenario: Scenario) -> float | None:
     return lineup.rate.agreed if lineup.rate else None
 
 
-def _rate(lineup: LineUp, agreed: float | None, runs: Sequence[ScenarioResult], say: Shown) -> str:
+def _rate(lineup: LineUp, agreed: float | None, runs: Sequence[ScenarioResult], display: Display) -> str:
     """The rate as printed; where none is agreed, what flows."""
     if agreed is not None:
-        return say.flow(agreed)
-    return f"{say.flow(_flowing(lineup, runs))}, as pumps and levels give it"
+        return display.flow(agreed)
+    return f"{display.flow(_flowing(lineup, runs))}, as pumps and levels give it"
 
 
 def _flowing(lineup: LineUp, runs: Sequence[ScenarioResult]) -> float:
@@ -202,24 +204,24 @@ def _flowing(lineup: LineUp, runs: Sequence[ScenarioResult]) -> float:
     return max(sum(outflow(lineup, flow, point) for point in shore) for flow in flows)
 
 
-def _greatest(limit: RateLimit, say: Shown) -> str:
+def _greatest(limit: RateLimit, display: Display) -> str:
     if limit.greatest is None:
         return "none was found"
     looked = ", as far as was looked" if limit.greatest >= limit.to * 0.999 else ""
-    return f"up to {say.flow_down(limit.greatest)}{looked}"
+    return f"up to {display.flow_down(limit.greatest)}{looked}"
 
 
-def _lower(limit: RateLimit, say: Shown) -> str:
+def _lower(limit: RateLimit, display: Display) -> str:
     if limit.unsafe_below is None:
         return ""
     low, high = limit.unsafe_below
-    return f"between {say.flow_down(low)} and {say.flow_up(high)}"
+    return f"between {display.flow_down(low)} and {display.flow_up(high)}"
 
 
 # Movements
 
 
-def movements(assessment: Assessment, windows: Windows | None, say: Shown) -> tuple[Movement, ...]:
+def movements(assessment: Assessment, windows: Windows | None, display: Display) -> tuple[Movement, ...]:
     """Everything that moves, scenario after scenario, each in the order of time."""
     side = sides(assessment.lineup)
     limits = {(p.scenario, v): p for v, ps in (windows.by_valve if windows else {}).items() for p in ps}
@@ -229,7 +231,7 @@ def movements(assessment: Assessment, windows: Windows | None, say: Shown) -> tu
         for move in sorted(moves, key=lambda m: (m.start, m.origin)):
             name = move.valve if isinstance(move, ValveMove) else move.pump
             limit = limits.get((scenario.name, name)) if _closes(move) else None
-            made.append(_movement(scenario, move, side.get(name, ""), limit, say))
+            made.append(_movement(scenario, move, side.get(name, ""), limit, display))
     return tuple(made)
 
 
@@ -238,10 +240,10 @@ def _closes(move: ValveMove | PumpMove) -> bool:
 
 
 def _movement(
-    scenario: Scenario, move: ValveMove | PumpMove, side: str, limit: StrokeLimits | None, say: Shown
+    scenario: Scenario, move: ValveMove | PumpMove, side: str, limit: StrokeLimits | None, display: Display
 ) -> Movement:
     takes = move.law[-1][0]
-    fast, slow, governs = _window(limit, say)
+    fast, slow, governs = _window(limit, display)
     if limit is None and not _closes(move):
         fast = slow = "-"
     return Movement(
@@ -249,18 +251,18 @@ def _movement(
         part=move.valve if isinstance(move, ValveMove) else move.pump,
         side=move.side or side,
         what=_what(move),
-        begins=f"{say.time(move.start)} s",
+        begins=f"{display.time(move.start)} s",
         begins_s=move.start,
-        takes=f"{say.time(takes)} s" if takes > 0 else "at once",
+        takes=f"{display.time(takes)} s" if takes > 0 else "at once",
         takes_s=takes,
-        law=_law(move, say),
+        law=_law(move, display),
         after=move.after,
         not_faster=fast,
         shortest_safe_s=limit.shortest if limit else None,
         not_slower=slow,
         longest_allowed_s=limit.longest if limit else None,
         governs=governs,
-        objection=_objection(limit, takes, say) if limit else "",
+        objection=_objection(limit, takes, display) if limit else "",
     )
 
 
@@ -273,15 +275,15 @@ def _what(move: ValveMove | PumpMove) -> str:
     return "opens" if last == 1.0 else f"moves to {last * 100:.0f} %"
 
 
-def _law(move: ValveMove | PumpMove, say: Shown) -> str:
+def _law(move: ValveMove | PumpMove, display: Display) -> str:
     if len(move.law) == 2:
         return ""
     share = "of its speed" if isinstance(move, PumpMove) else "open"
-    points = ", ".join(f"{value * 100:.0f} % at {say.time(time)} s" for time, value in move.law)
+    points = ", ".join(f"{value * 100:.0f} % at {display.time(time)} s" for time, value in move.law)
     return f"{points} ({share}, from its beginning)"
 
 
-def _window(limit: StrokeLimits | None, say: Shown) -> tuple[str, str, str]:
+def _window(limit: StrokeLimits | None, display: Display) -> tuple[str, str, str]:
     """Both bounds as printed, and what governs them."""
     if limit is None:
         return NOT_SEARCHED, NOT_SEARCHED, ""
@@ -293,7 +295,7 @@ def _window(limit: StrokeLimits | None, say: Shown) -> tuple[str, str, str]:
         at_end = " or less" if limit.shortest <= limit.from_ else ""
         fast = f"{limit.shortest:.1f} s{at_end}"
         if limit.governs is not None and not at_end:
-            what = what_happens(limit.governs, limit.run, say)
+            what = what_happens(limit.governs, limit.run, display)
             governs.append(f'surge: "{limit.governs.name}", {what}')
     if limit.longest is None:
         slow = "no rule bounds it"
@@ -304,69 +306,71 @@ def _window(limit: StrokeLimits | None, say: Shown) -> tuple[str, str, str]:
     return fast, slow, "; ".join(g for g in governs if g)
 
 
-def _objection(limit: StrokeLimits, takes: float, say: Shown) -> str:
+def _objection(limit: StrokeLimits, takes: float, display: Display) -> str:
     """Why the stroke of the case is not one of the window."""
     whose = f'"{limit.valve}" in "{limit.scenario}"'
     if limit.shortest is None:
         return f"{whose}: no stroke time is shown to be safe."
     if limit.longest is not None and limit.shortest > limit.longest:
         return f"{whose}: the window of stroke times is empty."
-    if takes < limit.shortest - SAME and limit.shortest > limit.from_:
+    if takes < limit.shortest - SAME_STROKE and limit.shortest > limit.from_:
         return (
-            f"{whose}: {say.time(takes)} s is faster than the shortest stroke from which on every longer "
+            f"{whose}: {display.time(takes)} s is faster than the shortest stroke from which on every longer "
             f"one is safe, {limit.shortest:.1f} s."
         )
-    if limit.longest is not None and takes > limit.longest + SAME:
-        return f"{whose}: {say.time(takes)} s is slower than the rules on time allow, {limit.longest:.1f} s."
+    if limit.longest is not None and takes > limit.longest + SAME_STROKE:
+        return (
+            f"{whose}: {display.time(takes)} s is slower than the rules on time allow, {limit.longest:.1f} s."
+        )
     return ""
 
 
 # Shutdown chains
 
 
-def chains(assessment: Assessment, say: Shown) -> tuple[Chain, ...]:
+def chains(assessment: Assessment, display: Display) -> tuple[Chain, ...]:
     """The chain of every scenario that has a shutdown."""
     return tuple(
         Chain(
             scenario=s.name,
-            ordered=f"{say.time(s.ordered)} s",
+            ordered=f"{display.time(s.ordered)} s",
             ordered_s=s.ordered,
-            terms=_terms(s, s.ordered, say),
-            rules=_rules(assessment.rulings, s.name, say),
+            terms=_terms(s, s.ordered, display),
+            rules=_rules(assessment.rulings, s.name, display),
         )
         for s in assessment.lineup.scenarios
         if s.ordered is not None
     )
 
 
-def _terms(scenario: Scenario, ordered: float, say: Shown) -> tuple[Term, ...]:
+def _terms(scenario: Scenario, ordered: float, display: Display) -> tuple[Term, ...]:
     """Detection and signal, then every step, each from when to when after the order."""
     timing, at, made = dict(scenario.timing), 0.0, []
     for what in ("detection", "signal"):
         seconds = timing.get(what, 0.0)
-        made.append(_term(what, at, at + seconds, say))
+        made.append(_term(what, at, at + seconds, display))
         at += seconds
     if "voice" in timing:
-        made.append(_term("call to the other side", at, at + timing["voice"], say))
+        made.append(_term("call to the other side", at, at + timing["voice"], display))
     steps: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
     for move in sorted((m for m in steps if m.what == "shutdown"), key=lambda m: (m.start, m.origin)):
         name = move.valve if isinstance(move, ValveMove) else move.pump
         begins = move.start - ordered
-        made.append(_term(f"{name} {_what(move)}", begins, begins + move.law[-1][0], say))
+        made.append(_term(f"{name} {_what(move)}", begins, begins + move.law[-1][0], display))
     return tuple(made)
 
 
-def _term(what: str, begins: float, ends: float, say: Shown) -> Term:
+def _term(what: str, begins: float, ends: float, display: Display) -> Term:
     return Term(
         what=what,
-        begins=f"{say.time(begins)} s",
-        ends=f"{say.time(ends)} s",
+        begins=f"{display.time(begins)} s",
+        ends=f"{display.time(ends)} s",
         begins_s=begins,
         ends_s=ends,
     )
 
 
-def _rules(rulings: Sequence[Ruling], scenario: str, say: Shown) -> tuple[RuleLine, ...]:
+def _rules(rulings: Sequence[Ruling], scenario: str, display: Display) -> tuple[RuleLine, ...]:
     """Rulings on the times of a scenario's chain, those that count first."""
     own = [
         r
@@ -377,7 +381,7 @@ def _rules(rulings: Sequence[Ruling], scenario: str, say: Shown) -> tuple[RuleLi
     ]
     return tuple(
         RuleLine(
-            words=say.phrase(r.phrase),
+            words=display.phrase(r.phrase),
             source=r.rule.source,
             outcome=r.outcome,
             counts=r.binding,

@@ -1,6 +1,6 @@
 """Rows of pressures for the sheet: every element and place once, at its worst over all scenarios.
 
-Figures are rounded as in every other answer (:class:`surge.reports.words.Shown`); the SI values stand beside them.
+Figures are rounded as in every other answer (:class:`surge.reports.words.Display`); the SI values stand beside them.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from surge.reports.words import SHORT, Shown
+from surge.reports.words import SHORT, Display
 from surge.rules.assess import Assessment, run_of, valid
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
@@ -61,9 +61,9 @@ class PressureRow:
     time_s: float | None
 
 
-def name_of(run: ScenarioResult, say: Shown) -> str:
+def name_of(run: ScenarioResult, display: Display) -> str:
     """A scenario, with what was taken for each figure that is a range."""
-    taken = [f'"{name}" {say.length(m)}' for name, m in run.lengths.items()]
+    taken = [f'"{name}" {display.length(m)}' for name, m in run.lengths.items()]
     taken += [f'"{name}" {c:.0f} m/s' for name, c in run.speeds.items()]
     return ", ".join((run.name, *taken))
 
@@ -73,23 +73,25 @@ def worst_first(finding: Finding) -> tuple[int, float, bool]:
     return _RANK[finding.verdict], -finding.load, finding.check not in ("peak", "lowest")
 
 
-def upper_rows(assessment: Assessment, say: Shown) -> tuple[PressureRow, ...]:
+def upper_rows(assessment: Assessment, display: Display) -> tuple[PressureRow, ...]:
     """Highest pressures, the nearest to their limits first; what nothing is held against at the end.
 
     A shut-off pressure (before any scenario) that is not within its limit has a row of its own.
     """
-    rows = [_judged(assessment, f, say, upper=True) for f in _worst_of_each(assessment.findings, UPPER)]
+    rows = [_judged(assessment, f, display, upper=True) for f in _worst_of_each(assessment.findings, UPPER)]
     static = sorted((f for f in assessment.static if f.verdict != WITHIN), key=worst_first)
-    at_rest = [_at_rest(f, say) for f in static]
+    at_rest = [_at_rest(f, display) for f in static]
     judged = {row.name for row in rows if row.subject == "element"}
-    free = [_free(assessment, e.name, say) for e in assessment.lineup.elements if e.name not in judged]
+    free = [_free(assessment, e.name, display) for e in assessment.lineup.elements if e.name not in judged]
     bad = [row for row in rows if row.verdict != SHORT[WITHIN]]
     return (*bad, *at_rest, *(row for row in rows if row.verdict == SHORT[WITHIN]), *free)
 
 
-def lower_rows(assessment: Assessment, say: Shown) -> tuple[PressureRow, ...]:
+def lower_rows(assessment: Assessment, display: Display) -> tuple[PressureRow, ...]:
     """Lowest pressures against vacuum and vapour limits, the nearest first."""
-    return tuple(_judged(assessment, f, say, upper=False) for f in _worst_of_each(assessment.findings, LOWER))
+    return tuple(
+        _judged(assessment, f, display, upper=False) for f in _worst_of_each(assessment.findings, LOWER)
+    )
 
 
 def static_worst(assessment: Assessment) -> Finding | None:
@@ -112,12 +114,12 @@ def _owner(run: ScenarioResult, finding: Finding) -> ElementResult | PlaceResult
     return next(o for o in owners if o.name == finding.name)
 
 
-def _judged(assessment: Assessment, finding: Finding, say: Shown, *, upper: bool) -> PressureRow:
+def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper: bool) -> PressureRow:
     run = run_of(assessment, finding)
     assert run is not None
     owner = _owner(run, finding)
     extreme = owner.highest if upper else owner.lowest
-    write = say.high if upper else say.low
+    write = display.round_up if upper else display.round_down
     seen = valid(finding, run)
     steady_is_it = finding.check == "steady"
     value = seen.value
@@ -131,15 +133,15 @@ def _judged(assessment: Assessment, finding: Finding, say: Shown, *, upper: bool
     return PressureRow(
         name=finding.name,
         subject=finding.subject,
-        scenario=name_of(run, say) + (", before anything moves" if steady_is_it else ""),
+        scenario=name_of(run, display) + (", before anything moves" if steady_is_it else ""),
         check=finding.check,
         verdict=SHORT[finding.verdict],
-        steady=say.pressure(steady),
+        steady=display.pressure(steady),
         pressure=NONE if value is None else write(value),
-        error="" if steady_is_it else say.error(extreme.error),
-        limit=NONE if finding.limit is None else say.pressure(finding.limit),
-        margin=NONE if seen.margin is None else say.margin(seen.margin),
-        time=NONE if time is None else say.time(time),
+        error="" if steady_is_it else display.error(extreme.error),
+        limit=NONE if finding.limit is None else display.pressure(finding.limit),
+        margin=NONE if seen.margin is None else display.margin(seen.margin),
+        time=NONE if time is None else display.time(time),
         limit_from=source if finding.check == "vapour" else finding.limit_source or finding.reason,
         steady_pa_gauge=steady,
         pressure_pa_gauge=value,
@@ -156,7 +158,7 @@ def _before(run: ScenarioResult, extreme: Extreme) -> tuple[float, float | None]
     return value, extreme.time if value == extreme.pressure else None
 
 
-def _at_rest(finding: Finding, say: Shown) -> PressureRow:
+def _at_rest(finding: Finding, display: Display) -> PressureRow:
     """A shut-off pressure."""
     return PressureRow(
         name=finding.name,
@@ -165,10 +167,10 @@ def _at_rest(finding: Finding, say: Shown) -> PressureRow:
         check=finding.check,
         verdict=SHORT[finding.verdict],
         steady=NONE,
-        pressure=NONE if finding.value is None else say.high(finding.value),
+        pressure=NONE if finding.value is None else display.round_up(finding.value),
         error="",
-        limit=NONE if finding.limit is None else say.pressure(finding.limit),
-        margin=NONE if finding.margin is None else say.margin(finding.margin),
+        limit=NONE if finding.limit is None else display.pressure(finding.limit),
+        margin=NONE if finding.margin is None else display.margin(finding.margin),
         time=NONE,
         limit_from=finding.limit_source or finding.reason,
         steady_pa_gauge=None,
@@ -180,7 +182,7 @@ def _at_rest(finding: Finding, say: Shown) -> PressureRow:
     )
 
 
-def _free(assessment: Assessment, name: str, say: Shown) -> PressureRow:
+def _free(assessment: Assessment, name: str, display: Display) -> PressureRow:
     """An element that has no limit of its own: its highest pressure over all scenarios."""
     pairs = [(run, next(e for e in run.elements if e.name == name)) for run in assessment.scenarios]
     run, element = max(pairs, key=lambda pair: _before(pair[0], pair[1].highest)[0])
@@ -188,15 +190,15 @@ def _free(assessment: Assessment, name: str, say: Shown) -> PressureRow:
     return PressureRow(
         name=name,
         subject="element",
-        scenario=name_of(run, say),
+        scenario=name_of(run, display),
         check="",
         verdict="",
-        steady=say.pressure(element.steady),
-        pressure=say.high(value),
-        error=say.error(element.highest.error),
+        steady=display.pressure(element.steady),
+        pressure=display.round_up(value),
+        error=display.error(element.highest.error),
         limit=NONE,
         margin=NONE,
-        time=NONE if time is None else say.time(time),
+        time=NONE if time is None else display.time(time),
         limit_from=JOINED,
         steady_pa_gauge=element.steady,
         pressure_pa_gauge=value,

@@ -14,7 +14,7 @@ from itertools import accumulate
 from xml.sax.saxutils import escape, quoteattr
 
 from surge.model.lineup import Element, LineUp, Passage, Pipe, Point, Pump, Tank, Valve
-from surge.sheet.layout import Layout, Run, layout_of
+from surge.sheet.layout import Layout, SketchElement, layout_of
 
 WIDTH = 527.0  # [pt] of a sheet of A4 within its margins
 LEFT, RIGHT, TOP = 50.0, 72.0, 12.0
@@ -262,7 +262,7 @@ class _Drawing:
         self._text("SHORE", x - 6, 8, anchor="end")
         self._text("SHIP", x + 6, 8, anchor="start")
 
-    def _run(self, run: Run) -> None:
+    def _run(self, run: SketchElement) -> None:
         """An element: its line with its sign in the middle, and its name."""
         e = run.element
         y = self._y(run.row)

@@ -31,7 +31,7 @@ FIRST_STEPS = 16  # of the first piece of work, whose speed is not known yet
 BLOCK_COSTS = {False: 21.0, True: 15.0}
 
 
-class Run(Protocol):
+class LaneGroup(Protocol):
     """Some lanes under way in a thread."""
 
     steps: int
@@ -92,7 +92,7 @@ def march_batch(
     if keep is not None:
         together = True
     order = sorted(range(len(lanes)), key=lambda i: -lanes[i].steps)
-    runs: dict[tuple[int, ...], Run] = {}
+    runs: dict[tuple[int, ...], LaneGroup] = {}
     for group in _groups(lanes, order, frozen=frozen, together=together):
         members, envelope = [lanes[i] for i in group], watch == "envelope"
         runs[group] = (

@@ -26,7 +26,7 @@ from surge.transient.grid import Grid
 from surge.transient.watch import Watch
 
 CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
-KEPT = 3000  # samples of a thinned history, about
+STEPS_KEPT = 3000  # samples of a thinned history, about
 STILL_WORK = 2e6  # nodes times steps that the look at the steady flow may take
 STILL_STEPS = 50  # but not fewer steps than this
 

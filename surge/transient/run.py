@@ -15,18 +15,18 @@ from surge.arrays import Array
 from surge.errors import GridError
 from surge.model.lineup import LineUp, Scenario
 from surge.transient.grid import Grid, build_grid
-from surge.transient.march import KEPT, Marched, keep_still
+from surge.transient.march import STEPS_KEPT, Marched, keep_still
 from surge.transient.plan import MOST_WORK, Plan, first_duration, plan
 from surge.transient.reaches import Reaches, choose_step, divide, other_rounding
 from surge.transient.result import ScenarioResult, Vapour
-from surge.transient.summary import Comparison, Summary, summarise
+from surge.transient.summary import ErrorMarches, Summary, summarise
 from surge.workers import Progress, workers
 
 MOST_TIMES = 8.0  # a run that finds new extremes ends at so many times its first duration
 RISE_TOLERANCE = 0.005  # of the line-up's greatest rise: the error allowed
 LEAST_TOLERANCE = 2000.0  # [Pa], or this
 NEW_EXTREME = 0.1  # of the error allowed: growth that counts as a new extreme
-NEVER = 2**62  # steps between two samples of a history that nobody looks at
+NO_SAMPLES = 2**62  # steps between two samples of a history that nobody looks at
 
 
 def _start(
@@ -39,7 +39,7 @@ def _start(
     grid: Grid = build_grid(
         work.lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables, probes=probes
     )
-    stride = max(1, int(first_duration(work) / reaches.dt / KEPT)) if history else NEVER
+    stride = max(1, int(first_duration(work) / reaches.dt / STEPS_KEPT)) if history else NO_SAMPLES
     frozen = work.lineup.frozen_friction
     made = Marched(grid=grid, frozen=frozen, stride=stride)
     if made.watch.until < max(work.times):
@@ -137,17 +137,17 @@ def simulate(
         As by :func:`plan` and the march.
     """
     work = plan(lineup, scenario)
-    say = progress or (lambda _: None)
+    display = progress or (lambda _: None)
     dt = choose_step(work.times, period=work.period, stroke=work.stroke)
     _refuse_endless(work, divide(work.times, dt))
-    say("first march")
+    display("first march")
     first, duration, ended = _first_march(work, divide(work.times, dt))
     coarse = Summary(lineup, first)
     if quick:
         return summarise(work, coarse, None, None, duration=duration, ended=ended, tolerance=0.0, runs=1)
     runs, bound = 1, min(work.most_work, most_work or work.most_work)
     while True:
-        say(f"step {dt:.2g} s")
+        display(f"step {dt:.2g} s")
         compared = _compare(work, coarse, dt, duration)
         fine = compared.fine
         runs += 3 if compared.lumping else 2
@@ -179,7 +179,7 @@ def _refuse_endless(work: Plan, reaches: Reaches) -> None:
         )
 
 
-def _compare(work: Plan, coarse: Summary, dt: float, duration: float) -> Comparison:
+def _compare(work: Plan, coarse: Summary, dt: float, duration: float) -> ErrorMarches:
     """Make the finer march and those that tell the error, next to the one at ``dt`` [s]."""
     half = choose_step(work.times, period=work.period, stroke=work.stroke, finest=dt / 2)
     other = other_rounding(work.times, half, slack=work.slack)
@@ -192,7 +192,7 @@ def _compare(work: Plan, coarse: Summary, dt: float, duration: float) -> Compari
         fine = pool.submit(run, divide(work.times, half), coarse)
         misfit = pool.submit(run, divide(work.times, other))
         lumping = pool.submit(run, lumps) if 0 in lumps.count else None
-    return Comparison(
+    return ErrorMarches(
         fine=fine.result(),
         coarse=coarse,
         misfit=misfit.result(),

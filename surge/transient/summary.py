@@ -13,7 +13,7 @@ from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Link, Passage, Pipe, Pump, Scenario, Valve, ValveMove
 from surge.model.topology import PipelinePeriod, pipeline_period
 from surge.phrases import Phrase
-from surge.transient.march import KEPT, Marched
+from surge.transient.march import STEPS_KEPT, Marched
 from surge.transient.peaks import Key, Peaks, along
 from surge.transient.result import (
     Closure,
@@ -82,7 +82,7 @@ class Summary(Peaks):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Comparison:
+class ErrorMarches:
     """The marches that tell the error of the one reported.
 
     Attributes
@@ -148,7 +148,7 @@ class _Results:
     def __init__(
         self,
         work: Plan,
-        compared: Comparison | None,
+        compared: ErrorMarches | None,
         fine: Summary,
         until: Summary | None,
         tolerance: float,
@@ -239,7 +239,7 @@ class _Results:
     def history(self) -> History:
         m = self.fine.marched
         time, heads, flows = np.concatenate(m.time), np.vstack(m.heads), np.vstack(m.flows)
-        every = slice(None, None, max(1, time.size // KEPT))
+        every = slice(None, None, max(1, time.size // STEPS_KEPT))
         z = {p.name: p.elevation for p in self.lineup.points}
         pressure = {p: self.rho_g * (heads[every, i] - z[p]) for p, i in self.fine.index.items() if p in z}
         flow = {name: flows[every, i].copy() for i, name in enumerate(m.grid.links)}
@@ -302,7 +302,7 @@ class _Results:
 def summarise(
     work: Plan,
     fine: Summary,
-    compared: Comparison | None,
+    compared: ErrorMarches | None,
     boiled: tuple[Vapour, Marched] | None,
     *,
     duration: float,

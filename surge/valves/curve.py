@@ -15,13 +15,13 @@ import numpy as np
 from surge.arrays import Array
 from surge.errors import CaseError, Fault
 from surge.model.lineup import Table
-from surge.records.curve_file import Curve
+from surge.records.curve_file import MeasuredCurve
 from surge.records.stroke_tests import Direction
 from surge.valves.trend import monotone
 
 # Bounds of our own, no source, but for the quarter.
 LEAST_SAMPLES = 10  # within the movement
-SHORTEST, LONGEST = 0.2, 600.0  # [s] of a stroke: what is beyond is a slip of the unit
+SHORTEST_CURVE, LONGEST_CURVE = 0.2, 600.0  # [s] of a stroke: what is beyond is a slip of the unit
 LEAST_STROKE = 0.8  # [-] of the travel: less is no whole stroke
 MOST_REST = 0.10  # [-] off its end at rest: more is no matter of an indicator
 MOST_BEYOND = 0.10  # [-] beyond the ends: more means wrong units or ends
@@ -46,7 +46,7 @@ class MeasuredStroke:
 
     Attributes
     ----------
-    curve : Curve
+    curve : MeasuredCurve
     direction : Direction
     law : Table
         (time from the first movement, opening), a whole stroke; as straight as the noise allows.
@@ -80,7 +80,7 @@ class MeasuredStroke:
         Greatest change of opening within it, of the samples and of the law [-].
     """
 
-    curve: Curve
+    curve: MeasuredCurve
     direction: Direction
     law: Table
     steep: Table | None
@@ -108,12 +108,12 @@ class MeasuredStroke:
         return self.law[-1][0]
 
 
-def stroke_of(curve: Curve) -> MeasuredStroke:
+def stroke_of(curve: MeasuredCurve) -> MeasuredStroke:
     """Make a stroke law of a measured curve.
 
     Parameters
     ----------
-    curve : Curve
+    curve : MeasuredCurve
         Times strictly rising.
 
     Raises
@@ -283,11 +283,11 @@ def _refuse_coarse(rows: Sequence[int], steps: Array, changes: Array, x: Array) 
 
 
 def _refuse_time(rows: Sequence[int], time: float) -> None:
-    if not SHORTEST <= time <= LONGEST:
+    if not SHORTEST_CURVE <= time <= LONGEST_CURVE:
         raise _fault(
             rows[-1],
             f"a movement of {time:g} s",
-            f"a stroke from {SHORTEST:g} to {LONGEST:g} s",
+            f"a stroke from {SHORTEST_CURVE:g} to {LONGEST_CURVE:g} s",
             "check the unit of time in the title",
         )
 

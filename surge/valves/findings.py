@@ -13,13 +13,13 @@ from surge.valves.history_types import (
     IN_ORDER,
     NO_LIMIT,
     OVERDUE,
-    RANK,
     SCATTERED,
+    STATE_RANK,
     TOO_FAST,
     TOO_SLOW,
     UNKNOWN,
     UNTESTED,
-    Ground,
+    HistoryGround,
     ValveHistory,
 )
 from surge.valves.judge import NEVER, Judgement, SideState, judge
@@ -88,7 +88,7 @@ class Findings:
     valves : tuple of ValveFinding
         The worst first.
     judgement : Judgement
-    ground : Ground
+    ground : HistoryGround
     limited : bool
         Whether any limit is stated at all.
     refused : int
@@ -97,7 +97,7 @@ class Findings:
 
     valves: tuple[ValveFinding, ...]
     judgement: Judgement
-    ground: Ground
+    ground: HistoryGround
     limited: bool
     refused: int
 
@@ -144,7 +144,7 @@ def findings_of_records(
     lost : sequence of LostTest
         What these rows tell; see :func:`surge.valves.judge.judge`.
     """
-    ground = Ground(today=today, interval=interval)
+    ground = HistoryGround(today=today, interval=interval)
     judgement = judge(tests, limits, today=today, interval=interval, lost=lost)
     sides: dict[tuple[str, Direction], list[SideState]] = {}
     for state in judgement.sides:
@@ -166,7 +166,7 @@ def _urgency(finding: ValveFinding) -> tuple[bool, int, float, float, str, str]:
     """What has limits goes first; among the others the history alone tells."""
     change = -abs(finding.history.change or 0.0)
     without = finding.verdict == NOT_JUDGED
-    return without, RANK[finding.state], finding.margin, change, finding.tag, finding.direction.value
+    return without, STATE_RANK[finding.state], finding.margin, change, finding.tag, finding.direction.value
 
 
 def _finding(
@@ -226,4 +226,4 @@ def _states(history: ValveHistory, sides: Sequence[SideState]) -> tuple[str, ...
         states.add(NO_LIMIT if history.points else UNTESTED)
     if SCATTERED in states:
         states.discard(UNKNOWN)
-    return tuple(sorted(states or {IN_ORDER}, key=RANK.__getitem__))
+    return tuple(sorted(states or {IN_ORDER}, key=STATE_RANK.__getitem__))

@@ -28,17 +28,17 @@ from surge.valves.history_types import (
     NEAR,
     NO_LIMIT,
     OVERDUE,
-    RANK,
     SCATTERED,
+    STATE_RANK,
     TOO_FAST,
     TOO_SLOW,
     UNKNOWN,
     UNLIKE,
     WATCH,
     Baseline,
-    Ground,
-    Held,
-    Point,
+    HistoryGround,
+    HistoryTest,
+    LimitInHistory,
     Sisters,
     ValveHistory,
 )
@@ -49,13 +49,13 @@ Key = tuple[str, Direction]
 SISTERS = 2  # our own bound: other valves of a group, at least, before one is compared with them
 LEAST_DATES = 4  # our own bound: about a line through three dates there is hardly any scatter to see
 MAD_TO_SD = 1.4826  # median absolute deviation to standard deviation, for normal scatter
-SAME = 1e-9  # [s], [-] differences below this are those of floats
+SAME_TIME = 1e-9  # [s], [-] differences below this are those of floats
 FAR = 3652.5  # [days] ten years, our own bound: what is met later than that is not told
 MARKS = ("baseline", "new baseline", "commissioning", "commissioning test")
 
 
 def histories(
-    tests: Iterable[StrokeTest], limits: Mapping[str, ValveLimits], *, ground: Ground
+    tests: Iterable[StrokeTest], limits: Mapping[str, ValveLimits], *, ground: HistoryGround
 ) -> tuple[ValveHistory, ...]:
     """Return a history for every valve and direction that is tested, limited or required; the worst first.
 
@@ -65,7 +65,7 @@ def histories(
     limits : dict of str to ValveLimits
         By tag: limits, normal temperature, delay, sisters, interval. A valve that is required and has no
         bound in either direction gets a history of its closing.
-    ground : Ground
+    ground : HistoryGround
         The day of the look, the interval between tests, the width of the action band.
     """
     by_valve: dict[Key, list[StrokeTest]] = {key: [] for key in _wanted(limits)}
@@ -89,17 +89,25 @@ def _wanted(limits: Mapping[str, ValveLimits]) -> Iterator[Key]:
 
 def _urgency(history: ValveHistory) -> tuple[int, float, float, str, str]:
     margin = 1.0 if history.margin is None else history.margin
-    return RANK[history.state], margin, -abs(history.change or 0.0), history.tag, history.direction.value
+    return (
+        STATE_RANK[history.state],
+        margin,
+        -abs(history.change or 0.0),
+        history.tag,
+        history.direction.value,
+    )
 
 
-def _history(key: Key, tests: Sequence[StrokeTest], limits: ValveLimits, ground: Ground) -> ValveHistory:
+def _history(
+    key: Key, tests: Sequence[StrokeTest], limits: ValveLimits, ground: HistoryGround
+) -> ValveHistory:
     """The history of one valve in one direction, without its sisters."""
     points = [_point(t, limits, ground) for t in sorted(tests, key=lambda t: (t.when, t.row))]
     points, baseline = _chosen(points)
     bare = ValveHistory(tag=key[0], direction=key[1], group=limits.sisters, points=tuple(points))
     proofs = [p for p in points if p.proof]
     if baseline is None:
-        held = (Held(bound=b, time=b.value) for b in limits.bounds if b.direction is key[1])
+        held = (LimitInHistory(bound=b, time=b.value) for b in limits.bounds if b.direction is key[1])
         return replace(bare, held=tuple(h for h in held if h.bound.timed is Timed.MOVEMENT))
     interval = limits.interval or ground.interval
     due = interval.after(max(p.day for p in proofs))
@@ -109,10 +117,10 @@ def _history(key: Key, tests: Sequence[StrokeTest], limits: ValveLimits, ground:
     latest = _latest(proofs, interval, all_of_them=SCATTERED in said)
     margin, limit_states = _against(latest, key[1], limits)
     states = {*limit_states, *said} or {IN_ORDER}
-    return replace(history, margin=margin, states=tuple(sorted(states, key=RANK.__getitem__)))
+    return replace(history, margin=margin, states=tuple(sorted(states, key=STATE_RANK.__getitem__)))
 
 
-def _point(test: StrokeTest, limits: ValveLimits, ground: Ground) -> Point:
+def _point(test: StrokeTest, limits: ValveLimits, ground: HistoryGround) -> HistoryTest:
     """A test with the time that can be compared, and whether it counts."""
     time, basis = test.time, test.timed
     delay = limits.delay if test.delay is None else test.delay
@@ -127,10 +135,10 @@ def _point(test: StrokeTest, limits: ValveLimits, ground: Ground) -> Point:
     proof = not apart
     if time <= 0.0:
         apart = apart or "no longer than the delay in it"
-    return Point(test=test, time=max(time, 0.0), basis=basis, apart=apart, proof=proof)
+    return HistoryTest(test=test, time=max(time, 0.0), basis=basis, apart=apart, proof=proof)
 
 
-def _chosen(points: Sequence[Point]) -> tuple[list[Point], Baseline | None]:
+def _chosen(points: Sequence[HistoryTest]) -> tuple[list[HistoryTest], Baseline | None]:
     """Choose the tests that are compared, all of one kind, and their baseline.
 
     They are of the kind of the latest test if that has three dates, otherwise of the kind with most dates.
@@ -156,7 +164,7 @@ def _marks(remark: str) -> bool:
     return any(part.strip(" .").lower() in MARKS for part in parts)
 
 
-def _why_apart(point: Point, kind: tuple[Timed | None, bool], day: date) -> str:
+def _why_apart(point: HistoryTest, kind: tuple[Timed | None, bool], day: date) -> str:
     if point.basis is not kind[0]:
         counts = "unknown what it counts" if point.basis is None else point.basis.value
         return f"not comparable: {counts}"
@@ -165,7 +173,7 @@ def _why_apart(point: Point, kind: tuple[Timed | None, bool], day: date) -> str:
     return f"before the baseline of {day}" if point.day < day else ""
 
 
-def _with_trend(history: ValveHistory, limits: ValveLimits, ground: Ground) -> ValveHistory:
+def _with_trend(history: ValveHistory, limits: ValveLimits, ground: HistoryGround) -> ValveHistory:
     """Add trend, scatter and the dates when limits are met."""
     assert history.baseline is not None
     counted = history.counted
@@ -195,7 +203,9 @@ def _with_trend(history: ValveHistory, limits: ValveLimits, ground: Ground) -> V
     )
 
 
-def _other_kinds(points: Sequence[Point], counted: Sequence[Point], interval: Interval) -> list[float]:
+def _other_kinds(
+    points: Sequence[HistoryTest], counted: Sequence[HistoryTest], interval: Interval
+) -> list[float]:
     """How much longer than the trend's own the last times of the other kind are, alone or together [s].
 
     A valve that shares its power supply is faster alone, which is what surge goes by, and slower together,
@@ -213,13 +223,13 @@ def _other_kinds(points: Sequence[Point], counted: Sequence[Point], interval: In
 
 def _held(
     bound: Bound,
-    counted: Sequence[Point],
+    counted: Sequence[HistoryTest],
     limits: ValveLimits,
     trend: Trend,
     *,
     now: tuple[date, float],
     others: Sequence[float],
-) -> Held | None:
+) -> LimitInHistory | None:
     """A limit among the times of a history; None if it counts something else and the delay is not known."""
     basis, time = counted[0].basis, bound.value
     if basis is not bound.timed:
@@ -233,7 +243,7 @@ def _held(
     worst = max if upper else min
     offset = worst([0.0, *others])
     met = crossing(trend, limit=time - offset, upper=upper, now=now[1], last=worst(of_day))
-    return Held(bound=bound, time=time, offset=offset, **_dates(met, *now))
+    return LimitInHistory(bound=bound, time=time, offset=offset, **_dates(met, *now))
 
 
 def _dates(met: Crossing, zero: date, now: float) -> dict[str, date | None]:
@@ -244,7 +254,7 @@ def _dates(met: Crossing, zero: date, now: float) -> dict[str, date | None]:
     }
 
 
-def _latest(proofs: Sequence[Point], interval: Interval, *, all_of_them: bool) -> list[Point]:
+def _latest(proofs: Sequence[HistoryTest], interval: Interval, *, all_of_them: bool) -> list[HistoryTest]:
     """The tests by which the valve is judged: of each kind those of its last date, unless that one is old.
 
     The next stroke of an erratic valve may be like any of them, so all that are not old count.
@@ -255,7 +265,9 @@ def _latest(proofs: Sequence[Point], interval: Interval, *, all_of_them: bool) -
     return [p for p in holding if all_of_them or p.day == last[p.kind]]
 
 
-def _against(latest: Sequence[Point], way: Direction, limits: ValveLimits) -> tuple[float | None, set[str]]:
+def _against(
+    latest: Sequence[HistoryTest], way: Direction, limits: ValveLimits
+) -> tuple[float | None, set[str]]:
     """The least margin over all limits and latest tests, and what follows."""
     states: set[str] = set()
     margins: list[float] = []
@@ -266,9 +278,9 @@ def _against(latest: Sequence[Point], way: Direction, limits: ValveLimits) -> tu
             fast = bound.side is Side.FASTEST
             worst, best = (span.least, span.most) if fast else (span.most, span.least)
             sign = 1.0 if fast else -1.0
-            if sign * (best - bound.value) < -SAME:
+            if sign * (best - bound.value) < -SAME_TIME:
                 states.add(TOO_FAST if fast else TOO_SLOW)
-            elif sign * (worst - bound.value) < -SAME:
+            elif sign * (worst - bound.value) < -SAME_TIME:
                 states.add(UNKNOWN)
             scale = max(bound.value, 1e-9)
             margins.append(min(max(sign * (worst - bound.value) / scale, -1.0), 1.0) if scale < 1e9 else -1.0)
@@ -279,7 +291,7 @@ def _against(latest: Sequence[Point], way: Direction, limits: ValveLimits) -> tu
     return min(margins, default=None), states
 
 
-def _states(history: ValveHistory, ground: Ground, horizon: date) -> set[str]:
+def _states(history: ValveHistory, ground: HistoryGround, horizon: date) -> set[str]:
     """What the history says beside the limits themselves."""
     far = max(history.scatter or 0.0, (history.furthest or 0.0) * ground.erratic / ground.action)
     near = any(h.expected is not None and h.expected <= horizon for h in history.held)
@@ -287,14 +299,15 @@ def _states(history: ValveHistory, ground: Ground, horizon: date) -> set[str]:
     said = {
         NEAR: near,
         WATCH: may and not near,
-        SCATTERED: far > ground.erratic + SAME or (history.repeatability or 0.0) > 2 * ground.erratic + SAME,
-        DRIFTED: abs(history.change or 0.0) > ground.action + SAME,
+        SCATTERED: far > ground.erratic + SAME_TIME
+        or (history.repeatability or 0.0) > 2 * ground.erratic + SAME_TIME,
+        DRIFTED: abs(history.change or 0.0) > ground.action + SAME_TIME,
         OVERDUE: history.overdue > 0,
     }
     return {state for state, holds in said.items() if holds}
 
 
-def _with_sisters(made: Sequence[ValveHistory], ground: Ground) -> list[ValveHistory]:
+def _with_sisters(made: Sequence[ValveHistory], ground: HistoryGround) -> list[ValveHistory]:
     """Add the comparison with the other valves of each group: same direction, same kind of time."""
     groups: dict[object, list[ValveHistory]] = {}
     for h in made:
@@ -312,10 +325,10 @@ def _with_sisters(made: Sequence[ValveHistory], ground: Ground) -> list[ValveHis
     return [_beside(h, found.get((h.tag, h.direction)), ground) for h in made]
 
 
-def _beside(history: ValveHistory, sisters: Sisters | None, ground: Ground) -> ValveHistory:
+def _beside(history: ValveHistory, sisters: Sisters | None, ground: HistoryGround) -> ValveHistory:
     if sisters is None:
         return history
     states = set(history.states)
-    if abs(sisters.ratio - 1.0) > ground.action + SAME:
+    if abs(sisters.ratio - 1.0) > ground.action + SAME_TIME:
         states = (states | {UNLIKE}) - {IN_ORDER}
-    return replace(history, sisters=sisters, states=tuple(sorted(states, key=RANK.__getitem__)))
+    return replace(history, sisters=sisters, states=tuple(sorted(states, key=STATE_RANK.__getitem__)))

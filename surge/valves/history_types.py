@@ -29,11 +29,11 @@ STATES = {
     NO_LIMIT: "no limit is stated: only drift, scatter and dates are looked at",
     IN_ORDER: "limits kept, near the baseline, tested in time",
 }
-RANK = {state: k for k, state in enumerate(STATES)}
+STATE_RANK = {state: k for k, state in enumerate(STATES)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
+class HistoryTest:
     """A test in a history.
 
     Attributes
@@ -77,7 +77,7 @@ class Baseline:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Held:
+class LimitInHistory:
     """A limit as it stands among the times of a history.
 
     Attributes
@@ -149,8 +149,8 @@ class ValveHistory:
     tag: str
     direction: Direction
     group: str = ""
-    points: tuple[Point, ...] = ()
-    held: tuple[Held, ...] = ()
+    points: tuple[HistoryTest, ...] = ()
+    held: tuple[LimitInHistory, ...] = ()
     baseline: Baseline | None = None
     last: float | None = None
     change: float | None = None
@@ -166,7 +166,7 @@ class ValveHistory:
     states: tuple[str, ...] = (UNTESTED,)
 
     @property
-    def counted(self) -> tuple[Point, ...]:
+    def counted(self) -> tuple[HistoryTest, ...]:
         """The tests that make the trend."""
         return tuple(p for p in self.points if not p.apart)
 
@@ -177,7 +177,7 @@ class ValveHistory:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ground:
+class HistoryGround:
     """What histories are held against.
 
     Attributes

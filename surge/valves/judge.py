@@ -25,7 +25,7 @@ from surge.records.stroke_tests import (
 )
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, worst_of
 
-SAME = 1e-9  # [s] rounding of floats, far below what anyone measures
+SAME_TIME = 1e-9  # [s] rounding of floats, far below what anyone measures
 LEAST_REPEATS = 2  # of which a spread is known; trade practice asks for three (from memory)
 REPEATABLE = 0.10  # [-] spread of repeats over their mean; a rule of this program, no source
 
@@ -83,7 +83,7 @@ class Tried:
     def looks_beyond(self) -> bool:
         """Whether it is beyond the limit for certain, or the time as it was written is."""
         off = self.test.time - self.bound.value
-        return self.broken or (off < -SAME if self.side is Side.FASTEST else off > SAME)
+        return self.broken or (off < -SAME_TIME if self.side is Side.FASTEST else off > SAME_TIME)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,11 +216,11 @@ def _against(test: StrokeTest, limits: ValveLimits, bound: Bound) -> Tried:
     fast = bound.side is Side.FASTEST
     worst, best = (span.least, span.most) if fast else (span.most, span.least)
     sign = 1.0 if fast else -1.0
-    broken = sign * (best - bound.value) < -SAME
+    broken = sign * (best - bound.value) < -SAME_TIME
     doubts = _temperature(test, limits)
     if not broken:
         doubts += _with_others(test, limits, bound.side)
-        if sign * (worst - bound.value) < -SAME:
+        if sign * (worst - bound.value) < -SAME_TIME:
             doubts += _open(test)
     verdict = UNDECIDED if doubts else EXCEEDED if broken else WITHIN
     time = best if broken else worst
@@ -242,7 +242,7 @@ def _temperature(test: StrokeTest, limits: ValveLimits) -> tuple[str, ...]:
     if test.temperature is None:
         return (NO_TEMPERATURE,)
     low, high = limits.normal
-    return () if low - SAME <= test.temperature <= high + SAME else (OFF_TEMPERATURE,)
+    return () if low - SAME_TIME <= test.temperature <= high + SAME_TIME else (OFF_TEMPERATURE,)
 
 
 def _with_others(test: StrokeTest, limits: ValveLimits, side: Side) -> tuple[str, ...]:
@@ -352,6 +352,6 @@ def _unsteady(latest: Sequence[Tried], spread: float | None, margin: float) -> s
     if spread is None or len(latest) < LEAST_REPEATS:
         return ""
     mean = sum(t.test.time for t in latest) / len(latest)
-    if spread <= REPEATABLE * mean + SAME or margin >= spread - SAME:
+    if spread <= REPEATABLE * mean + SAME_TIME or margin >= spread - SAME_TIME:
         return ""
     return f"the {len(latest)} repeats differ by {spread:.1f} s, more than the margin of {margin:.1f} s"

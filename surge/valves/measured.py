@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from surge.errors import CaseError, Fault, UnknownNameError
 from surge.model.lineup import LineUp, Scenario, Table, ValveMove
-from surge.model.stroke import SAME, with_laws
+from surge.model.stroke import SAME_OPENING, with_laws
 from surge.model.validation import checked
 from surge.records.stroke_tests import Direction
 from surge.rules.assess import Assessment, assess
@@ -22,7 +22,7 @@ Key = tuple[str, str, str, str, str]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Pair:
+class PressureComparison:
     """One pressure against one limit: with the assumed law, the measured one, and the steepest it allows."""
 
     assumed: Finding | None
@@ -63,14 +63,14 @@ class Measured:
     measured: Assessment
     steep: Assessment | None
     laws: dict[str, Table]
-    pairs: tuple[Pair, ...]
+    pairs: tuple[PressureComparison, ...]
 
     @property
     def verdict(self) -> str:
         """What only the steepest law exceeds cannot be decided."""
         return _both(self.measured.verdict, self.steep.verdict if self.steep else WITHIN)
 
-    def boils(self, pair: Pair) -> bool:
+    def boils(self, pair: PressureComparison) -> bool:
         """Whether the liquid boils in the scenario of a pair, with the measured or the steepest stroke."""
         runs = (r for a in (self.measured, self.steep) if a for r in a.scenarios)
         return any(r.vapour is not None and r.name == pair.worse.scenario for r in runs)
@@ -171,7 +171,10 @@ def _chosen(lineup: LineUp, stroke: MeasuredStroke, valve: str, scenario: str | 
         )
     end = 0.0 if stroke.direction is Direction.CLOSING else 1.0
     partly = [
-        m for s in moving for m in s.moves if _replaced(m, valve, stroke) and abs(m.law[-1][1] - end) > SAME
+        m
+        for s in moving
+        for m in s.moves
+        if _replaced(m, valve, stroke) and abs(m.law[-1][1] - end) > SAME_OPENING
     ]
     if partly:
         raise CaseError([_only_part(m) for m in partly])
@@ -191,12 +194,14 @@ def _key(f: Finding) -> Key:
     return f.scenario, f.subject, f.name, f.check, f.limit_source
 
 
-def _pairs(assumed: Assessment, measured: Assessment, steep: Assessment | None) -> tuple[Pair, ...]:
+def _pairs(
+    assumed: Assessment, measured: Assessment, steep: Assessment | None
+) -> tuple[PressureComparison, ...]:
     """Findings that belong together, the fullest first; what holds before anything moves is left out."""
     before = {_key(f): f for f in assumed.findings}
     hard = {_key(f): f for f in steep.findings} if steep else {}
     made = [
-        Pair(assumed=before.get(_key(f)), measured=f, steep=hard.get(_key(f)))
+        PressureComparison(assumed=before.get(_key(f)), measured=f, steep=hard.get(_key(f)))
         for f in measured.findings
         if f.check not in ("static", "steady")
     ]

@@ -33,7 +33,7 @@ NO_CASE = "add --case with the case that in_case is about"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Held:
+class MatchedRecords:
     """Records whose tags are known, and the limits of every tag.
 
     Attributes
@@ -57,7 +57,7 @@ def held_against(
     lineup: LineUp | None = None,
     book: RuleBook | None = None,
     progress: Progress | None = None,
-) -> Held:
+) -> MatchedRecords:
     """Find the limits of every tag; windows of the case's valves are searched.
 
     Parameters
@@ -86,10 +86,14 @@ def held_against(
         limits |= {v.name: ValveLimits(tag=v.name, required=True) for v in lineup.valves if v.adjustable}
         named |= dict.fromkeys(limits, "")
     if lineup is None or book is None:
-        return Held(records=records, limits={tag: _unseen(limits[tag], named[tag]) for tag in limits})
+        return MatchedRecords(
+            records=records, limits={tag: _unseen(limits[tag], named[tag]) for tag in limits}
+        )
     windows, named = _windows(named, stated, lineup, book, progress)
     found = with_windows(limits.values(), windows, named=named)
-    return Held(records=records, limits={one.tag: one for one in found}, notes=tuple(_notes(windows)))
+    return MatchedRecords(
+        records=records, limits={one.tag: one for one in found}, notes=tuple(_notes(windows))
+    )
 
 
 def _unseen(limits: ValveLimits, name: str) -> ValveLimits:

@@ -18,7 +18,7 @@ from surge.views.time import lower_limit, upper_limit
 
 
 @dataclass(frozen=True, kw_only=True)
-class Side:
+class PlacePressure:
     """One pressure of one place in one case.
 
     Attributes
@@ -42,7 +42,7 @@ class Side:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Row:
+class PlacePair:
     """One place in both cases.
 
     Attributes
@@ -56,8 +56,8 @@ class Row:
     subject: str
     name: str
     way: str
-    before: Side
-    after: Side
+    before: PlacePressure
+    after: PlacePressure
 
     @property
     def difference(self) -> float:
@@ -66,7 +66,7 @@ class Row:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Pair:
+class ScenarioPair:
     """A scenario of each case.
 
     Attributes
@@ -87,7 +87,7 @@ class Pair:
     after: str
     changes: tuple[Change, ...]
     verdicts: tuple[str, str]
-    rows: tuple[Row, ...]
+    rows: tuple[PlacePair, ...]
     subjects: tuple[Subject, Subject]
 
     @property
@@ -111,7 +111,7 @@ class Comparison:
     before: Assessment
     after: Assessment
     changes: tuple[Change, ...]
-    pairs: tuple[Pair, ...]
+    pairs: tuple[ScenarioPair, ...]
     only_before: tuple[str, ...]
     only_after: tuple[str, ...]
 
@@ -121,7 +121,7 @@ class Comparison:
         return self.after.exit_code
 
     @property
-    def governing(self) -> Pair:
+    def governing(self) -> ScenarioPair:
         """The pair in which either side comes nearest to a limit."""
         return max(self.pairs, key=lambda p: p.load)
 
@@ -178,18 +178,18 @@ def _listed(names: Sequence[str]) -> str:
     return ", ".join(f'"{n}"' for n in names)
 
 
-def _pair(before: Assessment, after: Assessment, one: str, other: str) -> Pair:
+def _pair(before: Assessment, after: Assessment, one: str, other: str) -> ScenarioPair:
     sides = (before, after)
     subjects = (subject_of(before, one), subject_of(after, other))
     facts = [scenario_facts(s.assessment.lineup, s.scenario) for s in subjects]
     found = [_sides(a, name) for a, name in zip(sides, (one, other), strict=True)]
-    return Pair(
+    return ScenarioPair(
         before=one,
         after=other,
         changes=_own(changes(*facts), before.lineup, after.lineup),
         verdicts=(_verdict(before, one), _verdict(after, other)),
         rows=tuple(
-            Row(subject=key[0], name=key[1], way=key[2], before=found[0][key], after=found[1][key])
+            PlacePair(subject=key[0], name=key[1], way=key[2], before=found[0][key], after=found[1][key])
             for key in found[0]
             if key in found[1]
         ),
@@ -222,11 +222,11 @@ def _verdict(assessment: Assessment, scenario: str) -> str:
     return worst_of([f.verdict for f in (*assessment.static, *own)])
 
 
-def _sides(assessment: Assessment, scenario: str) -> dict[tuple[str, str, str], Side]:
+def _sides(assessment: Assessment, scenario: str) -> dict[tuple[str, str, str], PlacePressure]:
     """Highest and lowest pressures of a scenario, the worst of its runs where lengths are a range."""
     lineup = assessment.lineup
     runs = [r for r in assessment.scenarios if r.name == scenario]
-    found: dict[tuple[str, str, str], Side] = {}
+    found: dict[tuple[str, str, str], PlacePressure] = {}
     for run in runs:
         judged = findings_of(lineup, run)
         for key, side in _of_run(lineup, run, judged).items():
@@ -242,7 +242,7 @@ def _sides(assessment: Assessment, scenario: str) -> dict[tuple[str, str, str], 
 
 def _of_run(
     lineup: LineUp, run: ScenarioResult, judged: Sequence[Finding]
-) -> dict[tuple[str, str, str], Side]:
+) -> dict[tuple[str, str, str], PlacePressure]:
     elements = {e.name: e for e in lineup.elements}
     found = {}
     for subject, owners in (("element", run.elements), ("place", run.places)):
@@ -255,7 +255,7 @@ def _of_run(
             ):
                 limit = upper_limit(lineup, what)[0] if way == "high" else lower_limit(lineup, what)
                 verdicts = [f.verdict for f in own if f.check in checks]
-                found[subject, owner.name, way] = Side(
+                found[subject, owner.name, way] = PlacePressure(
                     pressure=extreme.before_vapour,
                     error=extreme.error,
                     limit=limit,

@@ -11,7 +11,7 @@ import numpy as np
 
 from surge.arrays import Array, Ints
 from surge.model.way import Way
-from surge.views.line import Step, join, limits_on, places_on, way_of
+from surge.views.line import LimitStretch, join, limits_on, places_on, way_of
 from surge.views.map import seen_on, strokes_on, times_of
 from surge.views.subject import PictureError, Subject
 from surge.views.time import time_picture
@@ -19,9 +19,9 @@ from surge.views.time import time_picture
 FRAMES_A_SECOND = 20.0
 MOST_FRAMES = 400
 SECONDS = 12.0  # that an animation runs, unless asked otherwise
-SHORTEST, LONGEST = 2.0, 60.0  # [s] that it may run
+SHORTEST_FILM, LONGEST_FILM = 2.0, 60.0  # [s] that it may run
 BEFORE = 0.06  # of the time shown: steady flow before anything moves
-PERIODS_AFTER = 2.5  # pipeline periods shown after the last movement, and after the peak
+FILM_PERIODS_AFTER = 2.5  # pipeline periods shown after the last movement, and after the peak
 COLUMNS = 260  # values along the line, about
 ARROWS = 22  # arrows of the flow, along the line
 
@@ -39,7 +39,7 @@ class Film:
     pressure, highest, lowest : ndarray of shape (n, m)
         Now, and of every step of the run up to each frame.
     steady : ndarray of shape (m,)
-    upper, lower : tuple of Step
+    upper, lower : tuple of LimitStretch
         Limits for peaks and for falls.
     arrow_x : ndarray of shape (k,)
     arrows : ndarray of shape (n, k)
@@ -64,8 +64,8 @@ class Film:
     highest: Array
     lowest: Array
     steady: Array
-    upper: tuple[Step, ...]
-    lower: tuple[Step, ...]
+    upper: tuple[LimitStretch, ...]
+    lower: tuple[LimitStretch, ...]
     arrow_x: Array
     arrows: Array
     strokes: dict[str, Array]
@@ -115,8 +115,10 @@ def film_of(
     PictureError
         A time or a name that is not there.
     """
-    if not SHORTEST <= playing <= LONGEST:
-        raise PictureError(f"--seconds {playing:g}: an animation runs from {SHORTEST:g} to {LONGEST:g} s")
+    if not SHORTEST_FILM <= playing <= LONGEST_FILM:
+        raise PictureError(
+            f"--seconds {playing:g}: an animation runs from {SHORTEST_FILM:g} to {LONGEST_FILM:g} s"
+        )
     low, high = shown_of(subject, begin, end)
     way = way_of(subject, to, moves=True)
     frames = int(min(round(playing * FRAMES_A_SECOND) + 1, MOST_FRAMES))
@@ -168,7 +170,7 @@ def shown_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
     if changes:
         period = max((p.longest for p in subject.run.periods), default=0.0)
         weak = subject.finding.time if subject.finding and subject.finding.time is not None else 0.0
-        last = max(*(c[1] for c in changes), weak) + PERIODS_AFTER * max(period, 0.2)
+        last = max(*(c[1] for c in changes), weak) + FILM_PERIODS_AFTER * max(period, 0.2)
         last = min(last, subject.end)
     first = min((c[0] for c in changes), default=0.0)
     first = max(first - BEFORE * (last - first), 0.0)

@@ -22,7 +22,7 @@ from surge.views.time import Mark
 
 
 @dataclass(frozen=True, kw_only=True)
-class Step:
+class LimitStretch:
     """A limit over a stretch of the drawing; ``limit`` is None where none was given."""
 
     left: float
@@ -74,8 +74,8 @@ class LinePicture:
     subject: Subject
     way: Way
     along: Along
-    upper: tuple[Step, ...]
-    lower: tuple[Step, ...]
+    upper: tuple[LimitStretch, ...]
+    lower: tuple[LimitStretch, ...]
     elevation: Array
     tanks: tuple[tuple[float, Tank, float], ...]
     peak: tuple[float, Mark]
@@ -133,7 +133,7 @@ def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> W
     return max(found, key=merit)
 
 
-def limits_on(subject: Subject, way: Way) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
+def limits_on(subject: Subject, way: Way) -> tuple[tuple[LimitStretch, ...], tuple[LimitStretch, ...]]:
     """Limits for peaks, and for falls, along a way."""
     lineup = subject.lineup
     elements = {e.name: e for e in lineup.elements}
@@ -142,15 +142,15 @@ def limits_on(subject: Subject, way: Way) -> tuple[tuple[Step, ...], tuple[Step,
         element = elements[p.name]
         limit = surge_limit(element)
         if limit is not None or p.length > 0.0:
-            upper.append(Step(left=p.left, right=p.right, name=p.name, limit=limit))
+            upper.append(LimitStretch(left=p.left, right=p.right, name=p.name, limit=limit))
         if element.limits.lowest is not None:
             source = element.limits.lowest_source or "lowest pressure"
             least = Limit(value=element.limits.lowest, source=source, rule="lowest-pressure")
-            lower.append(Step(left=p.left, right=p.right, name=p.name, limit=least))
+            lower.append(LimitStretch(left=p.left, right=p.right, name=p.name, limit=least))
     for name in way.points:
         x = way.drawn_at(name)
         upper += [
-            Step(left=x, right=x, name=name, limit=limit)
+            LimitStretch(left=x, right=x, name=name, limit=limit)
             for limit in place_limits(lineup, lineup.points_by_name[name])
         ]
     return tuple(upper), tuple(lower)

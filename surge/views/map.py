@@ -34,7 +34,7 @@ class Field:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Spot:
+class LimitedPoint:
     """Pressures of a point with a limit of its own, shape (instants,), and where it is in the drawing."""
 
     name: str
@@ -64,7 +64,7 @@ class WavePicture:
     way: Way
     time: Array
     fields: tuple[Field, ...]
-    spots: tuple[Spot, ...]
+    spots: tuple[LimitedPoint, ...]
     weak: tuple[float, Mark] | None
     every: float
     strokes: dict[str, tuple[Array, Array]]
@@ -126,7 +126,7 @@ def wave_picture(
         time=seen.time,
         fields=fields,
         spots=tuple(
-            Spot(name=name, x=way.drawn_at(name), pressure=seen.points[name], limit=limit)
+            LimitedPoint(name=name, x=way.drawn_at(name), pressure=seen.points[name], limit=limit)
             for name in way.points
             for limit in place_limits(subject.lineup, subject.lineup.points_by_name[name])
         ),

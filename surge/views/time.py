@@ -31,7 +31,7 @@ class Mark:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Curve:
+class PressureTrace:
     """Pressure against time at one place.
 
     Attributes
@@ -77,7 +77,7 @@ class TimePicture:
 
     subject: Subject
     time: Array
-    curves: tuple[Curve, ...]
+    curves: tuple[PressureTrace, ...]
     flows: dict[str, Array]
 
 
@@ -142,7 +142,7 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
 
 def curves_at(
     subject: Subject, names: Sequence[str], *, low: bool = False, share: float | None = None
-) -> tuple[Curve, ...]:
+) -> tuple[PressureTrace, ...]:
     """Return pressures against the time of the run's history.
 
     Parameters
@@ -217,10 +217,10 @@ class _Spot:
         """Whether it is neither end of its element."""
         return 1e-9 < self.share < 1.0 - 1e-9
 
-    def curve(self, time: Array, pressure: Array) -> Curve:
+    def curve(self, time: Array, pressure: Array) -> PressureTrace:
         """The curve with its marks and limits."""
         upper, whose = upper_limit(self.subject.lineup, self.what)
-        return Curve(
+        return PressureTrace(
             name=self.name,
             element=self.element is not None,
             distance=self.share * self.length if self.long else None,

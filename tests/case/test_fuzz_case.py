@@ -10,7 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from surge.case.file import describe, format_faults, read_case, starter_case
-from surge.case.mend import MOST
+from surge.case.mend import MOST_FAULTS_LISTED
 from surge.errors import CaseError
 
 LINES = starter_case().split("\n")
@@ -245,5 +245,5 @@ def test_very_many_faults_are_cut_short() -> None:
     assert not check(text)
     with pytest.raises(CaseError) as caught:
         read_case(text, filename="case.toml")
-    assert len(caught.value.faults) == MOST + 1
+    assert len(caught.value.faults) == MOST_FAULTS_LISTED + 1
     assert "3000 faults" in caught.value.faults[0].found

@@ -16,7 +16,7 @@ from support.sheets import html_of, sheet
 
 from surge.plots.captions import film_words
 from surge.plots.film_files import film_file
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.sheet.data import A_DRAFT, TO_SIGN
 from surge.views.film import film_of
 from surge.views.subject import subject_of
@@ -82,7 +82,7 @@ def test_the_sheet_asks_for_nothing_says_nothing_and_prints_on_two_pages(name: s
 def test_the_animation_asks_for_nothing_and_runs_without_errors(tmp_path: Path) -> None:
     subject = subject_of(case_answers.answer("crude-sea-line"))
     film = film_of(subject, begin=12.0, end=16.0, playing=2.0)
-    say = Shown(units=case_answers.case("crude-sea-line").show, density=865.0)
-    words, alt = film_words(film, say, "signature")
-    page = film_file("html", film, say, words, alt=alt).decode()
+    display = Display(units=case_answers.case("crude-sea-line").show, density=865.0)
+    words, alt = film_words(film, display, "signature")
+    page = film_file("html", film, display, words, alt=alt).decode()
     assert opened(page, tmp_path) == (set(), [])

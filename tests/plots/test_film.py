@@ -17,7 +17,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 from support.answers import CASES, answer
-from support.demo_pictures import PSI, SAY, boiling
+from support.demo_pictures import DISPLAY, PSI, boiling
 
 import surge.plots.film_files
 from surge.api_check import check
@@ -39,7 +39,7 @@ def short() -> Film:
 
 @functools.cache
 def page() -> str:
-    return film_file("html", short(), SAY, WORDS, alt="alt").decode()
+    return film_file("html", short(), DISPLAY, WORDS, alt="alt").decode()
 
 
 def test_frames_span_what_is_shown_and_the_last_one_is_its_end() -> None:
@@ -99,13 +99,13 @@ def test_nothing_is_shown_after_the_cargo_boils() -> None:
     assert film_of(subject, end=40.0, playing=2.0).time[-1] == film.time[-1]
     with pytest.raises(PictureError, match="the cargo boils at"):
         film_of(subject, begin=30.0)
-    with staged(film, SAY, WORDS) as stage:
+    with staged(film, DISPLAY, WORDS) as stage:
         assert any("the cargo boils" in t.get_text() for t in stage.top.texts)
 
 
 def test_shapes_are_the_pressures_in_dots() -> None:
     film = short()
-    with staged(film, SAY, WORDS) as stage:
+    with staged(film, DISPLAY, WORDS) as stage:
         for k in (0, 20, 40):
             shapes = stage.shapes(k)
             assert set(shapes) == set(STYLES)
@@ -127,8 +127,8 @@ def test_shapes_are_the_pressures_in_dots() -> None:
 
 
 def test_a_gif_has_every_frame_holds_the_last_and_is_the_same_again() -> None:
-    made = film_file("gif", short(), SAY, WORDS, alt="a wave")
-    assert made == film_file("gif", short(), SAY, WORDS, alt="a wave")
+    made = film_file("gif", short(), DISPLAY, WORDS, alt="a wave")
+    assert made == film_file("gif", short(), DISPLAY, WORDS, alt="a wave")
     with Image.open(io.BytesIO(made)) as gif:
         assert gif.n_frames == 41
         assert gif.info["comment"] == b"signature. a wave"
@@ -144,7 +144,7 @@ def test_a_gif_has_every_frame_holds_the_last_and_is_the_same_again() -> None:
 def test_an_mp4_needs_ffmpeg_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shutil, "which", lambda _: None)
     with pytest.raises(PictureError, match="needs the program ffmpeg"):
-        film_file("mp4", short(), SAY, WORDS, alt="")
+        film_file("mp4", short(), DISPLAY, WORDS, alt="")
 
 
 def test_an_ffmpeg_that_fails_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -153,13 +153,13 @@ def test_an_ffmpeg_that_fails_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path:
     broken.chmod(0o755)
     monkeypatch.setattr(shutil, "which", lambda _: str(broken))
     with pytest.raises(PictureError, match="no such encoder"):
-        film_file("mp4", short(), SAY, WORDS, alt="")
+        film_file("mp4", short(), DISPLAY, WORDS, alt="")
 
 
 @pytest.mark.skipif(shutil.which("ffmpeg") is None, reason="ffmpeg is not here")
 def test_an_mp4_has_every_frame(tmp_path: Path) -> None:
     path = tmp_path / "film.mp4"
-    path.write_bytes(film_file("mp4", short(), SAY, WORDS, alt=""))
+    path.write_bytes(film_file("mp4", short(), DISPLAY, WORDS, alt=""))
     asked = ["ffprobe", "-v", "error", "-show_entries", "stream=nb_frames,pix_fmt", "-of", "json", str(path)]
     stream = json.loads(subprocess.run(asked, capture_output=True, check=True).stdout)["streams"][0]
     assert int(stream["nb_frames"]) == 41 + round(HOLD / 0.05)
@@ -169,7 +169,7 @@ def test_an_mp4_has_every_frame(tmp_path: Path) -> None:
 def test_too_large_a_file_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(surge.plots.film_files, "BIGGEST", 1000)
     with pytest.raises(PictureError, match="smaller --seconds"):
-        film_file("html", short(), SAY, WORDS, alt="")
+        film_file("html", short(), DISPLAY, WORDS, alt="")
 
 
 def test_the_page_asks_nobody_for_anything() -> None:
@@ -195,14 +195,14 @@ def test_the_page_has_the_frames_and_shows_the_last_one_without_scripts() -> Non
     last = data["frames"][-1]["d"][profile]
     assert f'id="live-profile" d="{last}"' in text
     assert last != data["frames"][0]["d"][profile]
-    assert text == film_file("html", short(), SAY, WORDS, alt="alt").decode()
+    assert text == film_file("html", short(), DISPLAY, WORDS, alt="alt").decode()
 
 
 def test_the_profile_of_the_page_is_that_of_the_pressures() -> None:
     """Steps from point to point in tenths of points: back to psi, within their rounding."""
     film = short()
     data = json.loads(re.findall(r'id="data">(.*?)</script>', page())[0])
-    with staged(film, SAY, WORDS) as stage:
+    with staged(film, DISPLAY, WORDS) as stage:
         d = data["frames"][30]["d"][list(STYLES).index("profile")]
         first, steps = re.fullmatch(r"M(-?\d+ -?\d+)l(.*)", d).groups()  # type: ignore[union-attr]
         at = np.cumsum(
@@ -222,7 +222,7 @@ def test_names_with_markup_are_text() -> None:
     subject = subject_of(check(read_case(text, filename="markup.toml")))
     film = film_of(subject, playing=2.0, begin=5.0, end=6.0)
     words = Words(title=subject.lineup.title, line="a < b", signature="</script>")
-    made = film_file("html", film, SAY, words, alt='"><b>').decode()
+    made = film_file("html", film, DISPLAY, words, alt='"><b>').decode()
     assert "<img" not in made
     assert "<script>alert" not in made
     assert "&lt;script&gt;alert(1)" in made

@@ -12,9 +12,9 @@ from surge.plots.frame import Heading
 from surge.plots.history import draw_histories, panels_of, what_states_mean
 from surge.records.stroke_tests import Bound, Direction, Side, StrokeTest, Timed, ValveLimits
 from surge.valves.history import histories
-from surge.valves.history_types import Ground, ValveHistory
+from surge.valves.history_types import HistoryGround, ValveHistory
 
-GROUND = Ground(today=date(2026, 1, 20))
+GROUND = HistoryGround(today=date(2026, 1, 20))
 HEADING = Heading(lines=("Stroke times $x$", "two lines"), foot=("foot",), signature="surge")
 
 

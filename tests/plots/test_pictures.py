@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from support.answers import CASES, answer
-from support.demo_pictures import CRUDE, FEET, PSI, SAY, boiling
+from support.demo_pictures import CRUDE, DISPLAY, FEET, PSI, boiling
 from support.drawn import axes_named, caught, curves, levels, words_in
 
 from surge.api_check import check
@@ -94,7 +94,7 @@ def test_drawn_pressures_limits_and_marks_are_those_of_the_run(monkeypatch: pyte
     subject = crude()
     picture = time_picture(subject, ["deck line inlet"])
     with caught(monkeypatch) as sheets:
-        time_files(picture, SAY, "signature", kinds=["png"], span=None)
+        time_files(picture, DISPLAY, "signature", kinds=["png"], span=None)
     top = axes_named(sheets[0], "pressure")
     history = subject.run.history
     drawn = curves(top, size=history.time.size)
@@ -107,7 +107,7 @@ def test_drawn_pressures_limits_and_marks_are_those_of_the_run(monkeypatch: pyte
     marks = [line.get_xydata()[0] for line in top.get_lines() if line.get_marker() == "o"]
     assert any(np.allclose(m, (peak.time, peak.pressure / PSI)) for m in marks)
     said = " ".join(words_in(sheets[0]))
-    assert f"peak {SAY.high(peak.pressure, unit=True)} at {peak.time:.2f} s" in said
+    assert f"peak {DISPLAY.round_up(peak.pressure, unit=True)} at {peak.time:.2f} s" in said
     assert "limit 217.6 psi(g)" in said
     flows = axes_named(sheets[0], "flow")
     assert np.allclose(curves(flows, size=history.time.size)[0][1], history.flow["manifold valve"] * 1000)
@@ -123,7 +123,7 @@ def test_every_curve_is_named_beside_its_line_with_its_own_peak(monkeypatch: pyt
     places = ["end manifold", "deck line inlet", "manifold valve", "drop line"]
     picture = time_picture(subject, places)
     with caught(monkeypatch) as sheets:
-        time_files(picture, SAY, "s", kinds=["png"], span=None)
+        time_files(picture, DISPLAY, "s", kinds=["png"], span=None)
     top = axes_named(sheets[0], "pressure")
     key = top.get_legend()
     assert len(key.get_texts()) == len(picture.curves) == 5
@@ -135,7 +135,7 @@ def test_every_curve_is_named_beside_its_line_with_its_own_peak(monkeypatch: pyt
         assert (sample.get_linestyle(), sample.get_color()) == (line.get_linestyle(), line.get_color())
         assert words.get_text().startswith(f'"{curve.name}"')
         if curve.peak is not None and curve.peak.time > 0.0:
-            assert f"peak {SAY.high(curve.peak.pressure, unit=True)}" in words.get_text()
+            assert f"peak {DISPLAY.round_up(curve.peak.pressure, unit=True)}" in words.get_text()
     styles = {str(line._dash_pattern) + str(line.get_linewidth()) for line in drawn}  # type: ignore[attr-defined]
     assert len(styles) == 5
 
@@ -176,7 +176,7 @@ def test_the_drawn_envelope_is_that_of_the_result(monkeypatch: pytest.MonkeyPatc
     subject = crude()
     picture = line_picture(subject)
     with caught(monkeypatch) as sheets:
-        line_files(picture, SAY, "signature", kinds=["svg"])
+        line_files(picture, DISPLAY, "signature", kinds=["svg"])
     top = axes_named(sheets[0], "pressure")
     high, low, steady = curves(top, size=picture.along.x.size)[:3]
     at = picture.along.part == [p.name for p in picture.way.parts].index("sea line")
@@ -229,7 +229,7 @@ def test_the_map_has_the_extremes_of_the_history_within_its_sampling() -> None:
 def test_the_drawn_map_is_the_field_and_its_limit_is_on_the_scale(monkeypatch: pytest.MonkeyPatch) -> None:
     picture = wave_picture(crude())
     with caught(monkeypatch) as sheets:
-        wave_files(picture, SAY, "signature", kinds=["png"])
+        wave_files(picture, DISPLAY, "signature", kinds=["png"])
     plot = axes_named(sheets[0], "time")
     for image, field in zip(plot.get_images(), picture.fields, strict=True):
         assert np.allclose(image.get_array(), field.pressure / PSI)
@@ -280,9 +280,9 @@ def test_the_picture_says_from_when_it_is_not_valid(monkeypatch: pytest.MonkeyPa
     subject = subject_of(boiling())
     words = f"the cargo boils at {subject.valid_until:.2f} s"
     with caught(monkeypatch) as sheets:
-        time_files(time_picture(subject), SAY, "s", kinds=["png"], span=times_of(subject, None, None))
-        wave_files(wave_picture(subject), SAY, "s", kinds=["png"])
-        line_files(line_picture(subject), SAY, "s", kinds=["png"])
+        time_files(time_picture(subject), DISPLAY, "s", kinds=["png"], span=times_of(subject, None, None))
+        wave_files(wave_picture(subject), DISPLAY, "s", kinds=["png"])
+        line_files(line_picture(subject), DISPLAY, "s", kinds=["png"])
     for sheet in sheets[:2]:
         assert any(words in t for t in words_in(sheet))
     foot = " ".join(words_in(sheets[2]))
@@ -298,8 +298,8 @@ def test_what_is_undecided_before_any_scenario_counts_in_every_picture() -> None
     lines = [line for line in text.splitlines() if not line.startswith("shut_off_pressure")]
     subject = subject_of(check(read_case("\n".join(lines), filename="open.toml")))
     assert subject.verdict == UNDECIDED
-    assert "CANNOT BE DECIDED" in scenario_words(subject, SAY)
-    assert 'Before any scenario: "terminal supply": no shut_off_pressure' in verdict_words(subject, SAY)
+    assert "CANNOT BE DECIDED" in scenario_words(subject, DISPLAY)
+    assert 'Before any scenario: "terminal supply": no shut_off_pressure' in verdict_words(subject, DISPLAY)
 
 
 def test_a_part_without_a_limit_is_marked_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -310,8 +310,8 @@ def test_a_part_without_a_limit_is_marked_as_such(monkeypatch: pytest.MonkeyPatc
     line = line_picture(subject)
     assert [s.name for s in line.upper if s.limit is None] == ["hose string"]
     with caught(monkeypatch) as sheets:
-        line_files(line, SAY, "s", kinds=["png"])
-        time_files(time_picture(subject, ["hose string"]), SAY, "s", kinds=["png"], span=None)
+        line_files(line, DISPLAY, "s", kinds=["png"])
+        time_files(time_picture(subject, ["hose string"]), DISPLAY, "s", kinds=["png"], span=None)
     assert words_in(sheets[0]).count("no limit\ngiven") == 1
     assert any('no limit is given for "hose string"' in t for t in words_in(sheets[1]))
 
@@ -322,9 +322,11 @@ def test_a_part_without_a_limit_is_marked_as_such(monkeypatch: pytest.MonkeyPatc
 def test_files_have_the_same_bytes_again_and_words_for_those_who_do_not_see() -> None:
     subject = crude()
     for kind in ("svg", "png", "pdf"):
-        first, second = (line_files(line_picture(subject), SAY, "s", kinds=[kind])[kind] for _ in range(2))
+        first, second = (
+            line_files(line_picture(subject), DISPLAY, "s", kinds=[kind])[kind] for _ in range(2)
+        )
         assert first == second
-    root = ET.fromstring(line_files(line_picture(subject), SAY, "s", kinds=["svg"])["svg"])
+    root = ET.fromstring(line_files(line_picture(subject), DISPLAY, "s", kinds=["svg"])["svg"])
     assert root.get("role") == "img"
     label = root.get("aria-label")
     assert label is not None
@@ -335,7 +337,7 @@ def test_files_have_the_same_bytes_again_and_words_for_those_who_do_not_see() ->
 def test_names_with_markup_are_text() -> None:
     text = CRUDE.read_text(encoding="utf-8").replace("hose string", "<b>$x_1$ & co")
     subject = subject_of(check(read_case(text, filename="markup.toml")))
-    made = line_files(line_picture(subject), SAY, "s", kinds=["svg"])["svg"]
+    made = line_files(line_picture(subject), DISPLAY, "s", kinds=["svg"])["svg"]
     assert b"<b>" not in made
     label = ET.fromstring(made).get("aria-label")
     assert label is not None

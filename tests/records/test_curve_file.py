@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 from support.inputs.measured_curves import demo_text
 
 from surge.errors import CaseError
-from surge.records.curve_file import Curve, load_curve, read_curve
-from surge.records.text import RowFault, sheet_of
+from surge.records.curve_file import MeasuredCurve, load_curve, read_curve
+from surge.records.text import RowFault, csv_of
 
 DEMO = Path(__file__).parents[2] / "cases" / "records" / "manifold-valve-stroke.csv"
 
 
-def read(text: str, ends: tuple[float, float] | None = None, coding: str = "utf-8") -> Curve:
-    return read_curve(sheet_of(text.encode(coding)), ends=ends)
+def read(text: str, ends: tuple[float, float] | None = None, coding: str = "utf-8") -> MeasuredCurve:
+    return read_curve(csv_of(text.encode(coding)), ends=ends)
 
 
 def faults(text: str, ends: tuple[float, float] | None = None) -> list[RowFault]:
@@ -29,7 +29,7 @@ def faults(text: str, ends: tuple[float, float] | None = None) -> list[RowFault]
     return found
 
 
-def pairs(curve: Curve) -> list[tuple[int, float, float]]:
+def pairs(curve: MeasuredCurve) -> list[tuple[int, float, float]]:
     return [(s.row, round(s.time, 9), round(s.position, 9)) for s in curve.samples]
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from surge.case.file import describe, load_case
 from surge.errors import CaseError
 from surge.records.limits_file import LimitFile, LimitFileError, load_limits, read_interval, read_limits
-from surge.records.read import Asked, Records, read_records
+from surge.records.read import ReadOptions, Records, read_records
 from surge.records.stroke_tests import Bound, Direction, Interval, Side, Timed, ValveLimits
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.rules.reading import built_in
@@ -55,7 +55,7 @@ def stated(text: str = WHOLE) -> LimitFile:
 
 def records(*tags: str) -> Records:
     lines = ["tag;date;closing time [s]", *(f"{t};2025-03-1{k};13.0" for k, t in enumerate(tags))]
-    return read_records("\n".join(lines).encode(), Asked(today=date(2025, 4, 1)))
+    return read_records("\n".join(lines).encode(), ReadOptions(today=date(2025, 4, 1)))
 
 
 def test_a_table_that_names_a_valve_goes_before_patterns() -> None:
@@ -265,7 +265,7 @@ def test_valves_that_are_not_safe_together_need_longer_strokes_or_stay_open() ->
 def test_a_window_that_was_not_looked_up_leaves_the_valve_open() -> None:
     stated = read_limits('schema = 1\n[[valve]]\ntags = ["M1"]\nin_case = "V"\n', filename="limits.toml")
     text = b"tag;date;direction;time [s]\nM1;2026-02-10;closing;25\n"
-    held = held_against(read_records(text, Asked(today=date(2026, 2, 20))), stated=stated)
+    held = held_against(read_records(text, ReadOptions(today=date(2026, 2, 20))), stated=stated)
     assert [(way, side) for way, side, _ in held.limits["M1"].missing] == [
         (Direction.CLOSING, side) for side in Side
     ]
@@ -276,7 +276,7 @@ def test_a_window_that_was_not_looked_up_leaves_the_valve_open() -> None:
 def test_a_refused_row_concerns_the_valve_however_its_tag_is_written(tag: str) -> None:
     text = 'schema = 1\n[[valve]]\ntags = ["M1P"]\nfastest_closing = "20 s"\nsource = "manual"\n'
     rows = f"tag;date;direction;time [s]\n{tag};2026-02-10;closing;about 12\n{tag};2026-02-11;closing;12\n"
-    records = read_records(rows.encode(), Asked(today=date(2026, 2, 20)))
+    records = read_records(rows.encode(), ReadOptions(today=date(2026, 2, 20)))
     held = held_against(records, stated=read_limits(text, filename="limits.toml"))
     same = "M1P" if tag in ("m1p", "M1P") else None
     assert [t.tag for t in held.records.tests] == ([same] if same else [])

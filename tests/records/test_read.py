@@ -15,7 +15,7 @@ import surge.records.read
 import surge.records.text
 from surge.errors import CaseError
 from surge.records.columns import plain
-from surge.records.read import Asked, Records, load_records, read_records
+from surge.records.read import ReadOptions, Records, load_records, read_records
 from surge.records.stroke_tests import Direction, LostTest, StrokeTest, Timed
 from surge.records.text import RowFault
 
@@ -25,7 +25,7 @@ HEAD = "tag;date;direction;time [s]"
 
 def read(text: str | bytes, **said: object) -> Records:
     content = text.encode() if isinstance(text, str) else text
-    records = read_records(content, Asked(**({"today": TODAY} | said)))  # type: ignore[arg-type]
+    records = read_records(content, ReadOptions(**({"today": TODAY} | said)))  # type: ignore[arg-type]
     assert_none_lost(records)
     return records
 
@@ -471,15 +471,15 @@ def test_bounds_on_size(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None
     path = tmp_path / "records.csv"
     path.write_text(HEAD + "\n" + "".join(f"M1;2025-03-14;closing;{k + 20}\n" for k in range(20)))
     monkeypatch.setattr(surge.records.read, "MOST_ROWS", 20)
-    assert len(load_records(path, Asked(today=TODAY)).tests) == 20
+    assert len(load_records(path, ReadOptions(today=TODAY)).tests) == 20
     monkeypatch.setattr(surge.records.read, "MOST_ROWS", 19)
     with pytest.raises(CaseError, match="more than 19 rows"):
-        load_records(path, Asked(today=TODAY))
+        load_records(path, ReadOptions(today=TODAY))
     monkeypatch.setattr(surge.records.text, "BIGGEST", 100)
     with pytest.raises(CaseError, match="more than"):
-        load_records(path, Asked(today=TODAY))
+        load_records(path, ReadOptions(today=TODAY))
     with pytest.raises(CaseError, match="cannot be opened"):
-        load_records(tmp_path / "no.csv", Asked(today=TODAY))
+        load_records(tmp_path / "no.csv", ReadOptions(today=TODAY))
 
 
 # --- whatever comes ---
@@ -553,7 +553,7 @@ TITLES = st.sampled_from(
 def understood(content: bytes) -> Records | None:
     """The records, of which no row is lost; None where the file is refused with faults that tell why."""
     try:
-        records = read_records(content, Asked(today=TODAY))
+        records = read_records(content, ReadOptions(today=TODAY))
     except CaseError as error:
         told = [f for f in error.faults if isinstance(f, RowFault) and f.found and f.expected and f.remedy]
         if not told or len(told) < len(error.faults):

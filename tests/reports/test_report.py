@@ -19,7 +19,7 @@ from surge.case.file import Case, load_case, read_case, starter_case
 from surge.reports.advice import advice, gentleness, settled, unavoidable
 from surge.reports.document import answer, no_answer
 from surge.reports.text import TextReport, table
-from surge.reports.words import CAUTIONS, LINE, Shown, sentence
+from surge.reports.words import CAUTIONS, LINE, Display, sentence
 from surge.rules.assess import Assessment, assess, run_of, valid
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import ShowUnits, from_si
@@ -48,9 +48,9 @@ def answered(name: str, *changes: tuple[str, str]) -> tuple[Case, Assessment]:
     return case, assess(case.lineup)
 
 
-def shown(case: Case, **units: str) -> Shown:
+def shown(case: Case, **units: str) -> Display:
     own = {"pressure": "bar", "flow": "m3/h", "length": "m", "diameter": "mm"}
-    return Shown(units=ShowUnits(**(own | units)), density=case.lineup.liquid.density)
+    return Display(units=ShowUnits(**(own | units)), density=case.lineup.liquid.density)
 
 
 def report(name: str, *changes: tuple[str, str], details: bool = False, **units: str) -> str:
@@ -80,8 +80,8 @@ BOILING = (COUPLING, ('stroke = "5 s"', 'stroke = "0.5 s"'))
     ],
 )
 def test_rounding_to_the_unsafe_side(value: float, high: str, low: str, margin: str) -> None:
-    say = shown(answered("starter")[0])
-    assert (say.high(value), say.low(value), say.margin(value)) == (high, low, margin)
+    display = shown(answered("starter")[0])
+    assert (display.round_up(value), display.round_down(value), display.margin(value)) == (high, low, margin)
 
 
 @given(
@@ -89,19 +89,19 @@ def test_rounding_to_the_unsafe_side(value: float, high: str, low: str, margin: 
 )
 @settings(max_examples=100, deadline=None)
 def test_no_figure_looks_better_than_it_is(value: float, limit: float, unit: str) -> None:
-    say = Shown(
+    display = Display(
         units=ShowUnits(pressure=unit, flow="m3/h", length="m", diameter="mm"),
         density=800.0,
     )
     exact, noise = from_si(value, unit=unit), 1e-6
-    assert float(say.high(value)) >= exact - noise
-    assert float(say.low(value)) <= exact + noise
-    assert float(say.error(value).removeprefix("±")) >= exact - noise
+    assert float(display.round_up(value)) >= exact - noise
+    assert float(display.round_down(value)) <= exact + noise
+    assert float(display.error(value).removeprefix("±")) >= exact - noise
     margin = limit - value
-    assert float(say.margin(margin)) <= from_si(margin, unit=unit) + noise
+    assert float(display.margin(margin)) <= from_si(margin, unit=unit) + noise
     if margin < -1.0:
-        assert say.margin(margin).startswith("-")  # never "exceeded by 0.00"
-        assert float(say.margin(margin)) < 0
+        assert display.margin(margin).startswith("-")  # never "exceeded by 0.00"
+        assert float(display.margin(margin)) < 0
 
 
 # --- agreement of figures ---
@@ -303,14 +303,14 @@ def schema() -> dict[str, Any]:
 
 def document(name: str, *changes: tuple[str, str], histories: bool = False) -> dict[str, Any]:
     case, got = answered(name, *changes)
-    say = shown(case)
+    display = shown(case)
     assert got.weakest is not None
     made = answer(
         case,
         got,
         version="0",
-        sentence=sentence(got.weakest, run_of(got, got.weakest), say),
-        advice=advice(got, say),
+        sentence=sentence(got.weakest, run_of(got, got.weakest), display),
+        advice=advice(got, display),
         cautions=CAUTIONS,
         histories=histories,
     )

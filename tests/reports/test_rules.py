@@ -9,12 +9,12 @@ from surge.api_check import check
 from surge.reports.advice import advice
 from surge.reports.rules import assumed_lines, rule_lines
 from surge.reports.text import TextReport
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.findings import EXCEEDED
 from surge.rules.reading import read_rules
 from surge.units import ShowUnits
 
-SAY = Shown(units=ShowUnits(), density=800.0)
+DISPLAY = Display(units=ShowUnits(), density=800.0)
 SLOW = ('after = "shore pump"      # begins when that step is over\nstroke = "13 s"', 'stroke = "60 s"')
 
 
@@ -23,7 +23,7 @@ def text(lines: list[str]) -> str:
 
 
 def test_rules_of_a_file_are_told_with_what_they_switch_off() -> None:
-    made = text(rule_lines(answer("kerosene-shutdown-linked-and-not"), SAY, details=False))
+    made = text(rule_lines(answer("kerosene-shutdown-linked-and-not"), DISPLAY, details=False))
     assert "Shutdown time at this berth, at most 70 s" in made
     assert "Switched off by a file: Total shutdown time. Reason: written for gas carriers" in made
 
@@ -32,14 +32,14 @@ def test_a_broken_rule_makes_its_scenario_exceeded_in_the_overview() -> None:
     made = check(starter(SLOW).lineup)
     assert made.verdict == EXCEEDED
     assert {r.rule.id for r in made.broken} >= {"stop-flow-time"}
-    report = "\n".join(TextReport(made, SAY, details=False).lines())
+    report = "\n".join(TextReport(made, DISPLAY, details=False).lines())
     row = next(line for line in report.split("\n") if line.startswith("emergency shutdown"))
     assert "EXCEEDED" in row
     assert "Of the pressures, weakest is" in " ".join(report.split())
 
 
 def test_advice_for_a_broken_time_is_about_the_chain() -> None:
-    steps = advice(check(starter(SLOW).lineup), SAY)
+    steps = advice(check(starter(SLOW).lineup), DISPLAY)
     assert "Shorten the chain" in steps[0]
     assert any("first transfer" in s for s in steps)
 
@@ -52,7 +52,7 @@ def test_what_moves_a_peak_most_is_told_first() -> None:
 
 
 def test_a_rule_that_is_off_is_no_news_without_a_file() -> None:
-    made = text(rule_lines(answer("gasoline-drop-lines"), SAY, details=False))
+    made = text(rule_lines(answer("gasoline-drop-lines"), DISPLAY, details=False))
     assert "file" not in made.replace("a file of rules", "")
 
 
@@ -78,4 +78,4 @@ status = "read"
     made = check(case("gasoline-drop-lines").lineup, book=own)
     assert made.verdict == EXCEEDED
     assert [r.rule.id for r in made.broken] == ["berth-time"]
-    assert "Shutdown time at the berth" in text(rule_lines(made, SAY, details=False))
+    assert "Shutdown time at the berth" in text(rule_lines(made, DISPLAY, details=False))

@@ -16,15 +16,15 @@ from support.lineups.one_line import QUADRATIC, closing, end_valve, line
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Rate
 from surge.reports.orders import band_document, band_lines
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.reading import built_in
 from surge.search import bands
 from surge.search.band_points import (
     CENTRE,
+    BandPoint,
     Bands,
-    Point,
     Search,
     alone,
     bent,
@@ -109,7 +109,7 @@ def test_a_characteristic_keeps_its_own_points() -> None:
 
 def test_the_line_up_at_a_point() -> None:
     bands = Bands(wave_speed=0.1, rate=0.2, characteristic=0.5)
-    lineup, point = line(), Point(wave_speed=-1.0, rate=0.5, characteristic=1.0)
+    lineup, point = line(), BandPoint(wave_speed=-1.0, rate=0.5, characteristic=1.0)
     moved = lineup_at(lineup, bands, point)
     assert moved.pipes[0].wave_speed == pytest.approx(900.0)
     assert dict(end_valve(moved).characteristic)[0.5] == pytest.approx(0.25**1.5)
@@ -187,7 +187,7 @@ def test_a_dense_scan_within_the_bands_finds_nothing_unsafe() -> None:
     told = over(bands).shortest
     assert told is not None
     for k in range(16):
-        point = Point(wave_speed=-0.9 + (k % 4) * 0.6, rate=-0.7 + (k // 4) * 0.5)
+        point = BandPoint(wave_speed=-0.9 + (k % 4) * 0.6, rate=-0.7 + (k // 4) * 0.5)
         lineup = lineup_at(line(), bands, point)
         for stroke in (told, 1.13 * told):
             scenario = scenario_at(lineup, closing(stroke), bands, point)
@@ -246,8 +246,8 @@ def test_a_band_over_which_no_stroke_is_safe() -> None:
     assert got.verdict != WITHIN
     assert "over the bands" in got.reason
     assert got.alone[0].moved == math.inf
-    say = Shown(units=ShowUnits(), density=1000.0)
-    assert "No stroke time is safe" in "\n".join(band_lines(got, say))
+    display = Display(units=ShowUnits(), density=1000.0)
+    assert "No stroke time is safe" in "\n".join(band_lines(got, display))
     assert band_document(got)["bands_alone"][0]["none_is_safe"]
 
 
@@ -324,8 +324,8 @@ def test_without_a_rate_its_band_moves_nothing() -> None:
 
 def test_text_and_json_tell_the_same() -> None:
     got = over(Bands(wave_speed=0.1, rate=0.1))
-    say = Shown(units=ShowUnits(), density=1000.0)
-    text = " ".join("\n".join(band_lines(got, say)).split())
+    display = Display(units=ShowUnits(), density=1000.0)
+    text = " ".join("\n".join(band_lines(got, display)).split())
     document = json.loads(json.dumps(band_document(got), allow_nan=False))
     assert f"no faster than {document['shortest_safe_stroke_s']:.1f} s" in text
     assert f"no faster than {document['without_bands']['shortest_safe_stroke_s']:.1f} s" in text

@@ -16,9 +16,9 @@ from support.lineups.one_line import closing, line
 from surge.model.lineup import Limits, LineUp, PumpMove, Scenario, ValveMove
 from surge.model.stroke import with_strokes
 from surge.reports.orders import order_document, order_lines
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of, worst_of
-from surge.search.orders import MOST, OrderQuestion, order_question, orders_of, total_of
+from surge.search.orders import MOST_ORDERS, OrderQuestion, order_question, orders_of, total_of
 from surge.transient.run import simulate
 from surge.units import ShowUnits
 
@@ -158,7 +158,7 @@ def test_orders_of_a_sequence(parts: list[tuple[float, float]]) -> None:
     """Reversed twice is the case; strokes are kept; one after another every order takes the same time."""
     scenario = sequence([s for s, _ in parts], [p for _, p in parts])
     _, orders, _ = orders_of(line(), scenario)
-    assert 2 <= len(orders) <= MOST
+    assert 2 <= len(orders) <= MOST_ORDERS
     by_name = {o.name.split(",")[0]: o.scenario for o in orders}
     again = {o.name: o.scenario for o in orders_of(line(), by_name["reversed"])[1]}
     assert starts(again["reversed"]) == pytest.approx(starts(scenario), abs=1e-9)
@@ -253,13 +253,13 @@ def test_over_a_range_of_lengths() -> None:
 
 def test_text_and_json_tell_the_same() -> None:
     lineup, question = shutdown()
-    say = Shown(units=ShowUnits(), density=lineup.liquid.density)
-    text = "\n".join(order_lines(question, say))
+    display = Display(units=ShowUnits(), density=lineup.liquid.density)
+    text = "\n".join(order_lines(question, display))
     document = json.loads(json.dumps(order_document(question), allow_nan=False))
     for order, answer in zip(document["orders"], question.answers, strict=True):
         assert f"{order['total_time_s']:.1f} s in all" in text
         assert order["order"] == answer.order.name
         deck = next(p for p in order["pressures"] if p["name"] == "deck line")
         low = deck["lowest"]["before_vapour_pa_gauge" if order["cargo_boils"] else "pressure_pa_gauge"]
-        assert f"/ {say.low(low)}{'*' if order['cargo_boils'] else ''}" in text
+        assert f"/ {display.round_down(low)}{'*' if order['cargo_boils'] else ''}" in text
     assert "before the cargo boils" in text

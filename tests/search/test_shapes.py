@@ -14,7 +14,7 @@ from support.lineups.one_line import closing, line
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Scenario, Valve
 from surge.reports.orders import shape_document, shape_lines
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.findings import findings_of
 from surge.search.shapes import (
     BETTER,
@@ -199,11 +199,11 @@ def test_what_cannot_be(valve: str, stroke: float | None, words: str) -> None:
 
 def test_text_and_json_tell_the_same() -> None:
     got = answer("stiff")
-    say = Shown(units=ShowUnits(), density=1000.0)
-    text = " ".join("\n".join(shape_lines(got, say)).split())
+    display = Display(units=ShowUnits(), density=1000.0)
+    text = " ".join("\n".join(shape_lines(got, display)).split())
     document = json.loads(json.dumps(shape_document(got), allow_nan=False))
     for law in ("two_stage", "single_stage"):
-        assert say.margin(document[law]["margin_pa"]) in text
+        assert display.margin(document[law]["margin_pa"]) in text
         assert f"{document[law]['effective_time_s']:.1f}" in text
     assert document["words"].lower() in text.lower()
     assert document["gain_pa"] == got.gain

@@ -25,7 +25,7 @@ from surge.errors import CaseError
 from surge.model.lineup import Limits, LineUp, Point, Rate, Scenario, Valve, ValveMove
 from surge.model.stroke import with_strokes
 from surge.reports.window import window_document, window_lines
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
@@ -276,8 +276,8 @@ def test_the_rate_at_which_an_empty_window_opens() -> None:
 
 def test_an_empty_window_says_what_to_do() -> None:
     lineup, got = kerosene()
-    say = Shown(units=case("kerosene-shutdown-linked-and-not").show, density=lineup.liquid.density)
-    text = " ".join(" ".join(window_lines(got, lineup, say)).split())
+    display = Display(units=case("kerosene-shutdown-linked-and-not").show, density=lineup.liquid.density)
+    text = " ".join(" ".join(window_lines(got, lineup, display)).split())
     assert "It opens at 1168.8 m3/h and below, where 26.0 s is safe." in text
     assert (
         'What to do - "manifold valve": agree a rate of 1168.8 m3/h or less, and a stroke of 26.0 s.' in text
@@ -293,8 +293,8 @@ def test_no_rate_opens_what_shut_off_head_closes() -> None:
     got = windows_of(lineup, book=NO_RULES)
     assert got.empty("valve")
     assert not got.openings
-    say = Shown(units=case("crude-sea-line").show, density=1000.0)
-    text = " ".join(" ".join(window_lines(got, lineup, say)).split())
+    display = Display(units=case("crude-sea-line").show, density=1000.0)
+    text = " ".join(" ".join(window_lines(got, lineup, display)).split())
     assert "no stroke time is safe" in text
     assert "no stroke helps against shut-off pressure" in text
 
@@ -469,8 +469,8 @@ def test_other_scenarios_are_told_and_left_to_the_check() -> None:
     assert got.together.elsewhere is not None
     assert got.together.elsewhere.scenario.startswith("change of tanks")
     assert got.exit_code == 0
-    say = Shown(units=loaded.show, density=loaded.lineup.liquid.density)
-    text = " ".join(" ".join(window_lines(got, loaded.lineup, say)).split())
+    display = Display(units=loaded.show, density=loaded.lineup.liquid.density)
+    text = " ".join(" ".join(window_lines(got, loaded.lineup, display)).split())
     assert "a limit is not kept elsewhere" in text
     assert "see surge check" in text
 

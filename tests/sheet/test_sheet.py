@@ -26,14 +26,14 @@ import surge
 from surge.api_check import rules_of_case
 from surge.case.file import Case, load_case
 from surge.cli.main import main
-from surge.reports.words import SHORT, Shown
+from surge.reports.words import SHORT, Display
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
 from surge.search.window import JointSet, Windows, windows_of
 from surge.sheet.data import A_DRAFT, NOT_TO_SIGN, Sheet, together_words
-from surge.sheet.moves import NOT_SEARCHED, SAME, _greatest, _lower, _objection, _window
+from surge.sheet.moves import NOT_SEARCHED, SAME_STROKE, _greatest, _lower, _objection, _window
 from surge.sheet.rows import lower_rows, name_of, upper_rows
 from surge.sheet.sketch import sketch
 from surge.sheet.typeset import sheet_pdf
@@ -124,10 +124,10 @@ def test_with_a_range_every_row_is_of_the_run_that_it_names(
     name: str, checked: dict[str, tuple[Case, Assessment]]
 ) -> None:
     case, assessment = checked[name]
-    say = Shown(units=case.show, density=case.lineup.liquid.density)
-    runs = {name_of(run, say): run for run in assessment.scenarios}
+    display = Display(units=case.show, density=case.lineup.liquid.density)
+    runs = {name_of(run, display): run for run in assessment.scenarios}
     assert len(runs) > 1
-    for upper, rows in ((True, upper_rows(assessment, say)), (False, lower_rows(assessment, say))):
+    for upper, rows in ((True, upper_rows(assessment, display)), (False, lower_rows(assessment, display))):
         for row in rows:
             run = runs[row.scenario.removesuffix(", before anything moves")]
             element = next(e for e in run.elements if e.name == row.name)
@@ -185,8 +185,8 @@ def limits(**changes: Any) -> StrokeLimits:
         ({}, 10.0, ""),
         ({}, 8.0, ""),
         ({}, 20.0, ""),
-        ({}, 8.0 - 2 * SAME, "faster than the shortest stroke"),
-        ({}, 20.0 + 2 * SAME, "slower than the rules on time allow"),
+        ({}, 8.0 - 2 * SAME_STROKE, "faster than the shortest stroke"),
+        ({}, 20.0 + 2 * SAME_STROKE, "slower than the rules on time allow"),
         ({"shortest": None}, 10.0, "no stroke time is shown to be safe"),
         ({"shortest": 21.0}, 20.5, "the window of stroke times is empty"),
         ({"longest": None}, 500.0, ""),
@@ -197,8 +197,8 @@ def limits(**changes: Any) -> StrokeLimits:
 def test_a_stroke_outside_its_window_is_objected_to(
     changes: dict[str, Any], takes: float, words: str
 ) -> None:
-    say = Shown(units=surge.load_case(CASES / f"{BIGGEST}.toml").show, density=700.0)
-    said = _objection(limits(**changes), takes, say)
+    display = Display(units=surge.load_case(CASES / f"{BIGGEST}.toml").show, density=700.0)
+    said = _objection(limits(**changes), takes, display)
     assert (words in said) if words else said == ""
 
 
@@ -206,8 +206,8 @@ def test_a_stroke_outside_its_window_is_objected_to(
     ("verdict", "words"), [(EXCEEDED, "no stroke is safe"), (UNDECIDED, "none shown to be safe")]
 )
 def test_a_window_that_cannot_be_decided_is_not_called_unsafe(verdict: str, words: str) -> None:
-    say = Shown(units=ShowUnits(), density=700.0)
-    assert _window(limits(shortest=None, longest=None, verdict=verdict), say)[0] == words
+    display = Display(units=ShowUnits(), density=700.0)
+    assert _window(limits(shortest=None, longest=None, verdict=verdict), display)[0] == words
 
 
 def test_an_objection_makes_a_kept_case_no_agreement(made: Made) -> None:
@@ -292,19 +292,19 @@ def test_strokes_that_are_not_safe_together_are_told() -> None:
 
 @pytest.mark.parametrize(("unit", "step"), [("m3/h", 0.1), ("bbl/h", 1.0), ("t/h", 0.1), ("L/s", 0.01)])
 def test_safe_rates_are_rounded_down_and_unsafe_ones_outwards(unit: str, step: float) -> None:
-    say = Shown(units=ShowUnits(flow=unit), density=845.0)
+    display = Display(units=ShowUnits(flow=unit), density=845.0)
     flows = [0.1 + 0.00012345 * k for k in range(50)]
     for flow in flows:
         limit = RateLimit(
             scenario="s", agreed=0.1, greatest=flow, to=1.0, governs=None, unsafe_below=(flow, flow)
         )
         true = from_si(flow, unit=unit, density=845.0)
-        told = float(NUMBER.findall(_greatest(limit, say))[0])
+        told = float(NUMBER.findall(_greatest(limit, display))[0])
         assert true - step < told <= true + 1e-6 * step
-        low, high = (float(n) for n in NUMBER.findall(_lower(limit, say).replace("m3", "m"))[:2])
+        low, high = (float(n) for n in NUMBER.findall(_lower(limit, display).replace("m3", "m"))[:2])
         assert low <= true + 1e-6 * step
         assert high >= true - 1e-6 * step
-    assert any(say.flow(f) != say.flow_down(f) for f in flows)
+    assert any(display.flow(f) != display.flow_down(f) for f in flows)
 
 
 def test_without_an_agreed_rate_the_sheet_has_what_flows() -> None:

@@ -7,7 +7,7 @@ import functools
 from support.answers import CASES
 from surge.api_check import check
 from surge.case.file import read_case
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.units import ShowUnits
 
@@ -17,7 +17,7 @@ CRUDE = CASES / "crude-sea-line.toml"
 PSI, FEET = 6894.757293168, 0.3048  # [Pa], [m]: by definition
 
 
-SAY = Shown(units=ShowUnits(pressure="psi", flow="L/s", length="ft"), density=865.0)
+DISPLAY = Display(units=ShowUnits(pressure="psi", flow="L/s", length="ft"), density=865.0)
 
 
 @functools.cache

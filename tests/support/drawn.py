@@ -11,19 +11,19 @@ import pytest
 from numpy.typing import NDArray
 
 import surge.plots.frame
-from surge.plots.frame import Sheet
+from surge.plots.frame import PicturePage
 
 Array = NDArray[np.float64]
 
 
 @contextmanager
-def caught(patch: pytest.MonkeyPatch) -> Iterator[list[Sheet]]:
+def caught(patch: pytest.MonkeyPatch) -> Iterator[list[PicturePage]]:
     """Sheets that are drawn inside, with their figures."""
-    sheets: list[Sheet] = []
+    sheets: list[PicturePage] = []
     write = surge.plots.frame._file
 
     def keep(figure: Any, kind: str, **more: Any) -> bytes:
-        sheets.append(Sheet(figure=figure, say=None, bottom=0.0))  # type: ignore[arg-type]
+        sheets.append(PicturePage(figure=figure, display=None, bottom=0.0))  # type: ignore[arg-type]
         return write(figure, kind, **more)
 
     with patch.context() as inside:
@@ -31,7 +31,7 @@ def caught(patch: pytest.MonkeyPatch) -> Iterator[list[Sheet]]:
         yield sheets
 
 
-def axes_named(sheet: Sheet, words: str) -> Any:
+def axes_named(sheet: PicturePage, words: str) -> Any:
     """The axes whose label begins with some words."""
     return next(a for a in sheet.figure.axes if a.get_ylabel().startswith(words))
 
@@ -52,7 +52,7 @@ def levels(axes: Any) -> set[float]:
     return found
 
 
-def words_in(sheet: Sheet) -> list[str]:
+def words_in(sheet: PicturePage) -> list[str]:
     """Every text of a sheet, those of its axes too."""
     own = [t.get_text() for t in sheet.figure.texts]
     own += [t.get_text() for a in sheet.figure.axes if (key := a.get_legend()) for t in key.get_texts()]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import surge
 from surge.case.file import Case
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.search.window import Windows
 from surge.sheet.data import Sheet, sheet_of
@@ -21,8 +21,8 @@ def sheet(
     assessment: Assessment | None = None,
 ) -> Sheet:
     assessment = assessment or surge.check(case)
-    say = Shown(units=case.show, density=case.lineup.liquid.density)
-    return sheet_of(case, assessment, windows, say=say, version="0.1.0", tests=tests)
+    display = Display(units=case.show, density=case.lineup.liquid.density)
+    return sheet_of(case, assessment, windows, display=display, version="0.1.0", tests=tests)
 
 
 def html_of(case: Case, one: Sheet) -> str:

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.lineups.generated import generated
-from support.lineups.lines import Run, hosed, line_up, pipe, reservoir_line, run, start, step_at, valve
+from support.lineups.lines import KeptMarch, hosed, line_up, pipe, reservoir_line, run, start, step_at, valve
 
 from surge.model.lineup import GRAVITY as G
 from surge.model.lineup import LineUp, Liquid, Passage, Pipe, Pump, Table, Valve
@@ -102,7 +102,7 @@ def test_a_line_at_rest_stays_at_rest() -> None:
 # --- mass --------------------------------------------------------------------------------------------------
 
 
-def _stored(made: Run) -> float:
+def _stored(made: KeptMarch) -> float:
     """Volume pressed into all pipes above head 0 [m3]; lumped ones at the mean of their two ends."""
     total, g = 0.0, made.lineup.gravity
     pf, names = made.heads[-1], made.marched.grid.points
@@ -120,7 +120,7 @@ def _stored(made: Run) -> float:
     return total
 
 
-def _net_inflow(made: Run) -> np.ndarray:
+def _net_inflow(made: KeptMarch) -> np.ndarray:
     """Flow out of all tanks at every step [m3/s]."""
     total = np.zeros(made.time.size)
     held = {t.point for t in made.lineup.tanks}
@@ -250,7 +250,7 @@ def test_two_valves_one_after_another() -> None:
     """Two like valves on one dry point pass what one of c/sqrt(2) does, moving as well as open."""
     law = ((0.0, 1.0), (1.0, 1.0), (4.0, 0.1))
 
-    def made(valves: list[Valve], ratio: dict[str, Table]) -> Run:
+    def made(valves: list[Valve], ratio: dict[str, Table]) -> KeptMarch:
         more = {"friction_factor": 0.02}
         elements = [
             pipe("line", "tank", "a", 600.0, 1000.0, **more),
@@ -270,7 +270,7 @@ def test_two_valves_one_after_another() -> None:
 def test_two_valves_side_by_side() -> None:
     law = ((0.0, 1.0), (1.0, 1.0), (4.0, 0.0))
 
-    def made(valves: list[Valve]) -> Run:
+    def made(valves: list[Valve]) -> KeptMarch:
         elements = [
             pipe("line", "tank", "a", 600.0, 1000.0),
             *valves,

@@ -12,7 +12,7 @@ import pytest
 from support.lineups.lines import line_up, pipe, reservoir_line, run, step_at, valve
 
 from surge.model.lineup import GRAVITY as G
-from surge.proof.allievi import PHASE, ROWS, Row, chain, greatest, heads
+from surge.proof.allievi import PHASE, ROWS, AllieviRow, chain, greatest, heads
 
 
 def test_a_slow_closure_approaches_the_rigid_column_as_the_line_gets_stiffer() -> None:
@@ -59,7 +59,7 @@ def test_establishment_of_flow(share: float, units: float, friction: bool) -> No
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: f"{r.rho:g}-{r.theta:g}")
-def test_allievi_at_every_instant(row: Row) -> None:
+def test_allievi_at_every_instant(row: AllieviRow) -> None:
     """Not only at whole phases: the chain that passes through an instant gives it to rounding."""
     h = heads(row)
     phases = int(row.theta) + 4

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.lineups.generated import generated
-from support.lineups.lines import Run, line_up, pipe, start, step_at, valve
+from support.lineups.lines import KeptMarch, line_up, pipe, start, step_at, valve
 
 from surge.cli.main import main
 from surge.errors import SolveError
@@ -43,14 +43,14 @@ def berth() -> LineUp:
     )
 
 
-def begun(steps: int = 0, *, moves: float = MOVES) -> Run:
+def begun(steps: int = 0, *, moves: float = MOVES) -> KeptMarch:
     """The berth's march after some steps; its valve shuts at once at ``moves`` [s]."""
     made = start(berth(), DT, ratio={"valve": step_at(moves)})
     made.marched.advance(steps)
     return made
 
 
-def index(made: Run, *, point: str = "", link: str = "", end: tuple[str, bool] = ("", False)) -> int:
+def index(made: KeptMarch, *, point: str = "", link: str = "", end: tuple[str, bool] = ("", False)) -> int:
     grid = made.marched.grid
     if point:
         return grid.points.index(point)
@@ -60,46 +60,46 @@ def index(made: Run, *, point: str = "", link: str = "", end: tuple[str, bool] =
 # What is planted, before the first step or after the valve has shut; what the watch then says.
 
 
-def _friction(made: Run) -> None:
+def _friction(made: KeptMarch) -> None:
     made.marched.grid.net.table[0] *= 1.02
 
 
-def _gain(made: Run) -> None:
+def _gain(made: KeptMarch) -> None:
     made.marched.grid.net.table[:] *= -1.0
 
 
-def _impedance(made: Run) -> None:
+def _impedance(made: KeptMarch) -> None:
     made.marched.grid.net.ef[index(made, end=("main", True)), columns.E_Y] *= 1.0 + 1e-5
 
 
-def _junction(made: Run) -> None:
+def _junction(made: KeptMarch) -> None:
     pf = made.marched.grid.net.pf
     pf[index(made, point="tee"), columns.P_Z] *= 1.001
     pf[index(made, point="tee"), columns.P_Y] /= 1.001  # a tree of links goes by this one
 
 
-def _storage(made: Run) -> None:
+def _storage(made: KeptMarch) -> None:
     made.marched.grid.net.pf[index(made, point="tee"), columns.P_STUB_Y] *= 1.01
 
 
-def _valve(made: Run) -> None:
+def _valve(made: KeptMarch) -> None:
     made.marched.grid.net.lf[index(made, link="valve"), [columns.L_C, columns.L_C2]] *= 0.98
 
 
-def _pump(made: Run) -> None:
+def _pump(made: KeptMarch) -> None:
     made.marched.grid.net.coef[0, 0] += 30.0
 
 
-def _loss_of_hose(made: Run) -> None:
+def _loss_of_hose(made: KeptMarch) -> None:
     made.marched.grid.net.lump_table[:] = 0.0
 
 
-def _wave(made: Run) -> None:
+def _wave(made: KeptMarch) -> None:
     net = made.marched.grid.net
     net.p[net.window[0] + made.marched.grid.nodes[0][5]] += 1.0
 
 
-def _inertia_of_hose(made: Run) -> None:
+def _inertia_of_hose(made: KeptMarch) -> None:
     net = made.marched.grid.net
     net.lf[index(made, link="hose"), columns.L_MEMORY] += 40.0
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from support.inputs.measured_curves import sampled
 
 from surge.errors import CaseError
-from surge.records.curve_file import Curve, Sample
+from surge.records.curve_file import MeasuredCurve, Sample
 from surge.records.stroke_tests import Direction
 from surge.reports.measured import notes_of
 from surge.valves.curve import SIGMAS, MeasuredStroke, stroke_of
@@ -34,7 +34,7 @@ def text_of(stroke: MeasuredStroke) -> str:
     return " ".join(notes_of(stroke))
 
 
-def refused(curve: Curve) -> str:
+def refused(curve: MeasuredCurve) -> str:
     with pytest.raises(CaseError) as caught:
         stroke_of(curve)
     (fault,) = caught.value.faults
@@ -59,7 +59,7 @@ def test_a_clean_curve_stays_what_it_is(shape: object) -> None:
 
 def test_an_opening_curve_is_the_mirror() -> None:
     closing = sampled(two_stage, 10.0, noise=0.002)
-    mirrored = Curve(
+    mirrored = MeasuredCurve(
         samples=tuple(Sample(row=s.row, time=s.time, position=1.0 - s.position) for s in closing.samples)
     )
     one, other = stroke_of(closing), stroke_of(mirrored)
@@ -125,7 +125,7 @@ def test_overshoot_is_clipped_and_told() -> None:
 
 def test_gaps_are_told_and_a_wide_one_is_refused_at_its_boundary() -> None:
     # 200 samples in 10 s: 0.5 % each. A fifth of the stroke may be missing, near shut a tenth.
-    def missing(first: int, count: int) -> Curve:
+    def missing(first: int, count: int) -> MeasuredCurve:
         return sampled(straight, 10.0, drop=range(first, first + count))
 
     gap = stroke_of(missing(100, 10))
@@ -151,7 +151,7 @@ def test_the_steep_law_makes_the_change_of_a_gap_at_its_end() -> None:
 @pytest.mark.parametrize(
     ("curve", "words"),
     [
-        (Curve(samples=()), "0 samples"),
+        (MeasuredCurve(samples=()), "0 samples"),
         (sampled(lambda u: 1.0 - 0.7 * u, 10.0), "from 100 % to 30 %"),
         (sampled(lambda u: 1.0 - 0.89 * u, 10.0), "at rest at 11.0 % open where the valve should be shut"),
         (sampled(lambda u: 0.89 * (1.0 - u), 10.0), "at rest at 89.0 % open where the valve should be open"),
@@ -162,7 +162,7 @@ def test_the_steep_law_makes_the_change_of_a_gap_at_its_end() -> None:
         (sampled(straight, 0.1, step=0.005), "a movement of 0.1 s"),
     ],
 )
-def test_what_is_no_stroke_is_refused(curve: Curve, words: str) -> None:
+def test_what_is_no_stroke_is_refused(curve: MeasuredCurve, words: str) -> None:
     assert words in refused(curve)
 
 
@@ -199,7 +199,7 @@ def test_a_valve_that_bounces_off_its_seat_still_goes_shut_in_the_law() -> None:
     clean = sampled(straight, 10.0, step=0.1)
     last = clean.samples[-1].time
     bounced = [replace(s, position=0.04) if s.time > last - 0.6 else s for s in clean.samples]
-    stroke = stroke_of(Curve(samples=tuple(bounced)))
+    stroke = stroke_of(MeasuredCurve(samples=tuple(bounced)))
     assert stroke.steep is not None
     for law in (stroke.law, stroke.steep):
         assert (law[0][1], law[-1][1]) == (1.0, 0.0)

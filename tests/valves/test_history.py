@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from surge.records.stroke_tests import YEAR, Bound, Direction, Interval, Side, StrokeTest, Timed, ValveLimits
 from surge.reports.history import meaning, trend_words, why
 from surge.valves.history import histories
-from surge.valves.history_types import RANK, STATES, Ground, ValveHistory
+from surge.valves.history_types import STATE_RANK, STATES, HistoryGround, ValveHistory
 
 CLOSING, OPENING = Direction.CLOSING, Direction.OPENING
-GROUND = Ground(today=date(2026, 7, 1))
+GROUND = HistoryGround(today=date(2026, 7, 1))
 
 
 def shot(day: str, time: float, tag: str = "CV-1", **more: object) -> StrokeTest:
@@ -34,7 +34,9 @@ def limits(
     return ValveLimits(tag=tag, bounds=tuple(bounds), **more)  # type: ignore[arg-type]
 
 
-def one(tests: list[StrokeTest], stated: ValveLimits | None = None, ground: Ground = GROUND) -> ValveHistory:
+def one(
+    tests: list[StrokeTest], stated: ValveLimits | None = None, ground: HistoryGround = GROUND
+) -> ValveHistory:
     found = histories(tests, {} if stated is None else {stated.tag: stated}, ground=ground)
     assert len(found) == 1
     return found[0]
@@ -263,7 +265,7 @@ def test_no_test_is_lost_and_every_history_says_something(tests: list[StrokeTest
     }
     found = histories(tests, stated, ground=GROUND)
     assert sorted(id(p.test) for h in found for p in h.points) == sorted(map(id, tests))
-    assert [RANK[h.state] for h in found] == sorted(RANK[h.state] for h in found)
+    assert [STATE_RANK[h.state] for h in found] == sorted(STATE_RANK[h.state] for h in found)
     for h in found:
         assert h.states
         assert set(h.states) <= set(STATES)

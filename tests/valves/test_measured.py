@@ -20,7 +20,7 @@ from surge.model.stroke import with_laws
 from surge.plots.measured import measured_picture
 from surge.reports.document import head_of
 from surge.reports.measured import measured_document, measured_lines, nearer_by, told_of
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.assess import assess
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import ShowUnits
@@ -98,8 +98,8 @@ def test_what_only_the_steepest_exceeds_cannot_be_decided(lineup: LineUp) -> Non
     assert (found.measured.verdict, found.verdict, found.exit_code) == (WITHIN, UNDECIDED, 4)
     assert found.hidden
     assert found.pairs[0].steep is found.pairs[0].worse
-    say = Shown(units=ShowUnits(), density=850.0)
-    text = "\n".join(measured_lines(found, lineup, say))
+    display = Display(units=ShowUnits(), density=850.0)
+    text = "\n".join(measured_lines(found, lineup, display))
     assert "CANNOT BE DECIDED" in text
     assert "measure again" in " ".join(text.split())
     fast = run_measured(lineup, replace(stroke, law=((0.0, 1.0), (1.0, 0.0))), valve="manifold valve")
@@ -186,9 +186,9 @@ def test_the_command_refuses(tmp_path: Path) -> None:
 def test_document_and_picture_are_the_same_each_time(lineup: LineUp) -> None:
     stroke = stroke_of(sampled(shape, 20.0, step=0.1, noise=0.004))
     found = run_measured(lineup, stroke, valve="manifold valve")
-    say = Shown(units=ShowUnits(), density=850.0)
+    display = Display(units=ShowUnits(), density=850.0)
     document = measured_document(found, head_of("0", "a", "b"), ())
     jsonschema.validate(json.loads(json.dumps(document, allow_nan=False)), SCHEMA)
     kinds = ("png", "pdf")
-    first, again = (measured_picture(found, lineup, say, kinds=kinds, signature="s") for _ in range(2))
+    first, again = (measured_picture(found, lineup, display, kinds=kinds, signature="s") for _ in range(2))
     assert first == again

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from support.answers import CASES, answer, case
-from support.demo_pictures import PSI, SAY, boiling
+from support.demo_pictures import DISPLAY, PSI, boiling
 from support.drawn import axes_named, caught, curves, levels
 from support.lineups.berth import berth
 
@@ -23,7 +23,7 @@ from surge.cli.main import main
 from surge.model.lineup import LineUp
 from surge.plots.compare import comparison_files, histories_of, lines_of, place_of
 from surge.reports.compare import change_words, comparison_document, comparison_lines
-from surge.reports.words import Shown
+from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, WITHIN
 from surge.units import ShowUnits
@@ -33,7 +33,7 @@ from surge.views.subject import PictureError
 
 CRUDE, KEROSENE = CASES / "crude-sea-line.toml", CASES / "kerosene-shutdown-linked-and-not.toml"
 SCHEMA = json.loads((CASES.parent / "surge" / "schema" / "compare.schema.json").read_text(encoding="utf-8"))
-BAR = Shown(units=ShowUnits(), density=865.0)
+BAR = Display(units=ShowUnits(), density=865.0)
 SLOWER = (('stroke = "9 s"', 'stroke = "30 s"'), ("900 m3/h", "800 m3/h"), ('"15 bar(g)"', '"16 bar(g)"'))
 
 
@@ -253,8 +253,8 @@ def test_the_exit_code_is_that_of_the_case_after() -> None:
 def test_the_picture_has_both_envelopes_histories_and_limits(monkeypatch: pytest.MonkeyPatch) -> None:
     found = both()
     with caught(monkeypatch) as sheets:
-        files = comparison_files(found, SAY, ["one", "other"], kinds=["png", "svg"])
-    assert files["svg"] == comparison_files(found, SAY, ["one", "other"], kinds=["svg"])["svg"]
+        files = comparison_files(found, DISPLAY, ["one", "other"], kinds=["png", "svg"])
+    assert files["svg"] == comparison_files(found, DISPLAY, ["one", "other"], kinds=["svg"])["svg"]
     pair = found.governing
     lines = lines_of(pair)
     assert lines is not None
@@ -287,7 +287,7 @@ def test_both_histories_are_of_the_same_place() -> None:
 def test_without_a_common_way_only_the_histories_are_drawn() -> None:
     other = compare(answer("gasoline-drop-lines"), answer("gasoline-through-cargo-pumps"))
     assert lines_of(other.governing) is None
-    assert comparison_files(other, SAY, ["", ""], kinds=["png"])["png"]
+    assert comparison_files(other, DISPLAY, ["", ""], kinds=["png"])["png"]
 
 
 def test_what_is_not_given_is_told_as_such() -> None:

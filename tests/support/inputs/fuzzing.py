@@ -22,8 +22,8 @@ from surge.case.file import CASE, Case, read_case
 from surge.errors import CaseError, SurgeError
 from surge.records.curve_file import read_curve
 from surge.records.limits_file import LIMITS, LimitFile, read_limits
-from surge.records.read import Asked, read_records
-from surge.records.text import RowFault, sheet_of
+from surge.records.read import ReadOptions, read_records
+from surge.records.text import RowFault, csv_of
 from surge.reports.records import Answer, fault_lines, records_lines
 from surge.reports.records_data import findings_csv, records_document
 from surge.rules.reading import RULES, read_rules
@@ -220,7 +220,7 @@ def _limits() -> LimitFile:
 
 
 def _judged(content: bytes, stated: LimitFile | None) -> int:
-    read = read_records(content, Asked(today=TODAY))
+    read = read_records(content, ReadOptions(today=TODAY))
     for fault in read.faults:
         explained([("found", fault.found), ("expected", fault.expected), ("remedy", fault.remedy)], content)
         _printable(fault_lines(fault, [fault.row]))
@@ -256,7 +256,7 @@ def _rows(content: bytes, use: Callable[[bytes], int]) -> int:
 
 
 def _curve(content: bytes) -> int:
-    stroke_of(read_curve(sheet_of(content)))
+    stroke_of(read_curve(csv_of(content)))
     return 0
 
 

@@ -6,7 +6,7 @@ import math
 import random
 from collections.abc import Callable, Collection
 
-from surge.records.curve_file import Curve, Sample
+from surge.records.curve_file import MeasuredCurve, Sample
 
 
 def sampled(
@@ -21,7 +21,7 @@ def sampled(
     tail: float = 3.0,
     drop: Collection[int] = (),
     seed: int = 1,
-) -> Curve:
+) -> MeasuredCurve:
     """Sample ``shape`` of the share of the stroke time; ``rest`` is what the indicator reads when shut."""
     draws = random.Random(seed)
     found = []
@@ -33,7 +33,7 @@ def sampled(
         x = x * (1.0 - rest) + rest + (draws.gauss(0.0, noise) if noise else 0.0)
         if k not in drop:
             found.append(Sample(row=k + 2, time=k * step, position=x))
-    return Curve(samples=tuple(found))
+    return MeasuredCurve(samples=tuple(found))
 
 
 def demo_text() -> str:

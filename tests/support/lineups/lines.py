@@ -6,7 +6,7 @@ from surge.model.lineup import LineUp, Liquid
 from surge.proof.lines import (
     LINEAR,
     THIN,
-    Run,
+    KeptMarch,
     kv_of,
     line_up,
     pipe,
@@ -21,7 +21,7 @@ from surge.proof.lines import (
 __all__ = [
     "LINEAR",
     "THIN",
-    "Run",
+    "KeptMarch",
     "kv_of",
     "line_up",
     "pipe",

@@ -1,8 +1,8 @@
 """Case files: text in, line-up out, and all faults of the text in one go.
 
 The way of a case: ``tomllib`` -> shape and single values (:mod:`surge.case.schema`) -> line-up
-(:mod:`surge.case.build`) -> rules between its parts (:mod:`surge.model.validation`). Each stage adds its faults; a stage
-that has found some hands a mended case on, so that the later ones still see the rest.
+(:mod:`surge.case.build`) -> rules between its parts (:mod:`surge.model.validation`). Each stage adds its
+faults; a stage that has found some hands a mended case on, so that the later ones still see the rest.
 """
 
 from __future__ import annotations

@@ -1,4 +1,12 @@
-"""Head lost along pipes: as a function for the steady flow, as tables for the march."""
+"""Head lost along pipes: as a function for the steady flow, as tables for the march.
+
+Decisions
+---------
+* With local friction the march reads the loss of a reach from a table of ``TABLE_SIZE`` steps for each pipe,
+  up to ``TOP_VELOCITY`` or four times the steady velocity. The steady flow is a point of the table.
+* Beyond the table the loss goes on along its last piece in the march, and as the square of the flow at pipe
+  ends and in lumped elements.
+"""
 
 from __future__ import annotations
 

@@ -1,7 +1,16 @@
 """The flow before anything moves: the agreed rate reached by its means, or what the line-up gives.
 
-When a rate is to be reached, the head that its means must make or take is one more unknown of the
-network; the opening, speed or pressure that does it follows. Heads [m], flows [m3/s].
+When a rate is to be reached, the head that its means must make or take is one more unknown of the network;
+the opening, speed or pressure that does it follows. Heads [m], flows [m3/s].
+
+Decisions
+---------
+* The rate is set with the openings of the scenario. Then the valves in ``shut_at_start`` are shut, pumps
+  whose first movement begins from rest stand still, and the flow is solved again with the means left as it
+  is.
+* A supply with a shut-off pressure is a source whose pressure falls with the square of the flow, through both
+  pressures. Without one its pressure is constant, and the verdict cannot be decided. It sits at the point
+  where the case puts it.
 """
 
 from __future__ import annotations

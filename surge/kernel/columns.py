@@ -1,4 +1,4 @@
-"""What stands in which column of the kernel's arrays, and the whole numbers that stand for kinds and for endings.
+"""What stands in which column of the kernel's arrays, and the whole numbers that stand for kinds and endings.
 
 Points, pipe ends, links, clusters, trees and chains are rows of an integer array and of a float array each.
 Whoever lays out an array (:mod:`surge.transient.grid`) and whoever reads one take the columns from here.

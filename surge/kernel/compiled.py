@@ -1,7 +1,13 @@
 """Compiling for the machine at hand, and keeping what was compiled for the next time.
 
-Where it cannot be kept (no folder that can be written, a full disk) or not be read again (a file that was
-cut off), it is compiled anew: that takes some ten seconds and changes no figure.
+Where it cannot be kept (no folder that can be written, a full disk) or not be read again (a file that was cut
+off), it is compiled anew: that takes some ten seconds and changes no figure.
+
+Decisions
+---------
+* Compiled code takes arrays without reference counts (``_nrt=False``): counting made a march of a hundred
+  nodes three times as long. So nothing compiled may allocate or return an array; the compiler refuses what
+  does.
 """
 
 from __future__ import annotations

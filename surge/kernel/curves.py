@@ -1,6 +1,13 @@
 """Head curves of pumps as piecewise cubics, in a form that compiled code can evaluate.
 
 Units: flow [m3/s], head [m], speed as a fraction of full speed [-].
+
+Decisions
+---------
+* Two points of a curve: H0 - c Q**2. Three: the parabola through them. More: a monotone cubic
+  (Fritsch-Butland), which goes on as t0 - t2 Q**2 beyond its last point.
+* A curve must fall everywhere; a line-up with another is refused.
+* At standstill a pump resists with the Q**2 term of its curve.
 """
 
 from __future__ import annotations

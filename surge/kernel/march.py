@@ -1,18 +1,20 @@
 """The march: method of characteristics at Courant number 1 over a whole network, arrays in and out.
 
-Waves travelling forwards and backwards are kept as the pair P = H + BQ and M = H - BQ [m] at every
-node. In one step they only move on by one node and lose the friction of one reach, so that all
-pipes, laid end to end in one long array, advance in a single contiguous loop; what happens at the
-pipe ends is then written over the values that would have crossed from one pipe into the next.
+Waves travelling forwards and backwards are kept as the pair P = H + BQ and M = H - BQ [m] at every node. In
+one step they only move on by one node and lose the friction of one reach, so that all pipes, laid end to end
+in one long array, advance in a single contiguous loop; what happens at the pipe ends is then written over the
+values that would have crossed from one pipe into the next.
 
-Layout. Node ``i`` of the long array stands in lane ``i // rows`` and row ``i % rows``; a row of
-eight lanes is one cache line. Nothing is moved in memory: the window of P slides down one row a
-step and the window of M up, inside longer buffers (``window`` holds both positions).
-Measured against heads and flows in two buffers this is what makes the march fast.
+Layout. Node ``i`` of the long array stands in lane ``i // rows`` and row ``i % rows``; a row of eight lanes
+is one cache line. Nothing is moved in memory: the window of P slides down one row a step and the window of M
+up, inside longer buffers (``window`` holds both positions). Measured against heads and flows in two buffers
+this is what makes the march fast.
 
-Friction belongs to the flow in the middle of a reach; half a reach is lost on leaving an end and
-half on arriving, the latter with the flow that the end had a step before. Second order where the
-flow is smooth, and an instant stop still rises by exactly B times the flow stopped.
+Friction belongs to the flow in the middle of a reach; half a reach is lost on leaving an end and half on
+arriving, the latter with the flow that the end had a step before. Second order where the flow is smooth, and
+an instant stop still rises by exactly B times the flow stopped. With friction frozen the coefficient is exact
+at the steady flow; elsewhere it is off by about the share of the wave that one reach's loss is. Local
+friction comes from the tables of :mod:`surge.hydraulics.losses`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,13 @@
 """What is known as a range only, a length or the wave speed of a hose: the line-up at places in it.
 
 A place is a pair of shares, of the length and of the wave speeds, each 0 at the low end and 1 at the high
-one. Assumed wave speeds of several hoses move together.
+one.
+
+Decisions
+---------
+* Wave speeds of hoses of which only the type is known move together.
+* ``LENGTHS`` times ``SPEEDS`` places are looked at, interior included; what is done there, and why a case has
+  no more than one length as a range, stands in :mod:`surge.rules.assess`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,13 @@
 """Stroke laws: opening against time, and what that means for the flow a valve passes.
 
-A law is a table of (time [s], opening or speed fraction [-]), straight between its points; two
-points at one time are a step, at whose instant the later value holds.
+A law is a table of (time [s], opening or speed fraction [-]), straight between its points; two points at one
+time are a step, at whose instant the later value holds.
+
+Decisions
+---------
+* A stroke time is that of a whole stroke. A valve that stands partly open joins the law where the law first
+  passes its opening: at 40 % a linear stroke of 20 s takes 8 s. That is the unsafe side, and what a valve
+  driven by power does.
 """
 
 from __future__ import annotations

@@ -1,1 +1,10 @@
-"""plots."""
+"""Drawing: figures from ``views``, ``search`` and ``valves`` become PNG, SVG, PDF, GIF, HTML or MP4.
+
+The drawing library is imported here only, and only when something is drawn. Lines, hatching and words tell
+everything; colours only help, so that a grey print loses nothing. The same input gives the same bytes.
+
+Only ``api`` and ``cli`` may import it.
+
+Begin with ``frame.draw`` (the page around every picture, and the files), ``time.draw_time`` (pressure against
+time) and ``film_files.film_file`` (an animation as a file).
+"""

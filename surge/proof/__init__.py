@@ -1,1 +1,10 @@
-"""proof."""
+"""``surge verify``: the program against published figures, worked examples and closed forms.
+
+Each check has its source, its inputs and a working that can be redone on a pocket calculator. The expected
+figure never comes from the program.
+
+``reports``, ``cli`` and tests may import it; it imports the rooms that it checks.
+
+Begin with ``checks.Check`` (what a check is), ``every`` (all of them, in order) and ``speeds`` (the simplest
+ones).
+"""

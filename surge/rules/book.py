@@ -72,7 +72,7 @@ def _ratio(shown: str = "pressure") -> Measure:
 
 MEASURES: Mapping[str, Measure] = MappingProxyType(
     {
-        # Pressures that surge.rules.findings and surge.rules.static find; a figure is a share of the limit, or a distance.
+        # Pressures that ``findings`` and ``static`` find; a figure is a share of the limit, or a distance.
         "static pressure over rating": _pressure(),
         "steady pressure over rating": _pressure(),
         "peak pressure over rating x allowance": _pressure(),

@@ -32,7 +32,7 @@ class Lane:
     Attributes
     ----------
     grid : Grid
-        At time 0, as :func:`surge.transient.grid.build_grid` made it; it is only read, and lanes may share it.
+        At time 0, as :func:`surge.transient.grid.build_grid` made it; it is only read, lanes may share it.
     steps : int
         How far to march.
     laws : Laws, optional

@@ -1,6 +1,14 @@
 """Which links must be solved together: alone, as a chain behind one another, or as a cluster.
 
-Points and links are positions; shapes and columns are those of :mod:`surge.kernel.laws`.
+Points and links are positions; shapes and columns are those of :mod:`surge.kernel.columns`.
+
+Decisions
+---------
+* Links behind one another with nothing between (a pump, its throttle, a valve) are solved as one flow:
+  orifices add up to one square law, the rest is linearised, so that Newton needs two or three rounds.
+* Valves and lumped elements that branch without a loop are solved by sweeps from the leaves to the root and
+  back (:mod:`surge.kernel.trees`).
+* What is left (loops, points where only links meet, pumps that branch) goes to the general Newton.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
 """From a line-up and a time step to the arrays of the kernel.
 
-The step is chosen by the misfit that it leaves: what a common step cannot fit goes into the
-length of an element and nowhere else. Elements shorter than a reach are lumped: their inertia,
-storage and loss are kept in one link between two points.
+Step and reaches come from :mod:`surge.transient.reaches`. An element shorter than a reach is lumped: a link
+between two points with its inertia (trapezoidal rule) and its loss, and half of its storage at each of them.
 """
 
 from __future__ import annotations

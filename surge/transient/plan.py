@@ -1,4 +1,12 @@
-"""TODO head."""
+"""What all marches of one scenario have in common: steady flow, laws, loss tables, how long, how much work.
+
+Decisions
+---------
+* A run lasts to the last event and then six of the longest pipeline periods, at least ten seconds. Peaks come
+  after the valve has shut; :mod:`surge.transient.run` goes on where they still grow.
+* A march takes at most ``MOST_WORK`` nodes times steps, and ``MOST_WORK_GRADUAL`` where everything moves
+  gradually: there more work settles the error.
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """A march again, looked at: pressures and flows along pipes at chosen instants.
 
-A run keeps extremes and the histories of points. Pictures of what travels need what is between, which
-is had by marching the reported grid again in parts, from one instant to the next. The march itself is the
-same, so that its extremes are those of the run to the last bit.
+A run keeps extremes and the histories of points. Pictures of what travels need what is between, which is had
+by marching the reported grid again in parts, from one instant to the next. The march itself is the same, so
+that its extremes are those of the run to the last bit (a test compares), and the kernel needs nothing for it.
 """
 
 from __future__ import annotations

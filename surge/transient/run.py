@@ -1,8 +1,16 @@
 """Run a scenario: steady flow, grid, marches, and the numerical error of every extreme.
 
-Each scenario is marched at a step, at about half of it (this is the one reported), with the
-lengths fitted differently, and, where short elements were lumped, with each lump in two parts. The
-differences are the error's parts. If they are too large the step is halved again.
+Each scenario is marched at a step, at about half of it (this is the one reported), with the lengths fitted
+differently, and, where short elements were lumped, with each lump in two parts. The differences are the
+error's parts, see :mod:`surge.transient.summary`.
+
+Decisions
+---------
+* If the worst error is above the larger of ``RISE_TOLERANCE`` of the greatest rise and ``LEAST_TOLERANCE``,
+  the step is halved again, as long as a march stays within the work of its plan. If it is still above, the
+  result says so.
+* A run goes on by half its duration while an extreme of an element or place still grows in its last third, by
+  ``NEW_EXTREME`` of the error allowed. At ``MOST_TIMES`` its first duration it ends, and cannot be decided.
 """
 
 from __future__ import annotations

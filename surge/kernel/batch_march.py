@@ -18,7 +18,6 @@ from surge.kernel.batch_clusters import solve_apart, solve_together
 from surge.kernel.batch_links import LARGEST, LOSS, SLOPE, WIDE, inner, lumped, solve_chains, solve_pairs
 from surge.kernel.batch_pipes import arrive, leave, pass_pipes, slide
 from surge.kernel.columns import (
-    E_POINT,
     L_A,
     L_B,
     L_C,
@@ -132,22 +131,6 @@ def _at_probes(probe, p, m, window, heads):
 
 
 @inner
-def _record(row, points, flows, ei, y, x, head, lf, kept_heads, kept_flows):
-    """Write heads of chosen points, and flows of chosen links (then flows into pipe ends)."""
-    links = lf.shape[0]
-    for i in range(points.size):
-        for j in range(WIDE):
-            kept_heads[row, i, j] = head[points[i], j]
-    for i in range(flows.size):
-        e = flows[i]
-        for j in range(WIDE):
-            if e < links:
-                kept_flows[row, i, j] = lf[e, L_Q, j]
-            else:
-                kept_flows[row, i, j] = (head[ei[e - links, E_POINT], j] - x[e - links, j]) * y[e - links]
-
-
-@inner
 def _mark(step, bad, head, well, status, failed, look):
     """Mark the lanes that fail at ``step``; every so often (``look``) heads must be numbers."""
     for j in range(WIDE):
@@ -165,7 +148,7 @@ def _mark(step, bad, head, well, status, failed, look):
 
 
 @jit
-def march_block(block, first, steps, dt, frozen, stride, points, flows, kept_heads, kept_flows):
+def march_block(block, first, steps, dt, frozen):
     """March all lanes ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``block`` is changed.
 
     Parameters
@@ -174,12 +157,6 @@ def march_block(block, first, steps, dt, frozen, stride, points, flows, kept_hea
         Built by :func:`surge.transient.batch.march_batch`.
     frozen : bool
         Friction coefficient fixed per pipe and lane, or from tables.
-    stride : int
-        Histories are kept at the instants whose number is a multiple of it.
-    points, flows : int arrays, shape (n,) and (m,)
-        Points, and links or (beyond their number) pipe ends, whose histories are kept.
-    kept_heads, kept_flows : float64 arrays, shape (rows, n, W) and (rows, m, W)
-        Row k is for instant k * stride.
     """
     # Names of their own before the loop: an array taken out of the block inside it costs a count.
     sizes, p, m, window, pipes = block.sizes, block.p, block.m, block.window, block.pipes
@@ -205,7 +182,6 @@ def march_block(block, first, steps, dt, frozen, stride, points, flows, kept_hea
     knots1, coef1 = block.knots1, block.coef1
     flat_p, flat_m, high, low = block.flat_p, block.flat_m, block.flat_hi, block.flat_lo
     w_loss, w_slope = w[LOSS], w[SLOPE]
-    keep = points.size + flows.size > 0
     size, entries, n_lumped = sizes[0], sizes[1], sizes[2]
     ahead = False
     for k in range(first, first + steps):
@@ -247,5 +223,3 @@ def march_block(block, first, steps, dt, frozen, stride, points, flows, kept_hea
         if probe.size > 0:
             _at_probes(probe, p, m, window, probe_heads)
             _extremes(k + 1, probe_heads, probe_high, probe_low, probe_when_high, probe_when_low)
-        if keep and (k + 1) % stride == 0:
-            _record((k + 1) // stride, points, flows, ei, y, x, head, lf, kept_heads, kept_flows)

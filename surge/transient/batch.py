@@ -22,12 +22,11 @@ from typing import Any, Literal, Protocol
 
 import numpy as np
 
-from surge.arrays import Array
 from surge.kernel import columns
 from surge.kernel.batch_links import WIDE
 from surge.kernel.batch_march import Block, march_block
 from surge.transient.batch_block import pack, refuse_mixed
-from surge.transient.batch_lane import Keep, Lane, LaneResult, SingleRun, two_thirds
+from surge.transient.batch_lane import Lane, LaneResult, SingleRun, two_thirds
 from surge.workers import processors
 
 LOOK = 0.1  # [s] of work, about, between two looks at whether to go on
@@ -52,7 +51,6 @@ def march_batch(
     *,
     frozen: bool,
     watch: Literal["envelope", "places"] = "envelope",
-    keep: Keep | None = None,
     threads: int | None = None,
     together: bool | None = None,
     progress: Callable[[float], None] | None = None,
@@ -68,13 +66,11 @@ def march_batch(
         Friction frozen at the first flow of each lane, or from the local flow.
     watch : {"envelope", "places"}
         Extremes of every node, or only of points and of the nodes that the grids name: faster.
-    keep : Keep, optional
-        Histories.
     threads : int, optional
         Runs at a time; as many as there are processors for it when not given.
     together : bool, optional
         Lanes side by side in blocks, or each for itself; whatever takes less when not given. Lanes
-        that go on from where they stand are marched each for itself, histories are kept in blocks.
+        that go on from where they stand are marched each for itself.
     progress : callable, optional
         Called with the share of the work that is done, some times a second, from this thread.
 
@@ -95,8 +91,6 @@ def march_batch(
     if not lanes:
         return ()
     refuse_mixed(lanes)
-    if keep is not None:
-        together = True
     order = sorted(range(len(lanes)), key=lambda i: -lanes[i].steps)
     runs: dict[tuple[int, ...], LaneGroup] = {}
     for group in _groups(lanes, order, frozen=frozen, together=together):
@@ -104,7 +98,7 @@ def march_batch(
         runs[group] = (
             SingleRun(members[0], frozen=frozen, envelope=envelope)
             if len(group) == 1 and (members[0].further or not together)
-            else _BlockRun(members, frozen=frozen, envelope=envelope, keep=keep or Keep())
+            else _BlockRun(members, frozen=frozen, envelope=envelope)
         )
     total = max(1, sum(run.steps for run in runs.values()))
     stop = threading.Event()
@@ -151,63 +145,45 @@ def _groups(
 class _BlockRun:
     """One block: marched in pieces of about ``LOOK`` seconds, each lane read out at its last step."""
 
-    def __init__(self, lanes: Sequence[Lane], *, frozen: bool, envelope: bool, keep: Keep) -> None:
-        self.lanes, self.frozen, self.envelope, self.keep = lanes, frozen, envelope, keep
+    def __init__(self, lanes: Sequence[Lane], *, frozen: bool, envelope: bool) -> None:
+        self.lanes, self.frozen, self.envelope = lanes, frozen, envelope
         self.steps = max(lane.steps for lane in lanes)
         self.done = 0
-        grid = lanes[0].grid
-        links = len(grid.links)
-        flows = [
-            links + grid.ends.index(f) if isinstance(f, tuple) else grid.links.index(f) for f in keep.flows
-        ]
-        self.flows = np.array(flows, dtype=np.int64)
-        self.points = np.array([grid.points.index(p) for p in keep.points], dtype=np.int64)
 
     def run(self, stop: threading.Event) -> list[LaneResult]:
         """March all lanes, or until ``stop`` is set."""
         block = pack(self.lanes, envelope=self.envelope)
-        rows = self.steps // self.keep.stride + 1 if self.points.size + self.flows.size else 1
-        heads = np.empty((rows, self.points.size, WIDE))
-        flows = np.empty((rows, self.flows.size, WIDE))
-        self._first_row(block, heads[0], flows[0])
         found: dict[int, LaneResult] = {}
         before: dict[int, LaneResult] = {}
         pace = float(FIRST_STEPS)
         for steps in sorted({n for lane in self.lanes for n in (lane.steps, two_thirds(lane.steps))}):
             while self.done < steps and not stop.is_set() and np.any(block.well):
-                pace = self._piece(block, min(steps - self.done, int(pace)), heads, flows)
+                pace = self._piece(block, min(steps - self.done, int(pace)))
             for j, lane in enumerate(self.lanes):
                 if lane.steps == steps:
-                    one = self._read(block, j, heads, flows)
+                    one = self._read(block, j)
                     found[j] = (
                         replace(one, before=before.get(j)) if one.status == columns.OK else one.failed()
                     )
                 elif two_thirds(lane.steps) == steps:
-                    before[j] = replace(self._read(block, j, heads, flows), done=steps)
+                    before[j] = replace(self._read(block, j), done=steps)
             # A lane that is through idles on; from here on nobody asks what becomes of it.
             block.well[list(found)] = 0.0
         self.done = self.steps
         return [found[j] for j in range(len(self.lanes))]
 
-    def _piece(self, block: Block, n: int, heads: Array, flows: Array) -> float:
+    def _piece(self, block: Block, n: int) -> float:
         """March ``n`` steps; how many are about ``LOOK`` seconds."""
         began = time.perf_counter()
-        dt, stride = self.lanes[0].grid.reaches.dt, self.keep.stride
-        march_block(block, self.done, n, dt, self.frozen, stride, self.points, self.flows, heads, flows)
+        march_block(block, self.done, n, self.lanes[0].grid.reaches.dt, self.frozen)
         self.done += n
         spent = max(time.perf_counter() - began, 1e-9)
         # The first piece may have the compiler in it: growth is fast, but not all at once.
         return max(1.0, min(n * LOOK / spent, 4.0 * n))
 
-    def _first_row(self, block: Block, heads: Array, flows: Array) -> None:
-        heads[:] = block.head[self.points]
-        into = (block.head[block.ei[:, columns.E_POINT]] - block.x) * block.y[:, None]
-        flows[:] = np.concatenate([block.lf[:, columns.L_Q], into])[self.flows]
-
-    def _read(self, block: Block, j: int, heads: Array, flows: Array) -> LaneResult:
+    def _read(self, block: Block, j: int) -> LaneResult:
         """What lane ``j`` has found by now."""
-        lane, stride = self.lanes[j], self.keep.stride
-        rows = lane.steps // stride + 1 if self.points.size + self.flows.size else 0
+        lane = self.lanes[j]
         status = int(block.status[j])
         doubled = None
         if self.envelope:
@@ -223,8 +199,5 @@ class _BlockRun:
             point_steps=np.stack([block.when_highest[:, j], block.when_lowest[:, j]], axis=-1),
             probe_head=np.stack([block.probe_high[:, j], block.probe_low[:, j]], axis=-1),
             probe_step=np.stack([block.probe_when_high[:, j], block.probe_when_low[:, j]], axis=-1),
-            time=np.arange(0.0, rows) * (stride * lane.grid.reaches.dt),
-            heads=heads[:rows, :, j].copy(),
-            flows=flows[:rows, :, j].copy(),
             doubled=doubled,
         )

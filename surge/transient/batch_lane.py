@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -14,10 +14,6 @@ from surge.errors import SolveError
 from surge.kernel import columns
 from surge.kernel.march import Net, march
 from surge.transient.grid import Grid, Laws, staggered
-
-if TYPE_CHECKING:
-    from surge.kernel.march import Net
-
 
 WHY = {
     columns.NOT_CONVERGED: "the flow at a valve or pump did not converge",
@@ -56,27 +52,8 @@ class Halted:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Keep:
-    """Histories to keep.
-
-    Attributes
-    ----------
-    points : tuple of str
-        Their heads.
-    flows : tuple of str or (str, bool)
-        Flows of links, and into pipe ends (pipe, far), from the point.
-    stride : int
-        Every how many steps.
-    """
-
-    points: tuple[str, ...] = ()
-    flows: tuple[str | tuple[str, bool], ...] = ()
-    stride: int = 1
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
 class LaneResult:
-    """What came of one scenario; after a failure every extreme and history is NaN.
+    """What came of one scenario; after a failure every extreme is NaN.
 
     Attributes
     ----------
@@ -92,8 +69,6 @@ class LaneResult:
         Steps of the highest and lowest heads; -1 after a failure.
     probe_head, probe_step : float64 and int arrays, shape (probes, 2)
         The same of the nodes that the grid names.
-    time, heads, flows : float64 arrays, shape (rows,), (rows, n) and (rows, m)
-        Histories asked for [s], [m], [m3/s].
     doubled : float64 array, shape (2, nodes), or None
         Twice the highest and lowest heads of all inner nodes; None when only places were watched.
     before : LaneResult or None
@@ -110,9 +85,6 @@ class LaneResult:
     point_steps: Ints
     probe_head: Array
     probe_step: Ints
-    time: Array
-    heads: Array
-    flows: Array
     doubled: Array | None
     before: LaneResult | None = None
     halted: Halted | None = None
@@ -155,7 +127,7 @@ class LaneResult:
         def nothing(values: Any) -> Any:
             return np.full_like(values, np.nan if values.dtype.kind == "f" else -1)
 
-        names = ("point_hi", "point_lo", "point_steps", "probe_head", "probe_step", "heads", "flows")
+        names = ("point_hi", "point_lo", "point_steps", "probe_head", "probe_step")
         wiped = {name: nothing(getattr(self, name)) for name in names}
         doubled = None if self.doubled is None else nothing(self.doubled)
         return replace(self, **wiped, doubled=doubled, before=None, halted=None)
@@ -236,9 +208,6 @@ class SingleRun:
             point_steps=net.pi[:, [columns.P_HI_STEP, columns.P_LO_STEP]],
             probe_head=net.probe_head.copy(),
             probe_step=net.probe_step.copy(),
-            time=np.empty(0),
-            heads=np.empty((0, 0)),
-            flows=np.empty((0, 0)),
             doubled=doubled,
         )
 

@@ -27,7 +27,7 @@ from surge.kernel.batch_links import WIDE
 from surge.model.lineup import LineUp, Liquid, Passage, Pump, Scenario, Table
 from surge.transient import batch
 from surge.transient.batch import march_batch
-from surge.transient.batch_lane import Keep, Lane, LaneResult
+from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.grid import Grid, Laws, build_grid
 from surge.transient.march import Marched
 from surge.transient.plan import plan
@@ -204,7 +204,7 @@ def test_more_lanes_than_a_block_and_each_its_own_length(together: bool | None) 
         assert apart(one, found[i]) < ROUNDING
 
 
-# --- what is watched and kept ------------------------------------------------------------------------------
+# --- what is watched ---------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
@@ -225,22 +225,6 @@ def test_places_only(frozen: bool, together: bool) -> None:
         assert np.abs(result.probe_step - one.grid.net.probe_step).max() <= 1
         with pytest.raises(ValueError, match="only places were watched"):
             result.envelope()
-
-
-def test_histories() -> None:
-    lanes = star_lanes(3, steps=203)
-    keep = Keep(points=("c", "tee"), flows=("left", "one", ("main", False), ("drop left", True)), stride=4)
-    found = march_batch(lanes, frozen=False, keep=keep)
-    for lane, result in zip(lanes, found, strict=True):
-        one = single(lane, frozen=False)
-        grid, rows = lane.grid, slice(0, lane.steps + 1, 4)
-        heads, flows = np.vstack(one.heads)[rows], np.vstack(one.flows)[rows]
-        links = len(grid.links)
-        columns = [grid.links.index("left"), grid.links.index("one")]
-        columns += [links + grid.ends.index(("main", False)), links + grid.ends.index(("drop left", True))]
-        assert result.time == pytest.approx(np.concatenate(one.time)[rows], rel=1e-14)
-        assert result.heads == pytest.approx(heads[:, [grid.points.index(p) for p in keep.points]], abs=1e-8)
-        assert result.flows == pytest.approx(flows[:, columns], abs=1e-11)
 
 
 # --- what goes wrong ---------------------------------------------------------------------------------------

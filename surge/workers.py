@@ -1,7 +1,12 @@
 """Work in several threads: how many, and what an interrupt does to them.
 
-How many there are changes no figure: what one thread does, it does for itself, and results are taken in the
-order of the work.
+Decisions
+---------
+* Every pool of threads comes from here. An error or an interrupt leaves at once; the command line ends the
+  process (:func:`surge.cli.main.entry`).
+* The same bits whatever the number of threads: what one thread does, it does for itself, results are taken in
+  the order of the work, and no sum depends on how it was divided. Cached code or new, this hash seed or
+  another, the same input gives the same bytes of every output on one machine (``tests/test_robust_same.py``).
 """
 
 from __future__ import annotations

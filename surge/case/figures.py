@@ -1,6 +1,14 @@
 """Figures that a case leaves to the program's own tables: sizes, walls, hoses, valves, fittings, flanges.
 
 What is taken without being asked for is noted as assumed, with its source, and printed with the answer.
+
+Decisions
+---------
+* A Kv by type and size is the high end of its range (:mod:`surge.reference.valves` says why).
+* A pipe by its size is of steel (of 316L where the schedule ends in S), of standard schedule, restrained in
+  the way that gives the greatest wave speed, with a new wall.
+* A hose by its type has the wave speed of its stiff end, and its whole range is run.
+* Ratings, elevations, levels and pump curves are never assumed.
 """
 
 from __future__ import annotations

@@ -1,4 +1,12 @@
-"""The cargo of a case: figures of its own, or from the program's table at its temperature."""
+"""The cargo of a case: figures of its own, or from the program's table at its temperature.
+
+Decisions
+---------
+* Where products under one name differ, the unfavourable end is taken: density, sound speed and vapour
+  pressure high, viscosity low. A single substance has its value.
+* How far the table itself may be off is kept apart, for the search of windows
+  (:mod:`surge.reference.liquids`).
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""The command line: one module for each command, put together here."""
+"""The command line: one module for each command, put together here.
+
+Decisions
+---------
+* SIGTERM and SIGHUP do as Ctrl-C: exit code 1, which is never an answer.
+* With PYTHONUNBUFFERED Python takes a short write for a whole one, so :func:`entry` puts a buffer in between.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,13 @@
 """What the commands share: printing, refusing, progress, writing files, the units of the output.
 
 Heavy imports are made where they are needed.
+
+Decisions
+---------
+* Files are written by :func:`write_whole` only: beside the target, synchronised, then renamed. Nothing is
+  left half written.
+* No output holds the time of day. Each names program, case and hash: in text, in JSON, in a column
+  ``made_by`` of CSV, unseen in pictures (:func:`surge.plots.frame.file_words`).
 """
 
 from __future__ import annotations

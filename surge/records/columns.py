@@ -1,4 +1,10 @@
-"""The header of a table of records: where it is, and what each column means. A closed list of names."""
+"""The header of a table of records: where it is, and what each column means. A closed list of names.
+
+Decisions
+---------
+* A title above ``LONGEST_TITLES`` characters means nothing: patterns with two open ends would take minutes
+  for a long one.
+"""
 
 from __future__ import annotations
 

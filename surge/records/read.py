@@ -1,6 +1,18 @@
 """Stroke-test records as people keep them: a spreadsheet's text in, tests and faults out; no row is lost.
 
 Forgiving of form (separator, coding, order of columns, blank rows), unforgiving of what changes a meaning.
+
+The way of a file: :mod:`surge.records.text` (bytes, separator, quotes), ``columns`` (the header), ``rows``
+with ``cells`` and ``dates``. Then, in the room of the valves: ``sources`` (which limits hold for which tag),
+``judge`` (what each test proves), ``history`` (drift and scatter), ``findings``. 20 000 rows of 300 valves
+take 2 s.
+
+Decisions
+---------
+* At most ``text.MOST_ROWS`` rows (they take 1.2 GB) and ``text.BIGGEST`` bytes; a stroke lasts ten minutes at
+  most.
+* A refused row leaves a ``LostTest``: valve, direction, and the latest day that it can be of. While it may be
+  later than what decides, no limit of that valve is taken as kept.
 """
 
 from __future__ import annotations

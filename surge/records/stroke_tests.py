@@ -1,4 +1,10 @@
-"""One stroke-time test of one valve, as it was written down; SI inside."""
+"""One stroke-time test of one valve as it was written down, and what it is held against; SI inside.
+
+Decisions
+---------
+* A time that a record leaves open is a span, from least to most, of the movement and of the time from the
+  order: :func:`spans_of`.
+"""
 
 from __future__ import annotations
 

@@ -5,6 +5,6 @@ word.
 
 ``plots``, ``sheet``, ``api`` and ``cli`` may import it; it imports every room that answers something.
 
-Begin with ``text.TextReport`` (what ``surge check`` prints), ``words.Shown`` (how a figure is written) and
+Begin with ``text.TextReport`` (what ``surge check`` prints), ``words.Display`` (how a figure is written) and
 ``document.answer`` (the JSON document).
 """

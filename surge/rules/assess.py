@@ -1,4 +1,12 @@
-"""Check a whole case: static pressures, every scenario, every length a shore line may have."""
+"""Check a whole case: static pressures, every scenario, every length a shore line may have.
+
+Decisions
+---------
+* A length or a wave speed that is a range is judged by the worst: quick runs over the range, interior
+  included (:mod:`surge.model.ranges`), more of them near the two worst places, full runs at up to
+  ``FULL_RUNS`` places.
+* A second length that is a range is refused: only one way through the two ranges would be looked at.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,19 @@
 """Findings: every pressure against every limit that holds there, with source, margin and verdict.
 
 Pressures [Pa gauge], times [s], distances [m].
+
+Decisions
+---------
+* A peak may reach rating times allowance, or the test pressure if that is lower. Steady and static pressures
+  keep the rating itself.
+* A pipe, hose or arm without a rating cannot be decided. A valve, passage or pump without one is judged
+  through the elements that it joins.
+* Reaching the vapour pressure is a limit exceeded. Every pressure limit of that scenario then rests on the
+  part of the run before; what is not exceeded by then cannot be decided.
+* A limit that is nearer than the numerical error cannot be decided.
+* The 8 bar(g) at the top of a cargo pump are a rule of the book (``tables/rules.toml``), which
+  :func:`surge.rules.pressure.with_pump_top` brings into a line-up; without a book ``LineUp.pump_top_limit``
+  holds.
 """
 
 from __future__ import annotations

@@ -1,8 +1,15 @@
 """Static pressure with the shore pump running against shut valves, before any transient.
 
-Whatever the stroke, a valve that is shut against a running pump ends with shut-off head behind
-it. So every part of the line-up that valves can shut off from the ship's tanks is held against
-that head, at its lowest point.
+Whatever the stroke, a valve that is shut against a running pump ends with shut-off head behind it. So every
+part of the line-up that valves can shut off from all ship's tanks is held against that head, at its lowest
+end.
+
+Decisions
+---------
+* All tanks stand at their highest level in any scenario, pumps turn at the speed that the case gives (full
+  speed without one).
+* Each pump adds its shut-off head once, whatever valve stands beside it. A tank holds its own pressure.
+* The limit is the rating without any allowance.
 """
 
 from __future__ import annotations

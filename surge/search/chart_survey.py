@@ -1,4 +1,10 @@
-"""Strokes at many rates marched together: the samples of a chart, the shortest safe stroke of each rate."""
+"""Strokes at many rates marched together: the samples of a chart, the shortest safe stroke of each rate.
+
+Decisions
+---------
+* A chart that needs more than ``MOST_SURVEY_WORK`` nodes times steps is refused before it begins: nobody
+  waits for hours.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,12 @@
-"""The greatest rate that is safe, with every lower one, at the strokes of a scenario."""
+"""The greatest rate that is safe, with every lower one, at the strokes of a case; what opens a window.
+
+Decisions
+---------
+* An empty window is opened by a lower rate: at each rate the longest stroke that the rules on time allow, and
+  every longer one, must keep the margin.
+* A rate below what flows by itself (a pump that stands still lets more through) cannot be agreed by the speed
+  of a pump; :mod:`surge.hydraulics.steady` refuses it.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""Many variants of a scenario, each as its margin to the nearest limit: to search by, not to judge."""
+"""Many variants of a scenario, each as its margin to the nearest limit: to search by, not to judge.
+
+Decisions
+---------
+* All strokes of an octave are marched on one grid, each for the duration of a first march, and on while its
+  nearest limits still come nearer.
+"""
 
 from __future__ import annotations
 

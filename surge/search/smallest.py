@@ -1,8 +1,9 @@
 """The smallest value from which on everything is safe, found from above; it knows nothing of pipes.
 
 Peak pressure is not a monotone function of stroke time: a stroke can be safe, a longer one unsafe. So the
-search goes down from the greatest value, looks between its samples wherever the steepest slope seen near them
-could hide an unsafe one, and refines the last unsafe gap.
+search goes down from the greatest value in steps of ``FALL``, looks between its samples wherever the steepest
+slope seen near them, times ``TRUST``, or a wave that returns could hide an unsafe one, and refines the last
+unsafe gap.
 """
 
 from __future__ import annotations

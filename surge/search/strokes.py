@@ -1,4 +1,14 @@
-"""How fast surge lets one valve close in one scenario, and how slowly the rules on time."""
+"""How fast surge lets one valve close in one scenario, and how slowly the rules on time.
+
+Decisions
+---------
+* A wave that returns is taken to swing the margin by the instant-stop rise times (period/stroke) squared. On
+  the demo cases, from 3 to 48 periods, it was 0.17 of that at most.
+* What is found by batches is confirmed by full runs (:func:`surge.transient.run.simulate`). Where one of them
+  does not keep every limit, the margin asked for grows by what it lacks, and the search goes on.
+* With a range of lengths or wave speeds every stroke is judged by the worst of ``LENGTHS`` times ``SPEEDS``
+  places.
+"""
 
 from __future__ import annotations
 

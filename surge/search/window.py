@@ -1,4 +1,11 @@
-"""The closing-time windows of a case: every adjustable valve, the greatest rates, and the set run as such."""
+"""The closing-time windows of a case: every adjustable valve, the greatest rates, and the set run as such.
+
+Decisions
+---------
+* Windows of one valve each do not prove the set: the shortest strokes are run together. Where they are not
+  safe all are made longer in proportion, none beyond its window, and the verdict on the pressures of that run
+  counts.
+"""
 
 from __future__ import annotations
 

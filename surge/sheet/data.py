@@ -1,7 +1,14 @@
 """Everything that stands on the sheet which ship and terminal sign: the same for PDF, HTML and JSON.
 
 A figure stands here as it is printed, rounded as in every other answer, with its SI value beside it. What is
-printed is nothing but this.
+printed is :meth:`Sheet.document` and nothing else.
+
+Decisions
+---------
+* The verdict is the worst of pressures, rules, windows and records.
+* A stroke of the case that keeps its limits but lies outside its own window is an objection (exit code 3):
+  longer or shorter ones near it are not safe.
+* Every element and place stands once, at its worst over all scenarios.
 """
 
 from __future__ import annotations

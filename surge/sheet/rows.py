@@ -1,6 +1,7 @@
 """Rows of pressures for the sheet: every element and place once, at its worst over all scenarios.
 
-Figures are rounded as in every other answer (:class:`surge.reports.words.Display`); the SI values stand beside them.
+Figures are rounded as in every other answer (:class:`surge.reports.words.Display`); the SI values stand
+beside them.
 """
 
 from __future__ import annotations

@@ -1,4 +1,13 @@
-"""The sheet as one HTML file: opens anywhere, asks for nothing, needs no script, and prints."""
+"""The sheet as an HTML file and as a PDF.
+
+The HTML opens anywhere, asks for nothing, needs no script, and prints. The PDF is the form for signing.
+
+Decisions
+---------
+* Text of a case goes into the typesetter as JSON and into the HTML escaped, never as source.
+* Page 1 is made tighter (:class:`Room`) until it is one page, then filled again.
+* The time stamp is fixed: the same sheet is the same file.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""One finding for each valve and direction: limits, latest tests and history together, the worst first."""
+"""One finding for each valve and direction: limits, latest tests and history together, the worst first.
+
+Decisions
+---------
+* The verdict comes from the judgement of the latest tests only. The history adds drift, scatter, sisters and
+  dates.
+"""
 
 from __future__ import annotations
 

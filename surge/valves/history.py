@@ -3,6 +3,15 @@
 One history for each (tag, direction). Times [s]. Only like is set against like: movement times with movement
 times, valves moved alone with valves moved alone, at normal temperature. What is not comparable stays in the
 history and is shown apart, with the reason.
+
+Decisions
+---------
+* The baseline is the first date of the kind that is compared, or the last one that a remark marks, with no
+  other word: ``MARKS``.
+* A trend goes through the medians of each date: repeats on one day are no independent evidence of drift.
+* The day on which a limit will be met starts from the nearer of line and last test, at the steepest slope of
+  the band. Where the last tests of the other kind (alone, together) lie nearer to the limit, both dates are
+  moved by that.
 """
 
 from __future__ import annotations

@@ -3,6 +3,12 @@
 A test proves a side only if it was made at normal temperature, if what was timed can be set against what the
 limit counts, and if it was made in the way that is worst for that side: alone for surge, together with the
 others for a shutdown. What breaks a limit for certain breaks it in any of these ways.
+
+Decisions
+---------
+* A side is kept if the worse end of a test's span keeps it, and broken if the better end breaks it.
+* Repeats that scatter by more than the margin make "kept" undecided.
+* Times are compared to ``SAME_TIME``, so that 23.4 - 1.1 keeps a limit of 22.3.
 """
 
 from __future__ import annotations

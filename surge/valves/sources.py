@@ -1,4 +1,9 @@
-"""Which limits hold for which tags of a file of records: from a limits file, a case's window, or both."""
+"""Which limits hold for which tags of a file of records: from a limits file, a case's window, or both.
+
+Decisions
+---------
+* The signal delay of a case is counted by its rules on time already, so a window bounds the movement.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,13 @@
 """Robust lines and monotone curves through measured figures; the statistics library is imported only here.
 
 Numbers in, numbers out: what x and y are, and their units, is the caller's business.
+
+Decisions
+---------
+* A trend is a Theil-Sen line. A band is told only where the exact test could be significant at all: five
+  dates.
+* scipy is hidden while the solver loads (:func:`surge.cli.shared.lighter_start`), so that a start costs less.
+  It is imported inside the functions that use it, and they are called later.
 """
 
 from __future__ import annotations

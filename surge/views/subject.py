@@ -1,6 +1,12 @@
 """What a picture is of: the scenario, the places, the curves. Figures only; drawing is done elsewhere.
 
 Pressures [Pa gauge], times [s], distances [m], flows [m3/s], openings and speeds [-].
+
+Decisions
+---------
+* The verdict on a picture counts the static findings too: a scenario whose shut-off pressure is not known is
+  not decided.
+* Of a run that boils the time before is drawn.
 """
 
 from __future__ import annotations

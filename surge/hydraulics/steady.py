@@ -44,7 +44,7 @@ class Steady:
     conductance : dict of str to float
         Fully open ``c`` of valves and passages, Q = c * ratio * sqrt(dH) [m2.5/s].
     opening : dict of str to float
-        Opening of every valve at time 0; ``open_at_rate`` the one while loading at the rate.
+        Opening of every valve at time 0.
     speed : dict of str to float
         Of every pump at time 0; ``set_speed`` the one that it runs at when it runs.
     supply : dict of str to (float, float)
@@ -58,7 +58,6 @@ class Steady:
     fixed: dict[str, float]
     conductance: dict[str, float]
     opening: dict[str, float]
-    open_at_rate: dict[str, float]
     speed: dict[str, float]
     set_speed: dict[str, float]
     curve: dict[str, PumpCurve]
@@ -313,7 +312,6 @@ def steady_state(lineup: LineUp, scenario: Scenario) -> Steady:
     heads, flows, said = _reach_rate(net, scenario)
     said += _set_supplies(net, heads, flows)
     _refuse_idle_pumps(net, flows)
-    at_rate = dict(net.opening)
     set_speed = dict(net.speed)
     first_speed = _first_speeds(net, scenario)
     if scenario.shut_at_start or first_speed != set_speed:
@@ -327,7 +325,6 @@ def steady_state(lineup: LineUp, scenario: Scenario) -> Steady:
         fixed=net.fixed,
         conductance=net.conductance,
         opening=net.opening,
-        open_at_rate=at_rate,
         speed=net.speed,
         set_speed=set_speed,
         curve=net.curve,

@@ -17,7 +17,6 @@ from dataclasses import replace
 from surge.model.lineup import LineUp, Pipe
 
 Place = tuple[float, float]
-KNOWN: Place = (1.0, 1.0)  # where nothing is a range
 LENGTHS, SPEEDS = 17, 5  # samples over each range, both ends among them
 
 
@@ -41,11 +40,6 @@ def at_place(lineup: LineUp, place: Place) -> LineUp:
         return replace(pipe, length=length, length_range=None, wave_speed=speed, wave_speed_range=None)
 
     return lineup.with_(pipes=tuple(fix(p) for p in lineup.pipes))
-
-
-def at_share(lineup: LineUp, share: float) -> LineUp:
-    """The line-up with every ranged length at ``share`` of its range, 0 shortest to 1 longest."""
-    return at_place(lineup, (share, 1.0))
 
 
 def _between(ends: tuple[float, float], share: float) -> float:

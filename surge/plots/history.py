@@ -22,7 +22,6 @@ from surge.valves.history_types import (
     IN_ORDER,
     NO_LIMIT,
     STATE_RANK,
-    STATES,
     HistoryGround,
     LimitInHistory,
     ValveHistory,
@@ -347,12 +346,6 @@ def _trend(axes: Axes, history: ValveHistory, style: dict[str, Any], span: tuple
             linewidth=0.0,
             zorder=2,
         )
-
-
-def what_states_mean(histories: Iterable[ValveHistory]) -> str:
-    """The words at the heads of the panels explained, those that occur."""
-    seen = {p.worst.state for p in panels_of(histories)}
-    return "; ".join(f"{word}: {text}" for word, text in STATES.items() if word in seen) + "."
 
 
 LEFT, RIGHT = 0.055, 0.985

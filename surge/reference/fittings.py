@@ -6,7 +6,6 @@ one fitting by itself: two bends close together lose more or less than twice one
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -198,7 +197,7 @@ def loss_factor(name: str, *, diameter: float, roughness: float) -> tuple[float,
     Parameters
     ----------
     name : str
-        A key of ``FITTINGS``. Reducers have two sizes: see :func:`reducer_loss`.
+        A key of ``FITTINGS``.
     diameter, roughness : float
         Inside diameter and wall roughness of its pipe [m].
 
@@ -211,35 +210,6 @@ def loss_factor(name: str, *, diameter: float, roughness: float) -> tuple[float,
         raise UnknownNameError("fitting", given=name, known=FITTINGS)
     fitting = FITTINGS[name]
     return fitting.loss(diameter, roughness), f"{fitting.source} ({fitting.status})"
-
-
-def reducer_loss(*, diameter_from: float, diameter_to: float, length: float) -> tuple[float, str]:
-    """Return the loss factor of a reducer on the velocity head of its SMALLER pipe, and its source.
-
-    Parameters
-    ----------
-    diameter_from, diameter_to : float
-        Inside diameters in the direction of the flow [m]; the flow may narrow or widen.
-    length : float
-        Of the cone, end to end [m]; 0 is a sudden change.
-
-    Notes
-    -----
-    Crane TP 410: a cone narrowing or widening by its angle. Equal diameters lose nothing. In reverse flow the
-    other formula holds; write the loss to the smaller pipe.
-    """
-    from fluids.fittings import contraction_conical, diffuser_conical
-
-    if diameter_from == diameter_to:
-        return 0.0, "no change of diameter"
-    # The angle and not the length: given a length, the library (1.3.1) makes the loss of a widening negative.
-    half = math.atan2(abs(diameter_from - diameter_to) / 2.0, length)
-    angle = 2.0 * math.degrees(half)
-    if diameter_to < diameter_from:
-        k: float = contraction_conical(Di1=diameter_from, Di2=diameter_to, angle=angle, method="Crane")
-        return k, "Crane TP 410, by fluids.fittings.contraction_conical (computed)"
-    k = diffuser_conical(Di1=diameter_from, Di2=diameter_to, angle=angle, method="Crane")
-    return k, "Crane TP 410, by fluids.fittings.diffuser_conical (computed)"
 
 
 def search(text: str) -> list[Fitting]:

@@ -16,7 +16,6 @@ from surge.errors import SurgeError, UnknownNameError
 from surge.model.lineup import Table
 from surge.reference.rows import matching
 
-SYSTEM_RATING = 10e5  # [Pa gauge] of a cargo system with class-150 flanges; common practice, from memory
 SYSTEM_NOTE = (
     "the system is commonly rated only 10 bar (sometimes 7, 12, 15 or 16) in spite of its class 150 flanges "
     "(common practice, from memory): take the rating of the system where it is lower"

@@ -20,8 +20,7 @@ WAVE_SPEED_BAND = (
     250.0,
     700.0,
 )  # [m/s] when the swell of a hose is not known; no source, see the source below
-SWELL_BAND = (0.002, 0.02)  # [-] growth of the volume at SWELL_PRESSURE; assumed, no source
-SWELL_PRESSURE = 10e5  # [Pa gauge]
+SWELL_BAND = (0.002, 0.02)  # [-] growth of the volume at 10 bar(g); assumed, no source
 BAND_SOURCE = (
     "common practice, no source: 250 to 700 m/s, about what a swell of 2 % to 0.2 % at 10 bar gives with gas "
     "oil (computed)"
@@ -44,7 +43,7 @@ class HoseType:
     temperatures : (float, float) or None
         Lowest and highest of the cargo [K]; None: no figure found, ask the maker.
     swell : (float, float) or None
-        Band of the growth in volume at ``SWELL_PRESSURE`` [-]; None: no figure at all.
+        Band of the growth in volume at 10 bar(g) [-]; None: no figure at all.
     wave_speed : (float, float or None)
         Soft and stiff end [m/s]; None: as stiff as the free liquid's own sound speed.
     wave_speed_source : str

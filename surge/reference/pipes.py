@@ -18,8 +18,6 @@ from types import MappingProxyType
 from surge.errors import UnknownNameError
 from surge.reference.rows import matching
 
-MILL_TOLERANCE = 0.125  # [-] share of the nominal wall by which seamless pipe may be thinner; from memory
-
 
 @dataclass(frozen=True, kw_only=True)
 class PipeSize:
@@ -50,11 +48,6 @@ class PipeSize:
     def inside(self) -> float:
         """Inside diameter at the nominal wall [m]."""
         return self.outside - 2.0 * self.wall
-
-    @property
-    def least_wall(self) -> float:
-        """Thinnest wall that seamless pipe may have as delivered [m]; for ratings, never for surge."""
-        return self.wall * (1.0 - MILL_TOLERANCE)
 
     @property
     def words(self) -> str:
@@ -271,8 +264,3 @@ def roughness(condition: str) -> Roughness:
     if condition not in ROUGHNESS:
         raise UnknownNameError("wall condition", given=condition, known=ROUGHNESS)
     return ROUGHNESS[condition]
-
-
-def search_roughness(text: str) -> list[Roughness]:
-    """Return the walls whose name or note has every word of ``text``."""
-    return matching(ROUGHNESS.values(), text)

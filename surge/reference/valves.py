@@ -78,21 +78,15 @@ class AssumedKv:
         What the check takes: the high end [m3/h of water at 1 bar].
     low, usual, high : float
         Of the range [m3/h of water at 1 bar].
-    diameter : float
-        Inside diameter of the pipe to which the loss factors belong [m].
-    loss_factors : (float, float, float)
-        K of the low, usual and high Kv [-].
     """
 
     name: str
     size: str
     dn: int
     characteristic: str
-    diameter: float
     low: float
     usual: float
     high: float
-    loss_factors: tuple[float, float, float]
     source: str
     note: str
     status: str
@@ -250,11 +244,9 @@ def assumed_kv(valve_type: str, *, size: str) -> AssumedKv:
         size=pipe.size,
         dn=pipe.dn,
         characteristic=row.characteristic,
-        diameter=diameter,
         low=loss_factor_to_kv(most, diameter=diameter),
         usual=loss_factor_to_kv(usual, diameter=diameter),
         high=loss_factor_to_kv(least, diameter=diameter),
-        loss_factors=(most, usual, least),
         source=row.source,
         note=row.note,
         status=row.status,

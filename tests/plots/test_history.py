@@ -9,7 +9,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from surge.plots.frame import Heading
-from surge.plots.history import draw_histories, panels_of, what_states_mean
+from surge.plots.history import draw_histories, panels_of
 from surge.records.stroke_tests import Bound, Direction, Side, StrokeTest, Timed, ValveLimits
 from surge.valves.history import histories
 from surge.valves.history_types import HistoryGround, ValveHistory
@@ -71,4 +71,3 @@ def test_worst_first_and_both_directions_in_one_panel() -> None:
     # Fastest limit "no stroke is safe", then drift beyond the fastest, then slowest limit of no time at all.
     assert [p.tag[:3] for p in panels[:4]] == ["V05", "V02", "V04", "V03"]
     assert [p.worst.state for p in panels[:4]] == ["TOO FAST", "TOO FAST", "TOO SLOW", "NOT TESTED"]
-    assert "TOO FAST: " in what_states_mean(manifold(6))

@@ -7,12 +7,10 @@ import sys
 from pkgutil import iter_modules
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 import surge.reference
 from surge.errors import UnknownNameError
-from surge.reference.fittings import FITTINGS, loss_factor, reducer_loss, search
+from surge.reference.fittings import FITTINGS, loss_factor, search
 from surge.reference.pipes import pipe_size
 from surge.reference.valves import complete_turbulence_factor
 
@@ -64,31 +62,6 @@ def test_a_rough_bend_loses_more() -> None:
     losses = [loss_factor("long-radius elbow", diameter=0.2, roughness=e)[0] for e in (0.0, CLEAN, 1e-3)]
     assert losses == sorted(losses)
     assert losses[0] < losses[2]
-
-
-@given(st.floats(0.05, 1.0), st.floats(0.05, 1.0), st.floats(0.0, 3.0))
-@settings(max_examples=100, deadline=None)
-def test_a_reducer_loses_no_more_than_a_sudden_change(one: float, other: float, length: float) -> None:
-    k, source = reducer_loss(diameter_from=one, diameter_to=other, length=length)
-    share = (min(one, other) / max(one, other)) ** 2
-    # Borda-Carnot for a sudden widening, half of 1 - share for a sudden narrowing (classical)
-    sudden = (1 - share) ** 2 if other > one else 0.5 * (1 - share)
-    assert -1e-12 <= k <= sudden * 1.001 + 1e-12
-    assert source
-
-
-def test_sudden_changes() -> None:
-    wide, _ = reducer_loss(diameter_from=0.2, diameter_to=0.4, length=0.0)
-    narrow, _ = reducer_loss(diameter_from=0.4, diameter_to=0.2, length=0.0)
-    assert wide == pytest.approx(0.75**2)
-    assert narrow == pytest.approx(0.5 * 0.75)
-    assert reducer_loss(diameter_from=0.2, diameter_to=0.2, length=0.1)[0] == 0.0
-
-
-def test_a_gentle_widening_by_hand() -> None:
-    # 2.6 sin(theta/2) (1 - 0.25)**2 on the smaller pipe, tan(theta/2) = 0.1/1.0
-    k, _ = reducer_loss(diameter_from=0.2, diameter_to=0.4, length=1.0)
-    assert k == pytest.approx(2.6 * 0.1 / (1 + 0.01) ** 0.5 * 0.75**2)
 
 
 def test_an_unknown_fitting_is_told_what_there_is() -> None:

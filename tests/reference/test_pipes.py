@@ -31,7 +31,7 @@ def test_every_row_says_where_it_comes_from() -> None:
         assert ("B36.19M" in row.source) == row.schedule.endswith("S")
         assert row.status == "from memory"
         assert "rating" in row.validity
-        assert 0.0 < row.least_wall < row.wall < row.outside / 4
+        assert 0.0 < row.wall < row.outside / 4
         assert row.inside == pytest.approx(row.outside - 2 * row.wall)
 
 
@@ -124,5 +124,5 @@ def test_what_the_wall_does_to_surge() -> None:
         )
         return speed / inside**2  # of a given rate stopped at once
 
-    assert rise(row.least_wall) < rise(row.wall)
+    assert rise(0.875 * row.wall) < rise(row.wall)  # the thinnest that seamless pipe may have as delivered
     assert rise(1.10 * row.wall) / rise(row.wall) == pytest.approx(1.02, abs=0.005)

@@ -7,7 +7,6 @@ import pytest
 from surge.errors import UnknownNameError
 from surge.hydraulics.formulas import colebrook
 from surge.reference.pipes import ROUGHNESS, roughness
-from surge.reference.pipes import search_roughness as search
 
 
 @pytest.mark.parametrize("name", ROUGHNESS)
@@ -53,8 +52,3 @@ def test_a_rough_bore_loses_1_5_to_over_2_times_as_much(diameter: float) -> None
 def test_an_unknown_condition_is_told_what_there_is() -> None:
     with pytest.raises(UnknownNameError, match="new steel; stainless steel"):
         roughness("shiny")
-
-
-def test_search() -> None:
-    assert {row.name for row in search("hose")} == {"smooth hose", "rough-bore hose"}
-    assert [row.name for row in search("rusted slightly")] == ["slightly rusted steel"]

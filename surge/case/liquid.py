@@ -107,11 +107,11 @@ def _listed(liquid: spec.LiquidTable, notes: Notes) -> _Listed | None:
     """Look the cargo up at its temperature; note what is wrong, and what was taken."""
     if liquid.cargo is None:
         return None
-    from surge.reference.liquids import CARGOES, DensityError, OutsideRangeError, at, find
+    from surge.reference.liquids import DensityError, OutsideRangeError, at, cargoes, find
 
     cargo = find(liquid.cargo)
     if cargo is None:
-        notes.unknown(("liquid", "cargo"), UnknownNameError("cargo", given=liquid.cargo, known=CARGOES))
+        notes.unknown(("liquid", "cargo"), UnknownNameError("cargo", given=liquid.cargo, known=cargoes()))
         return None
     if notes.temperature is None:
         notes.missing(

@@ -32,13 +32,12 @@ import math
 from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from types import MappingProxyType
 from typing import NamedTuple
 
 from surge.errors import SurgeError
-from surge.reference import liquid_rows_chemicals as cargo_table_chemicals
-from surge.reference import liquid_rows_petroleum as cargo_table_petroleum
-from surge.reference.liquid_rows import RANGE, SUBSTANCE, Row, Said
+from surge.reference.liquid_rows import FILES, STATIC, STATUSES, Column, Provenance, Row, table
 from surge.reference.rows import matching
 
 DOUBTS: Mapping[str, Mapping[str, float]] = MappingProxyType(
@@ -49,10 +48,9 @@ DOUBTS: Mapping[str, Mapping[str, float]] = MappingProxyType(
         "vapour pressure": {"high": 0.03, "medium": 0.15, "low": 0.5},
     }
 )
-STATUSES = ("read", "computed", "read in part", "from memory")  # from the strongest to the weakest
 _ZERO_CELSIUS = 273.15  # [K]
 _EDGE = 1e-6  # [K], [kg/m3] rounding of unit conversions at the ends of a range
-_MEASURED = Said(
+_MEASURED = Provenance(
     "given density at 15 C, taken to temperature by ASTM D1250-80 / API MPMS 11.1 (factors from memory)",
     "computed",
     "high",
@@ -282,14 +280,32 @@ def at(cargo: Cargo, temperature: float, *, density_15: float | None = None) -> 
     )
 
 
+@cache
+def cargoes() -> Mapping[str, Cargo]:
+    """Return the whole catalogue by name, in the order in which it is listed."""
+    return MappingProxyType({cargo.name: cargo for file in FILES for cargo in _read(file)})
+
+
+@cache
+def _read(file: str) -> tuple[Cargo, ...]:
+    return tuple(_cargo(row) for row in table(file).rows)
+
+
+@cache
+def _by_key(file: str) -> Mapping[str, Cargo]:
+    """Cargoes of one file: a file that nobody asks for is not read."""
+    return {key_of(name): cargo for cargo in _read(file) for name in (cargo.name, *cargo.aliases)}
+
+
 def find(name: str) -> Cargo | None:
     """Return the cargo of that name or alias; case, spaces and punctuation do not count."""
-    return _BY_KEY.get(key_of(name))
+    key = key_of(name)
+    return next((found[key] for found in map(_by_key, FILES) if key in found), None)
 
 
 def search(text: str) -> list[Cargo]:
     """Return the cargoes whose name, aliases, family or note has every word of ``text``."""
-    return matching(CARGOES.values(), text)
+    return matching(cargoes().values(), text)
 
 
 def key_of(name: str) -> str:
@@ -303,13 +319,13 @@ def _of_parcel(cargo: Cargo, temperature: float, density_15: float) -> dict[str,
     if permitted is None or not permitted[0] - _EDGE <= density_15 <= permitted[1] + _EDGE:
         raise DensityError(cargo.name, given=density_15, permitted=permitted)
     density = petroleum_density(density_15, temperature=temperature, group=cargo.expansion)
-    said = _MEASURED._replace(confidence=cargo.density.confidence)
-    bands = {"density": _band("density", density, density, said=said)}
+    provenance = _MEASURED._replace(confidence=cargo.density.confidence)
+    bands = {"density": _band("density", density, density, provenance=provenance)}
     if cargo.relation:
         speed = dead_oil_sound_speed(density_15, temperature=temperature)
         low, high = (speed * factor for factor in COMPOSITION)
-        said = cargo_table_petroleum.RELATION._replace(confidence=cargo.sound_speed.confidence)
-        bands["sound speed"] = _band("sound speed", low, high, said=said, typical=speed)
+        provenance = _relation()._replace(confidence=cargo.sound_speed.confidence)
+        bands["sound speed"] = _band("sound speed", low, high, provenance=provenance, typical=speed)
     return bands
 
 
@@ -324,17 +340,19 @@ def _between(cargo: Cargo, name: str, temperature: float) -> Band:
         low, high = (v[right - 1] * (v[right] / v[right - 1]) ** share for v in (figures.low, figures.high))
     else:
         low, high = (v[right - 1] + (v[right] - v[right - 1]) * share for v in (figures.low, figures.high))
-    return _band(name, low, high, said=Said(figures.source, figures.status, figures.confidence))
+    return _band(name, low, high, provenance=Provenance(figures.source, figures.status, figures.confidence))
 
 
 _LOGARITHMIC = ("viscosity", "vapour pressure")
 
 
-def _band(name: str, low: float, high: float, *, said: Said, typical: float | None = None) -> Band:
+def _band(
+    name: str, low: float, high: float, *, provenance: Provenance, typical: float | None = None
+) -> Band:
     if typical is None:
         middle = math.sqrt(low * high) if name in _LOGARITHMIC else (low + high) / 2.0
         typical = low if low == high else middle
-    doubt = DOUBTS[name][said.confidence]
+    doubt = DOUBTS[name][provenance.confidence]
     if name == "viscosity":
         unfavourable, cautious = low, low / (1.0 + doubt)
     else:
@@ -346,43 +364,40 @@ def _band(name: str, low: float, high: float, *, said: Said, typical: float | No
         unfavourable=unfavourable,
         doubt=doubt,
         cautious=cautious,
-        source=said.source,
-        status=said.status,
-        confidence=said.confidence,
+        source=provenance.source,
+        status=provenance.status,
+        confidence=provenance.confidence,
     )
 
 
-def _cargo(row: Row) -> Cargo:
-    def figures(column: int, said: Said, factor: float = 1.0) -> Figures:
-        ends = [v if isinstance(v, tuple) else (v, v) for v in (line[column] for line in row.table)]
-        return Figures(
-            tuple(low * factor for low, _ in ends), tuple(high * factor for _, high in ends), *said
-        )
+def _relation() -> Provenance:
+    """Where :func:`dead_oil_sound_speed` comes from, as the table of petroleum says it."""
+    return table(FILES[0]).sources["Batzle & Wang, dead oil"]
 
+
+def _cargo(row: Row) -> Cargo:
+    def figures(column: Column, factor: float = 1.0) -> Figures:
+        low, high = (tuple(v * factor for v in end) for end in (column.low, column.high))
+        return Figures(low, high, *column.provenance)
+
+    static_accumulator, static_source = STATIC[row.static]
     return Cargo(
         name=row.name,
         aliases=row.aliases,
         family=row.family,
         kind=row.kind,
-        temperatures=tuple(line[0] + _ZERO_CELSIUS for line in row.table),
-        density=figures(1, row.density),
-        sound_speed=figures(2, row.sound_speed),
-        viscosity=figures(3, row.viscosity, 1e-3),
-        vapour_pressure=figures(4, row.vapour_pressure),
-        static_accumulator=row.static[0],
-        static_source=row.static[1],
+        temperatures=tuple(t + _ZERO_CELSIUS for t in row.temperatures),
+        density=figures(row.density),
+        sound_speed=figures(row.sound_speed),
+        viscosity=figures(row.viscosity, 1e-3),
+        vapour_pressure=figures(row.vapour_pressure),
+        static_accumulator=static_accumulator,
+        static_source=static_source,
         note=row.note,
         density_15=row.density_15,
         expansion=row.expansion,
         relation=row.relation,
     )
-
-
-KINDS = (SUBSTANCE, RANGE)
-CARGOES: Mapping[str, Cargo] = MappingProxyType(
-    {row.name: _cargo(row) for row in (*cargo_table_petroleum.ROWS, *cargo_table_chemicals.ROWS)}
-)
-_BY_KEY = {key_of(name): cargo for cargo in CARGOES.values() for name in (cargo.name, *cargo.aliases)}
 
 
 COMPOSITION = (0.94, 1.02)  # [-] spread given to dead_oil_sound_speed for what the oil is made of

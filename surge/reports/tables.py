@@ -127,7 +127,7 @@ def _digits(value: float) -> str:
 
 
 def _liquids(temperature: float) -> list[Section]:
-    from surge.reference.liquids import CARGOES, at
+    from surge.reference.liquids import at, cargoes
 
     scale = {"density": 1.0, "sound_speed": 1.0, "viscosity": 1e3, "vapour_pressure": 1e-3}
     units = {
@@ -137,7 +137,7 @@ def _liquids(temperature: float) -> list[Section]:
         "vapour_pressure": "pa_abs",
     }
     rows = []
-    for cargo in CARGOES.values():
+    for cargo in cargoes().values():
         kelvin = min(max(temperature, cargo.temperatures[0]), cargo.temperatures[-1])
         state = at(cargo, kelvin)
         cells, record = [], {}

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 from itertools import pairwise
 
 import pytest
@@ -11,12 +13,10 @@ from hypothesis import strategies as st
 
 from surge.errors import SurgeError
 from surge.hydraulics.formulas import wave_speed
+from surge.reference.liquid_rows import FILES, KINDS, STATUSES, read, table
 from surge.reference.liquids import (
-    CARGOES,
     COMPOSITION,
     DOUBTS,
-    KINDS,
-    STATUSES,
     Cargo,
     CargoError,
     CargoState,
@@ -24,6 +24,7 @@ from surge.reference.liquids import (
     Figures,
     OutsideRangeError,
     at,
+    cargoes,
     dead_oil_sound_speed,
     find,
     key_of,
@@ -32,6 +33,7 @@ from surge.reference.liquids import (
 )
 
 ZERO = 273.15  # [K]
+CARGOES = cargoes()
 rows = pytest.mark.parametrize("name", CARGOES)
 ALL = sorted(CARGOES)
 # Lowest and highest that any liquid cargo may have: a slip of a unit or a digit falls outside.
@@ -170,6 +172,108 @@ def test_light_liquids_boil_where_their_notes_say(name: str) -> None:
     cargo = CARGOES[name]
     if cargo.kind == "substance":
         assert cargo.vapour_pressure.high[-1] < 1.02 * 101325.0
+
+
+# --- the tables ---------------------------------------------------------------------------------
+
+GOOD = """
+[sources]
+"somebody" = { source = "somebody, from memory", status = "from memory", confidence = "low" }
+
+[[liquid]]
+name = "brine"
+aliases = ["salt brine"]
+family = "water"
+kind = "substance"
+static = "not sure"
+density = "somebody"
+sound_speed = "somebody"
+viscosity = "somebody"
+vapour_pressure = { source = "by hand", status = "read", confidence = "high" }
+table = '''
+ 0.0   1100.0   1500.0   1.5    600.0
+20.0   1090.0   1520.0   1.1   2300.0
+'''
+"""
+
+
+def test_a_table_is_read_as_it_stands() -> None:
+    (row,), shared = read(GOOD, where="mine.toml")
+    assert (row.name, row.aliases, row.temperatures) == ("brine", ("salt brine",), (0.0, 20.0))
+    assert row.viscosity.low == row.viscosity.high == (1.5, 1.1)
+    assert row.density.provenance is shared["somebody"]
+    assert row.vapour_pressure.provenance == ("by hand", "read", "high")
+    assert (row.note, row.density_15, row.expansion, row.relation) == ("", None, "", False)
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "told"),
+    [
+        ('kind = "substance"', 'kind = "mixture"', "kind 'mixture' is not one of substance"),
+        ('kind = "substance"', 'kind = "range of products"', "9 figures each"),
+        ('static = "not sure"', 'static = "yes"', "static 'yes'"),
+        ('static = "not sure"', 'static = "not sure"\nrelaton = true', "relaton"),
+        ('static = "not sure"', 'static = "not sure"\ntemperatures = [1.0]', "temperatures"),
+        ('family = "water"\n', "", "family"),
+        ('density = "somebody"', 'density = "nobody"', "nobody"),
+        ('density = "somebody"\n', "", "density"),
+        ('status = "read", ', "", "status"),
+        ('status = "read"', 'status = "guessed"', "status 'guessed'"),
+        ('confidence = "high"', 'confidence = "higher"', "confidence 'higher'"),
+        ('source = "by hand"', 'source = ""', "a source is not empty"),
+        ("1.1 ", "1,1 ", "1,1"),
+        ("1.1 ", "1.1 7 ", "5 figures each"),
+        ("20.0 ", "-20.0 ", "temperatures of a table rise"),
+        ("20.0   1090.0   1520.0   1.1   2300.0\n", "", "two lines or more"),
+    ],
+)
+def test_a_damaged_table_is_refused(right: str, wrong: str, told: str) -> None:
+    assert GOOD.count(right) >= 1
+    with pytest.raises(ValueError, match=r"^mine\.toml: brine: ") as caught:
+        read(GOOD.replace(right, wrong, 1), where="mine.toml")
+    assert told in str(caught.value)
+
+
+def test_a_file_is_read_when_a_cargo_of_it_is_asked_for() -> None:
+    """In a fresh interpreter: gasoline needs the first file only."""
+    code = (
+        "from surge.reference import liquid_rows, liquids\n"
+        "assert liquid_rows.table.cache_info().currsize == 0\n"
+        "assert liquids.find('gasoline').name == 'motor gasoline'\n"
+        "assert liquid_rows.table.cache_info().currsize == 1\n"
+        "assert liquids.find('benzol').name == 'benzene'\n"
+        "assert liquid_rows.table.cache_info().currsize == 2\n"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@rows
+def test_texts_are_texts_and_flags_are_flags(name: str) -> None:
+    """TOML would take ``relation = "false"`` for a text, which counts as true."""
+    cargo = CARGOES[name]
+    texts = (
+        name,
+        *cargo.aliases,
+        cargo.family,
+        cargo.note,
+        cargo.expansion,
+        cargo.static_source,
+        cargo.source,
+    )
+    assert all(isinstance(text, str) for text in texts)
+    assert all(len(alias) > 1 for alias in cargo.aliases)
+    assert isinstance(cargo.relation, bool)
+    assert (cargo.expansion in ("crude", "products", "lubricating oils")) == (cargo.density_15 is not None)
+    assert cargo.density_15 is not None or not cargo.relation
+
+
+def test_every_shared_source_is_used() -> None:
+    for file in FILES:
+        liquids, shared = table(file)
+        used = {
+            c.provenance for r in liquids for c in (r.density, r.sound_speed, r.viscosity, r.vapour_pressure)
+        }
+        assert set(shared.values()) <= used
 
 
 # --- interpolation ------------------------------------------------------------------------------

@@ -14,16 +14,17 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from surge.reference.liquids import (
-    CARGOES,
     COMPOSITION,
     Cargo,
     at,
+    cargoes,
     dead_oil_sound_speed,
     expansion_coefficient,
     petroleum_density,
 )
 
 ZERO = 273.15  # [K]
+CARGOES = cargoes()
 FLUIDS = {
     "water": "Water",
     "methanol": "Methanol",

@@ -240,7 +240,7 @@ def test_shutdown_chain_adds_up() -> None:
 
 
 def test_readme_names_every_key_of_a_case() -> None:
-    text = (CASES.parent / "README.md").read_text(encoding="utf-8")
+    text = (CASES / "README.md").read_text(encoding="utf-8")
     models = [m for m in vars(casespec).values() if isinstance(m, type) and issubclass(m, casespec.CaseTable)]
     keys = {key for model in models for key in casespec.keys_of(model)}
     lists = {

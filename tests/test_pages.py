@@ -1,16 +1,25 @@
-"""What pages say about the code is so: figures of the method, links, and the map of modules."""
+"""What pages say about the code is so: figures of the method, links, names of files."""
 
 from __future__ import annotations
 
 import re
+import tomllib
 from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).parents[1]
 HOW = ROOT / "notebooks" / "how-it-works.md"
-PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", HOW]
+PAGES = [
+    ROOT / "README.md",
+    ROOT / "DEVELOPERS.md",
+    HOW,
+    ROOT / "notebooks" / "guide.md",
+    ROOT / "notebooks" / "verification.md",
+    *sorted((ROOT / "cases").rglob("*.md")),
+]
 FIGURE = re.compile(r"([0-9][0-9.e+-]*)( %)?<!--([\w.]+)\.(\w+)-->")
 FIGURES = FIGURE.findall(HOW.read_text(encoding="utf-8"))
 
@@ -38,8 +47,80 @@ def test_the_formula_of_the_error_has_the_factors_of_the_code() -> None:
     assert formula in text
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def anchors_of(page: Path) -> set[str]:
+    """Where links into a page can lead: its headings, as a reader of Markdown makes them."""
+    headings = re.findall(r"^#+ (.+)$", page.read_text(encoding="utf-8"), flags=re.M)
+    return {re.sub(r"[^\w -]", "", h.lower()).strip().replace(" ", "-") for h in headings}
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: str(p.relative_to(ROOT)))
 def test_links_lead_somewhere(page: Path) -> None:
-    for target in re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8")):
-        if not target.startswith("http"):
-            assert (page.parent / target).exists(), target
+    for target in re.findall(r"\]\(([^)\s]+)\)", page.read_text(encoding="utf-8")):
+        if target.startswith("http"):
+            continue
+        name, _, anchor = target.partition("#")
+        there = page.parent / name if name else page
+        assert there.exists(), target
+        assert not anchor or anchor in anchors_of(there), target
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_files_that_a_page_names_are_there(page: Path) -> None:
+    named = re.findall(r"`((?:surge|tests|cases|notebooks)/[\w./-]+)`", page.read_text(encoding="utf-8"))
+    assert [name for name in named if not (ROOT / name).exists()] == []
+
+
+def test_the_readme_can_be_read_in_ten_minutes() -> None:
+    before_the_changes = (ROOT / "README.md").read_text(encoding="utf-8").split("## Changelog")[0]
+    assert len(before_the_changes.split()) <= 1800
+
+
+# --- the map of rooms, and what heads of modules name ---------------------------------------------------
+
+SURGE = ROOT / "surge"
+MAP = re.findall(
+    r"^\| `(\w+)` \|[^|]*\|([^|]*)\|$", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8"), flags=re.M
+)
+
+
+def found(dotted: str) -> bool:
+    """Whether a module, or a name in a module, is there."""
+    module, _, name = dotted.rpartition(".")
+    if find_spec(module) is None:
+        return False
+    return hasattr(import_module(module), name) or (SURGE.parent / f"{dotted.replace('.', '/')}.py").exists()
+
+
+def test_every_room_is_on_the_map_in_the_order_of_the_layers() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    layers = project["tool"]["importlinter"]["contracts"][0]["layers"]
+    height = {room: -k for k, layer in enumerate(layers) for room in layer.split(" | ")}
+    rooms = [room for room, _ in MAP]
+    assert sorted(rooms) == sorted(p.parent.name for p in SURGE.glob("*/__init__.py"))
+    assert [height[room] for room in rooms] == sorted(height[room] for room in rooms)
+
+
+@pytest.mark.parametrize(("room", "names"), MAP, ids=lambda x: x if x.isidentifier() else "")
+def test_where_to_begin_in_a_room_is_there(room: str, names: str) -> None:
+    begin = [f"surge.{room}.{name}" for name in re.findall(r"`([\w.]+)`", names)]
+    begin += [
+        f"surge.{room}.{n}" for n in re.findall(r"``(\w+\.\w+)``", import_module(f"surge.{room}").__doc__)
+    ]
+    begin = [name for name in begin if not name.endswith(".toml")]
+    assert begin
+    assert [name for name in begin if not found(name)] == []
+
+
+DECIDED = [p for p in sorted(SURGE.rglob("*.py")) if "\nDecisions\n---" in p.read_text(encoding="utf-8")]
+
+
+@pytest.mark.parametrize("path", DECIDED, ids=lambda p: str(p.relative_to(SURGE)))
+def test_constants_that_a_decision_names_are_those_of_its_module(path: Path) -> None:
+    module = import_module(".".join(path.relative_to(ROOT).with_suffix("").parts))
+    named = re.findall(r"``([A-Z][A-Z_]{2,})``", module.__doc__ or "")
+    assert [name for name in named if not hasattr(module, name)] == []
+
+
+@pytest.mark.parametrize("path", DECIDED, ids=lambda p: str(p.relative_to(SURGE)))
+def test_a_module_that_decides_is_in_the_list(path: Path) -> None:
+    assert f"`{path.relative_to(ROOT)}`" in (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")

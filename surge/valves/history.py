@@ -6,8 +6,8 @@ history and is shown apart, with the reason.
 
 Decisions
 ---------
-* The baseline is the first date of the kind that is compared, or the last one that a remark marks, with no
-  other word: ``MARKS``.
+* The baseline is the first date of the kind that is compared, or the last one that a remark marks, between
+  commas and with no other word: ``MARKS``.
 * A trend goes through the medians of each date: repeats on one day are no independent evidence of drift.
 * The day on which a limit will be met starts from the nearer of line and last test, at the steepest slope of
   the band. Where the last tests of the other kind (alone, together) lie nearer to the limit, both dates are

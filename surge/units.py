@@ -22,6 +22,9 @@ _BARREL = 42 * _GALLON  # [m3] oil barrel, 42 US gallons, exact
 _PSI = _POUND * 9.80665 / _INCH**2  # [Pa], exact in its definition
 _HOUR = 3600.0  # [s]
 
+ZERO_CELSIUS = 273.15  # [K], exact in its definition
+ATMOSPHERE = 101325.0  # [Pa] standard atmosphere, CGPM 1954
+
 _PRESSURES = {
     "bar": 1e5,
     "psi": _PSI,
@@ -81,7 +84,7 @@ UNITS: dict[str, dict[str, float]] = {
 }
 
 # Where the zero of a temperature scale lies below its own 0.
-ZERO = {"degC": 273.15, "C": 273.15, "degF": 459.67, "F": 459.67}
+ZERO = {"degC": ZERO_CELSIUS, "C": ZERO_CELSIUS, "degF": 459.67, "F": 459.67}
 
 _LEVELS = ("gauge pressure", "absolute pressure")
 _BARE = {unit: unit for unit in _PRESSURES} | {

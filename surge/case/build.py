@@ -26,7 +26,6 @@ from surge.case.scenarios import ScenarioBuilder
 from surge.case.values import hint, shown
 from surge.hydraulics.formulas import loss_factor_to_kv
 from surge.model.lineup import (
-    ATMOSPHERE,
     Berth,
     Limits,
     LineUp,
@@ -41,7 +40,7 @@ from surge.model.lineup import (
     Valve,
 )
 from surge.reference.materials import MATERIALS
-from surge.units import Reading
+from surge.units import ATMOSPHERE, Reading
 
 HOSE_LOWEST = 0.0  # [Pa gauge]
 HOSE_LOWEST_SOURCE = "a cargo hose may not take vacuum; common practice, no source"

@@ -23,6 +23,7 @@ from surge.hydraulics.formulas import hose_wave_speed, restraint_factor, wave_sp
 from surge.model.lineup import Origin, Table
 from surge.reference.materials import MATERIALS
 from surge.reference.valve_curves import VALVE_CURVES
+from surge.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from surge.reference.hoses import HoseType
@@ -226,7 +227,7 @@ def _suits(hose: spec.Hose, found: HoseType, origin: Origin, notes: Notes) -> No
         if not low <= notes.temperature <= high:
             notes.fault(
                 (*origin, "type"),
-                f"{found.name}, with cargo at {notes.temperature - 273.15:.4g} C",
+                f"{found.name}, with cargo at {notes.temperature - ZERO_CELSIUS:.4g} C",
                 f"a type for that temperature; this one is for {found.validity}",
                 "choose another type, or give the figures of the hose itself without a type",
             )

@@ -1,8 +1,8 @@
 """Case files: text in, line-up out, and all faults of the text in one go.
 
 The way of a case: ``tomllib`` -> shape and single values (:mod:`surge.case.schema`) -> line-up
-(:mod:`surge.case.build`) -> rules between its parts (:mod:`surge.model.validation`). Each stage adds its
-faults; a stage that has found some hands a mended case on, so that the later ones still see the rest.
+(:mod:`surge.case.build`) -> what must hold between its parts (:mod:`surge.model.validation`). Each stage adds
+its faults; a stage that has found some hands a mended case on, so that the later ones still see the rest.
 """
 
 from __future__ import annotations
@@ -139,7 +139,7 @@ def read_case(text: str, *, filename: str) -> Case:
 
 
 def _built(specs: list[CaseSpec], faults: list[Fault], *, connected: bool) -> LineUp | None:
-    """Build the line-up and add the faults of building and of the rules; None if there are any.
+    """Build the line-up and add the faults of building and of validation; None if there are any.
 
     With faults already known, two line-ups are built, with small and with large stand-ins: what is wrong
     in both is wrong in the file.

@@ -19,13 +19,13 @@ from surge.case.notes import Notes
 from surge.case.values import shown
 from surge.errors import UnknownNameError
 from surge.model.lineup import Liquid
+from surge.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from surge.reference.liquids import CargoState
 
 _SOME = {"density": (300.0, 3000.0), "sound_speed": (300.0, 3000.0), "viscosity": (1e-8, 0.1)}
 _WITHOUT_CARGO = ("name", "density", "viscosity", "vapour_pressure")
-ZERO_CELSIUS = 273.15  # [K]
 FAR = 0.2  # our own bound: own figures farther than this from the table are a slip, or another liquid
 
 

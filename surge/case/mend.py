@@ -36,7 +36,7 @@ class Mended:
     faults : list of Fault
         Of the shape and of single values, with their paths in the file as written.
     connected : bool
-        Names and connections are as the writer meant them: rules between elements may be checked.
+        Names and connections are as the writer meant them: what must hold between elements may be checked.
     moved : list of (path here, path in the file)
     blanked : set of path
         Where everything was thrown away: faults below come from the mending.

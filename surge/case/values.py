@@ -17,7 +17,7 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
-from surge.units import DIMENSIONS, NUMBER_PATTERN, QuantityError, Reading, quoted, read
+from surge.units import ATMOSPHERE, DIMENSIONS, NUMBER_PATTERN, QuantityError, Reading, quoted, read
 
 FAULT_KIND = "surge"  # the error type under which pydantic hands our refusals back
 
@@ -131,7 +131,7 @@ class Quantity(Leaf):
         # Bounds are wide, so the order of size is enough: water and the standard atmosphere.
         rough = reading.value
         if reading.kind == "absolute pressure" and self._low.kind == "gauge pressure":
-            rough -= 101325.0
+            rough -= ATMOSPHERE
         elif reading.kind in ("mass flow", "dynamic viscosity"):
             rough /= 1000.0
         if not self._low.value <= rough <= self._high.value:

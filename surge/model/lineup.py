@@ -12,8 +12,9 @@ import math
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from surge.units import ATMOSPHERE
+
 GRAVITY = 9.80665  # [m/s2] standard gravity, CGPM 1901
-ATMOSPHERE = 101325.0  # [Pa] standard atmosphere, CGPM 1954
 
 Origin = tuple[str | int, ...]
 Table = tuple[tuple[float, float], ...]

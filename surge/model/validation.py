@@ -1,16 +1,27 @@
-"""Every rule between the fields of a line-up: what must hold before anything is computed."""
+"""What must hold between the parts of a line-up before anything is computed.
+
+Names are found once, elements join points that exist, every part has a tank or a supply, the agreed rate has
+its means, curves fall or rise as they must. All faults are told at once, each with what to write instead.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from difflib import get_close_matches
 from itertools import pairwise
 
 from surge.errors import CaseError, Fault
 from surge.kernel.curves import rising_from
 from surge.model.lineup import Element, LineUp, Origin, Point, Pump, Scenario, Supply, Table, Tank, Valve
-from surge.model.validation_fields import FLOW, PER_HOUR, Range, choice_faults, field_faults, unknown_name
+from surge.model.validation_fields import (
+    FLOW,
+    PER_HOUR,
+    Bounds,
+    choice_faults,
+    field_faults,
+    nearest,
+    unknown_name,
+)
 from surge.model.validation_scenarios import scenario_faults
 
 MEANS = {
@@ -18,6 +29,9 @@ MEANS = {
     "pump speed": "pump",
     "supply pressure": "supply",
 }
+SPACING = 1e-4  # [-] part of the whole width below which two points of a curve are one, or a slip
+PUMP_FLOW = Bounds(0.0, FLOW.high, "give a flow of the pump's test curve", "m3/h", PER_HOUR)
+PUMP_HEAD = Bounds(0.0, 5000.0, "give the head as a height of the liquid", "m")
 
 
 def checked(lineup: LineUp) -> LineUp:
@@ -107,10 +121,7 @@ def _place_faults(lineup: LineUp) -> Iterator[Fault]:
 
 def _resolved(lineup: LineUp, name: str) -> str | None:
     """Return the point that a name means, misspelt or not: one slip shall not be reported three times."""
-    if name in lineup.points_by_name:
-        return name
-    near = get_close_matches(name, list(lineup.points_by_name), n=1)
-    return near[0] if near else None
+    return name if name in lineup.points_by_name else nearest(name, lineup.points_by_name)
 
 
 def _connection_faults(lineup: LineUp) -> Iterator[Fault]:
@@ -235,15 +246,6 @@ def _lift_faults(lineup: LineUp) -> Iterator[Fault]:
             expected=f"more than {needed:.1f} m, the lowest head at which a ship's tank takes anything",
             remedy="check levels, elevations (one datum for shore and ship) and the pump curve",
         )
-
-
-SPACING = 1e-4  # [-] part of the whole width below which two points of a curve are one, or a slip
-
-
-PUMP_FLOW = Range(0.0, FLOW.high, "give a flow of the pump's test curve", "m3/h", PER_HOUR)
-
-
-PUMP_HEAD = Range(0.0, 5000.0, "give the head as a height of the liquid", "m")
 
 
 def curve_faults(lineup: LineUp) -> Iterator[Fault]:

@@ -1,4 +1,4 @@
-"""Rules that look at one thing at a time: are its numbers possible, and do they agree.
+"""What must hold of each part of a line-up by itself: its numbers are possible, and they agree.
 
 Values are shown in the trade's units (mm, bar, m3/h); whoever knows how the user wrote a value may put
 that in its place. Bounds without a source are our own: wide enough for every tanker berth, narrow
@@ -26,8 +26,8 @@ ROUNDING = 1e-9  # [-]
 
 
 @dataclass(frozen=True)
-class Range:
-    """What a number may be, in SI, and how it is shown.
+class Bounds:
+    """Least and greatest that a number may be, in SI, and how it is shown.
 
     Attributes
     ----------
@@ -47,69 +47,74 @@ class Range:
     above: bool = False
 
     def show(self, value: float) -> str:
-        """Return the value in the unit of the range."""
+        """Return a value [SI] in the unit of the bounds, such as "600 m3/h"."""
         return f"{value / self.factor:g} {self.unit}".rstrip()
 
     def allows(self, value: float) -> bool:
-        """Return whether the value is inside; one that is not a number never is."""
+        """Return whether a value [SI] is inside; one that is not a number never is."""
         return value <= self.high and (value > self.low or (value == self.low and not self.above))
 
     def faults(self, path: Origin, value: float) -> Iterator[Fault]:
-        """Yield the fault of a value outside."""
+        """Yield the fault of a value [SI] outside."""
         if not self.allows(value):
             low, high = self.show(self.low), self.show(self.high)
             expected = f"above {low}, up to {high}" if self.above else f"from {low} to {high}"
             yield Fault(path=path, found=self.show(value), expected=expected, remedy=self.remedy)
 
 
-def pressure_range(remedy: str, *, above: float = 0.0, highest: float = 1000.0 * BAR) -> Range:
-    """Return the range of a gauge pressure above ``above`` [Pa gauge]."""
-    return Range(above, highest, remedy, "bar(g)", BAR, above=True)
+def pressure_bounds(remedy: str, *, above: float = 0.0, highest: float = 1000.0 * BAR) -> Bounds:
+    """Return the bounds of a gauge pressure: above ``above``, up to ``highest`` [Pa gauge]."""
+    return Bounds(above, highest, remedy, "bar(g)", BAR, above=True)
 
 
-SHARE = Range(0.0, 1.0, "give a share of the whole, 0 to 1")
-OPENING = Range(0.0, 1.0, "give the share of the full travel, 0 shut to 1 open")
-FLOW = Range(0.01 * PER_HOUR, 50_000.0 * PER_HOUR, "give the flow agreed for the line", "m3/h", PER_HOUR)
-LENGTH = Range(0.01, 1e6, "give the length along the pipe between its two points", "m")
-LEVEL = Range(-2000.0, 2000.0, "give the height of the liquid surface above the datum of the case", "m")
-ELEVATION = Range(-2000.0, 2000.0, "give the height of the point above the datum of the case", "m")
-KV = Range(0.01, 1e6, "give the flow of water at 1 bar from the maker's sheet", "m3/h")
+SHARE = Bounds(0.0, 1.0, "give a share of the whole, 0 to 1")
+OPENING = Bounds(0.0, 1.0, "give the share of the full travel, 0 shut to 1 open")
+FLOW = Bounds(0.01 * PER_HOUR, 50_000.0 * PER_HOUR, "give the flow agreed for the line", "m3/h", PER_HOUR)
+LENGTH = Bounds(0.01, 1e6, "give the length along the pipe between its two points", "m")
+LEVEL = Bounds(-2000.0, 2000.0, "give the height of the liquid surface above the datum of the case", "m")
+ELEVATION = Bounds(-2000.0, 2000.0, "give the height of the point above the datum of the case", "m")
+KV = Bounds(0.01, 1e6, "give the flow of water at 1 bar from the maker's sheet", "m3/h")
 
 _PIPE_WAVE = "give the wave speed, or check wall, modulus and inside diameter (of a hose, swell and swell_at)"
 _SOUND = "give the speed of sound in the liquid, or its isentropic bulk modulus, at loading temperature"
 _VAPOUR = "give the true vapour pressure at cargo temperature, absolute"
 
 # case key, field of the line-up, what it may be
-FIELDS: dict[type, tuple[tuple[str, str, Range], ...]] = {
+FIELDS: dict[type, tuple[tuple[str, str, Bounds], ...]] = {
     Liquid: (
-        ("density", "density", Range(200.0, 3000.0, "give the density at loading temperature", "kg/m3")),
-        ("sound_speed", "sound_speed", Range(300.0, 3000.0, _SOUND, "m/s")),
-        ("viscosity", "viscosity", Range(1e-8, 0.1, "give the kinematic viscosity", "mm2/s", 1e-6)),
-        ("vapour_pressure", "vapour_pressure", Range(0.0, 50.0 * BAR, _VAPOUR, "bar(a)", BAR)),
+        ("density", "density", Bounds(200.0, 3000.0, "give the density at loading temperature", "kg/m3")),
+        ("sound_speed", "sound_speed", Bounds(300.0, 3000.0, _SOUND, "m/s")),
+        ("viscosity", "viscosity", Bounds(1e-8, 0.1, "give the kinematic viscosity", "mm2/s", 1e-6)),
+        ("vapour_pressure", "vapour_pressure", Bounds(0.0, 50.0 * BAR, _VAPOUR, "bar(a)", BAR)),
     ),
     Pipe: (
         ("length", "length", LENGTH),
-        ("inside_diameter", "diameter", Range(0.005, 5.0, "give the inside diameter", "mm", MILLIMETRE)),
-        ("wave_speed", "wave_speed", Range(50.0, 2500.0, _PIPE_WAVE, "m/s")),
+        ("inside_diameter", "diameter", Bounds(0.005, 5.0, "give the inside diameter", "mm", MILLIMETRE)),
+        ("wave_speed", "wave_speed", Bounds(50.0, 2500.0, _PIPE_WAVE, "m/s")),
         (
             "minor_loss",
             "minor_loss",
-            Range(0.0, 1000.0, "give the sum of the loss factors K of its fittings"),
+            Bounds(0.0, 1000.0, "give the sum of the loss factors K of its fittings"),
         ),
     ),
     Valve: (("kv", "kv", KV), ("opening", "opening", OPENING)),
     Passage: (("kv", "kv", KV),),
-    Pump: (("speed", "speed", Range(0.05, 1.0, "give the share of full speed")),),
+    Pump: (("speed", "speed", Bounds(0.05, 1.0, "give the share of full speed")),),
     Tank: (("level", "level", LEVEL),),
 }
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """Return the name that was probably meant, None where nothing is like it."""
+    return next(iter(get_close_matches(name, list(known), n=1)), None)
 
 
 def unknown_name(path: Origin, name: str, *, kind: str, known: Iterable[str]) -> Fault:
     """Return the fault of a name that no thing of that kind has, with the nearest one that exists."""
     names = list(known)
-    near = get_close_matches(name, names, n=1)
+    near = nearest(name, names)
     listed = ", ".join(f'"{n}"' for n in names) or f"(there is no {kind} at all)"
-    remedy = f'did you mean "{near[0]}"?' if near else f"write one of: {listed}"
+    remedy = f'did you mean "{near}"?' if near else f"write one of: {listed}"
     return Fault(path=path, found=f'"{name}"', expected=f"the name of a {kind}", remedy=remedy)
 
 
@@ -122,7 +127,7 @@ def choice_faults(path: Origin, value: str, *, choices: Iterable[str]) -> Iterat
 
 
 def outlet_faults(lineup: LineUp, tank: Tank, *, level: float, path: Origin) -> Iterator[Fault]:
-    """Yield the fault of a shore tank whose surface is below its outlet."""
+    """Yield the fault of a shore tank whose surface, ``level`` [m] above the datum, is below its outlet."""
     point = lineup.points_by_name.get(tank.point)
     if tank.side != "shore" or point is None or not ELEVATION.allows(point.elevation):
         return
@@ -142,8 +147,8 @@ def field_faults(lineup: LineUp) -> Iterator[Fault]:
     for point in lineup.points:
         yield from ELEVATION.faults((*point.origin, "elevation"), point.elevation)
         if point.limit is not None:
-            rule = pressure_range("give the greatest pressure that this place may see")
-            yield from rule.faults((*point.origin, "limit"), point.limit)
+            bounds = pressure_bounds("give the greatest pressure that this place may see")
+            yield from bounds.faults((*point.origin, "limit"), point.limit)
     for element in lineup.elements:
         yield from _number_faults(element)
         yield from _limit_faults(element, atmosphere=lineup.atmosphere)
@@ -161,20 +166,20 @@ def field_faults(lineup: LineUp) -> Iterator[Fault]:
 
 
 def _number_faults(thing: Any) -> Iterator[Fault]:
-    for key, attribute, rule in FIELDS[type(thing)]:
+    for key, attribute, bounds in FIELDS[type(thing)]:
         value = getattr(thing, attribute)
         if not (key == "viscosity" and value == 0.0):  # without friction, or fully rough: on purpose
-            yield from rule.faults((*thing.origin, key), value)
+            yield from bounds.faults((*thing.origin, key), value)
 
 
 def _site_faults(lineup: LineUp) -> Iterator[Fault]:
     air = "give the pressure of the air at the berth, absolute and not reduced to sea level"
-    yield from Range(0.6 * BAR, 1.1 * BAR, air, "bar(a)", BAR).faults(
+    yield from Bounds(0.6 * BAR, 1.1 * BAR, air, "bar(a)", BAR).faults(
         ("site", "barometer"), lineup.atmosphere
     )
-    gravity = Range(9.7, 9.9, "give the acceleration of gravity on earth", "m/s2")
+    gravity = Bounds(9.7, 9.9, "give the acceleration of gravity on earth", "m/s2")
     yield from gravity.faults(("site", "gravity"), lineup.gravity)
-    top = pressure_range("give the greatest pressure at the top of the cargo pump")
+    top = pressure_bounds("give the greatest pressure at the top of the cargo pump")
     yield from top.faults(("limits", "cargo_pump_top"), lineup.pump_top_limit)
 
 
@@ -183,8 +188,8 @@ def _pipe_faults(pipe: Pipe, *, liquid: Liquid) -> Iterator[Fault]:
     yield from _roughness_faults(pipe)
     yield from _wave_speed_faults(pipe, liquid=liquid)
     if pipe.friction_factor is not None:
-        rule = Range(0.0, 10.0, "give the Darcy friction factor")
-        yield from rule.faults((*pipe.origin, "friction_factor"), pipe.friction_factor)
+        bounds = Bounds(0.0, 10.0, "give the Darcy friction factor")
+        yield from bounds.faults((*pipe.origin, "friction_factor"), pipe.friction_factor)
     if pipe.length_range is not None:
         yield from _length_range_faults(pipe, pipe.length_range)
 
@@ -249,11 +254,11 @@ def _wave_speed_faults(pipe: Pipe, *, liquid: Liquid) -> Iterator[Fault]:
 def _limit_faults(element: Element, *, atmosphere: float) -> Iterator[Fault]:
     limits, origin = element.limits, element.origin
     if limits.rating is not None:
-        rule = pressure_range("give the greatest working pressure from the nameplate")
-        yield from rule.faults((*origin, "rating"), limits.rating)
+        bounds = pressure_bounds("give the greatest working pressure from the nameplate")
+        yield from bounds.faults((*origin, "rating"), limits.rating)
     if limits.test_pressure is not None:
-        rule = pressure_range("give the pressure of the last test")
-        yield from rule.faults((*origin, "test_pressure"), limits.test_pressure)
+        bounds = pressure_bounds("give the pressure of the last test")
+        yield from bounds.faults((*origin, "test_pressure"), limits.test_pressure)
         if limits.rating is not None and limits.test_pressure < limits.rating:
             yield Fault(
                 path=(*origin, "test_pressure"),
@@ -263,14 +268,14 @@ def _limit_faults(element: Element, *, atmosphere: float) -> Iterator[Fault]:
             )
     if limits.lowest is not None:
         remedy = "give 0 bar(g) where no vacuum is allowed, a negative gauge pressure where some is"
-        rule = Range(-atmosphere, 0.0, remedy, "bar(g)", BAR)
-        yield from rule.faults((*origin, "lowest_pressure"), limits.lowest)
+        bounds = Bounds(-atmosphere, 0.0, remedy, "bar(g)", BAR)
+        yield from bounds.faults((*origin, "lowest_pressure"), limits.lowest)
 
 
 def _allowance_faults(element: Element) -> Iterator[Fault]:
     allowance, path = element.limits.allowance, (*element.origin, "allowance")
     code = "write 1.0, or what the code of the line allows for an occasional surge"
-    wrong = list(Range(0.5, HIGHEST_ALLOWANCE, code).faults(path, allowance))
+    wrong = list(Bounds(0.5, HIGHEST_ALLOWANCE, code).faults(path, allowance))
     yield from wrong
     if wrong or allowance <= 1.0 or not isinstance(element, Pipe):
         return
@@ -288,16 +293,16 @@ def _tank_faults(lineup: LineUp, tank: Tank) -> Iterator[Fault]:
     yield from _number_faults(tank)
     yield from choice_faults((*tank.origin, "side"), tank.side, choices=("shore", "ship"))
     remedy = "give the pressure above the liquid"
-    rule = pressure_range(remedy, above=-lineup.atmosphere, highest=25.0 * BAR)
-    yield from rule.faults((*tank.origin, "blanket"), tank.blanket)
+    bounds = pressure_bounds(remedy, above=-lineup.atmosphere, highest=25.0 * BAR)
+    yield from bounds.faults((*tank.origin, "blanket"), tank.blanket)
     yield from outlet_faults(lineup, tank, level=tank.level, path=(*tank.origin, "level"))
 
 
 def _supply_faults(supply: Supply, *, atmosphere: float) -> Iterator[Fault]:
-    rule = pressure_range("give the pressure at the far end of the shore line", above=-atmosphere)
+    bounds = pressure_bounds("give the pressure at the far end of the shore line", above=-atmosphere)
     for key, value in (("pressure", supply.pressure), ("shut_off_pressure", supply.shut_off)):
         if value is not None:
-            yield from rule.faults((*supply.origin, key), value)
+            yield from bounds.faults((*supply.origin, key), value)
     if supply.pressure is None or supply.shut_off is None or not supply.shut_off < supply.pressure:
         return
     yield Fault(

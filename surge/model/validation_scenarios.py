@@ -1,4 +1,4 @@
-"""Rules for the scenarios: what moves must exist, and be able to move in that way."""
+"""What must hold of the scenarios of a line-up: what moves exists, and can move in that way."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ from surge.model.validation_fields import (
     LEVEL,
     OPENING,
     SHARE,
-    Range,
+    Bounds,
     outlet_faults,
-    pressure_range,
+    pressure_bounds,
     unknown_name,
 )
 
 LONGEST_MOVEMENT = 3600.0  # [s] what happens later than this is another scenario; our own bound
 CLOSE = 1e-9  # [s], [-] room for rounding
-TIME = Range(0.0, LONGEST_MOVEMENT, "give the time from the beginning of the scenario", "s")
+TIME = Bounds(0.0, LONGEST_MOVEMENT, "give the time from the beginning of the scenario", "s")
 SHORTEST_MOVEMENT = 1e-3  # [s] a movement shorter than this is a step
-DURATION = Range(0.0, LONGEST_MOVEMENT, "give the time from the beginning of the movement", "s")
+DURATION = Bounds(0.0, LONGEST_MOVEMENT, "give the time from the beginning of the movement", "s")
 
 
 def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
@@ -65,10 +65,10 @@ def _state_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
     for k, name in enumerate(scenario.shut_at_start):
         if name not in valves:
             yield unknown_name((*origin, "shut_at_start", k), name, kind="valve", known=valves)
-    rule = pressure_range("give the pressure shut in at this point", above=-lineup.atmosphere)
+    bounds = pressure_bounds("give the pressure shut in at this point", above=-lineup.atmosphere)
     for name, pressure in scenario.trapped:
         path = (*origin, "trapped_pressure", name)
-        yield from rule.faults(path, pressure)
+        yield from bounds.faults(path, pressure)
         if name not in lineup.points_by_name:
             yield unknown_name(path, name, kind="point", known=lineup.points_by_name)
 
@@ -87,7 +87,7 @@ def _level_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
 def _law_faults(move: ValveMove | PumpMove) -> Iterator[Fault]:
     """Yield the faults of the law itself; its table stands under ``table`` in a path."""
     path, law = (*move.origin, "table"), move.law
-    rule = OPENING if isinstance(move, ValveMove) else SHARE
+    bounds = OPENING if isinstance(move, ValveMove) else SHARE
     if len(law) < 2 or law[0][0] != 0.0:
         yield Fault(
             path=path,
@@ -97,11 +97,10 @@ def _law_faults(move: ValveMove | PumpMove) -> Iterator[Fault]:
         )
     for k, (time, value) in enumerate(law):
         yield from DURATION.faults((*path, k, 0), time)
-        yield from rule.faults((*path, k, 1), value)
+        yield from bounds.faults((*path, k, 1), value)
     for k, ((before, _), (time, _)) in enumerate(pairwise(law), start=1):
-        if time < before or 0.0 < time - before < SHORTEST_MOVEMENT * (
-            1 - 1e-6
-        ):  # 0.009 - 0.008 is a bit less
+        # With room for rounding: 0.009 - 0.008 is a bit less than 0.001.
+        if time < before or 0.0 < time - before < SHORTEST_MOVEMENT * (1 - 1e-6):
             yield Fault(
                 path=(*path, k, 0),
                 found=f"{time:g} s after {before:g} s",

@@ -9,9 +9,9 @@ from surge.model.lineup import GRAVITY, LineUp, Scenario, ValveMove
 from surge.proof.checks import COMPUTED, PART, READ, Check, Figure, given
 from surge.proof.lines import THIN, line_up, pipe, valve
 from surge.rules.ground import Ruling
+from surge.units import ATMOSPHERE
 
 GROUP = "rules, shut-off pressure, boiling"
-ATMOSPHERE = 101325.0  # [Pa]
 
 CASE = """
 schema = 1

@@ -8,9 +8,8 @@ from collections.abc import Mapping
 from typing import TypeVar
 
 from surge.records.stroke_tests import Direction, Timed
-from surge.units import UNITS, ZERO, QuantityError, quoted
+from surge.units import ATMOSPHERE, UNITS, ZERO, QuantityError, quoted
 
-ATMOSPHERE = 101325.0  # [Pa] standard, for hydraulic pressures written above vacuum
 MINUTES, HOURS = "min:s", "h:min:s"  # "units" of a time with colons
 TYPED_WRONG = 5  # [min] from here whole minutes are rather seconds that a spreadsheet took for minutes
 T = TypeVar("T")
@@ -166,7 +165,7 @@ def _in_si(number: float, unit: str, kind: str, text: str) -> float:
     if kind == "time":
         return number * UNITS[kind][unit]
     if unit in UNITS["absolute pressure"]:
-        return number * UNITS["absolute pressure"][unit] - ATMOSPHERE
+        return number * UNITS["absolute pressure"][unit] - ATMOSPHERE  # written above vacuum
     # Gauges on hydraulic power packs read above the atmosphere: a bare bar is taken so in this column.
     return number * (UNITS["gauge pressure"] | UNITS["pressure difference"])[unit]
 

@@ -10,8 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from surge.errors import UnknownNameError
-from surge.reference.rows import matching
+from surge.reference.rows import look_up, matching
 
 _STEEP = 1e8  # [-] Reynolds number that stands for complete turbulence
 
@@ -206,9 +205,7 @@ def loss_factor(name: str, *, diameter: float, roughness: float) -> tuple[float,
     UnknownNameError
         With the fittings that there are.
     """
-    if name not in FITTINGS:
-        raise UnknownNameError("fitting", given=name, known=FITTINGS)
-    fitting = FITTINGS[name]
+    fitting = look_up(FITTINGS, name, kind="fitting")
     return fitting.loss(diameter, roughness), f"{fitting.source} ({fitting.status})"
 
 

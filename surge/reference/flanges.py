@@ -12,15 +12,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 from types import MappingProxyType
 
-from surge.errors import SurgeError, UnknownNameError
+from surge.errors import SurgeError
 from surge.model.lineup import Table
-from surge.reference.rows import matching
+from surge.reference.rows import look_up, matching
+from surge.units import ZERO_CELSIUS
 
 SYSTEM_NOTE = (
     "the system is commonly rated only 10 bar (sometimes 7, 12, 15 or 16) in spite of its class 150 flanges "
     "(common practice, from memory): take the rating of the system where it is lower"
 )
-ZERO_CELSIUS = 273.15  # [K]
 
 
 class OutsideTableError(SurgeError):
@@ -154,9 +154,7 @@ def class_150_rating(material: str, *, temperature: float) -> float:
     OutsideTableError
         Colder or hotter than the table: never extrapolated.
     """
-    if material not in CLASS_150:
-        raise UnknownNameError("flange material", given=material, known=CLASS_150)
-    return CLASS_150[material].at(temperature)
+    return look_up(CLASS_150, material, kind="flange material").at(temperature)
 
 
 def search(text: str) -> list[FlangeRating]:

@@ -13,19 +13,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from surge.errors import UnknownNameError
-from surge.reference.rows import matching
+from surge.reference.rows import look_up, matching
+from surge.units import ZERO_CELSIUS
 
-WAVE_SPEED_BAND = (
-    250.0,
-    700.0,
-)  # [m/s] when the swell of a hose is not known; no source, see the source below
+WAVE_SPEED_BAND = (250.0, 700.0)  # [m/s] when the swell of a hose is not known; see BAND_SOURCE
 SWELL_BAND = (0.002, 0.02)  # [-] growth of the volume at 10 bar(g); assumed, no source
 BAND_SOURCE = (
     "common practice, no source: 250 to 700 m/s, about what a swell of 2 % to 0.2 % at 10 bar gives with gas "
     "oil (computed)"
 )
-_ZERO_CELSIUS = 273.15  # [K]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,7 +74,7 @@ class HoseType:
         """Cargo temperatures, in words."""
         if self.temperatures is None:
             return "temperature limits not known: ask the maker"
-        low, high = (t - _ZERO_CELSIUS for t in self.temperatures)
+        low, high = (t - ZERO_CELSIUS for t in self.temperatures)
         return f"cargo from {low:.4g} to {high:.4g} C"
 
     @property
@@ -104,7 +100,7 @@ HOSE_TEST_INTERVAL = HoseTestInterval(
     validity="never more than 12 months; a maker, terminal or port may ask for less",
 )
 
-_OIL = (-20.0 + _ZERO_CELSIUS, 82.0 + _ZERO_CELSIUS)
+_OIL = (-20.0 + ZERO_CELSIUS, 82.0 + ZERO_CELSIUS)
 _TESTED = "ISGOTT 5th edition (2006) 18.2.6: test at 1.5 x rated working pressure (read)"
 
 _RUBBER = HoseType(
@@ -200,9 +196,7 @@ def hose_type(name: str) -> HoseType:
     UnknownNameError
         With the types that there are.
     """
-    if name not in HOSES:
-        raise UnknownNameError("hose type", given=name, known=HOSES)
-    return HOSES[name]
+    return look_up(HOSES, name, kind="hose type")
 
 
 def wave_speed_band(hose: HoseType, *, sound_speed: float) -> tuple[float, float]:

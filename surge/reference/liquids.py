@@ -39,6 +39,7 @@ from typing import NamedTuple
 from surge.errors import SurgeError
 from surge.reference.liquid_rows import FILES, STATIC, STATUSES, Column, Provenance, Row, table
 from surge.reference.rows import matching
+from surge.units import ZERO_CELSIUS
 
 DOUBTS: Mapping[str, Mapping[str, float]] = MappingProxyType(
     {
@@ -48,7 +49,6 @@ DOUBTS: Mapping[str, Mapping[str, float]] = MappingProxyType(
         "vapour pressure": {"high": 0.03, "medium": 0.15, "low": 0.5},
     }
 )
-_ZERO_CELSIUS = 273.15  # [K]
 _EDGE = 1e-6  # [K], [kg/m3] rounding of unit conversions at the ends of a range
 _MEASURED = Provenance(
     "given density at 15 C, taken to temperature by ASTM D1250-80 / API MPMS 11.1 (factors from memory)",
@@ -74,8 +74,8 @@ class OutsideRangeError(CargoError):
     def __init__(self, cargo: str, *, given: float, lowest: float, highest: float) -> None:
         self.cargo, self.given, self.lowest, self.highest = cargo, given, lowest, highest
         super().__init__(
-            f"{cargo} at {given - _ZERO_CELSIUS:.4g} C: the figures hold from {lowest - _ZERO_CELSIUS:.4g} "
-            f"to {highest - _ZERO_CELSIUS:.4g} C"
+            f"{cargo} at {given - ZERO_CELSIUS:.4g} C: the figures hold from {lowest - ZERO_CELSIUS:.4g} "
+            f"to {highest - ZERO_CELSIUS:.4g} C"
         )
 
 
@@ -183,7 +183,7 @@ class Cargo:
     @property
     def validity(self) -> str:
         """Range of temperature, in words."""
-        low, high = (self.temperatures[i] - _ZERO_CELSIUS for i in (0, -1))
+        low, high = (self.temperatures[i] - ZERO_CELSIUS for i in (0, -1))
         return f"{low:.4g} to {high:.4g} C"
 
     @property
@@ -386,7 +386,7 @@ def _cargo(row: Row) -> Cargo:
         aliases=row.aliases,
         family=row.family,
         kind=row.kind,
-        temperatures=tuple(t + _ZERO_CELSIUS for t in row.temperatures),
+        temperatures=tuple(t + ZERO_CELSIUS for t in row.temperatures),
         density=figures(row.density),
         sound_speed=figures(row.sound_speed),
         viscosity=figures(row.viscosity, 1e-3),
@@ -454,7 +454,7 @@ def petroleum_density(density_15: float, *, temperature: float, group: str) -> f
     ----------
     ASTM D1250-80 / API MPMS 11.1 (1980), from memory.
     """
-    warmer = expansion_coefficient(density_15, group=group) * (temperature - _ZERO_CELSIUS - 15.0)
+    warmer = expansion_coefficient(density_15, group=group) * (temperature - ZERO_CELSIUS - 15.0)
     return density_15 * math.exp(-warmer * (1.0 + 0.8 * warmer))
 
 
@@ -484,4 +484,4 @@ def dead_oil_sound_speed(density_15: float, *, temperature: float) -> float:
     Batzle & Wang 1992, Seismic properties of pore fluids, Geophysics 57, 1396-1408, dead oil; from memory.
     """
     ratio = density_15 / 1000.0
-    return 2096.0 * math.sqrt(ratio / (2.6 - ratio)) - 3.7 * (temperature - _ZERO_CELSIUS)
+    return 2096.0 * math.sqrt(ratio / (2.6 - ratio)) - 3.7 * (temperature - ZERO_CELSIUS)

@@ -1,6 +1,7 @@
-"""Reference values with their sources: valve characteristics, wall materials, pipe restraints.
+"""What pipes are made of and how they are held: both go into the wave speed.
 
-Every value says where it comes from, and the output repeats it.
+A range of a handbook is taken at its stiff end. A stiffer wall carries waves faster, and the instant-stop
+rise is higher.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from surge.errors import UnknownNameError
-from surge.reference.rows import matching
+from surge.reference.rows import look_up, matching
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -261,6 +261,4 @@ def roughness(condition: str) -> Roughness:
     UnknownNameError
         With the conditions that there are.
     """
-    if condition not in ROUGHNESS:
-        raise UnknownNameError("wall condition", given=condition, known=ROUGHNESS)
-    return ROUGHNESS[condition]
+    return look_up(ROUGHNESS, condition, kind="wall condition")

@@ -1,4 +1,10 @@
-"""TODO head."""
+"""Inherent characteristics of valves: how much of its full Kv a valve has at each opening.
+
+The curves of gate, globe, ball and butterfly valves are made from loss factors K of partly open valves, since
+Kv goes as 1/sqrt(K). The table that they were read in stops at 60 degrees, or at a quarter of the lift: from
+there to shut the curve is a straight line, and nothing is known of how the last of the flow is stopped. A
+curve from the maker is better than any of these; a closure is decided in that last part of the stroke.
+"""
 
 from __future__ import annotations
 

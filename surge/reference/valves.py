@@ -2,9 +2,9 @@
 
 The check takes the HIGH end of the range. A valve with a larger Kv stands less in the way while it is wide
 open, so it throttles later in its stroke: what stops the flow is a shorter part of the same stroke, and surge
-is higher. It is no small matter. Worked out with this program (tests/test_valvesizes.py) for a valve that
-closes in 4 to 60 s at the end of 1200 m of 12 inch line, at fixed tank levels, at a fixed rate reached by the
-supply or by another throttle, or throttled by the valve itself:
+is higher. It is no small matter. Worked out with this program (tests/reference/test_valves.py) for a valve
+that closes in 4 to 60 s at the end of 1200 m of 12 inch line, at fixed tank levels, at a fixed rate reached
+by the supply or by another throttle, or throttled by the valve itself:
 
 * gate, globe, ball, butterfly: no Kv of the range gave a peak more than 0.2 % above that of the high end,
   which was up to 2.1, 2.7, 1.9 and 1.9 times the peak of the low end;
@@ -55,7 +55,7 @@ class ValveType:
     name : str
         "gate", "globe", "ball", "ball, reduced bore", "butterfly", "plug".
     characteristic : str
-        The curve in :mod:`surge.reference.materials` that goes with it.
+        The curve in :mod:`surge.reference.valve_curves` that goes with it.
     note : str
         What the check makes of it.
     """
@@ -226,9 +226,7 @@ def assumed_kv(valve_type: str, *, size: str) -> AssumedKv:
     UnknownNameError
         With the types or the sizes that there are.
     """
-    from surge.hydraulics.formulas import (
-        loss_factor_to_kv,  # late: it brings numpy, which listing names does not need
-    )
+    from surge.hydraulics.formulas import loss_factor_to_kv  # late: it brings numpy, which names do not need
 
     if valve_type not in VALVE_TYPES:
         raise UnknownNameError("valve type", given=valve_type, known=VALVE_TYPES)

@@ -12,7 +12,7 @@ from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, s
 from surge.rules.assess import Assessment, run_of
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
-from surge.units import from_si, printable, show
+from surge.units import ZERO_CELSIUS, from_si, printable, show
 from surge.views.compare import Comparison, PlacePair, PlacePressure, ScenarioPair
 from surge.views.facts import KINDS, Change, Fact
 
@@ -142,7 +142,7 @@ def value_words(fact: Fact | None, display: Display) -> str:
         factor, unit = PLAIN[fact.kind]
         return f"{value * factor:.6g} {unit}".strip()
     if fact.kind == "temperature":
-        return f"{value - 273.15:.4g} degC"
+        return f"{value - ZERO_CELSIUS:.4g} degC"
     if fact.kind == "absolute":
         return f"{from_si(value, unit=display.units.pressure):.4g} {display.units.pressure}(a)"
     if fact.kind == "diameter":

@@ -10,6 +10,7 @@ from surge.reference.rows import matching
 from surge.reports.text import table
 from surge.reports.words import LINE, paragraph
 from surge.rules.book import LOCAL_CODES, Rule, RuleBook
+from surge.units import ZERO_CELSIUS
 
 SCHEMA_VERSION = 1
 WIDEST = LINE + 20  # columns: these tables have many
@@ -70,7 +71,6 @@ def list_document(
 Record = dict[str, Any]
 
 
-ZERO_CELSIUS = 273.15  # [K]
 
 
 KINDS = ("liquids", "pipes", "hoses", "valves", "rules")

@@ -32,7 +32,7 @@ from surge.search.window import JointSet, Windows
 from surge.sheet.moves import Chain, Movement, ScenarioEntry, chains, movements, stages
 from surge.sheet.rows import PressureRow, lower_rows, name_of, static_worst, upper_rows, worst_first
 from surge.sheet.valve_tests import Tests
-from surge.units import show
+from surge.units import ZERO_CELSIUS, show
 
 TO_SIGN = "For signature by ship and terminal. It holds for this line-up, cargo, rates and strokes only."
 NOT_TO_SIGN = "THIS IS NOT AN AGREEMENT. DO NOT SIGN, DO NOT LOAD BY IT."
@@ -294,7 +294,7 @@ def _cargo(lineup: LineUp, display: Display) -> tuple[PrintedFigure, ...]:
     density, speed = liquid.density, liquid.sound_speed
     facts = [PrintedFigure(name="cargo", shown=liquid.name, value=None, unit="")]
     if liquid.temperature is not None:
-        celsius = f"{liquid.temperature - 273.15:.1f} degC"
+        celsius = f"{liquid.temperature - ZERO_CELSIUS:.1f} degC"
         facts.append(PrintedFigure(name="temperature", shown=celsius, value=liquid.temperature, unit="K"))
     vapour = display.pressure(lineup.vapour_gauge, unit=True)
     return (

@@ -1,4 +1,5 @@
-"""One test for every rule between the fields of a line-up: where the fault is, what it says, what to do."""
+"""One test for all that must hold between the parts of a line-up: where the fault is, what it says, what to
+do."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Rules for scenarios: everything that moves exists, and can move in that way."""
+"""What must hold of scenarios: everything that moves exists, and can move in that way."""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""Rules for valve and pump curves, tanks, supplies and the agreed rate; and that no number is a crash."""
+"""What must hold of valve and pump curves, tanks, supplies and the agreed rate; and that no number is a
+crash."""
 
 from __future__ import annotations
 

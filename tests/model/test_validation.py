@@ -1,5 +1,4 @@
-"""One test for all that must hold between the parts of a line-up: where the fault is, what it says, what to
-do."""
+"""All that must hold between the parts of a line-up, a test each: where a fault is, what it says, its remedy."""
 
 from __future__ import annotations
 

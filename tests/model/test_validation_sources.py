@@ -1,5 +1,4 @@
-"""What must hold of valve and pump curves, tanks, supplies and the agreed rate; and that no number is a
-crash."""
+"""What must hold of valve and pump curves, tanks, supplies and the rate; and that no number is a crash."""
 
 from __future__ import annotations
 

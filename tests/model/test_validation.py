@@ -1,4 +1,4 @@
-"""All that must hold between the parts of a line-up, a test each: where a fault is, what it says, its remedy."""
+"""All that must hold between the parts of a line-up, a test each: place, words and remedy of a fault."""
 
 from __future__ import annotations
 

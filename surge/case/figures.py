@@ -7,7 +7,7 @@ Decisions
 * A Kv by type and size is the high end of its range (:mod:`surge.reference.valves` says why).
 * A pipe by its size is of steel (of 316L where the schedule ends in S), of standard schedule, restrained in
   the way that gives the greatest wave speed, with a new wall.
-* A hose by its type has the wave speed of its stiff end, and its whole range is run.
+* A hose by its type has a range of wave speeds, and the worst over the range counts.
 * Ratings, elevations, levels and pump curves are never assumed.
 """
 

@@ -10,7 +10,7 @@ Decisions
   through the elements that it joins.
 * Reaching the vapour pressure is a limit exceeded. Every pressure limit of that scenario then rests on the
   part of the run before; what is not exceeded by then cannot be decided.
-* A limit that is nearer than the numerical error cannot be decided.
+* A limit that is nearer than the numerical error cannot be decided. Every finding names its rule.
 * The 8 bar(g) at the top of a cargo pump are a rule of the book (``tables/rules.toml``), which
   :func:`surge.rules.pressure.with_pump_top` brings into a line-up; without a book ``LineUp.pump_top_limit``
   holds.

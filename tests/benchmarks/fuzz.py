@@ -3,13 +3,16 @@
     python tests/benchmarks/fuzz.py [--count 200000] [--seed 1] [--workers 2] [--bound 5] [--whole 40]
     python tests/benchmarks/fuzz.py --seed 1 --show 4711 > in.toml
 
-Inputs of five kinds (case files, records, limits files, measured curves, rule files; ``tests/fuzzing.py``)
-are damaged by structure, by line and by byte, and read in process: case files up to the plan of every
-scenario, the others to the end, with everything that would be printed. Of the case files that are accepted
-about one in ``--whole`` is run through ``surge check`` as well. Printed: how many were accepted, refused, not
-decided; tracebacks, hangs (more than ``--bound`` seconds of a processor), and refusals that do not explain
+Inputs of five kinds (case files, records, limits files, measured curves, rule files;
+``support.inputs.fuzzing``) are damaged by structure, by line and by byte, and read in process: case files up
+to the plan of every scenario, the others to the end, with everything that would be printed. Of the case files
+that are accepted about one in ``--whole`` is run through ``surge check`` as well. Every input is made from
+seed and number.
+
+Printed: how many were accepted, refused, not decided; tracebacks, hangs (more than ``--bound`` seconds of a
+processor: by the clock, a busy machine finds hangs that are none), and refusals that do not explain
 themselves, each with the number by which ``--show`` makes the input again; the slowest. Exit code 1 if there
-is any of these. Not collected by pytest.
+is any of these. What is found goes into ``tests/test_fuzz_inputs.py``. Not collected by pytest.
 """
 
 from __future__ import annotations

@@ -2,13 +2,16 @@
 
     python tests/benchmarks/hunt.py [-n LINE-UPS] [--seed SEED] [--finer 8] [--slow 4] [--berths] [--size 1]
 
-Every generated line-up (``tests/networks.py``: trees, loops, arms side by side, very short and very long
-elements, slow hoses, pumps; ``--berths``: ``tests/generated.py``) is run as ``surge check`` would, then
-marched once more at an eighth of the reported step (``--finer``; a fourth or half where an eighth is too
-much work). Every fourth (``--slow``; 0 for none) of those in which nothing moves in no time also goes
-through the slow solver of ``tests/slow.py``. Printed: the distribution of the differences, and every breach
-of the two criteria: no peak too low by more than 1 % of the line-up's greatest rise (or 0.02 bar, if that is
-more), at least 99 % of the extremes within their reported error. Exit code 1 on a breach. Not collected.
+Every generated line-up (``tests/support/lineups``: trees, loops, arms side by side, very short and very long
+elements, slow hoses, pumps; ``--berths``: plain ones) is run as ``surge check`` would, then marched once more
+at an eighth of the reported step (``--finer``; a fourth or half where an eighth is too much work). Every
+fourth (``--slow``; 0 for none) of those in which nothing moves in no time also goes through the slow solver
+of ``tests/support/oracles``.
+
+Printed: the distribution of the differences, and every breach of the two criteria: no peak too low by more
+than 1 % of the line-up's greatest rise (or 0.02 bar, if that is more), at least 99 % of the extremes within
+their reported error. Exit code 1 on a breach. Not collected. The last figures stand in
+``notebooks/how-it-works.md``.
 """
 
 from __future__ import annotations

@@ -9,6 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+Origin = tuple[str | int, ...]
+"""Where something stands in a file, as keys and positions in lists: ``("pipe", 2, "length")``."""
+LIKE = 0.7  # [-] likeness from which one word may be meant by another
+LONGEST_WORD = 60  # characters of a word that is looked for: the search grows with the square of its length
+
 
 @dataclass(frozen=True, kw_only=True)
 class Fault:
@@ -16,8 +21,8 @@ class Fault:
 
     Attributes
     ----------
-    path : tuple of str or int
-        Where it is, as keys and list positions of the case file: ``("pipe", 2, "length")``.
+    path : Origin
+        Where it is; empty for the file as a whole.
     found : str
         What stands there.
     expected : str
@@ -26,7 +31,7 @@ class Fault:
         What to write or do.
     """
 
-    path: tuple[str | int, ...]
+    path: Origin
     found: str
     expected: str
     remedy: str
@@ -78,3 +83,33 @@ class UnknownNameError(SurgeError):
     def __init__(self, kind: str, *, given: str, known: Iterable[str]) -> None:
         self.kind, self.given, self.known = kind, given, tuple(known)
         super().__init__(f'no {kind} "{given}"; there are: {"; ".join(self.known)}')
+
+
+def likely(word: str, known: Iterable[str], *, most: int = 3) -> list[str]:
+    """Return the known words that a misspelt one may have been meant to be, the likeliest first.
+
+    Parameters
+    ----------
+    word : str
+        As it was written. Small and large letters are one, and so are blank, hyphen and underscore.
+    known : iterable of str
+    most : int
+        Words to return.
+    """
+    if len(word) > LONGEST_WORD:
+        return []
+    from difflib import get_close_matches  # only a refusal needs it
+
+    by_fold: dict[str, str] = {}
+    for each in known:
+        by_fold.setdefault(_folded(each), each)
+    return [by_fold[near] for near in get_close_matches(_folded(word), by_fold, n=most, cutoff=LIKE)]
+
+
+def meant(word: str, known: Iterable[str]) -> str | None:
+    """Return the known word that a misspelt one was most likely meant to be; parameters as :func:`likely`."""
+    return next(iter(likely(word, known, most=1)), None)
+
+
+def _folded(word: str) -> str:
+    return word.lower().replace(" ", "_").replace("-", "_")

@@ -7,12 +7,11 @@ A pressure level says gauge or absolute; a bare ``bar`` is a difference only.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from dataclasses import dataclass
 
-from surge.errors import SurgeError
+from surge.errors import SurgeError, meant
 
 _INCH = 0.0254  # [m], exact (international inch, 1959)
 _FOOT = 0.3048  # [m], exact
@@ -282,9 +281,9 @@ def _near_unit(unit: str, want: Dimension) -> str | None:
     """Return the allowed unit that the writer most likely meant."""
     loose = {known.translate(_LOOSE).lower(): known for known in reversed(want.units)}
     exact = loose.get(unit.translate(_LOOSE).lower())
-    if exact or len(unit) > 20:
+    if exact:
         return exact
-    return next(iter(difflib.get_close_matches(unit, list(want.units), n=1, cutoff=0.6)), None)
+    return meant(unit, want.units)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,13 +11,13 @@ import pytest
 from click.testing import CliRunner
 from support.inputs.case_text import STARTER
 
-from surge.case import mend as casesize
-from surge.case.faults import describe, format_faults
+from surge.case import size as casesize
 from surge.case.file import BIGGEST, read_case
-from surge.case.mend import MOST_FAULTS_LISTED
 from surge.cli.main import main
 from surge.errors import CaseError
 from surge.search import chart_survey
+from surge.toml.faults import describe, format_faults
+from surge.toml.mend import MOST_FAULTS_LISTED
 from surge.transient import reaches
 from surge.transient.reaches import choose_step
 
@@ -141,7 +141,7 @@ def test_a_chart_of_hours_is_refused_before_it_begins(
 ) -> None:
     case = tmp_path / "case.toml"
     case.write_text(STARTER, encoding="utf-8")
-    monkeypatch.setattr(chart_survey, "MOST_WORK", 1e7)
+    monkeypatch.setattr(chart_survey, "MOST_SURVEY_WORK", 1e7)
     began = time.monotonic()
     got = CliRunner().invoke(main, ["chart", str(case), "--points", "100", "-o", str(tmp_path / "c.png")])
     assert got.exit_code == 4

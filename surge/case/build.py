@@ -23,13 +23,12 @@ from surge.case.figures import (
 from surge.case.liquid import liquid_of
 from surge.case.notes import IN_CASE, Notes
 from surge.case.scenarios import ScenarioBuilder
-from surge.case.values import hint, shown
+from surge.errors import Origin, meant
 from surge.hydraulics.formulas import loss_factor_to_kv
 from surge.model.lineup import (
     Berth,
     Limits,
     LineUp,
-    Origin,
     Passage,
     Pipe,
     Point,
@@ -40,6 +39,7 @@ from surge.model.lineup import (
     Valve,
 )
 from surge.reference.materials import MATERIALS
+from surge.toml.text import shown
 from surge.units import ATMOSPHERE, Reading
 
 HOSE_LOWEST = 0.0  # [Pa gauge]
@@ -134,7 +134,7 @@ class Builder:
             other = point.same_elevation_as
             if other not in self.case.points:
                 if len(seen) == 1:
-                    near = hint(other, [n for n in self.case.points if n != name])
+                    near = meant(other, [n for n in self.case.points if n != name])
                     remedy = (
                         f'did you mean "{near}"?' if near else f'add [points."{other}"] or give elevation'
                     )

@@ -18,9 +18,9 @@ from typing import TYPE_CHECKING
 
 from surge.case import schema as spec
 from surge.case.notes import IN_CASE, Notes
-from surge.errors import UnknownNameError
+from surge.errors import Origin, UnknownNameError
 from surge.hydraulics.formulas import hose_wave_speed, restraint_factor, wave_speed
-from surge.model.lineup import Origin, Table
+from surge.model.lineup import Table
 from surge.reference.materials import MATERIALS
 from surge.reference.valve_curves import VALVE_CURVES
 from surge.units import ZERO_CELSIUS

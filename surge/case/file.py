@@ -15,26 +15,18 @@ from pathlib import Path
 from typing import Any
 
 from surge.case.build import Builder
-from surge.case.faults import FaultRecord, describe, format_faults
-from surge.case.mend import MOST_FAULTS_LISTED, mend, more_faults, size_faults
 from surge.case.schema import CaseSpec, Show
-from surge.errors import CaseError, Fault
-from surge.model.lineup import LineUp, Origin
+from surge.case.size import size_faults
+from surge.errors import CaseError, Fault, Origin
+from surge.model.lineup import LineUp
 from surge.model.validation import faults_of
-from surge.toml import FileKind, parsed, read_file, unreadable
+from surge.toml.mend import MOST_FAULTS_LISTED, mend, more_faults
+from surge.toml.tables import file_schema, keys_of
+from surge.toml.text import FileKind, parsed, read_file, unreadable
 from surge.units import ShowUnits
 
-__all__ = [
-    "Case",
-    "FaultRecord",
-    "case_schema",
-    "describe",
-    "format_faults",
-    "load_case",
-    "read_case",
-    "starter_case",
-]
-
+_STRUCTURE = ("points", "tank", "supply", "pump", "pipe", "hose", "arm", "valve", "passage")
+_JOINTS = ("name", "from", "to", "at")
 BIGGEST = 1_000_000  # [bytes] of a case file
 CASE = FileKind(
     words="a case file: a text in TOML",
@@ -42,6 +34,10 @@ CASE = FileKind(
     too_big=("more than 1 MB", "a case takes a few kB: check that this is one"),
     closed="check the path and the rights; `surge new` writes a starter case",
     lists="[[pipe]]",
+    many=(
+        "a case file with few faults",
+        "mend the listed ones first, or begin again from the starter case of `surge new`",
+    ),
 )
 
 
@@ -108,7 +104,7 @@ def read_case(text: str, *, filename: str) -> Case:
     Raises
     ------
     CaseError
-        With every fault that was found; see :func:`describe` for their lines.
+        With every fault that was found; see :func:`surge.toml.faults.describe` for their lines.
     """
     try:
         digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
@@ -117,16 +113,16 @@ def read_case(text: str, *, filename: str) -> Case:
     data = parsed(text.removeprefix("\ufeff"), CASE)
     if too_much := size_faults(data):
         raise CaseError(too_much[:MOST_FAULTS_LISTED])
-    mended = mend(data)
+    mended = mend(data, CaseSpec, CASE)
     faults = list(mended.faults)
     specs = [spec for pick in (0, 1) if (spec := mended.spec(pick)) is not None]
-    lineup = _built(specs, faults, connected=mended.connected)
+    lineup = _built(specs, faults, connected=not any(map(_joins, mended.guessed)))
     if lineup is None:
         listed = [_moved(fault, mended.in_file(fault.path)) for fault in faults[: MOST_FAULTS_LISTED + 1]]
         raise CaseError(
             listed
             if len(faults) <= MOST_FAULTS_LISTED + 1
-            else [more_faults(len(faults)), *listed[:MOST_FAULTS_LISTED]]
+            else [more_faults(len(faults), CASE), *listed[:MOST_FAULTS_LISTED]]
         )
     return Case(
         lineup=lineup,
@@ -152,6 +148,13 @@ def _built(specs: list[CaseSpec], faults: list[Fault], *, connected: bool) -> Li
     if connected:
         _add(faults, [faults_of(lineup) for lineup in lineups[: 2 if faults else 1]])
     return None if faults else lineups[0]
+
+
+def _joins(path: Origin) -> bool:
+    """Tell whether what stands at a path may say which elements there are and what they connect."""
+    if len(path) == 1 and path[0] not in keys_of(CaseSpec):
+        return True  # an unknown table may have been meant as an element
+    return path[0] in _STRUCTURE and (len(path) <= 2 or path[-1] == "[key]" or path[2] in _JOINTS)
 
 
 def _add(faults: list[Fault], found: list[list[Fault]]) -> None:
@@ -182,25 +185,7 @@ def _show(show: Show) -> ShowUnits:
 
 def case_schema() -> dict[str, Any]:
     """Return the JSON Schema of case files; the published file is this, indented."""
-    schema = CaseSpec.model_json_schema(by_alias=True, mode="validation")
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **_without_nulls(schema),
-        "title": "surge case file, schema 1",
-    }
-
-
-def _without_nulls(item: Any) -> Any:
-    """Drop ``default: null`` (TOML has no null) and the titles that only repeat a key."""
-    if isinstance(item, list):
-        return [_without_nulls(child) for child in item]
-    if not isinstance(item, dict):
-        return item
-    return {
-        key: _without_nulls(child)
-        for key, child in item.items()
-        if not (key == "default" and child is None) and not (key == "title" and isinstance(child, str))
-    }
+    return file_schema(CaseSpec, "surge case file, schema 1")
 
 
 def starter_case() -> str:

@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING
 
 from surge.case import schema as spec
 from surge.case.notes import Notes
-from surge.case.values import shown
 from surge.errors import UnknownNameError
 from surge.model.lineup import Liquid
+from surge.toml.text import shown
 from surge.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:

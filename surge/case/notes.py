@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from surge.case.values import hint, shown
-from surge.errors import Fault, UnknownNameError
-from surge.model.lineup import Assumed, Origin
+from surge.errors import Fault, Origin, UnknownNameError, meant
+from surge.model.lineup import Assumed
+from surge.toml.text import shown
 from surge.units import Reading
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ class Notes:
         """Note a name that the program's tables do not have."""
         known = list(error.known)
         # Of two sizes none is meant by the other, however alike they look.
-        near = hint(error.given, [k for k in known if _digits(k) == _digits(error.given)])
+        near = meant(error.given, [k for k in known if _digits(k) == _digits(error.given)])
         few = ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
         remedy = f'did you mean "{near}"?' if near else "write one of them; `surge list` shows all"
         self.fault(path, shown(error.given), f"{error.kind}: {few}", remedy)

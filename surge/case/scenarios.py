@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from surge.case import schema as spec
 from surge.case.notes import Notes
-from surge.case.values import hint, shown
-from surge.model.lineup import Origin, PumpMove, Scenario, Table, ValveMove
+from surge.errors import Origin, meant
+from surge.model.lineup import PumpMove, Scenario, Table, ValveMove
+from surge.toml.text import shown
 from surge.units import Reading
 
 Move = ValveMove | PumpMove
@@ -222,7 +223,7 @@ class ScenarioBuilder:
         if step.after is None:
             return 0.0
         if step.after not in ends:
-            near = hint(step.after, list(ends))
+            near = meant(step.after, list(ends))
             remedy = (
                 f'did you mean "{near}"?' if near else "write the steps in their order, earlier ones first"
             )

@@ -7,13 +7,14 @@ belongs together. The published JSON Schema is generated from these models, so a
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import ConfigDict, Field
 
-from surge.case.values import Choice, Day, Flag, Number, OneOrList, Quantity, Text
 from surge.reference.materials import MATERIALS, RESTRAINTS
 from surge.reference.valve_curves import VALVE_CURVES
+from surge.toml.tables import FileTable, Header, one_of
+from surge.toml.values import Choice, Day, Flag, Number, OneOrList, Quantity, Text
 from surge.units import SHOWN, Reading
 
 _DENSITY = Quantity("density", "300 kg/m3", "3000 kg/m3")
@@ -56,18 +57,7 @@ _CHARACTERISTIC = OneOrList(
 )
 
 
-def _one_of(*keys: str) -> dict[str, Any]:
-    """Return the JSON Schema rule that exactly one of the keys stands in the table."""
-    return {"oneOf": [{"required": [key]} for key in keys]}
-
-
-class CaseTable(BaseModel):
-    """Any table of the case file: unknown keys are refused."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Show(CaseTable):
+class Show(FileTable):
     """Units of the output."""
 
     pressure: Annotated[str, Choice("unit of pressure", *SHOWN["pressure"])] = "bar"
@@ -76,19 +66,19 @@ class Show(CaseTable):
     diameter: Annotated[str, Choice("unit of diameter", *SHOWN["diameter"])] = "mm"
 
 
-class Site(CaseTable):
+class Site(FileTable):
     """The place."""
 
     barometer: Annotated[Reading | None, Quantity("absolute", "700 mbar(a)", "1100 mbar(a)")] = None
 
 
-class Calculation(CaseTable):
+class Calculation(FileTable):
     """How to calculate."""
 
     friction: Annotated[str, Choice("friction", "local flow", "frozen")] = "local flow"
 
 
-class LiquidTable(CaseTable):
+class LiquidTable(FileTable):
     """The cargo at loading temperature: from the program's table, by its own figures, or both."""
 
     model_config = ConfigDict(
@@ -99,7 +89,7 @@ class LiquidTable(CaseTable):
                 {"required": ["cargo", "temperature"]},
                 {
                     "required": ["name", "density", "viscosity", "vapour_pressure"],
-                    **_one_of("sound_speed", "bulk_modulus"),
+                    **one_of("sound_speed", "bulk_modulus"),
                 },
             ]
         },
@@ -117,7 +107,7 @@ class LiquidTable(CaseTable):
     static_accumulator: Annotated[bool | None, Flag("the liquid gathers electrostatic charge")] = None
 
 
-class BerthTable(CaseTable):
+class BerthTable(FileTable):
     """What rules of the trade ask about the berth and this transfer."""
 
     first_transfer: Annotated[date | None, Day("when the facility first transferred such cargo")] = None
@@ -125,7 +115,7 @@ class BerthTable(CaseTable):
     transfer: Annotated[date | None, Day("the day of this transfer")] = None
 
 
-class BandsTable(CaseTable):
+class BandsTable(FileTable):
     """How far figures may be off, either way: for `surge window --bands`."""
 
     wave_speed: Annotated[Reading | None, _BAND] = None
@@ -134,13 +124,13 @@ class BandsTable(CaseTable):
     characteristic: Annotated[Reading | None, _BAND] = None
 
 
-class Rules(CaseTable):
+class Rules(FileTable):
     """Rules that add to those of the program, or replace them."""
 
     file: Annotated[str | None, Text("a file of rules, beside the case file", 300)] = None
 
 
-class RateTable(CaseTable):
+class RateTable(FileTable):
     """The agreed rate and what it is reached by."""
 
     agreed: Annotated[Reading, _RATE]
@@ -149,7 +139,7 @@ class RateTable(CaseTable):
     through: Annotated[str | None, _NAME] = None
 
 
-class CaseLimits(CaseTable):
+class CaseLimits(FileTable):
     """Limits that hold for the whole line-up."""
 
     cargo_pump_top: Annotated[Reading | None, _RATING] = None
@@ -157,11 +147,11 @@ class CaseLimits(CaseTable):
     system_rating: Annotated[Reading | None, _RATING] = None
 
 
-class PointTable(CaseTable):
+class PointTable(FileTable):
     """A place where elements meet."""
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, json_schema_extra=_one_of("elevation", "same_elevation_as")
+        extra="forbid", frozen=True, json_schema_extra=one_of("elevation", "same_elevation_as")
     )
 
     elevation: Annotated[Reading | None, _ELEVATION] = None
@@ -172,7 +162,7 @@ class PointTable(CaseTable):
     limit_source: Annotated[str | None, _SOURCE] = None
 
 
-class TankTable(CaseTable):
+class TankTable(FileTable):
     """A tank; its level is the elevation of the liquid surface above the case datum."""
 
     name: Name
@@ -183,7 +173,7 @@ class TankTable(CaseTable):
     ullage: Annotated[Reading | None, Quantity("volume", "0.001 m3", "100000 m3")] = None
 
 
-class SupplyTable(CaseTable):
+class SupplyTable(FileTable):
     """The far end of a shore line of which only the pressure is known."""
 
     name: Name
@@ -192,7 +182,7 @@ class SupplyTable(CaseTable):
     shut_off_pressure: Annotated[Reading | None, _LEVEL] = None
 
 
-class Element(CaseTable):
+class Element(FileTable):
     """What every element has: a name, two ends, what it may bear."""
 
     name: Name
@@ -268,7 +258,7 @@ class ValveTable(Element):
 class PassageTable(Element):
     """A fixed loss without length."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=_one_of("kv", "loss_factor"))
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=one_of("kv", "loss_factor"))
 
     kind: Annotated[str, Choice("kind", "cargo pump", "fixed loss")]
     kv: Annotated[Reading | None, _KV] = None
@@ -276,7 +266,7 @@ class PassageTable(Element):
     inside_diameter: Annotated[Reading | None, _DIAMETER] = None
 
 
-class MovementTable(CaseTable):
+class MovementTable(FileTable):
     """The keys of a valve's stroke and of a pump's run-down."""
 
     close: Annotated[str | None, _NAME] = None
@@ -293,7 +283,7 @@ class EventTable(MovementTable):
     """One thing that happens at a stated time."""
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, json_schema_extra=_one_of("close", "open", "move", "stop", "start")
+        extra="forbid", frozen=True, json_schema_extra=one_of("close", "open", "move", "stop", "start")
     )
 
     at: Annotated[Reading, _TIME]
@@ -306,14 +296,14 @@ class EventTable(MovementTable):
 class StepTable(MovementTable):
     """One step of an emergency shutdown."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=_one_of("close", "stop"))
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=one_of("close", "stop"))
 
     side: Annotated[str, _SIDE]
     after: Annotated[str | None, _NAME] = None
     wait: Annotated[Reading | None, _TIME] = None
 
 
-class Shutdown(CaseTable):
+class Shutdown(FileTable):
     """An emergency shutdown: a chain from the detection to the last stroke."""
 
     at: Annotated[Reading, _TIME]
@@ -325,7 +315,7 @@ class Shutdown(CaseTable):
     step: list[StepTable]
 
 
-class ScenarioTable(CaseTable):
+class ScenarioTable(FileTable):
     """One time line on the line-up."""
 
     name: Name
@@ -340,7 +330,7 @@ class ScenarioTable(CaseTable):
     shutdown: Shutdown | None = None
 
 
-class CaseSpec(CaseTable):
+class CaseSpec(FileTable):
     """A whole case file."""
 
     version: Annotated[int, Choice("version of the case format", 1)] = Field(alias="schema")
@@ -355,7 +345,7 @@ class CaseSpec(CaseTable):
     bands: BandsTable = BandsTable()
     rate: RateTable | None = None
     limits: CaseLimits = CaseLimits()
-    points: dict[Name, PointTable]
+    points: Annotated[dict[Name, PointTable], Header('[points."tank outlet"] for every point')]
     tank: list[TankTable] = Field(default_factory=list)
     supply: list[SupplyTable] = Field(default_factory=list)
     pump: list[PumpTable] = Field(default_factory=list)
@@ -365,33 +355,3 @@ class CaseSpec(CaseTable):
     valve: list[ValveTable] = Field(default_factory=list)
     passage: list[PassageTable] = Field(default_factory=list)
     scenario: list[ScenarioTable] = Field(default_factory=list)
-
-
-def keys_of(model: type[BaseModel]) -> list[str]:
-    """Return the keys of a table as they are written in the file."""
-    return [info.alias or name for name, info in model.model_fields.items()]
-
-
-def table_at(path: tuple[str | int, ...]) -> type[BaseModel] | None:
-    """Return the model of the table at a path, if the format has one there."""
-    model: type[BaseModel] | None = CaseSpec
-    inside = False  # of a list or a table of named tables: the next part is an index or a name
-    for part in path:
-        if inside:
-            inside = False
-            continue
-        if model is None:
-            return None
-        names = {info.alias or name: info for name, info in model.model_fields.items()}
-        info = names.get(str(part))
-        model = _model_in(info.annotation) if info else None
-        inside = getattr(info.annotation, "__origin__", None) in (list, dict) if info else False
-    return None if inside else model
-
-
-def _model_in(annotation: Any) -> type[BaseModel] | None:
-    """Return the model inside ``list[X]``, ``dict[str, X]``, ``X | None`` or ``X``."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    parts = getattr(annotation, "__args__", ())
-    return next((found for found in map(_model_in, parts) if found), None)

@@ -184,7 +184,7 @@ def _read_again(path: str) -> tuple[str, str]:
 
 def refuse(path: str, error: Any, *, as_json: bool) -> NoReturn:
     """Print all faults and leave with 2."""
-    from surge.case.file import describe, format_faults
+    from surge.toml.faults import describe, format_faults
 
     text, digest = _read_again(path)
     click.echo(format_faults(error.faults, filename=path, text=text), err=True)

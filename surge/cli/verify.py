@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import sys
 
 import click
@@ -70,6 +69,8 @@ def verify(only: tuple[str, ...], details: bool, page: str | None, force: bool, 
 
 
 def _unknown(word: str, names: list[str]) -> None:
-    near = difflib.get_close_matches(word, names, n=3, cutoff=0.4)
+    from surge.errors import likely
+
+    near = likely(word, names)
     perhaps = f"perhaps {', '.join(near)}; " if near else ""
     fail(f'--only {word}: no such check; {perhaps}"surge verify" lists all')

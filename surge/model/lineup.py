@@ -12,11 +12,11 @@ import math
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from surge.errors import Origin
 from surge.units import ATMOSPHERE
 
 GRAVITY = 9.80665  # [m/s2] standard gravity, CGPM 1901
 
-Origin = tuple[str | int, ...]
 Table = tuple[tuple[float, float], ...]
 
 

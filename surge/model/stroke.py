@@ -16,8 +16,8 @@ import bisect
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from surge.errors import CaseError, Fault
-from surge.model.lineup import Origin, PumpMove, Scenario, Table, ValveMove
+from surge.errors import CaseError, Fault, Origin
+from surge.model.lineup import PumpMove, Scenario, Table, ValveMove
 
 SAME_OPENING = 1e-6  # [-] openings nearer than this are the same
 

@@ -10,16 +10,15 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from surge.errors import CaseError, Fault
+from surge.errors import CaseError, Fault, Origin, meant
 from surge.kernel.curves import rising_from
-from surge.model.lineup import Element, LineUp, Origin, Point, Pump, Scenario, Supply, Table, Tank, Valve
+from surge.model.lineup import Element, LineUp, Point, Pump, Scenario, Supply, Table, Tank, Valve
 from surge.model.validation_fields import (
     FLOW,
     PER_HOUR,
     Bounds,
     choice_faults,
     field_faults,
-    nearest,
     unknown_name,
 )
 from surge.model.validation_scenarios import scenario_faults
@@ -121,7 +120,7 @@ def _place_faults(lineup: LineUp) -> Iterator[Fault]:
 
 def _resolved(lineup: LineUp, name: str) -> str | None:
     """Return the point that a name means, misspelt or not: one slip shall not be reported three times."""
-    return name if name in lineup.points_by_name else nearest(name, lineup.points_by_name)
+    return name if name in lineup.points_by_name else meant(name, lineup.points_by_name)
 
 
 def _connection_faults(lineup: LineUp) -> Iterator[Fault]:

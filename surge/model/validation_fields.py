@@ -10,11 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Any
 
-from surge.errors import Fault
-from surge.model.lineup import Element, LineUp, Liquid, Origin, Passage, Pipe, Pump, Supply, Tank, Valve
+from surge.errors import Fault, Origin, meant
+from surge.model.lineup import Element, LineUp, Liquid, Passage, Pipe, Pump, Supply, Tank, Valve
 
 BAR = 1e5  # [Pa]
 MILLIMETRE = 1e-3  # [m]
@@ -104,15 +103,10 @@ FIELDS: dict[type, tuple[tuple[str, str, Bounds], ...]] = {
 }
 
 
-def nearest(name: str, known: Iterable[str]) -> str | None:
-    """Return the name that was probably meant, None where nothing is like it."""
-    return next(iter(get_close_matches(name, list(known), n=1)), None)
-
-
 def unknown_name(path: Origin, name: str, *, kind: str, known: Iterable[str]) -> Fault:
     """Return the fault of a name that no thing of that kind has, with the nearest one that exists."""
     names = list(known)
-    near = nearest(name, names)
+    near = meant(name, names)
     listed = ", ".join(f'"{n}"' for n in names) or f"(there is no {kind} at all)"
     remedy = f'did you mean "{near}"?' if near else f"write one of: {listed}"
     return Fault(path=path, found=f'"{name}"', expected=f"the name of a {kind}", remedy=remedy)

@@ -11,10 +11,9 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
-from surge.errors import CaseError, Fault
-from surge.model.lineup import Origin
+from surge.errors import CaseError, Fault, Origin
 from surge.records.stroke_tests import Bound, Direction, Interval, Side, Timed, ValveLimits
-from surge.toml import FileKind, parsed, read_file
+from surge.toml.text import FileKind, parsed, read_file
 from surge.units import QuantityError, printable, quoted, read
 
 LIMITS = FileKind(

@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from surge.case.file import Case, FaultRecord
+from surge.case.file import Case
 from surge.model.lineup import Assumed
 from surge.phrases import told
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES, MEASURES
 from surge.rules.findings import EXIT_CODE, UNDECIDED, Finding
 from surge.rules.rulings import Ruling
+from surge.toml.faults import FaultRecord
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 
 SCHEMA_VERSION = 1

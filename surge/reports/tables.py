@@ -71,8 +71,6 @@ def list_document(
 Record = dict[str, Any]
 
 
-
-
 KINDS = ("liquids", "pipes", "hoses", "valves", "rules")
 
 

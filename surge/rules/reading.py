@@ -10,8 +10,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from surge.errors import CaseError, Fault
-from surge.model.lineup import Origin
+from surge.errors import CaseError, Fault, Origin
 from surge.rules.book import (
     COMPARES,
     CONDITIONS,
@@ -24,7 +23,7 @@ from surge.rules.book import (
     RuleBook,
     speaks_of,
 )
-from surge.toml import FileKind, parsed, read_file
+from surge.toml.text import FileKind, parsed, read_file
 from surge.units import DIMENSIONS, QuantityError, printable, quoted, read
 
 BUILT_IN = Path(__file__).with_name("tables") / "rules.toml"
@@ -406,7 +405,7 @@ def load_rules(path: str | Path) -> RuleBook:
     ------
     CaseError
         With one fault when the file cannot be read or is no TOML, else with all faults of its rules; see
-        :func:`surge.case.faults.describe` for their lines.
+        :func:`surge.toml.faults.describe` for their lines.
     """
     return read_rules(read_rule_text(path))
 

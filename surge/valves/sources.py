@@ -7,11 +7,10 @@ Decisions
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from surge.errors import CaseError, Fault
+from surge.errors import CaseError, Fault, meant
 from surge.model.lineup import LineUp
 from surge.records.limits_file import LimitFile, LimitFileError, fold
 from surge.records.read import Records
@@ -178,8 +177,8 @@ def _known(records: Records, stated: LimitFile | None, lineup: LineUp | None) ->
 
 
 def _unknown(test: StrokeTest, names: Sequence[str], title: str) -> RowFault:
-    near = difflib.get_close_matches(test.tag, names, n=1, cutoff=0.6)
-    remedy = f"did you mean {quoted(near[0])}? " if near else ""
+    near = meant(test.tag, names)
+    remedy = f"did you mean {quoted(near)}? " if near else ""
     return row_fault(
         test.row,
         title,

@@ -11,11 +11,10 @@ Decisions
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from surge.errors import SurgeError
+from surge.errors import SurgeError, likely
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import follow
 from surge.rules.assess import Assessment, run_of
@@ -156,8 +155,8 @@ def as_run(lineup: LineUp, run: ScenarioResult) -> LineUp:
 def unknown(kind: str, given: str, known: Iterable[str]) -> str:
     """Say that a name is not there, and which ones are near or there."""
     names = list(dict.fromkeys(known))
-    near = difflib.get_close_matches(given.lower(), [n.lower() for n in names], n=3, cutoff=0.6)
-    meant = [n for n in names if n.lower() in near]
+    near = set(likely(given, names))
+    meant = [n for n in names if n in near]
     listed = ", ".join(f'"{n}"' for n in (meant or names)[:8])
     more = f" and {len(names) - 8} more" if not meant and len(names) > 8 else ""
     return f'"{given}": no such {kind}; {"did you mean" if meant else "there are"} {listed}{more}'

@@ -8,9 +8,9 @@ import json
 import pytest
 from support.inputs.case_text import STROKE, changed, line_of, records
 
-from surge.case.faults import label
-from surge.case.file import describe, format_faults, read_case
+from surge.case.file import read_case
 from surge.errors import CaseError
+from surge.toml.faults import describe, format_faults, label
 
 # Bad cases: changes -> label of the key, text on the line, part of the remedy
 

@@ -12,12 +12,14 @@ import jsonschema
 import pytest
 from support.inputs.case_text import STARTER, STROKE, case, changed, line_of, records
 
-from surge.case.file import BIGGEST, case_schema, describe, load_case, read_case
-from surge.case.schema import CaseSpec, keys_of, table_at
+from surge.case.file import BIGGEST, case_schema, load_case, read_case
+from surge.case.schema import CaseSpec
 from surge.errors import CaseError
 from surge.hydraulics.formulas import hose_wave_speed, loss_factor_to_kv, restraint_factor, wave_speed
 from surge.reference.materials import MATERIALS
 from surge.reference.valve_curves import VALVE_CURVES
+from surge.toml.faults import describe
+from surge.toml.tables import keys_of, table_at
 
 TWO_STAGE = 'law = "two-stage"\nstroke = "20 s"\nbreak_opening = 0.3\nbreak_time = "8 s"'
 SCHEMA = Path(__file__).parents[2] / "surge" / "schema" / "case.schema.json"
@@ -393,9 +395,9 @@ def test_schema_names_the_reference_values() -> None:
 
 def test_keys_and_tables() -> None:
     assert "from" in keys_of(CaseSpec.model_fields["pipe"].annotation.__args__[0])  # type: ignore[union-attr]
-    assert table_at(()) is CaseSpec
-    assert table_at(("pipe",)) is None
-    assert table_at(("nothing", 0)) is None
-    step = table_at(("scenario", 0, "shutdown", "step", 1))
+    assert table_at((), CaseSpec) is CaseSpec
+    assert table_at(("pipe",), CaseSpec) is None
+    assert table_at(("nothing", 0), CaseSpec) is None
+    step = table_at(("scenario", 0, "shutdown", "step", 1), CaseSpec)
     assert step is not None
     assert "after" in keys_of(step)

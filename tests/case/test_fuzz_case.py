@@ -9,9 +9,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from surge.case.file import describe, format_faults, read_case, starter_case
-from surge.case.mend import MOST_FAULTS_LISTED
+from surge.case.file import read_case, starter_case
 from surge.errors import CaseError
+from surge.toml.faults import describe, format_faults
+from surge.toml.mend import MOST_FAULTS_LISTED
 
 LINES = starter_case().split("\n")
 _ODD_VALUES = st.sampled_from(

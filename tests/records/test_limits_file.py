@@ -11,13 +11,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surge.case.file import describe, load_case
+from surge.case.file import load_case
 from surge.errors import CaseError
 from surge.records.limits_file import LimitFile, LimitFileError, load_limits, read_interval, read_limits
 from surge.records.read import ReadOptions, Records, read_records
 from surge.records.stroke_tests import Bound, Direction, Interval, Side, Timed, ValveLimits
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.rules.reading import built_in
+from surge.toml.faults import describe
 from surge.valves.sources import closing_in, held_against, with_windows
 
 ROOT = Path(__file__).parents[2]

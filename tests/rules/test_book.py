@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surge.case.faults import describe, format_faults
 from surge.errors import CaseError, Fault
 from surge.rules import findings as verdict
 from surge.rules import ground as rulings_ground
@@ -27,6 +26,7 @@ from surge.rules.book import (
     speaks_of,
 )
 from surge.rules.reading import BIGGEST, BUILT_IN, KEYS, built_in, load_rules, read_rules, rules_of
+from surge.toml.faults import describe, format_faults
 from surge.units import UNITS
 
 BAR = 1e5

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from surge.case.faults import FaultRecord
-from surge.case.file import Case, describe, read_case, starter_case
+from surge.case.file import Case, read_case, starter_case
 from surge.errors import CaseError
+from surge.toml.faults import FaultRecord, describe
 
 STARTER = starter_case()
 # The law of the first event: its stroke and law lines.

@@ -17,7 +17,6 @@ from functools import cache
 from pathlib import Path
 
 from support.inputs.damage import damage_bytes, damage_data, damage_lines, toml_of
-from surge.case.faults import describe, format_faults
 from surge.case.file import CASE, Case, read_case
 from surge.errors import CaseError, SurgeError
 from surge.records.curve_file import read_curve
@@ -27,7 +26,8 @@ from surge.records.text import RowFault, csv_of
 from surge.reports.records import Answer, fault_lines, records_lines
 from surge.reports.records_data import findings_csv, records_document
 from surge.rules.reading import RULES, read_rules
-from surge.toml import FileKind, read_file
+from surge.toml.faults import describe, format_faults
+from surge.toml.text import FileKind, read_file
 from surge.transient.plan import plan
 from surge.valves.curve import stroke_of
 from surge.valves.findings import findings_of_records

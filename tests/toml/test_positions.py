@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surge.case.file import starter_case
-from surge.toml_positions import DEEPEST, Path, Positions, locate
+from surge.toml.positions import DEEPEST, Path, Positions, locate
 
 EXAMPLE = '''\
 title = "x = 1 # no [comment]"

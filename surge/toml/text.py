@@ -36,6 +36,8 @@ class FileKind:
         Remedy for a file that cannot be opened.
     lists : str
         A header of a list of tables in it.
+    many : (str, str)
+        What is expected where there are too many faults to list, and the remedy.
     """
 
     words: str
@@ -43,6 +45,7 @@ class FileKind:
     too_big: tuple[str, str]
     closed: str
     lists: str
+    many: tuple[str, str] = ("a file with few faults", "mend the listed ones first")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,6 +54,11 @@ class TextFault(Fault):
 
     line: int
     column: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeyFault(Fault):
+    """A fault of a key itself: it is shown at the key, not at its value."""
 
 
 def read_file(path: str | Path, kind: FileKind) -> str:
@@ -164,3 +172,20 @@ def too_deep(data: object) -> bool:
 
 def _children(item: dict[str, object] | list[object]) -> Iterable[object]:
     return item.values() if isinstance(item, dict) else item
+
+
+def shown(value: object) -> str:
+    """Return any TOML value as a message shows it: short, printable, never its whole depth."""
+    if isinstance(value, str):
+        return quoted(value)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(value) if abs(value) < 10**18 else "a number of many digits"
+    if isinstance(value, float):
+        return repr(value)
+    if isinstance(value, dict):
+        return "a table" if value else "an empty table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}" if value else "an empty list"
+    return "nothing" if value is None else f"a date or time, {quoted(str(value))}"

@@ -7,7 +7,6 @@ lowest or highest permitted value in place of a bad one, so that the rest of the
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from abc import ABC, abstractmethod
@@ -17,35 +16,11 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
+from surge.errors import meant
+from surge.toml.text import shown
 from surge.units import ATMOSPHERE, DIMENSIONS, NUMBER_PATTERN, QuantityError, Reading, quoted, read
 
 FAULT_KIND = "surge"  # the error type under which pydantic hands our refusals back
-
-
-def shown(value: object) -> str:
-    """Return any TOML value as a message shows it: short, printable, never its whole depth."""
-    if isinstance(value, str):
-        return quoted(value)
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int):
-        return str(value) if abs(value) < 10**18 else "a number of many digits"
-    if isinstance(value, float):
-        return repr(value)
-    if isinstance(value, dict):
-        return "a table" if value else "an empty table"
-    if isinstance(value, list):
-        return f"a list of {len(value)}" if value else "an empty list"
-    return "nothing" if value is None else f"a date or time, {quoted(str(value))}"
-
-
-def hint(word: str, known: list[str]) -> str | None:
-    """Return the known word that ``word`` was most likely meant to be."""
-    if len(word) > 60:
-        return None
-    folded = {k.lower().replace(" ", "_").replace("-", "_"): k for k in reversed(known)}
-    exact = folded.get(word.lower().replace(" ", "_").replace("-", "_"))
-    return exact or next(iter(difflib.get_close_matches(word, known, n=1, cutoff=0.7)), None)
 
 
 class Leaf(ABC):
@@ -224,7 +199,7 @@ class Choice(Leaf):
         for option in self.options:
             if type(value) is type(option) and value == option:
                 return option
-        near = hint(value, [str(o) for o in self.options]) if isinstance(value, str) else None
+        near = meant(value, [str(o) for o in self.options]) if isinstance(value, str) else None
         remedy = f'did you mean "{near}"?' if near else f"write {self._listed.replace(', ', ' or ')}"
         raise QuantityError(shown(value), self.expected, remedy)
 

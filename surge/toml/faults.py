@@ -1,4 +1,4 @@
-"""Faults of a case file: pydantic's findings in our words, and every fault with its line and its remedy."""
+"""Faults of a file as they are printed: each with its line, its key and its remedy."""
 
 from __future__ import annotations
 
@@ -8,21 +8,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from surge.case.schema import keys_of, table_at
-from surge.case.values import FAULT_KIND, Leaf, hint, shown
-from surge.errors import Fault
-from surge.model.lineup import Origin
-from surge.toml import TextFault, too_deep
-from surge.toml_positions import Positions, locate
+from surge.errors import Fault, Origin
+from surge.toml.positions import Positions, locate
+from surge.toml.text import KeyFault, TextFault, shown, too_deep
 from surge.units import printable, quoted
 
 _WIDEST = 120  # characters of a source line that are shown
 _NAMED = (("points",), ("levels",), ("openings",), ("trapped_pressure",))  # tables whose keys are names
-
-
-@dataclass(frozen=True, kw_only=True)
-class KeyFault(Fault):
-    """A fault of a key itself: it is shown at the key, not at its value."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,7 +135,7 @@ def label(path: Origin, data: Mapping[str, Any]) -> str:
     parts: list[str] = []
     item: Any = data
     for depth, part in enumerate(path):
-        item = _child(item, part)
+        item = child(item, part)
         if isinstance(part, str):
             named = path[depth - 1 : depth] in _NAMED
             plain = re.fullmatch(r"[A-Za-z0-9_-]+", part) and not named
@@ -159,115 +151,10 @@ def label(path: Origin, data: Mapping[str, Any]) -> str:
     return ": ".join(parts)
 
 
-def _child(item: Any, part: str | int) -> Any:
+def child(item: Any, part: str | int) -> Any:
+    """Return what stands under a key or at a position; None where there is no such thing."""
     if isinstance(item, dict):
         return item.get(part)
     if isinstance(item, list) and isinstance(part, int) and part < len(item):
         return item[part]
     return None
-
-
-# pydantic's findings
-
-
-def reworded(error: Mapping[str, Any], data: Mapping[str, Any]) -> Fault:
-    """Return one of pydantic's errors as a fault.
-
-    Parameters
-    ----------
-    error : mapping
-        From ``ValidationError.errors()``.
-    data : mapping
-        What was validated.
-    """
-    path: Origin = tuple(error["loc"])
-    kind = error["type"]
-    if path[-1:] == ("[key]",):
-        return KeyFault(path=path[:-1], **_our_words(error))
-    if kind == FAULT_KIND:
-        return Fault(path=path, **_our_words(error))
-    if kind == "extra_forbidden":
-        return _unknown_key(path, data)
-    if kind == "missing" and isinstance(path[-1], str):
-        return _missing_key(path)
-    return _wrong_shape(path, kind, error)
-
-
-def _our_words(error: Mapping[str, Any]) -> dict[str, str]:
-    return {word: error["ctx"][word] for word in ("found", "expected", "remedy")}
-
-
-def _unknown_key(path: Origin, data: Mapping[str, Any]) -> Fault:
-    model = table_at(path[:-1])
-    keys = keys_of(model) if model else []
-    near = meant(path, data)
-    listed = ", ".join(keys)
-    header = ".".join(_as_key(part) for part in path[:-1] if isinstance(part, str))
-    where = f"[{header}]" if header else "the file"
-    remedy = f'did you mean "{near}"?' if near else f"take it out; keys there: {listed}"
-    return KeyFault(
-        path=path, found=f"unknown key {shown(path[-1])}", expected=f"a key of {where}", remedy=remedy
-    )
-
-
-def meant(path: Origin, data: Mapping[str, Any]) -> str | None:
-    """Return the key that an unknown key was most likely meant to be; never one that is there already."""
-    model = table_at(path[:-1])
-    table: Any = data
-    for part in path[:-1]:
-        table = _child(table, part)
-    if model is None or not isinstance(table, dict):
-        return None
-    return hint(str(path[-1]), [key for key in keys_of(model) if key not in table])
-
-
-def _missing_key(path: Origin) -> Fault:
-    key = str(path[-1])
-    model = table_at(path[:-1])
-    leaf = _leaf(model, key) if model else None
-    if leaf is None:
-        header = ".".join(str(part) for part in path if isinstance(part, str))
-        form = {"points": '[points."tank outlet"] for every point', "scenario.shutdown.step": f"[[{header}]]"}
-        remedy = f"add {form.get(header, f'[{header}]')}"
-        return Fault(path=path, found=f"no {key}", expected=f"the table {key}", remedy=remedy)
-    return Fault(
-        path=path, found=f"no key {key}", expected=leaf.expected, remedy=f"add {key} = {leaf.example}"
-    )
-
-
-def _leaf(model: type[Any], key: str) -> Leaf | None:
-    for name, info in model.model_fields.items():
-        if key == (info.alias or name):
-            return next((item for item in info.metadata if isinstance(item, Leaf)), None)
-    return None
-
-
-def _as_key(part: str) -> str:
-    """A key as it is written, or its beginning: printable, and in quotes where it needs them."""
-    return part if len(part) <= 60 and re.fullmatch(r"[A-Za-z0-9_-]+", part) else quoted(part)
-
-
-def _wrong_shape(path: Origin, kind: str, error: Mapping[str, Any]) -> Fault:
-    """Return the fault of a table where a list should be, and the like."""
-    value = error["input"]
-    key = next((_as_key(part) for part in reversed(path) if isinstance(part, str)), "")
-    header = ".".join(_as_key(part) for part in path if isinstance(part, str))
-    if kind == "list_type" and isinstance(value, dict):
-        expected, remedy = (
-            f"a list of tables [[{header}]]",
-            f"write the header with two brackets: [[{header}]]",
-        )
-    elif kind == "list_type":
-        expected, remedy = f"{key}, a list", f"write {key} as a list in brackets"
-    elif kind in ("model_type", "dict_type") and isinstance(value, list):
-        expected, remedy = (
-            f"one table [{header}]",
-            f"write the header once and with single brackets: [{header}]",
-        )
-    elif kind in ("model_type", "dict_type"):
-        expected, remedy = f"a table {key}", f"write keys and values under the header of {header}"
-    else:  # a row that is no pair
-        if kind == "missing":
-            path = path[:-1]
-        expected, remedy = f"{key}: two values in brackets", "write two values, such as [a, b]"
-    return Fault(path=path, found=shown(value), expected=expected, remedy=remedy)

@@ -184,17 +184,10 @@ def _show(show: Show) -> ShowUnits:
 
 
 def case_schema() -> dict[str, Any]:
-    """Return the JSON Schema of case files; the published file is this, indented."""
+    """Return the JSON Schema of case files; :mod:`surge.schemas` writes it."""
     return file_schema(CaseSpec, "surge case file, schema 1")
 
 
 def starter_case() -> str:
     """Return the commented starter case that ``surge new`` writes."""
     return files("surge.case").joinpath("starter.toml").read_text(encoding="utf-8")
-
-
-if __name__ == "__main__":  # python -m surge.case.file > surge/schema/case.schema.json
-    import json
-    import sys
-
-    sys.stdout.write(json.dumps(case_schema(), indent=1, ensure_ascii=False) + "\n")

@@ -68,11 +68,13 @@ def print_text(text: str, *, nl: bool = True) -> None:
         fail(f"standard output cannot be written: {error.strerror}")
 
 
-def print_document(document: dict[str, Any]) -> None:
+def print_document(document: Any) -> None:
     """Print one JSON document, in ASCII: whatever the terminal's coding, it stays whole."""
     import json
 
-    print_text(json.dumps(document, allow_nan=False, indent=1))
+    from surge.reports.document import as_json
+
+    print_text(json.dumps(as_json(document), allow_nan=False, indent=1))
 
 
 def fail(message: str) -> NoReturn:

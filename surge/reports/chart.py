@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from surge.arrays import Mask
-from surge.reports.document import finding
+from surge.reports.document import Head, as_json, finding
 from surge.reports.window import bounds
 from surge.reports.words import CAUTIONS, HEADLINE, Display, paragraph
 from surge.rules.book import LOCAL_CODES
@@ -149,14 +149,14 @@ def _number(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def chart_document(chart: ChartData, head: Json, title: str, cautions: Iterable[str]) -> Json:
+def chart_document(chart: ChartData, head: Head, title: str, cautions: Iterable[str]) -> Json:
     """Return a chart as plain lists and dicts in SI; ``head`` says which program and case.
 
     Margins are null where the rate cannot be reached, and where a march failed or came to no end.
     """
     point = chart.agreed
     return {
-        **head,
+        **as_json(head),
         "title": title,
         "exit_code": chart.exit_code,
         "valve": chart.valve,

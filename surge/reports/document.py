@@ -5,8 +5,10 @@ Keys carry unit and reference. Numbers are SI and not rounded.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from functools import cache
+from typing import Annotated, Any, Literal
 
 from surge.case.file import Case
 from surge.model.lineup import Assumed
@@ -20,6 +22,85 @@ from surge.transient.result import ElementResult, Extreme, PlaceResult, Scenario
 
 SCHEMA_VERSION = 1
 Json = dict[str, Any]
+PLAIN = frozenset({str, float, int, bool, type(None)})
+
+
+class JsonObject:
+    """Base of frozen dataclasses that are objects of a JSON document; :mod:`surge.schemas` tells how."""
+
+    __slots__ = ()
+    # Read by the schema's library only: docstrings below fields describe them.
+    __pydantic_config__ = {"use_attribute_docstrings": True}  # noqa: RUF012  it must be this very dict
+
+
+class Demand:
+    """What the schema demands of a value beside its type: keywords of JSON Schema, given by their names."""
+
+    def __init__(self, **keywords: Any) -> None:
+        self.keywords = keywords
+
+    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> Json:
+        """Called by the schema's library, which nothing here imports."""
+        made: Json = handler(core)
+        return made | self.keywords
+
+
+Sha256 = Annotated[str, Demand(pattern="^[0-9a-f]{64}$")]
+Verdict = Annotated[str, Demand(enum=list(EXIT_CODE))]
+ExitCode = Annotated[int, Demand(enum=list(EXIT_CODE.values()))]
+
+
+def as_json(item: Any) -> Any:
+    """Return a frozen document as plain dicts and lists.
+
+    A field that is None by default is left out while it is None. Arrays of numbers and words are handed on as
+    they are: they are neither copied nor looked into.
+    """
+    if type(item) in PLAIN:
+        return item
+    if isinstance(item, Mapping):
+        return {key: as_json(value) for key, value in item.items()}
+    if isinstance(item, list | tuple):
+        return item if PLAIN.issuperset(map(type, item)) else [as_json(value) for value in item]
+    kind: Any = type(item)
+    return {
+        name: as_json(value)
+        for name, left_out in _keys_of(kind)
+        if (value := getattr(item, name)) is not None or not left_out
+    }
+
+
+@cache
+def _keys_of(kind: Any) -> tuple[tuple[str, bool], ...]:
+    """Names of the fields of a dataclass, and whether None means that the key is left out."""
+    if not is_dataclass(kind):
+        raise TypeError(f"{kind.__name__} does not belong into a JSON document")
+    return tuple((field.name, field.default is None) for field in fields(kind))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Program(JsonObject):
+    """The program that made the document."""
+
+    name: Literal["surge"] = "surge"
+    version: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseId(JsonObject):
+    """The case that it was made from."""
+
+    file: str
+    sha256: Sha256
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Head(JsonObject):
+    """Which program, and which case."""
+
+    schema_version: Literal[1] = 1
+    program: Program
+    case: CaseId
 
 
 def extreme(x: Extreme) -> Json:
@@ -195,13 +276,9 @@ def scenario(run: ScenarioResult, *, histories: bool) -> Json:
     return done
 
 
-def head_of(version: str, filename: str, sha256: str) -> Json:
+def head_of(version: str, filename: str, sha256: str) -> Head:
     """Which program, and which case."""
-    return {
-        "schema_version": SCHEMA_VERSION,
-        "program": {"name": "surge", "version": version},
-        "case": {"file": filename, "sha256": sha256},
-    }
+    return Head(program=Program(version=version), case=CaseId(file=filename, sha256=sha256))
 
 
 def answer(
@@ -230,7 +307,7 @@ def answer(
     """
     weakest = assessment.weakest
     return {
-        **head_of(version, case.filename, case.sha256),
+        **as_json(head_of(version, case.filename, case.sha256)),
         "title": case.lineup.title,
         "verdict": assessment.verdict,
         "exit_code": assessment.exit_code,
@@ -249,7 +326,7 @@ def answer(
 def no_answer(reason: str, *, version: str, filename: str, sha256: str) -> Json:
     """Return why a case that can be read cannot be decided at all."""
     return {
-        **head_of(version, filename, sha256),
+        **as_json(head_of(version, filename, sha256)),
         "verdict": UNDECIDED,
         "exit_code": EXIT_CODE[UNDECIDED],
         "reason": reason,
@@ -259,7 +336,7 @@ def no_answer(reason: str, *, version: str, filename: str, sha256: str) -> Json:
 def refusal(records: Iterable[FaultRecord], *, version: str, filename: str, sha256: str) -> Json:
     """Return the faults of a case that cannot be used."""
     return {
-        **head_of(version, filename, sha256),
+        **as_json(head_of(version, filename, sha256)),
         "exit_code": 2,
         "faults": [r.as_dict() for r in records],
     }

@@ -8,7 +8,7 @@ from typing import Any
 
 from surge.model.lineup import LineUp
 from surge.records.stroke_tests import Direction
-from surge.reports.document import finding
+from surge.reports.document import Head, as_json, finding
 from surge.reports.text import table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, whose
 from surge.rules.assess import Assessment, run_of, valid
@@ -185,11 +185,11 @@ def _rules(found: Measured) -> list[str]:
     )
 
 
-def measured_document(found: Measured, head: Json, cautions: Iterable[str]) -> Json:
+def measured_document(found: Measured, head: Head, cautions: Iterable[str]) -> Json:
     """Return the answer as plain lists and dicts; ``head`` says which program and case."""
     stroke = found.stroke
     return {
-        **head,
+        **as_json(head),
         "curve": {"file": stroke.curve.filename, "sha256": stroke.curve.sha256},
         "verdict": found.verdict,
         "exit_code": found.exit_code,

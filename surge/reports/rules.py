@@ -121,7 +121,7 @@ def _not_checked(rulings: list[Ruling]) -> list[str]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AssumedItem:
-    """A figure that the case does not give, of all the parts for which it is the same; see ``Assumed``."""
+    """A figure that the case does not give, of all the parts for which it is the same."""
 
     quantity: str
     subjects: tuple[str, ...]

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from surge.model.lineup import LineUp
-from surge.reports.document import finding
+from surge.reports.document import Head, as_json, finding
 from surge.reports.text import table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, paragraph, what_happens
 from surge.rules.book import LOCAL_CODES
@@ -233,10 +233,10 @@ def _limits(part: StrokeLimits) -> Json:
     }
 
 
-def window_document(windows: Windows, head: Json, cautions: Iterable[str]) -> Json:
+def window_document(windows: Windows, head: Head, cautions: Iterable[str]) -> Json:
     """Return the answer as plain lists and dicts; ``head`` says which program and case."""
     return {
-        **head,
+        **as_json(head),
         "verdict": windows.verdict,
         "exit_code": windows.exit_code,
         "valves": [

@@ -14,13 +14,14 @@ Decisions
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from surge.case.file import Case
 from surge.model.lineup import LineUp, Pipe
 from surge.reports.advice import advice
-from surge.reports.document import Json, head_of
+from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment, run_of
@@ -92,7 +93,7 @@ class Units:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
+class Sheet(Head):
     """The sheet.
 
     Attributes
@@ -110,14 +111,12 @@ class Sheet:
         Every element and place with a limit, the worst first.
     """
 
-    version: str
-    case_file: str
-    sha256: str
+    kind: Literal["sheet"] = "sheet"
     rules_file: str
     rules_sha256: str
     title: str
-    verdict: str
-    exit_code: int
+    verdict: Verdict
+    exit_code: ExitCode
     headline: str
     signable: bool
     standing: str
@@ -148,10 +147,9 @@ class Sheet:
     line_up: str
 
     def document(self) -> Json:
-        """The sheet as plain lists and dicts, headed as every other answer."""
-        plain = asdict(self)
-        head = head_of(plain.pop("version"), plain.pop("case_file"), plain.pop("sha256"))
-        return head | {"kind": "sheet"} | plain
+        """The sheet as plain lists and dicts."""
+        plain: Json = as_json(self)
+        return plain
 
 
 def sheet_of(
@@ -199,9 +197,8 @@ def sheet_of(
     shutdowns = chains(assessment, display)
     standing = NOT_TO_SIGN if verdict != WITHIN else TO_SIGN if searched(lineup, windows) else A_DRAFT
     return Sheet(
-        version=version,
-        case_file=Path(case.filename).name,
-        sha256=case.sha256,
+        program=Program(version=version),
+        case=CaseId(file=Path(case.filename).name, sha256=case.sha256),
         rules_file=Path(case.rules_file).name if case.rules_file else "",
         rules_sha256=rules_sha256,
         title=lineup.title,

@@ -58,7 +58,7 @@ class TestRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tests:
-    """Status of the stroke-time tests; without records ``given`` is False and ``words`` say so.
+    """Status of the stroke-time tests; where no records were given, ``words`` say so.
 
     Attributes
     ----------

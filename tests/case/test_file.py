@@ -22,7 +22,6 @@ from surge.toml.faults import describe
 from surge.toml.tables import keys_of, table_at
 
 TWO_STAGE = 'law = "two-stage"\nstroke = "20 s"\nbreak_opening = 0.3\nbreak_time = "8 s"'
-SCHEMA = Path(__file__).parents[2] / "surge" / "schema" / "case.schema.json"
 
 
 # Good cases
@@ -355,11 +354,6 @@ def test_load_what_cannot_be_read(tmp_path: Path) -> None:
 
 
 # Schema
-
-
-def test_published_schema_is_the_generated_one() -> None:
-    """To renew it: ``python -m surge.case.file > surge/schema/case.schema.json``."""
-    assert json.loads(SCHEMA.read_text(encoding="utf-8")) == case_schema()
 
 
 def test_schema_is_sound_and_accepts_the_starter() -> None:

@@ -94,10 +94,10 @@ def found(dotted: str) -> bool:
 def test_every_room_is_on_the_map_in_the_order_of_the_layers() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     layers = project["tool"]["importlinter"]["contracts"][0]["layers"]
-    height = {room: -k for k, layer in enumerate(layers) for room in layer.split(" | ")}
+    depth = {room: k for k, layer in enumerate(layers) for room in layer.split(" | ")}
     rooms = [room for room, _ in MAP]
     assert sorted(rooms) == sorted(p.parent.name for p in SURGE.glob("*/__init__.py"))
-    assert [height[room] for room in rooms] == sorted(height[room] for room in rooms)
+    assert [depth[room] for room in rooms] == sorted(depth[room] for room in rooms)
 
 
 @pytest.mark.parametrize(("room", "names"), MAP, ids=lambda x: x if x.isidentifier() else "")

@@ -4,7 +4,7 @@ Decisions
 ---------
 * A check of the largest case stays below ``MEMORY``: 1.9 GB were measured for 247 elements in 8 scenarios,
   before the bounds were drawn in.
-* At most ``surge.toml.mend.MOST`` faults of a file are listed.
+* At most 200 faults of a file are listed (:mod:`surge.toml.mend`).
 """
 
 from __future__ import annotations

@@ -29,6 +29,7 @@ from surge.case.file import read_case
 from surge.model.ranges import at_place
 from surge.rules.assess import assess
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN
+from surge.toml import tables
 from surge.transient.plan import plan
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
@@ -241,8 +242,8 @@ def test_shutdown_chain_adds_up() -> None:
 
 def test_readme_names_every_key_of_a_case() -> None:
     text = (CASES / "README.md").read_text(encoding="utf-8")
-    models = [m for m in vars(casespec).values() if isinstance(m, type) and issubclass(m, casespec.CaseTable)]
-    keys = {key for model in models for key in casespec.keys_of(model)}
+    models = [m for m in vars(casespec).values() if isinstance(m, type) and issubclass(m, tables.FileTable)]
+    keys = {key for model in models for key in tables.keys_of(model)}
     lists = {
         "points",
         "tank",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import tomllib
 from importlib import import_module
-from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -84,11 +83,19 @@ MAP = re.findall(
 
 
 def found(dotted: str) -> bool:
-    """Whether a module, or a name in a module, is there."""
-    module, _, name = dotted.rpartition(".")
-    if find_spec(module) is None:
-        return False
-    return hasattr(import_module(module), name) or (SURGE.parent / f"{dotted.replace('.', '/')}.py").exists()
+    """Whether a module, or a name in one, is there."""
+    parts = dotted.split(".")
+    for k in range(len(parts), 0, -1):
+        try:
+            here: object = import_module(".".join(parts[:k]))
+        except ModuleNotFoundError:
+            continue
+        for name in parts[k:]:
+            if not hasattr(here, name):
+                return False
+            here = getattr(here, name)
+        return True
+    return False
 
 
 def test_every_room_is_on_the_map_in_the_order_of_the_layers() -> None:
@@ -101,14 +108,18 @@ def test_every_room_is_on_the_map_in_the_order_of_the_layers() -> None:
 
 
 @pytest.mark.parametrize(("room", "names"), MAP, ids=lambda x: x if x.isidentifier() else "")
-def test_where_to_begin_in_a_room_is_there(room: str, names: str) -> None:
-    begin = [f"surge.{room}.{name}" for name in re.findall(r"`([\w.]+)`", names)]
-    begin += [
-        f"surge.{room}.{n}" for n in re.findall(r"``(\w+\.\w+)``", import_module(f"surge.{room}").__doc__)
-    ]
-    begin = [name for name in begin if not name.endswith(".toml")]
+def test_map_and_head_of_a_room_say_where_to_begin(room: str, names: str) -> None:
+    begin = re.findall(r"`([\w.]+)`", names)
     assert begin
-    assert [name for name in begin if not found(name)] == []
+    assert [name for name in begin if not found(f"surge.{room}.{name}")] == []
+    assert "Begin with :" in (import_module(f"surge.{room}").__doc__ or "")
+
+
+def test_names_that_texts_of_the_code_refer_to_are_there() -> None:
+    role = re.compile(r":(?:mod|func|class|meth|attr|data):`~?(surge(?:\.\w+)*)`")
+    named = {n for path in SURGE.rglob("*.py") for n in role.findall(path.read_text(encoding="utf-8"))}
+    assert len(named) > 50
+    assert sorted(name for name in named if not found(name)) == []
 
 
 DECIDED = [p for p in sorted(SURGE.rglob("*.py")) if "\nDecisions\n---" in p.read_text(encoding="utf-8")]

@@ -2,6 +2,6 @@
 
 Nothing is computed here, and nobody may import this room but ``__main__``.
 
-Begin with ``main.main`` (the commands in order), ``check.check`` (a plain one) and ``shared`` (printing,
-refusing, progress, writing files).
+Begin with :func:`surge.cli.main.main` (the commands in order), :func:`surge.cli.check.check` (a plain one)
+and :mod:`surge.cli.shared` (printing, refusing, progress, writing files).
 """

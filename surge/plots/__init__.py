@@ -5,6 +5,7 @@ everything; colours only help, so that a grey print loses nothing. The same inpu
 
 Only ``api`` and ``cli`` may import it.
 
-Begin with ``frame.draw`` (the page around every picture, and the files), ``time.draw_time`` (pressure against
-time) and ``film_files.film_file`` (an animation as a file).
+Begin with :func:`surge.plots.frame.draw` (the page around every picture, and the files),
+:func:`surge.plots.time.draw_time` (pressure against time) and :func:`surge.plots.film_files.film_file` (an
+animation as a file).
 """

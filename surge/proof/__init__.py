@@ -5,6 +5,6 @@ figure never comes from the program.
 
 ``reports``, ``cli`` and tests may import it; it imports the rooms that it checks.
 
-Begin with ``checks.Check`` (what a check is), ``every`` (all of them, in order) and ``speeds`` (the simplest
-ones).
+Begin with :class:`surge.proof.checks.Check` (what a check is), :mod:`surge.proof.every` (all of them, in
+order) and :mod:`surge.proof.speeds` (the simplest ones).
 """

@@ -5,6 +5,7 @@ word.
 
 ``plots``, ``sheet``, ``api`` and ``cli`` may import it; it imports every room that answers something.
 
-Begin with ``text.TextReport`` (what ``surge check`` prints), ``words.Display`` (how a figure is written) and
-``document.answer`` (the JSON document).
+Begin with :class:`surge.reports.text.TextReport` (what ``surge check`` prints),
+:class:`surge.reports.words.Display` (how a figure is written) and :func:`surge.reports.document.answer` (the
+JSON document).
 """

@@ -6,7 +6,7 @@ finds in a case what a rule speaks of; a ruling holds it against the rule's figu
 Rooms that search, prove or show may import it; it imports ``transient`` and what lies below. It knows nothing
 of case files.
 
-Begin with ``assess.assess`` (a whole case), ``findings.findings_of`` (pressures against limits) and
-``rulings.rule_on`` (one rule after another). A new rule: ``tables/rules.toml``; a new measure:
-``book.MEASURES``.
+Begin with :func:`surge.rules.assess.assess` (a whole case), :func:`surge.rules.findings.findings_of`
+(pressures against limits) and :func:`surge.rules.rulings.rule_on` (one rule after another). A new rule:
+``tables/rules.toml``; a new measure: :data:`surge.rules.book.MEASURES`.
 """

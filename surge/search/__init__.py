@@ -6,6 +6,7 @@ confirm it.
 
 Rooms that show may import it, and ``valves``; it imports ``rules`` and ``transient``.
 
-Begin with ``window.windows_of`` (what a case asks), ``strokes.stroke_limits`` (one valve in one scenario) and
-``smallest.smallest_safe`` (the search itself, which knows nothing of pipes).
+Begin with :func:`surge.search.window.windows_of` (what a case asks),
+:func:`surge.search.strokes.stroke_limits` (one valve in one scenario) and
+:func:`surge.search.smallest.smallest_safe` (the search itself, which knows nothing of pipes).
 """

@@ -5,6 +5,6 @@ nothing.
 
 Only ``api`` and ``cli`` may import it; it imports ``reports`` and the rooms that answer.
 
-Begin with ``data.sheet_of`` (everything that stands on the sheet), ``sketch.sketch`` (the line-up as a
-drawing) and ``typeset.sheet_pdf``.
+Begin with :func:`surge.sheet.data.sheet_of` (everything that stands on the sheet),
+:func:`surge.sheet.sketch.sketch` (the line-up as a drawing) and :func:`surge.sheet.typeset.sheet_pdf`.
 """

@@ -6,6 +6,7 @@ limit or a unit of the trade: pressures [Pa gauge], heads [m], flows [m3/s], tim
 
 Rooms that judge, search or show may import it; it imports ``hydraulics``, ``model`` and ``kernel``.
 
-Begin with ``run.simulate`` (one scenario, with its errors), ``grid.build_grid`` (a line-up as arrays) and
-``watch.Watch`` (what every march must keep).
+Begin with :func:`surge.transient.run.simulate` (one scenario, with its errors),
+:func:`surge.transient.grid.build_grid` (a line-up as arrays) and :class:`surge.transient.watch.Watch` (what
+every march must keep).
 """

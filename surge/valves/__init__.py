@@ -5,6 +5,7 @@ and scatter. A measured curve becomes a stroke law on the unsafe side and is run
 
 Rooms that show may import it; it imports ``records``, ``search`` and ``rules``.
 
-Begin with ``judge.judge`` (what each test proves), ``findings.findings_of_records`` (one finding a valve and
-direction) and ``curve.stroke_of`` (from a measured curve to a law).
+Begin with :func:`surge.valves.judge.judge` (what each test proves),
+:func:`surge.valves.findings.findings_of_records` (one finding a valve and direction) and
+:func:`surge.valves.curve.stroke_of` (from a measured curve to a law).
 """

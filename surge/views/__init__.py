@@ -4,6 +4,7 @@ A picture is held by tests as figures, and drawn by ``plots`` in whatever form i
 
 Rooms that show may import it; it imports ``rules`` and ``transient``.
 
-Begin with ``subject.subject_of`` (which scenario and places a picture is of), ``line.line_picture``
-(pressures from shore to ship) and ``compare.compare`` (two cases side by side).
+Begin with :func:`surge.views.subject.subject_of` (which scenario and places a picture is of),
+:func:`surge.views.line.line_picture` (pressures from shore to ship) and :func:`surge.views.compare.compare`
+(two cases side by side).
 """

@@ -44,7 +44,7 @@ def opened(page: str, tmp_path: Path, *more: str) -> tuple[set[str], list[str]]:
     command = [str(CHROMIUM), *QUIET, f"--user-data-dir={tmp_path / 'profile'}", f"--log-net-log={log}"]
     more = more or ("--dump-dom", "--virtual-time-budget=1500")
     done = subprocess.run(
-        [*command, *more, file.as_uri()], capture_output=True, text=True, timeout=180, check=True
+        [*command, *more, file.as_uri()], capture_output=True, text=True, timeout=600, check=True
     )
     console = re.findall(r".*CONSOLE.*", done.stderr)
     events = json.loads(log.read_text(encoding="utf-8"))["events"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import date, datetime, timedelta
 
 import pytest
@@ -283,14 +284,12 @@ def test_no_test_is_lost_and_every_history_says_something(tests: list[StrokeTest
 
 
 def test_thousands_of_rows_are_quick() -> None:
-    import time
-
     tests = [
         shot(str(date(2023, 1, 1) + timedelta(days=5 * k)), 20.0 + k % 7 / 10, tag=f"V{n}")
         for n in range(50)
         for k in range(200)
     ]
     histories(tests[:300], {}, ground=GROUND)
-    start = time.perf_counter()
+    began = time.process_time()
     assert len(histories(tests, {}, ground=GROUND)) == 50
-    assert time.perf_counter() - start < 5.0
+    assert time.process_time() - began < 5.0

@@ -6,8 +6,11 @@ import re
 import tomllib
 from importlib import import_module
 from pathlib import Path
+from pkgutil import iter_modules
 
 import pytest
+
+import surge
 
 ROOT = Path(__file__).parents[1]
 HOW = ROOT / "notebooks" / "how-it-works.md"
@@ -113,6 +116,11 @@ def test_map_and_head_of_a_room_say_where_to_begin(room: str, names: str) -> Non
     assert begin
     assert [name for name in begin if not found(f"surge.{room}.{name}")] == []
     assert "Begin with :" in (import_module(f"surge.{room}").__doc__ or "")
+
+
+def test_no_public_name_is_a_room_or_a_module() -> None:
+    """``surge.check`` would turn into the module as soon as anybody imported it."""
+    assert {found.name for found in iter_modules(surge.__path__)} & set(surge.__all__) == set()
 
 
 def test_names_that_texts_of_the_code_refer_to_are_there() -> None:

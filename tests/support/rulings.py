@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from support.lineups.berth import berth
-from surge.model.lineup import Limits, LineUp, Point, PumpMove, Scenario, Tank, Valve, ValveMove
+from support.lineups.berth import berth, spoilt
+from surge.model.lineup import Limits, LineUp, Point, PumpMove, Scenario, Supply, Tank, Valve, ValveMove
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding
 from surge.rules.reading import built_in
@@ -61,7 +61,7 @@ def case(*scenarios: Scenario, **changes: Any) -> LineUp:
 
 def run_of(scenario: Scenario, *, rate: float = 0.15, inflow: Any = None) -> ScenarioResult:
     """A run as the berth gives it, under another name, with the flow that is asked for [m3/s]."""
-    run = _run()
+    run = quick_run()
     elements = tuple(
         replace(
             e, figures=replace(e.figures, velocity=e.figures.velocity * rate / 0.15) if e.figures else None
@@ -150,6 +150,25 @@ TWO_WAYS = (("detection", 2.0), ("signal", 1.0))
 
 
 @functools.cache
-def _run() -> ScenarioResult:
+def quick_run() -> ScenarioResult:
+    """A first march of the berth's own closing; made once."""
     lineup = rated(berth())
     return simulate(lineup, lineup.scenarios[0], quick=True)
+
+
+def ullage(lineup: LineUp, volume: float | None) -> LineUp:
+    """A line-up whose ship's tank has so much room left [m3]."""
+    return spoilt("tanks", 1, lineup, ullage=volume)
+
+
+def pushed_into_a_supply(lineup: LineUp) -> LineUp:
+    """A line-up without a ship's tank: a supply takes the cargo."""
+    receiver = Supply(name="ship", point="tank bottom", pressure=1 * BAR, shut_off=2 * BAR)
+    return lineup.with_(tanks=lineup.tanks[:1], supplies=(receiver,))
+
+
+def on_allowance(allowance: float, *, test: float | None = None) -> LineUp:
+    """The berth with an allowance on its shore line, which is rated 10 bar."""
+    lineup = case()
+    limits = Limits(rating=10 * BAR, allowance=allowance, test_pressure=test)
+    return spoilt("pipes", 0, lineup, limits=limits)

@@ -30,17 +30,20 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from surge.case.file import case_schema
+from surge.reports.check_json import CheckAnswer
+from surge.reports.document import NoAnswer, RefusedCase
 from surge.sheet.data import Sheet
 
 FOLDER = Path(__file__).parent / "schema"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+SI = "SI units throughout; every key carries its unit and reference. Pressures are gauge."
 FILES: dict[str, Callable[[], dict[str, Any]]] = {"case": case_schema}
 ANSWERS: dict[str, tuple[str, str, Any]] = {
-    # A refused case and one that gives no answer print the documents of `surge schema result`.
+    "result": ("Result of surge check --json, schema 1", SI, CheckAnswer | RefusedCase | NoAnswer),
     "sheet": (
         "surge sheet, schema 1",
         "Figures as printed, with SI values beside them; keys carry unit and reference.",
-        Sheet,
+        Sheet | RefusedCase | NoAnswer,
     ),
 }
 NAMES = (*FILES, *ANSWERS)
@@ -60,7 +63,7 @@ def schema_of_type(kind: Any) -> dict[str, Any]:
     """Return the schema of one type, or of a union of documents of which exactly one fits."""
     made = _strict(TypeAdapter(kind).json_schema(mode="serialization"))
     if "anyOf" in made:
-        made["oneOf"] = made.pop("anyOf")
+        made = {"oneOf": made.pop("anyOf")} | made
     return _named(made)
 
 

@@ -71,7 +71,7 @@ def _print(
     display = Display(units=units, density=case.lineup.liquid.density)
     if as_json:
         from surge.reports.advice import advice
-        from surge.reports.document import answer
+        from surge.reports.check_json import answer
 
         worst = assessment.weakest
         document = answer(

@@ -29,6 +29,7 @@ from surge.plots.frame import (
     quoted,
 )
 from surge.reports.chart import PICTURES, Json, chart_csv, foot, heading_lines, limit_words, runs
+from surge.reports.document import as_json
 from surge.reports.words import HEADLINE, Display
 from surge.search.chart import ChartData
 from surge.units import from_si, printable
@@ -371,5 +372,5 @@ def chart_files(
     if "csv" in kinds:
         files["csv"] = chart_csv(chart, display, signature).encode()
     if "json" in kinds:
-        files["json"] = (json.dumps(document, allow_nan=False, indent=1) + "\n").encode()
+        files["json"] = (json.dumps(as_json(document), allow_nan=False, indent=1) + "\n").encode()
     return files

@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from surge.case.file import Case, load_case, read_case, starter_case
 from surge.reports.advice import advice, gentleness, settled, unavoidable
-from surge.reports.document import answer, no_answer
+from surge.reports.check_json import answer
+from surge.reports.document import as_json, no_answer
 from surge.reports.text import TextReport, table
 from surge.reports.words import CAUTIONS, LINE, Display, sentence
 from surge.rules.assess import Assessment, assess, run_of, valid
@@ -314,7 +315,7 @@ def document(name: str, *changes: tuple[str, str], histories: bool = False) -> d
         cautions=CAUTIONS,
         histories=histories,
     )
-    return json.loads(json.dumps(made, allow_nan=False))
+    return json.loads(json.dumps(as_json(made), allow_nan=False))
 
 
 NAMED = {
@@ -363,7 +364,7 @@ def test_the_schema_notices_every_new_or_missing_key() -> None:
 
 
 def test_json_of_no_answer() -> None:
-    made = no_answer("too long", version="0", filename="x.toml", sha256="0" * 64)
+    made = as_json(no_answer("too long", version="0", filename="x.toml", sha256="0" * 64))
     jsonschema.Draft202012Validator(schema()).validate(made)
     assert made["exit_code"] == 4
 

@@ -15,6 +15,7 @@ from support.lineups.one_line import QUADRATIC, closing, end_valve, line
 
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Rate
+from surge.reports.document import as_json
 from surge.reports.orders import band_document, band_lines
 from surge.reports.words import Display
 from surge.rules.book import RuleBook
@@ -326,7 +327,7 @@ def test_text_and_json_tell_the_same() -> None:
     got = over(Bands(wave_speed=0.1, rate=0.1))
     display = Display(units=ShowUnits(), density=1000.0)
     text = " ".join("\n".join(band_lines(got, display)).split())
-    document = json.loads(json.dumps(band_document(got), allow_nan=False))
+    document = json.loads(json.dumps(as_json(band_document(got)), allow_nan=False))
     assert f"no faster than {document['shortest_safe_stroke_s']:.1f} s" in text
     assert f"no faster than {document['without_bands']['shortest_safe_stroke_s']:.1f} s" in text
     assert [m["band"] for m in document["bands_alone"]] == ["rate", "wave_speed"]

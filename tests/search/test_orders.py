@@ -15,6 +15,7 @@ from support.lineups.one_line import closing, line
 
 from surge.model.lineup import Limits, LineUp, PumpMove, Scenario, ValveMove
 from surge.model.stroke import with_strokes
+from surge.reports.document import as_json
 from surge.reports.orders import order_document, order_lines
 from surge.reports.words import Display
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of, worst_of
@@ -255,7 +256,7 @@ def test_text_and_json_tell_the_same() -> None:
     lineup, question = shutdown()
     display = Display(units=ShowUnits(), density=lineup.liquid.density)
     text = "\n".join(order_lines(question, display))
-    document = json.loads(json.dumps(order_document(question), allow_nan=False))
+    document = json.loads(json.dumps(as_json(order_document(question)), allow_nan=False))
     for order, answer in zip(document["orders"], question.answers, strict=True):
         assert f"{order['total_time_s']:.1f} s in all" in text
         assert order["order"] == answer.order.name

@@ -13,6 +13,7 @@ from support.lineups.one_line import closing, line
 
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Scenario, Valve
+from surge.reports.document import as_json
 from surge.reports.orders import shape_document, shape_lines
 from surge.reports.words import Display
 from surge.rules.findings import findings_of
@@ -201,7 +202,7 @@ def test_text_and_json_tell_the_same() -> None:
     got = answer("stiff")
     display = Display(units=ShowUnits(), density=1000.0)
     text = " ".join("\n".join(shape_lines(got, display)).split())
-    document = json.loads(json.dumps(shape_document(got), allow_nan=False))
+    document = json.loads(json.dumps(as_json(shape_document(got)), allow_nan=False))
     for law in ("two_stage", "single_stage"):
         assert display.margin(document[law]["margin_pa"]) in text
         assert f"{document[law]['effective_time_s']:.1f}" in text

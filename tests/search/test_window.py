@@ -24,6 +24,7 @@ from surge.cli.main import main
 from surge.errors import CaseError
 from surge.model.lineup import Limits, LineUp, Point, Rate, Scenario, Valve, ValveMove
 from surge.model.stroke import with_strokes
+from surge.reports.document import as_json, head_of
 from surge.reports.window import window_document, window_lines
 from surge.reports.words import Display
 from surge.rules.assess import assess
@@ -283,7 +284,7 @@ def test_an_empty_window_says_what_to_do() -> None:
         'What to do - "manifold valve": agree a rate of 1168.8 m3/h or less, and a stroke of 26.0 s.' in text
     )
     assert "surge window CASE --shapes" in text
-    document = window_document(got, {}, ())
+    document = as_json(window_document(got, head_of("0", "a", "0" * 64), ()))
     assert document["valves"][0]["opens_at"]["stroke_s"] == 26.0
     assert document["valves"][0]["empty"]
 

@@ -18,7 +18,7 @@ from surge.errors import CaseError, UnknownNameError
 from surge.model.lineup import LineUp, ValveMove
 from surge.model.stroke import with_laws
 from surge.plots.measured import measured_picture
-from surge.reports.document import head_of
+from surge.reports.document import as_json, head_of
 from surge.reports.measured import measured_document, measured_lines, nearer_by, told_of
 from surge.reports.words import Display
 from surge.rules.assess import assess
@@ -188,7 +188,7 @@ def test_document_and_picture_are_the_same_each_time(lineup: LineUp) -> None:
     found = run_measured(lineup, stroke, valve="manifold valve")
     display = Display(units=ShowUnits(), density=850.0)
     document = measured_document(found, head_of("0", "a", "b"), ())
-    jsonschema.validate(json.loads(json.dumps(document, allow_nan=False)), SCHEMA)
+    jsonschema.validate(json.loads(json.dumps(as_json(document), allow_nan=False)), SCHEMA)
     kinds = ("png", "pdf")
     first, again = (measured_picture(found, lineup, display, kinds=kinds, signature="s") for _ in range(2))
     assert first == again

@@ -1,0 +1,409 @@
+"""The answer of ``surge check --json``, as types and as what makes them from an assessment."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+from surge.case.file import Case
+from surge.model.lineup import Assumed
+from surge.model.topology import PipelinePeriod
+from surge.phrases import told
+from surge.reports.document import (
+    Demand,
+    ExitCode,
+    ExtremeJson,
+    FindingJson,
+    Head,
+    JsonObject,
+    Verdict,
+    extreme,
+    finding,
+    finding_or_none,
+    head_of,
+)
+from surge.rules.assess import Assessment
+from surge.rules.book import LOCAL_CODES, MEASURES, REQUIREMENTS
+from surge.rules.ground import KEPT, NOT_APPLICABLE, NOT_CHECKED, NOT_DECIDED, NOT_KEPT
+from surge.rules.rulings import Ruling
+from surge.transient.result import (
+    Closure,
+    ElementResult,
+    Envelope,
+    History,
+    Method,
+    PlaceResult,
+    PocketFigures,
+    ScenarioResult,
+    Vapour,
+)
+
+# What a ruling's figures are.
+SHOWN_AS = {"time": "s", "pressure": "Pa gauge", "speed": "m/s", "number": "1"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FiguresJson(JsonObject):
+    """Figures of an element with a length that can be checked on a pocket calculator."""
+
+    flow_m3_per_s: float
+    velocity_m_per_s: float
+    wave_speed_m_per_s: float
+    travel_time_s: float
+    instant_stop_rise_pa: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ElementJson(JsonObject):
+    """Pressures in one element."""
+
+    name: str
+    kind: Annotated[str, Demand(enum=["pipe", "hose", "arm", "valve", "passage", "pump"])]
+    steady_pa_gauge: float
+    """Where the peak comes later."""
+    steady_highest_pa_gauge: float
+    steady_lowest_pa_gauge: float
+    highest: ExtremeJson
+    lowest: ExtremeJson
+    figures: FiguresJson | None
+    reaches: int
+    lumped: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceJson(JsonObject):
+    """Pressures at one place."""
+
+    name: str
+    roles: tuple[str, ...]
+    steady_pa_gauge: float
+    highest: ExtremeJson
+    lowest: ExtremeJson
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PeriodJson(JsonObject):
+    """Pipeline period of a valve, either way, and what reflects the waves."""
+
+    valve: str
+    upstream_s: float | None
+    downstream_s: float | None
+    reflects_at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClosureJson(JsonObject):
+    """How gently a valve closes against the flow."""
+
+    valve: str
+    stroke_s: float
+    pipeline_period_s: float
+    effective_time_s: float | None
+    """From 95 to 5 % of the flow; null when it does not fall so far."""
+    greatest_fall_within_a_period: float
+    """Part of the first flow; the surge goes by it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VapourJson(JsonObject):
+    """Where and when the cargo first boils."""
+
+    time_s: float
+    where: str
+    distance_m: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MethodJson(JsonObject):
+    """How the numbers were computed."""
+
+    time_step_s: float
+    nodes: int
+    steps: int
+    duration_s: float
+    largest_misfit_of_travel_time: float
+    misfit_of: str
+    lumped: tuple[str, ...]
+    error_aimed_at_pa: float
+    worst_error_pa: float
+    marches: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryJson(JsonObject):
+    """What happens in time: pressures at places, flows through elements, at the same instants."""
+
+    time_s: Sequence[float]
+    pressure_pa_gauge: Mapping[str, Sequence[float]]
+    flow_m3_per_s: Mapping[str, Sequence[float]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EnvelopeJson(JsonObject):
+    """Highest, lowest and steady pressure along an element."""
+
+    distance_m: Sequence[float]
+    highest_pa_gauge: Sequence[float]
+    lowest_pa_gauge: Sequence[float]
+    steady_pa_gauge: Sequence[float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScenarioJson(JsonObject):
+    """One scenario, at one set of the lengths and wave speeds that are ranges."""
+
+    name: str
+    note: str
+    lengths_m: Mapping[str, float]
+    """Lengths taken for elements given as a range."""
+    wave_speeds_m_per_s: Mapping[str, float]
+    """Wave speeds taken where only a range is known."""
+    elements: tuple[ElementJson, ...]
+    places: tuple[PlaceJson, ...]
+    pipeline_periods: tuple[PeriodJson, ...]
+    closures: tuple[ClosureJson, ...]
+    """Valve movements that close against flow."""
+    vapour: VapourJson | None
+    undecided: tuple[str, ...]
+    notes: tuple[str, ...]
+    timing_s: Mapping[str, float]
+    last_event_s: float
+    openings_at_start: Mapping[str, float]
+    method: MethodJson
+    history: HistoryJson | None = None
+    """With --histories."""
+    envelopes: Mapping[str, EnvelopeJson] | None = None
+    """With --histories: along every element that has a length."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RulingJson(JsonObject):
+    """One rule of the trade held against one part of the case."""
+
+    rule: str
+    """Identifier; surge list rules has its text."""
+    source: str
+    requirement: Annotated[str, Demand(enum=list(REQUIREMENTS))]
+    scenario: str
+    """Empty where it holds for the whole case."""
+    subject: str
+    outcome: Annotated[str, Demand(enum=[KEPT, NOT_KEPT, NOT_DECIDED, NOT_CHECKED, NOT_APPLICABLE])]
+    counts: bool
+    """Whether it counts for the verdict."""
+    words: str
+    supply: str
+    """What to give so that it can be checked."""
+    unit: Annotated[str, Demand(enum=list(SHOWN_AS.values()))]
+    value: float | None
+    limit: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AssumedJson(JsonObject):
+    """A figure that the case does not give."""
+
+    subject: str
+    quantity: str
+    value: str
+    """In words, with its unit."""
+    source: str
+    asked_for_by_the_case: bool
+    """The case names the row of the tables it comes from."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckAnswer(Head):
+    """Every scenario of a case against every limit and every rule."""
+
+    title: str
+    verdict: Verdict
+    exit_code: ExitCode
+    weakest: FindingJson | None
+    sentence: str
+    advice: tuple[str, ...]
+    cautions: tuple[str, ...]
+    findings: tuple[FindingJson, ...]
+    rules_note: str
+    rulings: tuple[RulingJson, ...]
+    assumed: tuple[AssumedJson, ...]
+    scenarios: tuple[ScenarioJson, ...]
+
+
+def answer(
+    case: Case,
+    assessment: Assessment,
+    *,
+    version: str,
+    sentence: str,
+    advice: Iterable[str],
+    cautions: Iterable[str],
+    histories: bool,
+) -> CheckAnswer:
+    """Return the whole answer.
+
+    Parameters
+    ----------
+    case : Case
+    assessment : Assessment
+    version : str
+        Of the program.
+    sentence : str
+        The weakest place in words.
+    advice, cautions : iterable of str
+    histories : bool
+        Add histories and envelopes.
+    """
+    head = head_of(version, case.filename, case.sha256)
+    return CheckAnswer(
+        program=head.program,
+        case=head.case,
+        title=case.lineup.title,
+        verdict=assessment.verdict,
+        exit_code=assessment.exit_code,
+        weakest=finding_or_none(assessment.weakest),
+        sentence=sentence,
+        advice=tuple(advice),
+        cautions=tuple(cautions),
+        findings=tuple(finding(f) for f in assessment.findings),
+        rules_note=LOCAL_CODES,
+        rulings=tuple(_ruling(r) for r in assessment.rulings),
+        assumed=tuple(_assumed(a) for a in assessment.lineup.assumed),
+        scenarios=tuple(_scenario(run, histories=histories) for run in assessment.scenarios),
+    )
+
+
+def _ruling(r: Ruling) -> RulingJson:
+    return RulingJson(
+        rule=r.rule.id,
+        source=r.rule.source,
+        requirement=r.rule.requirement,
+        scenario=r.scenario,
+        subject=r.subject,
+        outcome=r.outcome,
+        counts=r.binding,
+        words=r.words,
+        supply=r.supply,
+        unit=SHOWN_AS[MEASURES[r.rule.measure].shown],
+        value=r.value,
+        limit=r.limit,
+    )
+
+
+def _assumed(a: Assumed) -> AssumedJson:
+    return AssumedJson(
+        subject=a.subject,
+        quantity=a.quantity,
+        value=a.value,
+        source=a.source,
+        asked_for_by_the_case=a.asked,
+    )
+
+
+def _scenario(run: ScenarioResult, *, histories: bool) -> ScenarioJson:
+    return ScenarioJson(
+        name=run.name,
+        note=run.note,
+        lengths_m=run.lengths,
+        wave_speeds_m_per_s=run.speeds,
+        elements=tuple(_element(e) for e in run.elements),
+        places=tuple(_place(p) for p in run.places),
+        pipeline_periods=tuple(_period(p) for p in run.periods),
+        closures=tuple(_closure(c) for c in run.closures),
+        vapour=None if run.vapour is None else _vapour(run.vapour),
+        undecided=run.undecided,
+        notes=tuple(told(note) for note in run.notes),
+        timing_s=dict(run.timing),
+        last_event_s=run.last_event,
+        openings_at_start=run.opening,
+        method=_method(run.method),
+        history=_history(run.history) if histories else None,
+        envelopes={name: _envelope(e) for name, e in run.envelopes.items()} if histories else None,
+    )
+
+
+def _element(e: ElementResult) -> ElementJson:
+    return ElementJson(
+        name=e.name,
+        kind=e.kind,
+        steady_pa_gauge=e.steady,
+        steady_highest_pa_gauge=e.steady_high,
+        steady_lowest_pa_gauge=e.steady_low,
+        highest=extreme(e.highest),
+        lowest=extreme(e.lowest),
+        figures=None if e.figures is None else _figures(e.figures),
+        reaches=e.reaches,
+        lumped=e.lumped,
+    )
+
+
+def _figures(f: PocketFigures) -> FiguresJson:
+    return FiguresJson(
+        flow_m3_per_s=f.flow,
+        velocity_m_per_s=f.velocity,
+        wave_speed_m_per_s=f.wave_speed,
+        travel_time_s=f.travel_time,
+        instant_stop_rise_pa=f.instant_stop,
+    )
+
+
+def _place(p: PlaceResult) -> PlaceJson:
+    return PlaceJson(
+        name=p.name,
+        roles=p.roles,
+        steady_pa_gauge=p.steady,
+        highest=extreme(p.highest),
+        lowest=extreme(p.lowest),
+    )
+
+
+def _period(p: PipelinePeriod) -> PeriodJson:
+    return PeriodJson(
+        valve=p.valve, upstream_s=p.upstream, downstream_s=p.downstream, reflects_at=p.reflects_at
+    )
+
+
+def _closure(c: Closure) -> ClosureJson:
+    return ClosureJson(
+        valve=c.valve,
+        stroke_s=c.stroke,
+        pipeline_period_s=c.period,
+        effective_time_s=c.effective,
+        greatest_fall_within_a_period=c.greatest_fall,
+    )
+
+
+def _vapour(v: Vapour) -> VapourJson:
+    return VapourJson(time_s=v.time, where=v.where, distance_m=v.distance)
+
+
+def _method(m: Method) -> MethodJson:
+    return MethodJson(
+        time_step_s=m.dt,
+        nodes=m.nodes,
+        steps=m.steps,
+        duration_s=m.duration,
+        largest_misfit_of_travel_time=m.largest_misfit,
+        misfit_of=m.misfit_of,
+        lumped=m.lumped,
+        error_aimed_at_pa=m.tolerance,
+        worst_error_pa=m.worst_error,
+        marches=m.runs,
+    )
+
+
+def _history(h: History) -> HistoryJson:
+    return HistoryJson(
+        time_s=h.time.tolist(),
+        pressure_pa_gauge={k: v.tolist() for k, v in h.pressure.items()},
+        flow_m3_per_s={k: v.tolist() for k, v in h.flow.items()},
+    )
+
+
+def _envelope(e: Envelope) -> EnvelopeJson:
+    return EnvelopeJson(
+        distance_m=e.distance.tolist(),
+        highest_pa_gauge=e.highest.tolist(),
+        lowest_pa_gauge=e.lowest.tolist(),
+        steady_pa_gauge=e.steady.tolist(),
+    )

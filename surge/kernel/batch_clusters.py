@@ -1,6 +1,6 @@
 """Points joined by several links, for many scenarios side by side: Newton on all lanes at once.
 
-As :func:`surge.kernel.laws.solve_cluster`, shapes as in :mod:`surge.kernel.batch_links`. Without dry points
+As :func:`surge.kernel.laws.solve_cluster`, shapes as in :mod:`surge.kernel.batch_march`. Without dry points
 (where only links meet) Newton's matrix is definite, and elimination needs no search for a pivot:
 all lanes take the same steps. Clusters with dry points are solved lane by lane.
 """
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 
-from surge.kernel.batch_links import LARGEST, ONE, RISE, SEEK, WIDE, inner, law
+from surge.kernel.batch_links import LARGEST, WIDE, inner, law
 from surge.kernel.columns import (
     C_LINK,
     C_LINK_END,
@@ -30,15 +30,19 @@ from surge.kernel.columns import (
     P_FIXED,
     P_H,
     P_XY,
+    W_LINK_LOSS,
+    W_LINK_SLOPE,
+    W_SEEK,
 )
-from surge.kernel.laws import solve_cluster
-
-_MAX_ITERATIONS = 60
+from surge.kernel.laws import MAX_ITERATIONS, solve_cluster
 
 
 @inner
 def _flows(e, li, lf, held, flows):
-    """1 in the lanes in which link ``e`` lets something through now, 0 in the others."""
+    """1 in the lanes in which link ``e`` lets something through now, 0 in the others.
+
+    li (links, L_INTS), lf (links, L_FLOATS, W): L_C2 [m5/s2], held (links, W). flows (W,) is written.
+    """
     valve = li[e, L_KIND] == ORIFICE
     for j in range(WIDE):
         shut = (held[e, j] != 0) | (valve & (lf[e, L_C2, j] <= 0.0))
@@ -47,7 +51,11 @@ def _flows(e, li, lf, held, flows):
 
 @inner
 def _heads(c, ci, members, z, fixed, xy, head, li, lf, held, flows):
-    """Heads of the points of cluster ``c`` that follow from its flows."""
+    """Heads of the points of cluster ``c`` that follow from its flows.
+
+    Arrays as for :func:`solve_together`: head (points, W) [m] is written, and L_Q [m3/s] of ``lf`` put to 0
+    where a link is shut. flows (W,) is room.
+    """
     for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
         p = members[i]
         for j in range(WIDE):
@@ -65,25 +73,32 @@ def _heads(c, ci, members, z, fixed, xy, head, li, lf, held, flows):
 
 @inner
 def _couple(i, first, links, members, z, li, matrix):
-    """What flows of other links do to the heads at the two ends of link ``members[first + i]``."""
+    """What flows of other links do to the heads at the two ends of link ``members[first + i]``.
+
+    members (m,), z (points,) [s/m2], li (links, L_INTS). Row ``i`` of matrix (n, n, W) [s/m2] is written,
+    ``links`` of it.
+    """
     e = members[first + i]
     for k in range(links):
         o = members[first + k]
         shared = 0.0
         for end in range(2):
             point = li[e, L_A] if end == 0 else li[e, L_B]
-            side = 1.0 if end == 0 else -1.0
+            sign = 1.0 if end == 0 else -1.0
             if li[o, L_A] == point:
-                shared += side * z[point]
+                shared += sign * z[point]
             elif li[o, L_B] == point:
-                shared -= side * z[point]
+                shared -= sign * z[point]
         for j in range(WIDE):
             matrix[i, k, j] = -shared
 
 
 @inner
 def _assemble(c, ci, members, z, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w):
-    """Newton's matrix and misfit, a row for every link's law; a shut link's flow stays nought."""
+    """Newton's matrix and misfit, a row for every link's law; a shut link's flow stays nought.
+
+    Arrays as for :func:`solve_together`; matrix [s/m2] and rhs [m] are written. Returns the number of links.
+    """
     first = ci[c, C_LINK]
     links = ci[c, C_LINK_END] - first
     for i in range(links):
@@ -91,12 +106,12 @@ def _assemble(c, ci, members, z, head, lump_row, li, lf, held, knots, coef, lump
         a = li[e, L_A]
         b = li[e, L_B]
         _couple(i, first, links, members, z, li, matrix)
-        law(e, lf[e, L_Q], lump_row, li, lf, knots, coef, lumps, w[ONE], w[RISE])
+        law(e, lf[e, L_Q], lump_row, li, lf, knots, coef, lumps, w[W_LINK_LOSS], w[W_LINK_SLOPE])
         for j in range(WIDE):
-            rhs[i, j] = head[a, j] - head[b, j] - w[ONE, j]
-            matrix[i, i, j] -= w[RISE, j]
+            rhs[i, j] = head[a, j] - head[b, j] - w[W_LINK_LOSS, j]
+            matrix[i, i, j] -= w[W_LINK_SLOPE, j]
     for i in range(links):
-        flows = w[ONE]
+        flows = w[W_LINK_LOSS]
         _flows(members[first + i], li, lf, held, flows)
         for j in range(WIDE):
             rhs[i, j] = rhs[i, j] if flows[j] > 0.0 else 0.0
@@ -110,7 +125,10 @@ def _assemble(c, ci, members, z, head, lump_row, li, lf, held, knots, coef, lump
 
 @inner
 def _eliminate(matrix, rhs, n):
-    """Solve ``matrix x = rhs`` of every lane in place, without pivots; the answer is in ``rhs``."""
+    """Solve ``matrix x = rhs`` of every lane in place, without pivots; the answer is in ``rhs``.
+
+    matrix (n, n, W) and rhs (n, W), or larger; ``matrix`` is used up.
+    """
     for i in range(n):
         for k in range(i + 1, n):
             for j in range(WIDE):
@@ -130,18 +148,21 @@ def _eliminate(matrix, rhs, n):
 
 @inner
 def _newton(c, ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w):
-    """Newton in all lanes that SEEK; the number of those left over."""
+    """Newton in all lanes where W_SEEK of ``w`` (W_ROWS, W) is 1; the number of those left over.
+
+    Arrays as for :func:`solve_together`; head [m] and L_Q [m3/s] of ``lf`` are written.
+    """
     left = 0.0
     for j in range(WIDE):
-        left += w[SEEK, j]
-    for count in range(_MAX_ITERATIONS):
+        left += w[W_SEEK, j]
+    for count in range(MAX_ITERATIONS):
         if left == 0.0:
             break
-        _heads(c, ci, members, z, fixed, xy, head, li, lf, held, w[ONE])
+        _heads(c, ci, members, z, fixed, xy, head, li, lf, held, w[W_LINK_LOSS])
         links = _assemble(c, ci, members, z, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w)
         _eliminate(matrix, rhs, links)
         weight = 1.0 if count < 20 else 0.5
-        change = w[ONE]
+        change = w[W_LINK_LOSS]
         for j in range(WIDE):
             change[j] = 0.0
         for i in range(links):
@@ -149,21 +170,25 @@ def _newton(c, ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, c
             for j in range(WIDE):
                 now = lf[e, L_Q, j]
                 new = now - weight * rhs[i, j]
-                lf[e, L_Q, j] = new if w[SEEK, j] > 0.0 else now
+                lf[e, L_Q, j] = new if w[W_SEEK, j] > 0.0 else now
                 part = abs(rhs[i, j]) / (1e-2 + abs(new))
                 # Written so that what is no number counts as not settled.
                 change[j] = change[j] if part <= change[j] else part
         left = 0.0
         for j in range(WIDE):
-            w[SEEK, j] = 0.0 if change[j] < 1e-7 else w[SEEK, j]
-            left += w[SEEK, j]
-    _heads(c, ci, members, z, fixed, xy, head, li, lf, held, w[ONE])
+            w[W_SEEK, j] = 0.0 if change[j] < 1e-7 else w[W_SEEK, j]
+            left += w[W_SEEK, j]
+    _heads(c, ci, members, z, fixed, xy, head, li, lf, held, w[W_LINK_LOSS])
     return left
 
 
 @inner
 def _wake(c, ci, members, head, li, lf):
-    """A first guess for orifices that stood still: Newton from rest would have far to go."""
+    """A first guess for orifices that stood still: Newton from rest would have far to go.
+
+    ci (clusters, C_INTS), members (m,), head (points, W) [m], li (links, L_INTS). lf (links, L_FLOATS, W):
+    L_C2 [m5/s2] is read, L_Q [m3/s] is written.
+    """
     for i in range(ci[c, C_LINK], ci[c, C_LINK_END]):
         e = members[i]
         a = li[e, L_A]
@@ -179,7 +204,12 @@ def _wake(c, ci, members, head, li, lf):
 
 @inner
 def _turn(c, ci, members, head, li, lf, held, coef, again):
-    """Shut the non-return valves whose flow turned, open those with more head before them."""
+    """Shut the non-return valves whose flow turned, open those with more head before them.
+
+    ci (clusters, C_INTS), members (m,), head (points, W) [m], li (links, L_INTS), lf (links, L_FLOATS, W):
+    L_Q [m3/s] and L_SPEED [-], coef (rows, 4, W): shut-off heads [m]. held (links, W) is written; again (W,)
+    says which lanes to look at, and then which have changed. Returns the latter as bits.
+    """
     turned = 0
     for i in range(ci[c, C_LINK], ci[c, C_LINK_END]):
         e = members[i]
@@ -202,9 +232,27 @@ def solve_together(
     ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, coef, lumps, w, well, bad, matrix, rhs,
     again,
 ):  # fmt: skip
-    """Clusters without dry points, in all lanes; ``bad`` takes the status of the lanes that fail.
+    """Clusters without dry points, in all lanes.
 
-    ``matrix`` (n, n, W), ``rhs`` (n, W) and ``again`` (W,) are room.
+    Parameters
+    ----------
+    ci, members : int64 arrays, shape (clusters, C_INTS) and (m,)
+    z : float64 array, shape (points,)
+        Impedance [s/m2].
+    fixed, xy, head : float64 arrays, shape (points, W)
+        [m], [m3/s]; head [m] is written.
+    lump_row, lumps : arrays, shape (W,) and (rows, steps + 1)
+        Where a lane's tables begin; losses [m].
+    li, lf : arrays, shape (links, L_INTS) and (links, L_FLOATS, W)
+        L_Q [m3/s] is where the solution starts, and is written.
+    held : int64 array, shape (links, W)
+        1 where the non-return valve is shut; written.
+    knots, coef : float64 arrays, shape (rows, W) and (rows, 4, W)
+        Pump curves: knots [m3/s], cubics.
+    w, matrix, rhs, again : float64 arrays, shape (W_ROWS, W), (n, n, W), (n, W) and (W,)
+        Room, n at least the links of a cluster.
+    well, bad : arrays, shape (W,)
+        1 in lanes that have not failed; int64, takes the status of those that do.
     """
     for c in range(ci.shape[0]):
         _wake(c, ci, members, head, li, lf)
@@ -212,21 +260,26 @@ def solve_together(
             again[j] = well[j]
         for _ in range(2 + ci[c, C_LINK_END] - ci[c, C_LINK]):
             for j in range(WIDE):
-                w[SEEK, j] = again[j]
+                w[W_SEEK, j] = again[j]
             left = _newton(
                 c, ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w
             )
             if left > 0.0:
                 for j in range(WIDE):
-                    bad[j] = NOT_CONVERGED if w[SEEK, j] > 0.0 else bad[j]
-                    again[j] = 0.0 if w[SEEK, j] > 0.0 else again[j]
+                    bad[j] = NOT_CONVERGED if w[W_SEEK, j] > 0.0 else bad[j]
+                    again[j] = 0.0 if w[W_SEEK, j] > 0.0 else again[j]
             if _turn(c, ci, members, head, li, lf, held, coef, again) == 0:
                 break
 
 
 @inner
 def _take_out(c, j, ci, members, fixed, xy, head, lf, held, pf1, li1, lf1):
-    """Copy lane ``j`` of a cluster into the arrays of one lane; False where a head is none."""
+    """Copy lane ``j`` of a cluster into the arrays of one lane; False where a head is none.
+
+    ci (clusters, C_INTS), members (m,); fixed, head (points, W) [m] and xy (points, W) [m3/s], lf (links,
+    L_FLOATS, W), held (links, W) are read; pf1 (points, P_FLOATS), li1 (links, L_INTS) and lf1 (links,
+    L_FLOATS) are written.
+    """
     well = True
     for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
         p = members[i]
@@ -247,10 +300,24 @@ def solve_apart(
     ci, members, fixed, xy, head, lump_row, lf, held, lumps, well, bad, pi, pf1, li1, lf1, knots, coef,
     matrix, rhs,
 ):  # fmt: skip
-    """Clusters with dry points, lane by lane; ``bad`` takes the status of the lanes that fail.
+    """Clusters with dry points, lane by lane, by :func:`surge.kernel.laws.solve_cluster`.
 
-    ``pf1``, ``li1``, ``lf1``, ``matrix`` and ``rhs`` are those of one lane in the single march;
-    ``knots`` and ``coef`` have the pump curves of one lane after the other.
+    Parameters
+    ----------
+    ci, members : int64 arrays, shape (clusters, C_INTS) and (m,)
+    fixed, xy, head : float64 arrays, shape (points, W)
+        [m], [m3/s]; head [m] is written.
+    lump_row, lumps : arrays, shape (W,) and (rows, steps + 1)
+        Where a lane's tables begin; losses [m].
+    lf, held : arrays, shape (links, L_FLOATS, W) and (links, W)
+        L_Q [m3/s] and ``held`` are where the solution starts, and are written.
+    well, bad : arrays, shape (W,)
+        1 in lanes that have not failed; int64, takes the status of those that do.
+    pi : int64 array, shape (points, P_INTS)
+    pf1, li1, lf1, matrix, rhs : arrays
+        Those of one lane in the single march: room.
+    knots, coef : float64 arrays, shape (W * rows,) and (W * rows, 4)
+        Pump curves of one lane after the other: knots [m3/s], cubics.
     """
     rows = knots.size // WIDE
     for c in range(ci.shape[0]):

@@ -1,10 +1,8 @@
 """Valves, pumps, lumped elements and what they form together, for many scenarios side by side.
 
-As :mod:`surge.kernel.laws`, the lane (scenario) being the innermost index of every array: the same
-equations in the same order, in loops over ``WIDE`` lanes without a branch. Shapes with W for
-``WIDE``: points (n,) or (n, W); links li (n, L_INTS), lf (n, L_FLOATS, W) and ``held`` (n, W); pump curves
-knots (rows, W), coef (rows, 4, W); loss tables of lumped elements from row lump_row[j] on;
-flows, losses and slopes of one link (W,); ``work`` (WORK, W) is room.
+As :mod:`surge.kernel.laws`: the same equations in the same order, in loops over ``WIDE`` lanes without a
+branch. A lane is a scenario, and the last index of every array that differs between scenarios; in shapes W
+stands for ``WIDE``. What a block holds stands in :mod:`surge.kernel.batch_march`.
 """
 
 from __future__ import annotations
@@ -17,7 +15,7 @@ from surge.kernel.columns import (
     CH_A,
     CH_B,
     CH_LINK,
-    CH_SIDE,
+    CH_SIGN,
     CHECKED,
     FLOWS,
     L_A,
@@ -39,28 +37,36 @@ from surge.kernel.columns import (
     NOT_CONVERGED,
     ORIFICE,
     SHUT,
+    W_DRIVE,
+    W_FLOW,
+    W_HIGH,
+    W_LINK_FLOW,
+    W_LINK_LOSS,
+    W_LINK_SLOPE,
+    W_LOSS,
+    W_LOW,
+    W_SEEK,
+    W_SLOPE,
+    W_SQUARES,
+    W_WHY,
 )
 from surge.kernel.curves import STANDSTILL
-from surge.kernel.laws import orifice_law, table_loss
+from surge.kernel.laws import MAX_ITERATIONS, MOST_FLOW, orifice_law, table_loss
 
 WIDE = 32  # lanes of a block: measured against 8, 16 and 64
 LARGEST = 1e12  # [m], [m3/s] beyond this a lane has overflowed
-
-# Rows of ``work``: flow, what drives it, sum of 1/c2, what stops it, whether it is still sought, bracket,
-# losses and slopes in all, flow as one link counts it, its loss and slope.
-Q, DRIVE, SQUARES, WHY, SEEK, LOW, HIGH, LOSS, SLOPE, ONE_Q, ONE, RISE, WORK = range(13)
 
 # What only the march itself calls. A way in from Python for each of them, and a cache file each,
 # would take a fifth more time to compile and 0.2 s more to load.
 inner = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True, _nrt=False)
 
-_MOST_FLOW = 1e6  # [m3/s] bracket of a chain's flow
-_MAX_ITERATIONS = 60
-
 
 @inner
 def orifice(drive, impedance, c2):
-    """:func:`surge.kernel.laws.orifice_flow` without a branch; ``c2`` is 0 or more."""
+    """:func:`surge.kernel.laws.orifice_flow` [m3/s] without a branch.
+
+    ``drive`` [m], ``impedance`` [s/m2] and ``c2`` [m5/s2], 0 or more, are floats.
+    """
     size = abs(drive)
     zc = impedance * c2
     bottom = zc + math.sqrt(zc * zc + 4.0 * size * c2)
@@ -71,7 +77,12 @@ def orifice(drive, impedance, c2):
 
 @inner
 def lumped(e, q, lump_row, li, lf, lumps, loss, slope):
-    """Loss, signed, and slope from the table of lumped element ``e``."""
+    """Loss, signed, and slope from the table of lumped element ``e``.
+
+    q (W,): flow [m3/s]. lump_row (W,), int64: where a lane's tables begin in lumps (rows, steps + 1) [m]. li
+    (links, L_INTS): L_TABLE. lf (links, L_FLOATS, W): L_STEP [s/m3]. loss (W,) [m] and slope (W,) [s/m2] are
+    written.
+    """
     for j in range(WIDE):
         # A flow that is no number must not become a place in the table.
         size = abs(q[j]) if abs(q[j]) < LARGEST else LARGEST
@@ -81,7 +92,12 @@ def lumped(e, q, lump_row, li, lf, lumps, loss, slope):
 
 @inner
 def _pump(e, q, li, lf, knots, coef, loss, slope):
-    """:func:`surge.kernel.curves.pump_head` with the sign turned: piece after piece, kept where it holds."""
+    """:func:`surge.kernel.curves.pump_head` with the sign turned: piece after piece, kept where it holds.
+
+    q (W,): flow [m3/s] through pump ``e``. li (links, L_INTS), lf (links, L_FLOATS, W): L_SPEED [-], L_TAIL0
+    [m], L_TAIL2 [s2/m5]. knots (rows, W) [m3/s], coef (rows, 4, W). loss (W,) [m] and slope (W,) [s/m2] are
+    written.
+    """
     first = li[e, L_CURVE]
     end = li[e, L_CURVE_END] - 1
     for piece in range(first, end):
@@ -111,7 +127,12 @@ def _pump(e, q, li, lf, knots, coef, loss, slope):
 
 @inner
 def law(e, q, lump_row, li, lf, knots, coef, lumps, loss, slope):
-    """Head lost over link ``e`` from its start to its end at flow ``q``, and the slope."""
+    """Head lost over link ``e`` from its start to its end, and the slope.
+
+    q (W,): flow [m3/s]. lump_row (W,) and lumps (rows, steps + 1) [m] as for :func:`lumped`, li (links,
+    L_INTS), lf (links, L_FLOATS, W), knots (rows, W) [m3/s], coef (rows, 4, W). loss (W,) [m] and slope (W,)
+    [s/m2] are written.
+    """
     kind = li[e, L_KIND]
     if kind == ORIFICE:
         for j in range(WIDE):
@@ -129,7 +150,12 @@ def law(e, q, lump_row, li, lf, knots, coef, lumps, loss, slope):
 
 @inner
 def solve_pairs(pairs, z, fixed, xy, head, li, lf):
-    """Valves and passages that share their two points with no other link: closed form."""
+    """Valves and passages that share their two points with no other link: closed form.
+
+    pairs (n,): their rows in li (links, L_INTS). z (points,) [s/m2], fixed (points, W) [m], xy (points, W)
+    [m3/s]; head (points, W) [m] is written. lf (links, L_FLOATS, W): L_C2 [m5/s2] is read, L_Q [m3/s] is
+    written.
+    """
     for i in range(pairs.size):
         e = pairs[i]
         a = li[e, L_A]
@@ -147,7 +173,11 @@ def solve_pairs(pairs, z, fixed, xy, head, li, lf):
 
 @inner
 def _orifices_of(first, last, chain, li, lf, squares, why):
-    """Sum of 1/c2 over the orifices of a chain, which lanes a shut one stops, number of other links."""
+    """Sum of 1/c2 over the orifices of a chain, which lanes a shut one stops, number of other links.
+
+    chain (rows, CH_INTS), of which ``first`` to ``last``, excluded; li (links, L_INTS), lf (links, L_FLOATS,
+    W): L_C2 [m5/s2]. squares (W,) [s2/m5] and why (W,), ``FLOWS`` or ``SHUT``, are written.
+    """
     others = 0
     for j in range(WIDE):
         squares[j] = 0.0
@@ -166,9 +196,13 @@ def _orifices_of(first, last, chain, li, lf, squares, why):
 
 @inner
 def _closer(impedance, w):
-    """One step towards the flow of a chain in all lanes that seek it; how many are left."""
-    q, low, high, seek = w[Q], w[LOW], w[HIGH], w[SEEK]
-    drive, squares, loss, slope = w[DRIVE], w[SQUARES], w[LOSS], w[SLOPE]
+    """One step towards the flow of a chain in all lanes that seek it; how many are left.
+
+    ``impedance`` of both sources [s/m2]. w (W_ROWS, W): W_DRIVE and W_LOSS [m], W_SQUARES [s2/m5], W_SLOPE
+    [s/m2] are read; W_FLOW, W_LOW and W_HIGH [m3/s] and W_SEEK are written.
+    """
+    q, low, high, seek = w[W_FLOW], w[W_LOW], w[W_HIGH], w[W_SEEK]
+    drive, squares, loss, slope = w[W_DRIVE], w[W_SQUARES], w[W_LOSS], w[W_SLOPE]
     left = 0.0
     for j in range(WIDE):
         now = q[j]
@@ -189,92 +223,125 @@ def _closer(impedance, w):
 
 @inner
 def _seek_flow(first, last, chain, impedance, lump_row, li, lf, knots, coef, lumps, w):
-    """:func:`surge.kernel.laws.chain_flow` of a chain with pumps or lumped elements; lanes left over."""
+    """:func:`surge.kernel.laws.chain_flow` of a chain with pumps or lumped elements; lanes left over.
+
+    chain (rows, CH_INTS), of which ``first`` to ``last``, excluded; ``impedance`` of both sources [s/m2];
+    laws as for :func:`law`. w (W_ROWS, W): as :func:`_closer` has it, W_FLOW [m3/s] being where the search
+    begins.
+    """
     for j in range(WIDE):
-        w[LOW, j] = -_MOST_FLOW
-        w[HIGH, j] = _MOST_FLOW
+        w[W_LOW, j] = -MOST_FLOW
+        w[W_HIGH, j] = MOST_FLOW
     left = 0.0
     for j in range(WIDE):
-        left += w[SEEK, j]
-    for _ in range(_MAX_ITERATIONS):
+        left += w[W_SEEK, j]
+    for _ in range(MAX_ITERATIONS):
         if left == 0.0:
             break
         for j in range(WIDE):
-            w[LOSS, j] = 0.0
-            w[SLOPE, j] = impedance
+            w[W_LOSS, j] = 0.0
+            w[W_SLOPE, j] = impedance
         for row in range(first, last):
             e = chain[row, CH_LINK]
             if li[e, L_KIND] != ORIFICE:
-                side = chain[row, CH_SIDE]
+                sign = chain[row, CH_SIGN]
                 for j in range(WIDE):
-                    w[ONE_Q, j] = side * w[Q, j]
-                law(e, w[ONE_Q], lump_row, li, lf, knots, coef, lumps, w[ONE], w[RISE])
+                    w[W_LINK_FLOW, j] = sign * w[W_FLOW, j]
+                law(e, w[W_LINK_FLOW], lump_row, li, lf, knots, coef, lumps, w[W_LINK_LOSS], w[W_LINK_SLOPE])
                 for j in range(WIDE):
-                    w[LOSS, j] += side * w[ONE, j]
-                    w[SLOPE, j] += w[RISE, j]
+                    w[W_LOSS, j] += sign * w[W_LINK_LOSS, j]
+                    w[W_SLOPE, j] += w[W_LINK_SLOPE, j]
         left = _closer(impedance, w)
     return left
 
 
 @inner
 def _check(first, last, chain, li, w):
-    """Stop the lanes whose flow a non-return valve does not let through."""
+    """Stop the lanes whose flow a non-return valve does not let through.
+
+    chain (rows, CH_INTS), of which ``first`` to ``last``, excluded; li (links, L_INTS). w (W_ROWS, W): W_FLOW
+    [m3/s] and W_WHY are written.
+    """
     for row in range(first, last):
         if li[chain[row, CH_LINK], L_CHECK] != 0:
-            side = chain[row, CH_SIDE]
+            sign = chain[row, CH_SIGN]
             for j in range(WIDE):
-                turned = (w[WHY, j] == FLOWS) & (side * w[Q, j] < 0.0)
-                w[WHY, j] = CHECKED if turned else w[WHY, j]
+                turned = (w[W_WHY, j] == FLOWS) & (sign * w[W_FLOW, j] < 0.0)
+                w[W_WHY, j] = CHECKED if turned else w[W_WHY, j]
     for j in range(WIDE):
-        w[Q, j] = w[Q, j] if w[WHY, j] == FLOWS else 0.0
+        w[W_FLOW, j] = w[W_FLOW, j] if w[W_WHY, j] == FLOWS else 0.0
 
 
 @inner
 def _open_lanes(e, li, lf, w):
-    """Take the lanes in which link ``e`` of a chain without flow keeps its sides apart out of SEEK."""
+    """Put W_SEEK to 0 in the lanes in which link ``e`` of a chain without flow keeps its ends apart.
+
+    li (links, L_INTS), lf (links, L_FLOATS, W): L_C2 [m5/s2]. w (W_ROWS, W): W_WHY is read.
+    """
     check = li[e, L_CHECK] != 0
     valve = li[e, L_KIND] == ORIFICE
     for j in range(WIDE):
-        shut = valve & (w[WHY, j] == SHUT) & (lf[e, L_C2, j] <= 0.0)
-        w[SEEK, j] = 0.0 if shut | (check & (w[WHY, j] == CHECKED)) else w[SEEK, j]
+        shut = valve & (w[W_WHY, j] == SHUT) & (lf[e, L_C2, j] <= 0.0)
+        w[W_SEEK, j] = 0.0 if shut | (check & (w[W_WHY, j] == CHECKED)) else w[W_SEEK, j]
 
 
 @inner
 def _fill(first, last, chain, head, lump_row, li, lf, knots, coef, lumps, w):
-    """:func:`surge.kernel.laws.fill_chain`: heads between the links, from both ends up to what blocks."""
+    """:func:`surge.kernel.laws.fill_chain`: heads between the links, from both ends up to what blocks.
+
+    chain (rows, CH_INTS), of which ``first`` to ``last``, excluded; head (points, W) [m] is written; laws as
+    for :func:`law`. w (W_ROWS, W): W_WHY is read, W_SEEK, W_LINK_LOSS [m] and W_LINK_SLOPE [s/m2] are room.
+    """
     stopped = 0
     for j in range(WIDE):
-        w[SEEK, j] = 1.0
-        stopped += w[WHY, j] != FLOWS
+        w[W_SEEK, j] = 1.0
+        stopped += w[W_WHY, j] != FLOWS
     for row in range(first, last - 1):
         e = chain[row, CH_LINK]
         a = chain[row, CH_A]
         b = chain[row, CH_B]
-        side = chain[row, CH_SIDE]
+        sign = chain[row, CH_SIGN]
         _open_lanes(e, li, lf, w)
-        law(e, lf[e, L_Q], lump_row, li, lf, knots, coef, lumps, w[ONE], w[RISE])
+        law(e, lf[e, L_Q], lump_row, li, lf, knots, coef, lumps, w[W_LINK_LOSS], w[W_LINK_SLOPE])
         for j in range(WIDE):
-            head[b, j] = head[a, j] - side * w[ONE, j] if w[SEEK, j] > 0.0 else head[b, j]
+            head[b, j] = head[a, j] - sign * w[W_LINK_LOSS, j] if w[W_SEEK, j] > 0.0 else head[b, j]
     if stopped == 0:
         return
     for j in range(WIDE):
-        w[SEEK, j] = 0.0 if w[WHY, j] == FLOWS else 1.0
+        w[W_SEEK, j] = 0.0 if w[W_WHY, j] == FLOWS else 1.0
     for row in range(last - 1, first, -1):
         e = chain[row, CH_LINK]
         a = chain[row, CH_A]
         b = chain[row, CH_B]
-        side = chain[row, CH_SIDE]
+        sign = chain[row, CH_SIGN]
         _open_lanes(e, li, lf, w)
-        law(e, lf[e, L_Q], lump_row, li, lf, knots, coef, lumps, w[ONE], w[RISE])
+        law(e, lf[e, L_Q], lump_row, li, lf, knots, coef, lumps, w[W_LINK_LOSS], w[W_LINK_SLOPE])
         for j in range(WIDE):
-            head[a, j] = head[b, j] + side * w[ONE, j] if w[SEEK, j] > 0.0 else head[a, j]
+            head[a, j] = head[b, j] + sign * w[W_LINK_LOSS, j] if w[W_SEEK, j] > 0.0 else head[a, j]
 
 
 @inner
 def solve_chains(chains, chain, z, fixed, xy, head, lump_row, li, lf, knots, coef, lumps, w, well, bad):
     """Links behind one another, and single pumps and lumped elements, between two sources.
 
-    ``well`` is 1 in lanes that have not failed; ``bad`` takes the status of those that do.
+    Parameters
+    ----------
+    chains, chain : int64 arrays, shape (n, 2) and (rows, CH_INTS)
+        First row of each chain, and the row after its last.
+    z : float64 array, shape (points,)
+        Impedance [s/m2].
+    fixed, xy, head : float64 arrays, shape (points, W)
+        [m], [m3/s]; head [m] is written.
+    lump_row, lumps : arrays, shape (W,) and (rows, steps + 1)
+        Where a lane's tables begin; losses [m].
+    li, lf : arrays, shape (links, L_INTS) and (links, L_FLOATS, W)
+        L_Q [m3/s] is where the solution starts, and is written.
+    knots, coef : float64 arrays, shape (rows, W) and (rows, 4, W)
+        Pump curves: knots [m3/s], cubics.
+    w : float64 array, shape (W_ROWS, W)
+        Room.
+    well, bad : arrays, shape (W,)
+        1 in lanes that have not failed; int64, takes the status of those that do.
     """
     for i in range(chains.shape[0]):
         first = chains[i, 0]
@@ -282,23 +349,23 @@ def solve_chains(chains, chain, z, fixed, xy, head, lump_row, li, lf, knots, coe
         a = chain[first, CH_A]
         b = chain[last - 1, CH_B]
         e = chain[first, CH_LINK]
-        others = _orifices_of(first, last, chain, li, lf, w[SQUARES], w[WHY])
+        others = _orifices_of(first, last, chain, li, lf, w[W_SQUARES], w[W_WHY])
         for j in range(WIDE):
-            w[DRIVE, j] = (fixed[a, j] + xy[a, j] * z[a]) - (fixed[b, j] + xy[b, j] * z[b])
-            w[Q, j] = chain[first, CH_SIDE] * lf[e, L_Q, j]
-            w[SEEK, j] = well[j] if w[WHY, j] == FLOWS else 0.0
+            w[W_DRIVE, j] = (fixed[a, j] + xy[a, j] * z[a]) - (fixed[b, j] + xy[b, j] * z[b])
+            w[W_FLOW, j] = chain[first, CH_SIGN] * lf[e, L_Q, j]
+            w[W_SEEK, j] = well[j] if w[W_WHY, j] == FLOWS else 0.0
         if others == 0:
             for j in range(WIDE):
-                w[Q, j] = orifice(w[DRIVE, j], z[a] + z[b], 1.0 / w[SQUARES, j])
+                w[W_FLOW, j] = orifice(w[W_DRIVE, j], z[a] + z[b], 1.0 / w[W_SQUARES, j])
         elif _seek_flow(first, last, chain, z[a] + z[b], lump_row, li, lf, knots, coef, lumps, w) > 0.0:
             for j in range(WIDE):
-                bad[j] = NOT_CONVERGED if w[SEEK, j] > 0.0 else bad[j]
+                bad[j] = NOT_CONVERGED if w[W_SEEK, j] > 0.0 else bad[j]
         _check(first, last, chain, li, w)
         for row in range(first, last):
             for j in range(WIDE):
-                lf[chain[row, CH_LINK], L_Q, j] = chain[row, CH_SIDE] * w[Q, j]
+                lf[chain[row, CH_LINK], L_Q, j] = chain[row, CH_SIGN] * w[W_FLOW, j]
         for j in range(WIDE):
-            head[a, j] = (fixed[a, j] + xy[a, j] * z[a]) - z[a] * w[Q, j]
-            head[b, j] = (fixed[b, j] + xy[b, j] * z[b]) + z[b] * w[Q, j]
+            head[a, j] = (fixed[a, j] + xy[a, j] * z[a]) - z[a] * w[W_FLOW, j]
+            head[b, j] = (fixed[b, j] + xy[b, j] * z[b]) + z[b] * w[W_FLOW, j]
         if last - first > 1:
             _fill(first, last, chain, head, lump_row, li, lf, knots, coef, lumps, w)

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections import namedtuple
 
 from surge.kernel.batch_clusters import solve_apart, solve_together
-from surge.kernel.batch_links import LARGEST, LOSS, SLOPE, WIDE, inner, lumped, solve_chains, solve_pairs
+from surge.kernel.batch_links import LARGEST, WIDE, inner, lumped, solve_chains, solve_pairs
 from surge.kernel.batch_pipes import arrive, leave, pass_pipes, slide
 from surge.kernel.columns import (
     L_A,
@@ -30,18 +30,35 @@ from surge.kernel.columns import (
     LUMPED,
     NOT_FINITE,
     OK,
+    W_LOSS,
+    W_SLOPE,
 )
 from surge.kernel.compiled import jit
 from surge.kernel.march import SAME_HEAD
 
-# What a block works on, with W for WIDE. Sizes: number of nodes, entries of a loss table, lumped
-# elements. Waves (buffer, W) and their window; envelope of doubled heads (nodes, W) or (0, W); all four once
-# more as they lie in memory;
-# pipes (n, 2): row of node 0 and number of reaches; friction of pipes and of ends (n, W): frozen
-# coefficient, 1/step and first entry of its table in ``table``; ends: ei, y (n,), what arrives and
-# the loss still to come (n, W); points, links and groups as in surge.kernel.batch_links and
-# surge.kernel.batch_clusters; laws (lane, link, is speed, place reached, end) and their tables; named
-# nodes; ``well`` 1 or 0, status and step of failure of every lane (W,).
+# What a block works on, with W for WIDE. Arrays of links and groups are those of surge.kernel.columns, lf
+# with W as its last index; what belongs to the single march ends in 1.
+#   sizes (3,)                          nodes, figures of a loss table, lumped elements
+#   p, m (buffer, W), window (2,)       waves [m], and where their nodes begin; flat_p, flat_m: as one row
+#   hi, lo (nodes, W) or (0, W)         twice the highest and lowest head [m]; flat_hi, flat_lo: as one row
+#   pipes (pipes, 2)                    row of node 0, number of reaches
+#   r, step, row (pipes, W)             loss coefficient [1/m]; 1/step [1/m] and first entry of the table
+#   table (n,)                          loss tables, one after the other [m]
+#   place, share (W,)                   room
+#   ei (ends, E_INTS), y (ends,)        pipe ends, 1/B [m2/s]
+#   x, late (ends, W)                   head that arrived [m], loss still to come [m]
+#   end_r, end_step, end_row (ends, W)  as r, step and row, of half a reach
+#   z, stub_y (points,)                 impedance [s/m2]; y of storage [m2/s]
+#   fixed, head, stub, xy (points, W)   [m], [m], [m]; sum(x*y) [m3/s]
+#   highest, lowest (points, W)         [m]; when_highest, when_lowest: the steps
+#   held (links, W)                     non-return valve shut
+#   knots (rows, W), coef (rows, 4, W)  pump curves
+#   lumps (rows, steps + 1), lump_row   losses of lumped elements [m], and where a lane's begin (W,)
+#   together, apart (n, C_INTS)         clusters without and with dry points
+#   law_i (laws, 5), law_t, law_v (n,)  lane, link, is speed, point reached, end; times [s] and values [-]
+#   probe (n,), probe_heads (n, W)      named nodes, their heads [m]; probe_high ...: their extremes and steps
+#   well, status, failed, bad (W,)      1 or 0; status and step of failure; status of this step
+#   work (W_ROWS, W), matrix, rhs, again  room
 Block = namedtuple(
     "Block",
     "sizes p m window hi lo flat_p flat_m flat_hi flat_lo pipes r step row table place share ei y x late "
@@ -54,7 +71,12 @@ Block = namedtuple(
 
 @inner
 def _move(time, law_i, times, values, lf):
-    """Set every link that moves to what it is at ``time``; at a double time the later value holds."""
+    """Set every link that moves to what it is at ``time`` [s]; at a double time the later value holds.
+
+    law_i (laws, 5), int64: lane, link, 1 for a speed and 0 for a Kv ratio, point of the law reached so far
+    (written) and the one beyond its last, in times (n,) [s] and values (n,) [-]. lf (links, L_FLOATS, W): L_C
+    [m2.5/s] is read, L_SPEED [-] or L_C2 [m5/s2] is written.
+    """
     for i in range(law_i.shape[0]):
         k = law_i[i, 3]
         last = law_i[i, 4]
@@ -75,7 +97,11 @@ def _move(time, law_i, times, values, lf):
 
 @inner
 def _store(stub_y, head, stub, xy):
-    """What the storage of lumped elements brings to their points (trapezoidal, like a short stub)."""
+    """What the storage of lumped elements brings to their points (trapezoidal, like a short stub).
+
+    stub_y (points,) [m2/s]; head (points, W) [m] is read, stub (points, W) [m] is written, xy (points, W)
+    [m3/s] grows.
+    """
     for i in range(stub_y.size):
         admittance = stub_y[i]
         for j in range(WIDE):
@@ -85,7 +111,10 @@ def _store(stub_y, head, stub, xy):
 
 @inner
 def _plain(plain, z, fixed, xy, head):
-    """Points without a link."""
+    """Heads of points without a link, whose numbers are plain (n,).
+
+    z (points,) [s/m2], fixed (points, W) [m], xy (points, W) [m3/s]; head (points, W) [m] is written.
+    """
     for i in range(plain.size):
         point = plain[i]
         impedance = z[point]
@@ -95,7 +124,12 @@ def _plain(plain, z, fixed, xy, head):
 
 @inner
 def _remember(head, lump_row, li, lf, lumps, loss, slope):
-    """Keep what lumped elements need for the next step (trapezoidal inertia and loss)."""
+    """Keep what lumped elements need for the next step (trapezoidal inertia and loss).
+
+    head (points, W) [m]; lump_row (W,), li (links, L_INTS), lumps (rows, steps + 1) [m] as for
+    :func:`surge.kernel.batch_links.lumped`. lf (links, L_FLOATS, W): L_Q [m3/s] and L_Z [s/m2] are read,
+    L_MEMORY [m] is written. loss (W,) [m] and slope (W,) [s/m2] are room.
+    """
     for e in range(li.shape[0]):
         if li[e, L_KIND] == LUMPED:
             a = li[e, L_A]
@@ -108,7 +142,11 @@ def _remember(head, lump_row, li, lf, lumps, loss, slope):
 
 @inner
 def _extremes(step, head, highest, lowest, when_highest, when_lowest):
-    """Keep highest and lowest heads, and the first step of each; rows are points or nodes."""
+    """Keep highest and lowest heads, and the first ``step`` of each; a row is a point or a node.
+
+    head (rows, W) [m] is read; highest, lowest (rows, W) [m] and when_highest, when_lowest (rows, W), int64,
+    are written.
+    """
     for i in range(head.shape[0]):
         for j in range(WIDE):
             h = head[i, j]
@@ -122,7 +160,11 @@ def _extremes(step, head, highest, lowest, when_highest, when_lowest):
 
 @inner
 def _at_probes(probe, p, m, window, heads):
-    """Heads of the named nodes now; friction has moved from P to M and left their sum."""
+    """Heads of the named nodes now; friction has moved from P to M and left their sum.
+
+    probe (n,): nodes; p, m (buffer, W): waves [m]; window (2,): where their nodes begin. heads (n, W) [m] is
+    written.
+    """
     for i in range(probe.size):
         a = window[0] + probe[i]
         b = window[1] + probe[i]
@@ -132,7 +174,11 @@ def _at_probes(probe, p, m, window, heads):
 
 @inner
 def _mark(step, bad, head, well, status, failed, look):
-    """Mark the lanes that fail at ``step``; every so often (``look``) heads must be numbers."""
+    """Mark the lanes that fail at ``step``; every so often (``look``) heads must be numbers.
+
+    head (points, W) [m]; bad (W,), int64: status of this step, put back to ``OK``. well (W,), 1 or 0, and
+    status and failed (W,), int64, are written.
+    """
     for j in range(WIDE):
         if look:
             total = 0.0
@@ -181,7 +227,7 @@ def march_block(block, first, steps, dt, frozen):
     pf1, li1, lf1, matrix1, rhs1 = block.pf1, block.li1, block.lf1, block.matrix1, block.rhs1
     knots1, coef1 = block.knots1, block.coef1
     flat_p, flat_m, high, low = block.flat_p, block.flat_m, block.flat_hi, block.flat_lo
-    w_loss, w_slope = w[LOSS], w[SLOPE]
+    w_loss, w_slope = w[W_LOSS], w[W_SLOPE]
     size, entries, n_lumped = sizes[0], sizes[1], sizes[2]
     ahead = False
     for k in range(first, first + steps):

@@ -1,6 +1,6 @@
 """Pipes and their ends in the batch march: waves move on, lose friction, and reach their points.
 
-As :mod:`surge.kernel.march`, for ``WIDE`` lanes side by side. Waves are arrays (buffer, W), or flat, in
+As :mod:`surge.kernel.pipes`, for ``WIDE`` lanes side by side. Waves are arrays (buffer, W), or flat, in
 which the window of P moves back by a row a step and that of M forward; node 0 of a pipe and its
 reaches are a row of ``pipes``.
 
@@ -23,10 +23,13 @@ ROW = np.uint64(WIDE)
 def _two_steps_watched(p, m, p0, m0, k, r, high, low, h0, sums, reaches):
     """Two instants of pipe ``k`` with frozen friction in one sweep, and their envelope.
 
-    Arrays are flat; ``p0``, ``m0`` and ``h0`` are where node 0 of the pipe is in them. The sweep
-    does node i at this instant and then node i - 1 at the next: what arrives there has just been
-    made (P by node i - 2, M by node i) and lies where the windows will be. ``sums`` (W,) carries
-    P + M of this instant from node to node.
+    p, m (buffer * W,): waves [m], flat. r (pipes, W): loss coefficient [1/m]. high, low (nodes * W,): twice
+    the highest and lowest head [m], flat. ``p0``, ``m0`` and ``h0`` are where node 0 of the pipe is in them.
+    sums (W,) [m] is room.
+
+    The sweep does node i at this instant and then node i - 1 at the next: what arrives there has just been
+    made (P by node i - 2, M by node i) and lies where the windows will be. ``sums`` carries P + M of this
+    instant from node to node.
     """
     for j in range(WIDE):
         at = np.uint64(j) + ROW
@@ -76,7 +79,7 @@ def _two_steps_watched(p, m, p0, m0, k, r, high, low, h0, sums, reaches):
 
 @inner
 def _two_steps(p, m, p0, m0, k, r, reaches):
-    """As :func:`_two_steps_watched` without the envelope."""
+    """As :func:`_two_steps_watched` without the envelope: p, m (buffer * W,) [m], r (pipes, W) [1/m]."""
     for j in range(WIDE):
         at = np.uint64(j) + ROW
         d = p[p0 + at] - m[m0 + at]
@@ -111,7 +114,10 @@ def _two_steps(p, m, p0, m0, k, r, reaches):
 
 @inner
 def _envelope(p, m, p0, m0, high, low, h0, reaches):
-    """Envelope of the inner nodes of one pipe at this instant."""
+    """Envelope of the inner nodes of one pipe at this instant.
+
+    p, m (buffer * W,): waves [m]; high, low (nodes * W,): twice the highest and lowest head [m], written.
+    """
     for at in range(ROW, np.uint64(reaches) * ROW):
         s = p[p0 + at] + m[m0 + at]
         high[h0 + at] = max(high[h0 + at], s)
@@ -120,7 +126,7 @@ def _envelope(p, m, p0, m0, high, low, h0, reaches):
 
 @inner
 def _one_step(p, m, p0, m0, k, r, reaches):
-    """One instant of pipe ``k`` with frozen friction."""
+    """One instant of pipe ``k`` with frozen friction: p, m (buffer * W,) [m], r (pipes, W) [1/m]."""
     for i in range(1, reaches):
         base = np.uint64(i) * ROW
         for j in range(WIDE):
@@ -133,7 +139,10 @@ def _one_step(p, m, p0, m0, k, r, reaches):
 
 @inner
 def _local(p, m, p0, m0, k, row, step, table, end, reaches, place, share):
-    """One instant of pipe ``k``, the loss from tables; beyond it goes on along the last straight piece.
+    """One instant of pipe ``k``, the loss from tables; beyond them it goes on along the last straight piece.
+
+    p, m (buffer * W,): waves [m]. row (pipes, W), int32: where a pipe's table begins in table (n,) [m]; step
+    (pipes, W): 1 over its step [1/m]; end: its last step but one. place (W,), int32, and share (W,) are room.
 
     In loops of their own, because the one that looks up cannot take several lanes at a time.
     """
@@ -160,7 +169,30 @@ def _local(p, m, p0, m0, k, row, step, table, end, reaches, place, share):
 
 @inner
 def pass_pipes(twice, frozen, p, m, window, high, low, pipes, r, row, step, table, entries, place, share):
-    """All pipes at this instant, with frozen friction at the next one too if ``twice``."""
+    """All pipes at this instant, with frozen friction at the next one too if ``twice``.
+
+    Parameters
+    ----------
+    twice, frozen : bool
+    p, m : float64 arrays, shape (buffer * W,)
+        Waves [m], flat.
+    window : int64 array, shape (2,)
+        Rows where the nodes of P and of M begin.
+    high, low : float64 arrays, shape (nodes * W,) or (0,)
+        Twice the highest and lowest head [m]; empty: not watched.
+    pipes : int64 array, shape (pipes, 2)
+        Row of node 0, and number of reaches.
+    r : float64 array, shape (pipes, W)
+        Loss coefficient [1/m], loss = r*d*|d| with d = P - M.
+    row, step : arrays, shape (pipes, W)
+        int32, where a pipe's table begins; 1 over its step [1/m].
+    table : float64 array, shape (n,)
+        Loss tables, one after the other [m].
+    entries : int
+        Figures of one table.
+    place, share : arrays, shape (W,)
+        int32 and float64: room.
+    """
     watch = high.size > 0
     for k in range(pipes.shape[0]):
         h0 = np.uint64(pipes[k, 0]) * ROW
@@ -183,7 +215,11 @@ def pass_pipes(twice, frozen, p, m, window, high, low, pipes, r, row, step, tabl
 
 @inner
 def _leave_frozen(waves, at, e, point, x, late, head, r):
-    """Send the wave of a point into the end ``e`` of a pipe, node ``at`` of its waves."""
+    """Send the wave of a point into the end ``e`` of a pipe, node ``at`` of its waves.
+
+    waves (buffer, W) [m] and late (ends, W) [m] are written; x (ends, W) and head (points, W) [m], r (ends,
+    W) [1/m].
+    """
     for j in range(WIDE):
         g = 2.0 * (head[point, j] - x[e, j])
         loss = r[e, j] * g * abs(g)
@@ -193,7 +229,11 @@ def _leave_frozen(waves, at, e, point, x, late, head, r):
 
 @inner
 def _leave_local(waves, at, e, point, x, late, head, step, row, table, last):
-    """As :func:`_leave_frozen`, the loss from a table; beyond it the loss goes on squared."""
+    """As :func:`_leave_frozen`, the loss from a table; beyond it the loss goes on squared.
+
+    step (ends, W): 1 over the step of the table [1/m]; row (ends, W): where it begins in table (n,) [m];
+    last: its last step.
+    """
     for j in range(WIDE):
         g = 2.0 * (head[point, j] - x[e, j])
         u = abs(g) * step[e, j]
@@ -211,7 +251,27 @@ def _leave_local(waves, at, e, point, x, late, head, step, row, table, last):
 
 @inner
 def leave(p, m, window, frozen, ei, x, late, head, r, step, row, table, entries):
-    """Send the waves of all points into their pipes, less half a reach's loss; keep the other half."""
+    """Send the waves of all points into their pipes, less half a reach's loss; keep the other half.
+
+    Parameters
+    ----------
+    p, m : float64 arrays, shape (buffer, W)
+        Waves [m], written.
+    window : int64 array, shape (2,)
+        Rows where the nodes of P and of M begin.
+    frozen : bool
+    ei : int64 array, shape (ends, E_INTS)
+    x, late : float64 arrays, shape (ends, W)
+        Head that arrived [m]; loss still to come on arrival [m], written.
+    head : float64 array, shape (points, W)
+        [m]
+    r, step, row : arrays, shape (ends, W)
+        Loss coefficient of half a reach [1/m]; 1 over the step of the end's table [1/m], and where it begins.
+    table : float64 array, shape (n,)
+        Loss tables, one after the other [m].
+    entries : int
+        Figures of one table.
+    """
     n_start = ei.shape[0] // 2
     for e in range(ei.shape[0]):
         point = ei[e, E_POINT]
@@ -228,7 +288,10 @@ def leave(p, m, window, frozen, ei, x, late, head, r, step, row, table, entries)
 
 @inner
 def slide(p, m, window, size):
-    """One step on: the window of P goes back by a row and that of M forward."""
+    """One step on: the window of P goes back by a row and that of M forward.
+
+    p, m (buffer, W): waves [m]. window (2,), int64: rows where their ``size`` nodes begin, written.
+    """
     if window[0] == 0:
         spare = p.shape[0] - size
         for i in range(size - 1, -1, -1):
@@ -245,7 +308,11 @@ def slide(p, m, window, size):
 
 @inner
 def arrive(p, m, window, ei, y, x, late, xy):
-    """Bring the waves that arrive at pipe ends to their points: ``x`` of every end, sum(x*y)."""
+    """Bring the waves that arrive at pipe ends to their points: ``x`` of every end, sum(x*y).
+
+    p, m (buffer, W): waves [m]; window (2,): rows where their nodes begin; ei (ends, E_INTS); y (ends,)
+    [m2/s]; late (ends, W) [m]. x (ends, W) [m] and xy (points, W) [m3/s] are written.
+    """
     n_start = ei.shape[0] // 2
     for i in range(xy.shape[0]):
         for j in range(WIDE):

@@ -1,8 +1,26 @@
-"""What stands in which column of the kernel's arrays, and the whole numbers that stand for kinds and endings.
+"""The kernel's arrays: what stands in which column, with its unit, and the whole numbers for kinds and
+endings.
 
-Points, pipe ends, links, clusters, trees and chains are rows of an integer array and of a float array each.
 Whoever lays out an array (:mod:`surge.transient.grid`) and whoever reads one take the columns from here.
-Heads [m], flows [m3/s], everything else SI.
+
+============  ========================  =====================================================================
+array         shape                     a row for every
+============  ========================  =====================================================================
+pi, pf        (points, P_INTS/_FLOATS)  point: junction, tank, dead end, or where links meet
+ei, ef        (ends, E_INTS/_FLOATS)    pipe end; the starts of all pipes, then all far ends
+li, lf        (links, L_INTS/_FLOATS)   link: valve, passage, pump or lumped element
+chain         (rows, CH_INTS)           link of a chain (links behind one another), chain after chain
+chains        (chains, 2)               chain: its first row in ``chain``, and the row after its last
+ci            (clusters, C_INTS)        cluster: links that branch, and the points which they join
+members       (m,)                      nothing: links and points of all clusters, one after the other
+tree          (rows, T_INTS)            link of a cluster that is a tree, those farthest from the root first
+pairs, plain  (n,)                      orifice alone between its points; point without a link
+knots, coef   (rows,), (rows, 4)        piece of a pump curve, curve after curve: knot [m3/s], cubic
+tables        (lumped, steps + 1)       loss table of a lumped element [m]
+============  ========================  =====================================================================
+
+Names that end in ``i`` and the lists are int64, all others float64. Heads [m], flows [m3/s], else SI. In a
+batch (:mod:`surge.kernel.batch_march`) an index for the scenario comes last.
 """
 
 from __future__ import annotations
@@ -15,27 +33,80 @@ FREE, FIXED = 0, 1
 OK, NOT_CONVERGED, NOT_FINITE, STOPPED_AT_VAPOUR = 0, 1, 2, 3
 # What stops the flow through a chain: nothing, a shut valve, a non-return valve.
 FLOWS, SHUT, CHECKED = 0, 1, 2
-# Columns of points: kind, place among the dry points of its cluster (no pipe, no storage, no
-# tank) or -1, steps of the highest and lowest head; fixed head (0 where it is free), Z (0 where it
-# is fixed), sum(y), y of storage, what the storage brings, head, sum(x*y), highest and lowest head;
-# sum(y) and sum(x*y) with what lies beyond in a tree.
-P_KIND, P_DRY, P_HI_STEP, P_LO_STEP, P_INTS = 0, 1, 2, 3, 4
-(P_FIXED, P_Z, P_Y, P_STUB_Y, P_STUB, P_H, P_XY, P_HI, P_LO, P_TAKES, P_BRINGS, P_FLOATS) = range(12)
-# Columns of ends, all starts of pipes before all far ends: node, row of the loss table, point;
-# 1/B, loss coefficient, x, loss still to come on arrival.
-E_NODE, E_ROW, E_POINT, E_INTS = 0, 1, 2, 3
-E_Y, E_R, E_X, E_LOSS, E_FLOATS = 0, 1, 2, 3, 4
-# Columns of links: kind, start and end point, non-return valve,
-# held shut by it, first and last row of the pump's curve, row of the lumped element's loss table;
-# c fully open, c*c now, flow, speed, tail of the curve, 2I/dt, 1/step of the loss table, memory.
-(L_KIND, L_A, L_B, L_CHECK, L_HELD, L_CURVE, L_CURVE_END, L_TABLE, L_INTS) = range(9)
-(L_C, L_C2, L_Q, L_SPEED, L_TAIL0, L_TAIL2, L_Z, L_STEP, L_MEMORY, L_FLOATS) = range(10)
-# Columns of clusters: first and last link and point in the list of members; rows in the list of trees,
-# none if it is not one.
+
+# Points, pi.
+P_KIND = 0  # FREE or FIXED
+P_DRY = 1  # place among the dry points of its cluster (no pipe, no storage, no tank), or -1
+P_HI_STEP = 2  # step of the highest head
+P_LO_STEP = 3  # step of the lowest head
+P_INTS = 4
+# Points, pf.
+P_FIXED = 0  # [m] head that a tank holds; 0 at a free point
+P_Z = 1  # [s/m2] impedance 1/sum(y); 0 at a tank
+P_Y = 2  # [m2/s] sum(y) of pipe ends and storage
+P_STUB_Y = 3  # [m2/s] y of the storage of lumped elements
+P_STUB = 4  # [m] head that this storage brings
+P_H = 5  # [m] head
+P_XY = 6  # [m3/s] sum(x*y) of pipe ends and storage
+P_HI = 7  # [m] highest head
+P_LO = 8  # [m] lowest head
+P_TAKES = 9  # [m2/s] sum(y) with what lies beyond in a tree
+P_BRINGS = 10  # [m3/s] sum(x*y) with what lies beyond in a tree
+P_FLOATS = 11
+
+# Pipe ends, ei.
+E_NODE = 0  # node of the long array
+E_ROW = 1  # row of its loss table
+E_POINT = 2  # point at which it ends
+E_INTS = 3
+# Pipe ends, ef.
+E_Y = 0  # [m2/s] y = 1/B
+E_R = 1  # [1/m] loss coefficient of half a reach: loss = r*d*|d| with d = 2BQ [m]
+E_X = 2  # [m] head that would stand at the end if nothing flowed
+E_LOSS = 3  # [m] loss of half a reach that the wave still has to pay on arrival
+E_FLOATS = 4
+
+# Links, li.
+L_KIND = 0  # ORIFICE, PUMP or LUMPED
+L_A = 1  # point at its start
+L_B = 2  # point at its end
+L_CHECK = 3  # 1: it has a non-return valve
+L_HELD = 4  # 1: its non-return valve is shut now
+L_CURVE = 5  # first row of a pump's curve
+L_CURVE_END = 6  # row after its last
+L_TABLE = 7  # row of a lumped element's loss table
+L_INTS = 8
+# Links, lf.
+L_C = 0  # [m2.5/s] c of an orifice, fully open
+L_C2 = 1  # [m5/s2] c*c now; 0 is shut
+L_Q = 2  # [m3/s] flow from start to end
+L_SPEED = 3  # [-] speed of a pump
+L_TAIL0 = 4  # [m] of the tail of its curve, H = tail0 - tail2*Q*Q
+L_TAIL2 = 5  # [s2/m5]
+L_Z = 6  # [s/m2] 2I/dt of a lumped element
+L_STEP = 7  # [s/m3] 1/step of its loss table
+L_MEMORY = 8  # [m] what its inertia carries over from the step before
+L_FLOATS = 9
+
+# Clusters, ci: first and last place (one beyond) in ``members`` and in ``tree``; no rows: it is no tree.
 C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_TREE, C_TREE_END, C_INTS = 0, 1, 2, 3, 4, 5, 6
-# Columns of trees, a row for every link, those farthest from the root first: link, +1 where it leads
-# from parent to child and -1 the other way, points.
-T_LINK, T_SIDE, T_PARENT, T_CHILD, T_INTS = 0, 1, 2, 3, 4
-# Columns of chains, a row for every link in order: link, +1 where the chain runs from its start to
-# its end and -1 the other way, points before and behind it.
-CH_LINK, CH_SIDE, CH_A, CH_B, CH_INTS = 0, 1, 2, 3, 4
+# Trees: link, +1 where it leads from parent to child and -1 the other way, the two points.
+T_LINK, T_SIGN, T_PARENT, T_CHILD, T_INTS = 0, 1, 2, 3, 4
+# Chains: link, +1 where the chain runs from its start to its end and -1 the other way, points before and
+# behind it.
+CH_LINK, CH_SIGN, CH_A, CH_B, CH_INTS = 0, 1, 2, 3, 4
+
+# Rows of a batch's room for chains and clusters, ``work`` (W_ROWS, scenarios).
+W_FLOW = 0  # [m3/s] through the chain
+W_DRIVE = 1  # [m] what drives it
+W_SQUARES = 2  # [s2/m5] sum of 1/c2 of its orifices
+W_WHY = 3  # FLOWS, SHUT or CHECKED
+W_SEEK = 4  # 1 while the flow is still sought
+W_LOW = 5  # [m3/s] bracket
+W_HIGH = 6  # [m3/s]
+W_LOSS = 7  # [m] of all links
+W_SLOPE = 8  # [s/m2] of all links
+W_LINK_FLOW = 9  # [m3/s] of one link, positive from its start to its end
+W_LINK_LOSS = 10  # [m]
+W_LINK_SLOPE = 11  # [s/m2]
+W_ROWS = 12

@@ -6,9 +6,8 @@ So a point with pipes is a source of head ``E = sum(x*y)/sum(y)`` behind an impe
 ``Z = 1/sum(y)`` [s/m2], a tank is the same with ``Z = 0``, and a link (an element without a
 length) between two points is one equation ``H_a - H_b = law(Q)``.
 
-Heads [m], flows [m3/s], everything else SI. No names, no units, no files, no exceptions: a
-solution that does not converge comes back as a status. Points, ends, links and clusters (points
-joined by links) are rows of an integer and a float array each; see :mod:`surge.kernel.columns`.
+No names, no units, no files, no exceptions: a solution that does not converge comes back as a status. Arrays
+and their columns: :mod:`surge.kernel.columns`.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ from surge.kernel.columns import (
     CH_A,
     CH_B,
     CH_LINK,
-    CH_SIDE,
+    CH_SIGN,
     CHECKED,
     FLOWS,
     L_A,
@@ -57,17 +56,18 @@ from surge.kernel.columns import (
 from surge.kernel.compiled import inlined, jit
 
 _ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; not in the solution
-_MOST_FLOW = 1e6  # [m3/s] bracket of a chain's flow
-_MAX_ITERATIONS = 60
+MOST_FLOW = 1e6  # [m3/s] bracket of a chain's flow
+MAX_ITERATIONS = 60
 
 pump_head = inlined(curves.pump_head)
 
 
 @inlined
 def orifice_flow(drive, impedance, c2):
-    """Flow through an orifice between two sources ``drive`` [m] apart, ``c2`` = c*c.
+    """Return the flow through an orifice [m3/s] between two sources ``drive`` [m] apart.
 
     Solves ``impedance*Q + Q|Q|/c2 = drive`` in the form that stays exact for a nearly shut valve.
+    ``impedance`` [s/m2] is that of both sources, ``c2`` = c*c [m5/s2], 0 for a shut valve. Floats only.
     """
     if c2 <= 0.0:
         return 0.0
@@ -82,13 +82,21 @@ def orifice_flow(drive, impedance, c2):
 
 @inlined
 def orifice_law(q, c2):
-    """Head lost through an orifice that is not shut, and the slope."""
+    """Return the head lost [m] at flow ``q`` [m3/s] through an orifice that is not shut, and the slope
+    [s/m2].
+
+    ``c2`` = c*c [m5/s2], above 0. Floats only.
+    """
     return q * abs(q) / c2, 2.0 * (abs(q) / c2 + _ROOT_HEAD / math.sqrt(c2))
 
 
 @inlined
 def table_loss(size, inverse_step, row, table):
-    """Loss and slope from row ``row`` at equal steps of ``size``; beyond it the loss goes on squared."""
+    """Return loss [m] and slope at ``size`` from row ``row`` of ``table`` (rows, steps + 1) [m].
+
+    ``inverse_step`` is 1 over the step of the row, in the unit of ``size`` (a flow [m3/s], or d = 2BQ [m]).
+    Beyond the table the loss goes on as the square of ``size``.
+    """
     last = table.shape[1] - 1
     u = size * inverse_step
     if not u < last:  # also what is no number: it must not become a place in the table
@@ -101,7 +109,13 @@ def table_loss(size, inverse_step, row, table):
 
 @inlined
 def link_law(e, q, li, lf, knots, coef, tables):
-    """Head lost over link ``e`` from its start to its end at flow ``q``, and the slope."""
+    """Return the head lost [m] over link ``e`` from its start to its end at flow ``q`` [m3/s], and the slope
+    [s/m2].
+
+    li (links, L_INTS): L_KIND, L_CURVE, L_CURVE_END, L_TABLE. lf (links, L_FLOATS): L_C2, L_SPEED, L_TAIL0,
+    L_TAIL2, L_STEP, L_Z, L_MEMORY. knots (rows,) [m3/s] and coef (rows, 4) hold the pump curves, tables
+    (lumped, steps + 1) the losses of lumped elements [m].
+    """
     kind = li[e, L_KIND]
     if kind == ORIFICE:
         return orifice_law(q, lf[e, L_C2])
@@ -118,7 +132,10 @@ def link_law(e, q, li, lf, knots, coef, tables):
 
 @inlined
 def is_shut(e, li, lf):
-    """Whether link ``e`` lets nothing through now."""
+    """Return whether link ``e`` lets nothing through now.
+
+    li (links, L_INTS): L_KIND, L_HELD. lf (links, L_FLOATS): L_C2 [m5/s2].
+    """
     return li[e, L_HELD] != 0 or (li[e, L_KIND] == ORIFICE and lf[e, L_C2] <= 0.0)
 
 
@@ -126,10 +143,28 @@ def is_shut(e, li, lf):
 def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tables):
     """Flow through the links ``chain[first:last]`` behind one another, between two sources.
 
-    Solves ``impedance*Q + sum(law(Q)) = drive``, beginning at ``q``. Every law rises with the
-    flow, so there is one solution: Newton inside a bracket, in which what follows the square of
-    the flow stays exact. Returns the flow, what stops it (``FLOWS``, ``SHUT``, ``CHECKED``) and a
-    status.
+    Solves ``impedance*Q + sum(law(Q)) = drive``, beginning at ``q``. Every law rises with the flow, so there
+    is one solution: Newton inside a bracket, in which what follows the square of the flow stays exact.
+
+    Parameters
+    ----------
+    first, last : int
+        Rows of the chain, the last one excluded.
+    chain : int64 array, shape (rows, CH_INTS)
+    q : float
+        Flow to begin at, as the chain runs [m3/s].
+    drive, impedance : float
+        Difference of the two sources' heads [m], and the sum of their impedances [s/m2].
+    li, lf : arrays, shape (links, L_INTS) and (links, L_FLOATS)
+    knots, coef : float64 arrays, shape (rows,) and (rows, 4)
+        Pump curves: knots [m3/s], cubics.
+    tables : float64 array, shape (lumped, steps + 1)
+        Losses of lumped elements [m].
+
+    Returns
+    -------
+    flow, why, status : float, int, int
+        [m3/s]; what stops it, ``FLOWS``, ``SHUT`` or ``CHECKED``; ``OK`` or ``NOT_CONVERGED``.
     """
     squares = 0.0
     others = 0
@@ -143,17 +178,17 @@ def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tab
             squares += 1.0 / lf[e, L_C2]
     if others == 0:
         return orifice_flow(drive, impedance, 1.0 / squares), FLOWS, OK
-    low = -_MOST_FLOW
-    high = _MOST_FLOW
-    for _ in range(_MAX_ITERATIONS):
+    low = -MOST_FLOW
+    high = MOST_FLOW
+    for _ in range(MAX_ITERATIONS):
         loss = 0.0
         slope = impedance
         for row in range(first, last):
             e = chain[row, CH_LINK]
             if li[e, L_KIND] != ORIFICE:
-                side = chain[row, CH_SIDE]
-                one, rise = link_law(e, side * q, li, lf, knots, coef, tables)
-                loss += side * one
+                sign = chain[row, CH_SIGN]
+                one, rise = link_law(e, sign * q, li, lf, knots, coef, tables)
+                loss += sign * one
                 slope += rise
         if impedance * q + squares * q * abs(q) + loss > drive:
             high = min(high, q)
@@ -166,7 +201,7 @@ def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tab
         q = new if settled or low <= new <= high else 0.5 * (low + high)
         if settled:
             for row in range(first, last):
-                if li[chain[row, CH_LINK], L_CHECK] != 0 and chain[row, CH_SIDE] * q < 0.0:
+                if li[chain[row, CH_LINK], L_CHECK] != 0 and chain[row, CH_SIGN] * q < 0.0:
                     return 0.0, CHECKED, OK
             return q, FLOWS, OK
     return q, FLOWS, NOT_CONVERGED
@@ -174,7 +209,11 @@ def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tab
 
 @inlined
 def _blocks(e, why, li, lf):
-    """Whether link ``e`` of a chain without flow is what keeps its two sides apart."""
+    """Whether link ``e`` of a chain without flow is what keeps its two ends apart.
+
+    ``why`` is ``SHUT`` or ``CHECKED``. li (links, L_INTS): L_KIND, L_CHECK. lf (links, L_FLOATS): L_C2
+    [m5/s2].
+    """
     if why == CHECKED:
         return li[e, L_CHECK] != 0
     return why == SHUT and li[e, L_KIND] == ORIFICE and lf[e, L_C2] <= 0.0
@@ -184,28 +223,34 @@ def _blocks(e, why, li, lf):
 def fill_chain(first, last, chain, q, why, pf, li, lf, knots, coef, tables):
     """Set the heads between the links of a chain: from both ends up to what blocks the flow.
 
-    A point shut in between two blocked links keeps its head.
+    A point shut in between two blocked links keeps its head. ``q`` [m3/s] and ``why`` are what
+    :func:`chain_flow` found for the rows ``first`` to ``last`` of chain (rows, CH_INTS). pf (points,
+    P_FLOATS): P_H [m] of the points at both ends is read, of those between is written. The other arrays are
+    those of :func:`chain_flow`.
     """
     for row in range(first, last - 1):
         e = chain[row, CH_LINK]
         if _blocks(e, why, li, lf):
             break
-        side = chain[row, CH_SIDE]
-        loss, _ = link_law(e, side * q, li, lf, knots, coef, tables)
-        pf[chain[row, CH_B], P_H] = pf[chain[row, CH_A], P_H] - side * loss
+        sign = chain[row, CH_SIGN]
+        loss, _ = link_law(e, sign * q, li, lf, knots, coef, tables)
+        pf[chain[row, CH_B], P_H] = pf[chain[row, CH_A], P_H] - sign * loss
     if why != FLOWS:
         for row in range(last - 1, first, -1):
             e = chain[row, CH_LINK]
             if _blocks(e, why, li, lf):
                 break
-            side = chain[row, CH_SIDE]
-            loss, _ = link_law(e, side * q, li, lf, knots, coef, tables)
-            pf[chain[row, CH_A], P_H] = pf[chain[row, CH_B], P_H] + side * loss
+            sign = chain[row, CH_SIGN]
+            loss, _ = link_law(e, sign * q, li, lf, knots, coef, tables)
+            pf[chain[row, CH_A], P_H] = pf[chain[row, CH_B], P_H] + sign * loss
 
 
 @jit
 def solve_dense(matrix, rhs, n):
-    """Solve ``matrix x = rhs`` in place (Gauss, partial pivoting); the answer is in ``rhs``."""
+    """Solve ``matrix x = rhs`` in place (Gauss, partial pivoting); False when it is singular.
+
+    matrix (n, n) or larger and rhs (n,) or longer, float64; the answer is in ``rhs``, ``matrix`` is used up.
+    """
     for i in range(n):
         p = i
         for k in range(i + 1, n):
@@ -233,7 +278,12 @@ def solve_dense(matrix, rhs, n):
 
 @jit
 def _misfit(c, ci, members, pi, pf, li, lf):
-    """Heads of the points of cluster ``c`` that follow from its flows (all but dry points)."""
+    """Heads of the points of cluster ``c`` that follow from its flows (all but dry points).
+
+    ci (clusters, C_INTS), members (m,). pi (points, P_INTS): P_DRY. pf (points, P_FLOATS): P_FIXED [m], P_XY
+    [m3/s] and P_Z [s/m2] are read, P_H [m] is written. li (links, L_INTS). lf (links, L_FLOATS): L_Q [m3/s],
+    put to 0 where the link is shut.
+    """
     for i in range(ci[c, C_POINT], ci[c, C_POINT_END]):
         p = members[i]
         if pi[p, P_DRY] < 0:
@@ -249,8 +299,8 @@ def _misfit(c, ci, members, pi, pf, li, lf):
 
 
 @jit
-def _side(e, point, li):
-    """+1 where the link leaves the point, -1 where it enters, 0 elsewhere."""
+def _sign(e, point, li):
+    """+1 where link ``e`` leaves ``point``, -1 where it enters, 0 elsewhere; li (links, L_INTS)."""
     if li[e, L_A] == point:
         return 1.0
     return -1.0 if li[e, L_B] == point else 0.0
@@ -258,7 +308,10 @@ def _side(e, point, li):
 
 @jit
 def _hold_shut_in(links, n, matrix):
-    """A dry point all of whose links are shut: its head stays what it was."""
+    """A dry point all of whose links are shut: its head stays what it was.
+
+    Rows ``links`` to ``n`` of matrix (n, n) or larger are the balances of the dry points.
+    """
     for d in range(links, n):
         empty = True
         for j in range(links):
@@ -270,7 +323,11 @@ def _hold_shut_in(links, n, matrix):
 
 @jit
 def _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
-    """Newton's matrix and misfit: a row for every link's law, one for every dry point's balance."""
+    """Newton's matrix and misfit: a row for every link's law, one for every dry point's balance.
+
+    Arguments as for :func:`solve_cluster`. Rows of links in ``rhs`` are heads [m], rows of dry points flows
+    [m3/s]. Returns the number of links, and of rows.
+    """
     _misfit(c, ci, members, pi, pf, li, lf)
     first = ci[c, C_LINK]
     links = ci[c, C_LINK_END] - first
@@ -294,26 +351,29 @@ def _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
         matrix[j, j] -= slope
         for end in range(2):
             point = li[e, L_A] if end == 0 else li[e, L_B]
-            side = 1.0 if end == 0 else -1.0
+            sign = 1.0 if end == 0 else -1.0
             dry = pi[point, P_DRY]
             if dry >= 0:
-                matrix[j, links + dry] += side
-                matrix[links + dry, j] += side
-                rhs[links + dry] += side * lf[e, L_Q]
+                matrix[j, links + dry] += sign
+                matrix[links + dry, j] += sign
+                rhs[links + dry] += sign * lf[e, L_Q]
                 continue
             for k in range(links):
                 other = members[first + k]
                 if not is_shut(other, li, lf):
-                    matrix[j, k] -= side * _side(other, point, li) * pf[point, P_Z]
+                    matrix[j, k] -= sign * _sign(other, point, li) * pf[point, P_Z]
     _hold_shut_in(links, n, matrix)
     return links, n
 
 
 @jit
 def _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
-    """Newton on one cluster from its last state; True when it has converged."""
+    """Newton on one cluster from its last state; True when it has converged.
+
+    Arguments as for :func:`solve_cluster`; L_Q [m3/s] of ``lf`` and P_H [m] of ``pf`` are written.
+    """
     change = 1.0
-    for count in range(_MAX_ITERATIONS):
+    for count in range(MAX_ITERATIONS):
         links, n = _assemble(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs)
         if not solve_dense(matrix, rhs, n):
             return False
@@ -338,7 +398,11 @@ def _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
 
 @jit
 def _wake(c, ci, members, pf, li, lf):
-    """A first guess for orifices that stood still: Newton from rest would have far to go."""
+    """A first guess for orifices that stood still: Newton from rest would have far to go.
+
+    ci (clusters, C_INTS), members (m,), li (links, L_INTS). pf (points, P_FLOATS): P_H [m]. lf (links,
+    L_FLOATS): L_C2 [m5/s2] is read, L_Q [m3/s] is written.
+    """
     for j in range(ci[c, C_LINK], ci[c, C_LINK_END]):
         e = members[j]
         if li[e, L_KIND] == ORIFICE and lf[e, L_C2] > 0.0:
@@ -350,7 +414,11 @@ def _wake(c, ci, members, pf, li, lf):
 
 @jit
 def _wants_open(e, pf, li, lf, coef):
-    """Whether the shut non-return valve of a pump has more head before it than behind."""
+    """Whether the shut non-return valve of a pump has more head before it than behind.
+
+    pf (points, P_FLOATS): P_H [m]. li (links, L_INTS): L_A, L_B, L_CURVE. lf (links, L_FLOATS): L_SPEED [-].
+    coef (rows, 4): shut-off head [m] in its first column.
+    """
     lift = lf[e, L_SPEED] * lf[e, L_SPEED] * coef[li[e, L_CURVE], 0]
     return pf[li[e, L_A], P_H] + lift > pf[li[e, L_B], P_H]
 
@@ -359,8 +427,29 @@ def _wants_open(e, pf, li, lf, coef):
 def solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
     """Heads and flows of points joined by several links; non-return valves shut or open as needed.
 
-    Non-return valves start as they were; one whose flow would turn is shut, one with more head
-    before it is opened, and the rest solved again.
+    Non-return valves start as they were; one whose flow would turn is shut, one with more head before it is
+    opened, and the rest solved again.
+
+    Parameters
+    ----------
+    c : int
+        The cluster, a row of ``ci``.
+    ci, members : int64 arrays, shape (clusters, C_INTS) and (m,)
+    pi, pf : arrays, shape (points, P_INTS) and (points, P_FLOATS)
+        P_DRY, P_FIXED [m], P_XY [m3/s] and P_Z [s/m2] are read, P_H [m] is written.
+    li, lf : arrays, shape (links, L_INTS) and (links, L_FLOATS)
+        L_Q [m3/s] and L_HELD are where the solution starts, and are written.
+    knots, coef : float64 arrays, shape (rows,) and (rows, 4)
+        Pump curves: knots [m3/s], cubics.
+    tables : float64 array, shape (lumped, steps + 1)
+        Losses of lumped elements [m].
+    matrix, rhs : float64 arrays, shape (n, n) and (n,)
+        Room for Newton, n at least the links and points of the cluster.
+
+    Returns
+    -------
+    status : int
+        ``OK`` or ``NOT_CONVERGED``.
     """
     _wake(c, ci, members, pf, li, lf)
     for _ in range(2 + ci[c, C_LINK_END] - ci[c, C_LINK]):

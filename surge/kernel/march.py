@@ -5,16 +5,8 @@ one step they only move on by one node and lose the friction of one reach, so th
 in one long array, advance in a single contiguous loop; what happens at the pipe ends is then written over the
 values that would have crossed from one pipe into the next.
 
-Layout. Node ``i`` of the long array stands in lane ``i // rows`` and row ``i % rows``; a row of eight lanes
-is one cache line. Nothing is moved in memory: the window of P slides down one row a step and the window of M
-up, inside longer buffers (``window`` holds both positions). Measured against heads and flows in two buffers
-this is what makes the march fast.
-
-Friction belongs to the flow in the middle of a reach; half a reach is lost on leaving an end and half on
-arriving, the latter with the flow that the end had a step before. Second order where the flow is smooth, and
-an instant stop still rises by exactly B times the flow stopped. With friction frozen the coefficient is exact
-at the steady flow; elsewhere it is off by about the share of the wave that one reach's loss is. Local
-friction comes from the tables of :mod:`surge.hydraulics.losses`.
+What happens in the pipes and at their ends is in :mod:`surge.kernel.pipes`, what happens at points in
+:mod:`surge.kernel.laws` and :mod:`surge.kernel.trees`; here they are put in order, step by step.
 """
 
 from __future__ import annotations
@@ -29,12 +21,8 @@ from surge.kernel.columns import (
     CH_A,
     CH_B,
     CH_LINK,
-    CH_SIDE,
-    E_LOSS,
-    E_NODE,
+    CH_SIGN,
     E_POINT,
-    E_R,
-    E_ROW,
     E_X,
     E_Y,
     L_A,
@@ -65,14 +53,29 @@ from surge.kernel.columns import (
 )
 from surge.kernel.compiled import jit
 from surge.kernel.laws import chain_flow, fill_chain, orifice_flow, solve_cluster, table_loss
+from surge.kernel.pipes import arrive, leave, pass_frozen, pass_local, slide
 from surge.kernel.trees import solve_tree
 
-LANES = 8
 SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it would only move its time
 
-# What the march works on; shapes in surge.transient.grid. Waves, envelope (twice the head), friction
-# (coefficient, or table row and tables), the points, ends, links and clusters of
-# surge.kernel.laws, the laws of what moves, curves, nodes to record, room for Newton.
+# What the march works on; arrays that are not told here are those of surge.kernel.columns. Nodes are those
+# of the long array with its padding, a multiple of STRIPS.
+#   p, m (buffer,), window (2,)         waves [m], and where their nodes begin
+#   hi, lo (nodes,)                     twice the highest and lowest head [m]
+#   r (nodes,)                          frozen friction: loss coefficient of a reach [1/m]
+#   node_row, node_step (nodes,)        local friction: where its table begins in ``flat``, 1/step [1/m]
+#   place, share (nodes,)               room for it
+#   table (tables, steps + 1), flat     losses [m] against 2BQ [m]; the same as one row. Of pipe k: 2k for
+#                                       a reach, 2k + 1 for half a reach at an end; the last, nought: padding
+#   table_step (tables,)                1/step [1/m]
+#   floor (nodes,)                      twice the head at which the liquid boils [m]
+#   point_floor (points,)               the head at which it boils [m]
+#   law_i (laws, 4), law_t, law_v (n,)  link, is speed, first and last point; times [s] and values [-]
+#   lump_table (lumped, steps + 1)      losses of lumped elements [m]
+#   probe (n,)                          named nodes
+#   probe_head, probe_step (n, 2)       their highest and lowest head [m], and the steps
+#   matrix (n, n), rhs (n,)             room for Newton and trees
+#   found (2,)                          node, or -1 and point, that boiled first
 Net = namedtuple(
     "Net",
     "p m window hi lo r node_row node_step place share table flat table_step floor point_floor pi pf ei ef "
@@ -82,115 +85,11 @@ Net = namedtuple(
 
 
 @jit
-def pass_frozen(p, m, r, hi, lo):
-    """Envelope at this instant, then the friction of a reach, with a fixed coefficient ``r``.
-
-    ``r`` is such that the loss is exact at the steady flow; elsewhere it is off by the part
-    that one reach's loss is of the wave, a thousandth of the loss and less.
-    All arrays have shape (rows * LANES,); ``hi`` and ``lo`` hold twice the head.
-    """
-    for i in range(p.size):
-        a = p[i]
-        b = m[i]
-        s = a + b
-        hi[i] = max(hi[i], s)
-        lo[i] = min(lo[i], s)
-        d = a - b
-        w = r[i] * d * abs(d)
-        p[i] = a - w
-        m[i] = b + w
-
-
-@jit
-def pass_local(p, m, row, step, flat, last, hi, lo, place, share):
-    """As :func:`pass_frozen`, the loss from a table per pipe (a factor that follows the flow).
-
-    In two loops, because only the first can go several nodes at a time: ``place`` and ``share``
-    carry what it found. ``flat`` are the tables one after the other; beyond step ``last`` a loss goes
-    on along the last straight piece.
-    """
-    n = p.size
-    for i in range(n):
-        a = p[i]
-        b = m[i]
-        s = a + b
-        hi[i] = max(hi[i], s)
-        lo[i] = min(lo[i], s)
-        u = abs(a - b) * step[i]
-        k = np.int32(u if u < last else last)
-        place[i] = row[i] + k
-        share[i] = u - k
-    for i in range(n):
-        j = np.uint32(place[i])
-        a = flat[j]
-        w = a + share[i] * (flat[j + np.uint32(1)] - a)
-        a = p[i]
-        b = m[i]
-        w = w if a >= b else -w
-        p[i] = a - w
-        m[i] = b + w
-
-
-@jit
-def _slide(p, m, window, size):
-    """One step on: both windows move by a row, and lanes hand over to their neighbours."""
-    if window[0] == 0:
-        spare = p.size - size
-        for i in range(size - 1, -1, -1):
-            p[spare + i] = p[i]
-        for i in range(size):
-            m[i] = m[spare + i]
-        window[0] = spare
-        window[1] = 0
-    start = window[0] - LANES
-    window[0] = start
-    p[start] = 0.0
-    for lane in range(1, LANES):
-        p[start + lane] = p[start + size + lane - 1]
-    start = window[1]
-    window[1] = start + LANES
-    for lane in range(LANES - 1):
-        m[start + size + lane] = m[start + lane + 1]
-    m[start + size + LANES - 1] = 0.0
-
-
-@jit
-def _arrive(p, m, at_p, at_m, n_start, pf, ei, ef):
-    """Bring the waves that arrive at pipe ends to their points: ``x`` of every end, sum(x*y)."""
-    for i in range(pf.shape[0]):
-        pf[i, P_XY] = 0.0
-    for e in range(n_start):
-        x = m[at_m + ei[e, E_NODE]] + ef[e, E_LOSS]
-        ef[e, E_X] = x
-        pf[ei[e, E_POINT], P_XY] += x * ef[e, E_Y]
-    for e in range(n_start, ei.shape[0]):
-        x = p[at_p + ei[e, E_NODE]] + ef[e, E_LOSS]
-        ef[e, E_X] = x
-        pf[ei[e, E_POINT], P_XY] += x * ef[e, E_Y]
-
-
-@jit
-def _leave(p, m, at_p, at_m, n_start, pf, ei, ef, frozen, step, table):
-    """Send the waves of all points into their pipes, less half a reach's loss; keep the other half."""
-    for e in range(ei.shape[0]):
-        x = ef[e, E_X]
-        g = 2.0 * (pf[ei[e, E_POINT], P_H] - x)
-        if frozen:
-            loss = ef[e, E_R] * g * abs(g)
-        else:
-            t = ei[e, E_ROW]
-            loss, _ = table_loss(abs(g), step[t], t, table)
-            loss = loss if g >= 0.0 else -loss
-        ef[e, E_LOSS] = loss
-        if e < n_start:
-            p[at_p + ei[e, E_NODE]] = x + g - loss
-        else:
-            m[at_m + ei[e, E_NODE]] = x + g - loss
-
-
-@jit
 def _value(time, first, last, times, values):
-    """Value of a law, straight between its points; at a double time the later value holds."""
+    """Value of a law [-] at ``time`` [s], straight between its points; at a double time the later one holds.
+
+    Its points are those from ``first`` to ``last``, excluded, of times (n,) [s] and values (n,) [-].
+    """
     k = first
     while k + 1 < last and times[k + 1] <= time:
         k += 1
@@ -201,7 +100,12 @@ def _value(time, first, last, times, values):
 
 @jit
 def _move(time, law_i, times, values, lf):
-    """Set every link that moves to what it is at ``time``: columns link, is speed, first, last."""
+    """Set every link that moves to what it is at ``time`` [s].
+
+    law_i (laws, 4), int64: link, 1 for a speed and 0 for a Kv ratio, first and last point (one beyond) in
+    times (n,) [s] and values (n,) [-]. lf (links, L_FLOATS): L_C [m2.5/s] is read, L_SPEED [-] or L_C2
+    [m5/s2] is written.
+    """
     for i in range(law_i.shape[0]):
         e = law_i[i, 0]
         value = _value(time, law_i[i, 2], law_i[i, 3], times, values)
@@ -214,6 +118,7 @@ def _move(time, law_i, times, values, lf):
 
 @jit
 def _count_lumped(li):
+    """Number of lumped elements among li (links, L_INTS)."""
     count = 0
     for e in range(li.shape[0]):
         if li[e, L_KIND] == LUMPED:
@@ -223,7 +128,10 @@ def _count_lumped(li):
 
 @jit
 def _store(pf):
-    """What the storage of lumped elements brings to their points (trapezoidal, like a short stub)."""
+    """What the storage of lumped elements brings to their points (trapezoidal, like a short stub).
+
+    pf (points, P_FLOATS): P_H [m] and P_STUB_Y [m2/s] are read, P_STUB [m] is written, P_XY [m3/s] grows.
+    """
     for i in range(pf.shape[0]):
         pf[i, P_STUB] = 2.0 * pf[i, P_H] - pf[i, P_STUB]
         pf[i, P_XY] += pf[i, P_STUB_Y] * pf[i, P_STUB]
@@ -231,7 +139,11 @@ def _store(pf):
 
 @jit
 def _remember(pf, li, lf, tables):
-    """Keep what lumped elements need for the next step (trapezoidal inertia and loss)."""
+    """Keep what lumped elements need for the next step (trapezoidal inertia and loss).
+
+    pf (points, P_FLOATS): P_H [m]. li (links, L_INTS). lf (links, L_FLOATS): L_Q [m3/s], L_Z [s/m2] and
+    L_STEP [s/m3] are read, L_MEMORY [m] is written. tables (lumped, steps + 1): losses [m].
+    """
     for e in range(li.shape[0]):
         if li[e, L_KIND] == LUMPED:
             q = lf[e, L_Q]
@@ -244,7 +156,11 @@ def _remember(pf, li, lf, tables):
 
 @jit
 def _orifices(pairs, pf, li, lf):
-    """Valves and passages that share their two points with no other link: closed form."""
+    """Valves and passages that share their two points with no other link: closed form.
+
+    pairs (n,): their rows in li (links, L_INTS). pf (points, P_FLOATS): P_FIXED [m], P_XY [m3/s] and P_Z
+    [s/m2] are read, P_H [m] is written. lf (links, L_FLOATS): L_C2 [m5/s2] is read, L_Q [m3/s] is written.
+    """
     for i in range(pairs.size):
         e = pairs[i]
         a = li[e, L_A]
@@ -261,7 +177,13 @@ def _orifices(pairs, pf, li, lf):
 
 @jit
 def _chains(chains, chain, pf, li, lf, knots, coef, lumps):
-    """Links behind one another, and single pumps and lumped elements, between two sources."""
+    """Links behind one another, and single pumps and lumped elements, between two sources; returns a status.
+
+    chains (n, 2): first row of each in chain (rows, CH_INTS), and the row after its last. pf (points,
+    P_FLOATS): P_FIXED [m], P_XY [m3/s] and P_Z [s/m2] are read, P_H [m] is written. lf (links, L_FLOATS): L_Q
+    [m3/s] is written. li (links, L_INTS), knots (rows,) [m3/s], coef (rows, 4) and lumps (lumped, steps + 1)
+    [m] are for the laws.
+    """
     status = OK
     for i in range(chains.shape[0]):
         first = chains[i, 0]
@@ -272,11 +194,11 @@ def _chains(chains, chain, pf, li, lf, knots, coef, lumps):
         zb = pf[b, P_Z]
         ea = pf[a, P_FIXED] + pf[a, P_XY] * za
         eb = pf[b, P_FIXED] + pf[b, P_XY] * zb
-        q = chain[first, CH_SIDE] * lf[chain[first, CH_LINK], L_Q]
+        q = chain[first, CH_SIGN] * lf[chain[first, CH_LINK], L_Q]
         q, why, bad = chain_flow(first, last, chain, q, ea - eb, za + zb, li, lf, knots, coef, lumps)
         status = max(status, bad)
         for row in range(first, last):
-            lf[chain[row, CH_LINK], L_Q] = chain[row, CH_SIDE] * q
+            lf[chain[row, CH_LINK], L_Q] = chain[row, CH_SIGN] * q
         pf[a, P_H] = ea - za * q
         pf[b, P_H] = eb + zb * q
         if last - first > 1:
@@ -286,7 +208,12 @@ def _chains(chains, chain, pf, li, lf, knots, coef, lumps):
 
 @jit
 def _clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix, rhs):
-    """Links that branch: trees by sweeps, what is no tree or does not close by Newton's method."""
+    """Links that branch: trees by sweeps, what is no tree or does not close by Newton's method; a status.
+
+    ci (clusters, C_INTS), members (m,), tree (rows, T_INTS); lumps (lumped, steps + 1) [m], the rest as for
+    :func:`surge.kernel.laws.solve_cluster`. P_H [m] of ``pf``, L_Q [m3/s] of ``lf`` and L_HELD of ``li`` are
+    written.
+    """
     status = OK
     for c in range(ci.shape[0]):
         if ci[c, C_TREE] < ci[c, C_TREE_END] and solve_tree(c, ci, tree, pf, li, lf, lumps, matrix):
@@ -298,7 +225,12 @@ def _clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix, rhs
 
 @jit
 def _extremes(step, p, m, at_p, at_m, pi, pf, probe, probe_head, probe_step):
-    """Keep highest and lowest heads of points and named nodes, and the first step of each."""
+    """Keep highest and lowest heads of points and named nodes, and the first ``step`` of each.
+
+    p, m (buffer,): waves [m], nodes from ``at_p`` and ``at_m`` on. pi (points, P_INTS) and pf (points,
+    P_FLOATS): P_H [m] is read; P_HI and P_LO [m], P_HI_STEP and P_LO_STEP are written. probe (n,): named
+    nodes; probe_head (n, 2) [m] and probe_step (n, 2): their highest and lowest head.
+    """
     for i in range(pf.shape[0]):
         head = pf[i, P_H]
         if head > pf[i, P_HI] + SAME_HEAD:
@@ -319,7 +251,11 @@ def _extremes(step, p, m, at_p, at_m, pi, pf, probe, probe_head, probe_step):
 
 @jit
 def _record(row, pf, lf, ei, ef, heads, flows):
-    """Write point heads, link flows and flows into pipe ends of this instant."""
+    """Write point heads, link flows and flows into pipe ends of this instant into row ``row``.
+
+    pf (points, P_FLOATS), lf (links, L_FLOATS), ei (ends, E_INTS), ef (ends, E_FLOATS) are read. heads (rows,
+    points) [m] and flows (rows, links + ends) [m3/s] are written.
+    """
     for i in range(pf.shape[0]):
         heads[row, i] = pf[i, P_H]
     links = lf.shape[0]
@@ -331,7 +267,12 @@ def _record(row, pf, lf, ei, ef, heads, flows):
 
 @jit
 def _boils(p, m, floor, pf, point_floor, found):
-    """Whether any node (doubled head) or point is at or below its floor; ``found`` is the first."""
+    """Whether any node or point is at or below its floor; ``found`` (2,) has the first node, or -1 and the
+    point.
+
+    p, m (nodes,): waves [m]; floor (nodes,): twice the head at which the liquid boils [m]. pf (points,
+    P_FLOATS): P_H [m]; point_floor (points,): head at which it boils there [m].
+    """
     found[0] = -1
     found[1] = -1
     for i in range(p.size):
@@ -352,7 +293,7 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     Parameters
     ----------
     net : Net
-        Built by :func:`surge.transient.grid.build_grid`.
+        Built by :func:`surge.transient.grid.build_grid`; what it holds stands above.
     frozen : bool
         Friction coefficient fixed per pipe, or from the tables of ``net``.
     watch_vapour : bool
@@ -366,7 +307,7 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     Returns
     -------
     status, done, rows : int, int, int
-        A status of :mod:`surge.kernel.laws`, the steps done, and the rows written.
+        A status of :mod:`surge.kernel.columns`, the steps done, and the rows written.
     """
     p, m, window, hi, lo, r, node_row = net.p, net.m, net.window, net.hi, net.lo, net.r, net.node_row
     pi, pf, ei, ef, li, lf, ci = net.pi, net.pf, net.ei, net.ef, net.li, net.lf, net.ci
@@ -403,13 +344,13 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
                 p[a : a + size], m[b : b + size], node_row, node_step, flat, last, hi, lo, place, share
             )
         # Written after the pass and not before: a vector load right behind a scalar store stalls.
-        _leave(p, m, a, b, n_start, pf, ei, ef, frozen, step, table)
-        _slide(p, m, window, size)
+        leave(p, m, a, b, n_start, pf, ei, ef, frozen, step, table)
+        slide(p, m, window, size)
         a = window[0]
         b = window[1]
         # A law point that falls on this instant holds although n*dt may be rounded below it.
         _move((first + k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
-        _arrive(p, m, a, b, n_start, pf, ei, ef)
+        arrive(p, m, a, b, n_start, pf, ei, ef)
         if n_lumped > 0:
             _store(pf)
         for i in range(plain.size):

@@ -29,7 +29,7 @@ from surge.kernel.columns import (
     T_CHILD,
     T_LINK,
     T_PARENT,
-    T_SIDE,
+    T_SIGN,
 )
 from surge.kernel.compiled import inlined, jit
 from surge.kernel.laws import orifice_flow, table_loss
@@ -39,18 +39,29 @@ _CLOSE = 1e-8  # of a head: quadratic convergence but for kinks of a loss table,
 
 
 @inlined
-def _lump(e, side, li, lf, tables):
-    """Of a lumped element, seen from its parent: flow before, head lost at that flow, slope."""
+def _lump(e, sign, li, lf, tables):
+    """Of lumped element ``e``, seen from its parent: flow before [m3/s], head lost at it [m], slope [s/m2].
+
+    ``sign`` is +1 where the link leads from parent to child, else -1. li (links, L_INTS), lf (links,
+    L_FLOATS): L_Q [m3/s], L_Z [s/m2], L_STEP [s/m3], L_MEMORY [m]. tables (lumped, steps + 1): losses [m].
+    """
     flow = lf[e, L_Q]
     loss, slope = table_loss(abs(flow), lf[e, L_STEP], li[e, L_TABLE], tables)
     if flow < 0.0:
         loss = -loss
-    return side * flow, side * (lf[e, L_Z] * flow + loss - lf[e, L_MEMORY]), lf[e, L_Z] + slope
+    return sign * flow, sign * (lf[e, L_Z] * flow + loss - lf[e, L_MEMORY]), lf[e, L_Z] + slope
 
 
 @inlined
 def _towards_root(first, last, tree, pf, li, lf, tables, work):
-    """Make a source of every child; rows of ``work``: its head, its impedance, flow and slope of its link."""
+    """Make a source of every child, from the leaves to the root.
+
+    tree (rows, T_INTS), of which ``first`` to ``last``, excluded. pf (points, P_FLOATS): P_FIXED and P_H [m],
+    P_Z [s/m2], P_Y [m2/s] and P_XY [m3/s] are read, P_TAKES [m2/s] and P_BRINGS [m3/s] are written. li
+    (links, L_INTS), lf (links, L_FLOATS), tables (lumped, steps + 1) [m]. work (4 or more, rows), written:
+    head of the child as a source [m], its impedance [s/m2], flow of its link at no head of the parent [m3/s],
+    slope of that flow [m2/s].
+    """
     for row in range(first, last):
         child = tree[row, T_CHILD]
         pf[child, P_TAKES] = pf[child, P_Y]
@@ -71,7 +82,7 @@ def _towards_root(first, last, tree, pf, li, lf, tables, work):
         slope = 0.0
         flow = 0.0
         if li[e, L_KIND] != ORIFICE:
-            before, lost, steep = _lump(e, tree[row, T_SIDE], li, lf, tables)
+            before, lost, steep = _lump(e, tree[row, T_SIGN], li, lf, tables)
             slope = 1.0 / (impedance + steep)
             flow = before + slope * (pf[parent, P_H] - head - impedance * before - lost)
         elif lf[e, L_C2] > 0.0:
@@ -87,7 +98,11 @@ def _towards_root(first, last, tree, pf, li, lf, tables, work):
 
 @inlined
 def _towards_leaves(first, last, tree, pf, li, lf, work):
-    """Heads and flows from the root on; whether no head has changed by more than a trifle."""
+    """Heads and flows from the root on; whether no head has changed by more than a trifle.
+
+    Arrays as for :func:`_towards_root`, ``work`` as it left it; P_H [m] of ``pf`` and L_Q [m3/s] of ``lf``
+    are written.
+    """
     root = tree[last - 1, T_PARENT]
     new = pf[root, P_BRINGS] / pf[root, P_TAKES]
     # What is no number is not close.
@@ -102,7 +117,7 @@ def _towards_leaves(first, last, tree, pf, li, lf, work):
             flow = orifice_flow(over - work[0, at], work[1, at], lf[e, L_C2])
         else:
             flow = work[2, at] + work[3, at] * over
-        lf[e, L_Q] = tree[row, T_SIDE] * flow
+        lf[e, L_Q] = tree[row, T_SIGN] * flow
         new = work[0, at] + work[1, at] * flow
         close = close and abs(new - pf[child, P_H]) <= _CLOSE * (1.0 + abs(new))
         pf[child, P_H] = new
@@ -111,7 +126,23 @@ def _towards_leaves(first, last, tree, pf, li, lf, work):
 
 @jit
 def solve_tree(c, ci, tree, pf, li, lf, tables, work):
-    """Heads and flows of cluster ``c``; False when the rounds do not close on them."""
+    """Heads and flows of a cluster that is a tree; False when the rounds do not close on them.
+
+    Parameters
+    ----------
+    c : int
+        The cluster, a row of ``ci``.
+    ci, tree : int64 arrays, shape (clusters, C_INTS) and (rows, T_INTS)
+    pf : float64 array, shape (points, P_FLOATS)
+        P_FIXED [m], P_Z [s/m2], P_Y [m2/s] and P_XY [m3/s] are read; P_H [m] is where the solution starts,
+        and is written, as are P_TAKES and P_BRINGS.
+    li, lf : arrays, shape (links, L_INTS) and (links, L_FLOATS)
+        L_Q [m3/s] is where the solution starts, and is written.
+    tables : float64 array, shape (lumped, steps + 1)
+        Losses of lumped elements [m].
+    work : float64 array, shape (n, n)
+        Room, n at least 4 and at least the links of the cluster.
+    """
     first = ci[c, C_TREE]
     last = ci[c, C_TREE_END]
     for _ in range(_ROUNDS):

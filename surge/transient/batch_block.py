@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from surge.arrays import Array, Ints
 from surge.errors import GridError
 from surge.kernel import columns
-from surge.kernel.batch_links import WIDE, WORK
+from surge.kernel.batch_links import WIDE
 from surge.kernel.batch_march import Block
 from surge.kernel.march import Net
 from surge.transient.batch_lane import Lane, law_rows
@@ -192,7 +192,7 @@ def _links(nets: Sequence[Net], which: Ints) -> dict[str, NDArray[Any]]:
         "together": net.ci[~dry],
         "apart": net.ci[dry],
         "members": net.members,
-        "work": np.zeros((WORK, WIDE)),
+        "work": np.zeros((columns.W_ROWS, WIDE)),
         "matrix": np.zeros((n, n, WIDE)),
         "rhs": np.zeros((n, WIDE)),
         "again": np.zeros(WIDE),

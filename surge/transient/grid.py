@@ -20,7 +20,8 @@ from surge.hydraulics.steady import Steady
 from surge.kernel import columns
 from surge.kernel.columns import FIXED, FREE, LUMPED, ORIFICE, PUMP
 from surge.kernel.curves import PumpCurve
-from surge.kernel.march import LANES, Net
+from surge.kernel.march import Net
+from surge.kernel.pipes import STRIPS
 from surge.model.lineup import LineUp, Pump, Table, Valve
 from surge.transient.clusters import group_links
 from surge.transient.reaches import Reaches
@@ -179,7 +180,7 @@ class _Arrays(_Builder):
         self.laws = laws
         self.index = {name: i for i, name in enumerate(self.points)}
         self.gridded = [k for k, n in enumerate(reaches.count) if n]
-        self.rows = max(1, -(-reaches.nodes // LANES))
+        self.rows = max(1, -(-reaches.nodes // STRIPS))
         self.b = np.array([p.wave_speed / (lineup.gravity * p.area) for p in lineup.pipes])
         factor = self.loss.factor(self.flow) * self.loss.length / self.loss.diameter + self.loss.minor
         heads = [(steady.head[p.start], steady.head[p.end]) for p in lineup.pipes]
@@ -191,13 +192,13 @@ class _Arrays(_Builder):
         first, found = 0, []
         for n in self.reaches.count:
             i = np.arange(first, first + n + 1 if n else first, dtype=np.intp)
-            found.append((i % self.rows) * LANES + i // self.rows)
+            found.append((i % self.rows) * STRIPS + i // self.rows)
             first += i.size
         return tuple(found)
 
     def friction(self) -> dict[str, NDArray[Any]]:
         """Coefficients and tables of the loss of a reach, half of it at the ends."""
-        size, pipes = self.rows * LANES, len(self.lineup.pipes)
+        size, pipes = self.rows * STRIPS, len(self.lineup.pipes)
         r, row = np.zeros(size), np.full(size, 2 * pipes, dtype=np.int64)
         table, per_d = np.zeros((2 * pipes + 1, TABLE_SIZE + 1)), np.zeros(2 * pipes + 1)
         for k in self.gridded:
@@ -319,7 +320,7 @@ class _Arrays(_Builder):
     def floor(self) -> Array:
         """Twice the head at which the liquid boils at inner nodes; minus infinity elsewhere."""
         rho_g = self.lineup.liquid.density * self.lineup.gravity
-        floor = np.full(self.rows * LANES, -np.inf)
+        floor = np.full(self.rows * STRIPS, -np.inf)
         for k, pipe in enumerate(self.lineup.pipes):
             if self.nodes[k].size:
                 z0, z1 = (self.lineup.points_by_name[p].elevation for p in (pipe.start, pipe.end))
@@ -336,8 +337,8 @@ class _Arrays(_Builder):
 
     def waves(self) -> dict[str, NDArray[Any]]:
         """The steady flow as the kernel's first instant, and an empty envelope."""
-        size = self.rows * LANES
-        window = size + max(size, 32 * LANES)
+        size = self.rows * STRIPS
+        window = size + max(size, 32 * STRIPS)
         hi, lo, r, p, m = staggered(size, size, size, window, window)
         r[:] = self.coefficients
         start = np.array([p.size - size, 0], dtype=np.int64)

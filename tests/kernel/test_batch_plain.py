@@ -21,7 +21,7 @@ STROKES = (2.0, 3.0)
 
 
 def lanes(steps: int) -> list[Lane]:
-    """The closures of :mod:`test_kernel_plain` at two stroke times, on grids that stand at time 0."""
+    """The closures of :mod:`test_march_plain` at two stroke times, on grids that stand at time 0."""
     laws = [Laws(ratio={"manifold": ((0.0, 1.0), (t, 0.0))}, speed={}) for t in STROKES]
     return [Lane(grid=marched(0, law).grid, steps=steps - i) for i, law in enumerate(laws)]
 

@@ -29,6 +29,17 @@ class PipeLoss:
     Parameters
     ----------
     lineup : LineUp
+
+    Attributes
+    ----------
+    area, diameter, length : ndarray, shape (pipes,)
+        Of the bore [m2], [m]; [m].
+    rough, minor : ndarray, shape (pipes,)
+        Relative roughness and sum of loss factors [-].
+    given : ndarray, shape (pipes,)
+        Fixed Darcy factor [-], not a number where there is none.
+    viscosity, gravity : float
+        Kinematic [m2/s]; [m/s2].
     """
 
     def __init__(self, lineup: LineUp) -> None:
@@ -43,7 +54,18 @@ class PipeLoss:
         self.gravity = lineup.gravity
 
     def factor(self, flow: Array) -> Array:
-        """Darcy factor at each flow [-]; a pipe at rest takes the fully rough one."""
+        """Return the Darcy factor at each flow [-]; a pipe at rest takes the fully rough one.
+
+        Parameters
+        ----------
+        flow : ndarray, shape (..., pipes)
+            [m3/s]
+
+        Returns
+        -------
+        ndarray
+            [-], of the shape of ``flow``.
+        """
         rough = np.asarray(fully_rough_factor(self.rough))
         moving = np.abs(flow) > 0
         if self.viscosity > 0:
@@ -54,7 +76,18 @@ class PipeLoss:
         return np.where(np.isnan(self.given), f, self.given)
 
     def __call__(self, flow: Array) -> Array:
-        """Head lost at each flow, signed [m]; the last axis of ``flow`` is the pipes."""
+        """Return the head lost at each flow [m], signed.
+
+        Parameters
+        ----------
+        flow : ndarray, shape (..., pipes)
+            [m3/s]
+
+        Returns
+        -------
+        ndarray
+            [m], of the shape of ``flow``; see :func:`surge.hydraulics.formulas.head_loss`.
+        """
         loss = head_loss(
             flow,
             length=self.length,
@@ -69,17 +102,35 @@ class PipeLoss:
         return np.asarray(np.where(np.isnan(self.given), loss, fixed))
 
     def slope(self, flow: Array) -> Array:
-        """d(loss)/d(flow) [s/m2], by a difference, never zero."""
+        """Return d(loss)/d(flow) [s/m2], by a difference, never zero.
+
+        Parameters
+        ----------
+        flow : ndarray, shape (..., pipes)
+            [m3/s]
+
+        Returns
+        -------
+        ndarray
+            [s/m2], of the shape of ``flow``.
+        """
         step = 1e-6 * np.abs(flow) + SMALL_FLOW
         return (self(flow + step) - self(flow - step)) / (2 * step) + 1e-9
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LossTables:
-    """Head lost over each whole pipe [m] at equal steps of flow; row k is pipe k.
+    """Head lost over each whole pipe at equal steps of flow; row k is pipe k.
 
-    The steady flow falls on a point of its row (from half a step up, some 5 mm/s), so a steady line
-    stays steady to rounding.
+    The steady flow falls on a point of its row (from half a step up, some 5 mm/s), so a steady line stays
+    steady to rounding.
+
+    Attributes
+    ----------
+    loss : ndarray, shape (pipes, TABLE_SIZE + 1)
+        [m]
+    step : ndarray, shape (pipes,)
+        [m3/s]
     """
 
     loss: Array
@@ -87,7 +138,19 @@ class LossTables:
 
 
 def loss_tables(lineup: LineUp, flow: Array) -> LossTables:
-    """Tabulate the losses of all pipes; ``flow`` is the steady one [m3/s], shape (pipes,)."""
+    """Tabulate the losses of all pipes.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    flow : ndarray, shape (pipes,)
+        The steady flow [m3/s].
+
+    Returns
+    -------
+    LossTables
+        With ``frozen_friction`` of the line-up the factor of every pipe stays that of its steady flow.
+    """
     loss = PipeLoss(lineup)
     size = np.abs(flow)
     rough = np.maximum(TOP_VELOCITY * loss.area, 4 * size) / TABLE_SIZE
@@ -104,10 +167,28 @@ def loss_tables(lineup: LineUp, flow: Array) -> LossTables:
 
 
 def of_wave_difference(loss: Array, step: float, b: float, steady: float) -> tuple[Array, float]:
-    """Loss of a reach against d = P - M as it arrives at a node, at equal steps of d.
+    """Return the loss of a reach against d = P - M as it arrives at a node, at equal steps of d.
 
-    The waves carry the flow before half of the loss is taken off each, so d = 2BQ + loss(Q):
-    friction at the middle of the reach. ``steady`` [m3/s] is kept on a point of the table.
+    Parameters
+    ----------
+    loss : ndarray, shape (steps + 1,)
+        Head lost over the reach at equal steps of flow [m].
+    step : float
+        Of the flow [m3/s].
+    b : float
+        Impedance B of the pipe [s/m2].
+    steady : float
+        Size of the steady flow, kept on a point of the table [m3/s].
+
+    Returns
+    -------
+    loss, step : ndarray, float
+        [m] at equal steps of d, and that step [m].
+
+    Notes
+    -----
+    The waves carry the flow before half of the loss is taken off each, so d = 2BQ + loss(Q): friction at the
+    middle of the reach.
     """
     q = step * np.arange(loss.size)
     d = 2 * b * q + loss

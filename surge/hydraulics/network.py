@@ -22,7 +22,15 @@ _ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; 
 
 @dataclass(kw_only=True)
 class Means:
-    """The one element whose head change is free so that the rate is met."""
+    """The one element whose head change is free so that the rate is met.
+
+    Attributes
+    ----------
+    element, through : str
+        The element, and the one in which the rate is counted.
+    rate : float
+        [m3/s]
+    """
 
     element: str
     through: str
@@ -31,7 +39,20 @@ class Means:
 
 @dataclass(kw_only=True)
 class FlowNet:
-    """Working state of one solution."""
+    """Working state of one solution.
+
+    Attributes
+    ----------
+    opening, speed : dict of str to float
+        Of valves and of pumps, at this moment of the set-up [-].
+    conductance : dict of str to float
+        Fully open ``c`` of valves and passages, Q = c * ratio * sqrt(dH) [m2.5/s].
+    curve : dict of str to PumpCurve
+    fixed : dict of str to float
+        Heads held at points [m].
+    supply : dict of str to (float, float)
+        Shut-off head above the supply's own point [m], and loss coefficient behind it [s2/m5].
+    """
 
     lineup: LineUp
     opening: dict[str, float]
@@ -43,7 +64,14 @@ class FlowNet:
 
 
 def ratio_at(valve: Valve, opening: float) -> float:
-    """Kv as a fraction of the fully open one at an opening [-]."""
+    """Return Kv as a fraction of the fully open one [-], straight between the points of the characteristic.
+
+    Parameters
+    ----------
+    valve : Valve
+    opening : float
+        [-]
+    """
     x, y = zip(*valve.characteristic, strict=True)
     return float(np.interp(opening, x, y))
 
@@ -165,7 +193,7 @@ class _Newton:
 
 
 def shut_valves(net: FlowNet) -> set[str]:
-    """Names of the valves that let nothing through."""
+    """Return the names of the valves that let nothing through."""
     return {v.name for v in net.lineup.valves if ratio_at(v, net.opening[v.name]) <= 0}
 
 
@@ -203,7 +231,34 @@ def _first(part: set[str], lineup: LineUp) -> str:
 def solve_flow(
     net: FlowNet, scenario: Scenario, *, means: Means | None = None
 ) -> tuple[dict[str, float], dict[str, float], float]:
-    """Heads, flows and the means' head, with non-return valves shut where flow would turn."""
+    """Solve the steady flow of the network, with non-return valves shut where flow would turn.
+
+    Parameters
+    ----------
+    net : FlowNet
+        ``fixed`` is as before when the function returns.
+    scenario : Scenario
+        Pressures of parts that are shut in come from it.
+    means : Means, optional
+        The element whose head change is one more unknown, so that the rate is met.
+
+    Returns
+    -------
+    heads, flows, head : dict, dict, float
+        By point [m]; by element and supply [m3/s]; head that the means takes [m], 0 without one.
+
+    Raises
+    ------
+    SolveError
+        No solution was found.
+    CaseError
+        A part that is shut in on all sides has no stated pressure.
+
+    Notes
+    -----
+    Continuity at every point and the law of every element, by Newton's method on heads and flows together;
+    classical.
+    """
     held: set[str] = set()
     free = {s.name for s in net.lineup.supplies}
     tanks = dict(net.fixed)

@@ -44,9 +44,10 @@ class Steady:
     conductance : dict of str to float
         Fully open ``c`` of valves and passages, Q = c * ratio * sqrt(dH) [m2.5/s].
     opening : dict of str to float
-        Opening of every valve at time 0.
-    speed : dict of str to float
-        Of every pump at time 0; ``set_speed`` the one that it runs at when it runs.
+        Opening of every valve at time 0 [-].
+    speed, set_speed : dict of str to float
+        Of every pump at time 0, and the one that it runs at when it runs [-].
+    curve : dict of str to PumpCurve
     supply : dict of str to (float, float)
         Shut-off head [m] above the point's own and the loss coefficient [s2/m5] behind it.
     set_up : tuple of Phrase
@@ -66,14 +67,32 @@ class Steady:
 
 
 def head_of_tank(lineup: LineUp, tank: Tank) -> float:
-    """Head that a tank holds at its point [m]; a ship's tank not yet covered is a free outfall."""
+    """Return the head that a tank holds at its point [m].
+
+    Parameters
+    ----------
+    lineup : LineUp
+    tank : Tank
+
+    Notes
+    -----
+    Level + blanket/(rho g). A ship's tank not yet covered is a free outfall: the height of the point takes
+    the place of the level.
+    """
     z = lineup.points_by_name[tank.point].elevation
     level = max(tank.level, z) if tank.side == "ship" else tank.level
     return level + tank.blanket / (lineup.liquid.density * lineup.gravity)
 
 
 def opening_for(valve: Valve, ratio: float) -> float:
-    """Smallest opening at which the valve has ``ratio`` of its full Kv [-]."""
+    """Return the smallest opening [-] at which a valve has a share of its full Kv.
+
+    Parameters
+    ----------
+    valve : Valve
+    ratio : float
+        Kv over the fully open one [-].
+    """
     points = valve.characteristic
     for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
         if y1 >= ratio:
@@ -297,16 +316,16 @@ def steady_state(lineup: LineUp, scenario: Scenario) -> Steady:
     Raises
     ------
     CaseError
-        The rate cannot be reached, a pump cannot cross the system, or a shut-in part has no
-        stated pressure; the fault points into the case file.
+        The rate cannot be reached, a pump cannot cross the system, or a shut-in part has no stated pressure;
+        the fault points into the case file.
     SolveError
         No solution was found.
 
     Notes
     -----
     First the means of the agreed rate are set with the scenario's ``openings``; then the valves
-    ``shut_at_start`` are shut, pumps that are only started later stand still, and the flow is
-    solved again with the means left as they are.
+    ``shut_at_start`` are shut, pumps that are only started later stand still, and the flow is solved again
+    with the means left as they are.
     """
     net = _prepare(lineup, scenario)
     heads, flows, said = _reach_rate(net, scenario)

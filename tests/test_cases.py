@@ -26,7 +26,7 @@ from support.oracles.demo_cases import G
 
 from surge.case import schema as casespec
 from surge.case.file import read_case
-from surge.model.ranges import at_place
+from surge.model.ranges import at_shares
 from surge.rules.assess import assess
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN
 from surge.toml import tables
@@ -111,7 +111,7 @@ STEADY = [(name, s.name) for name in BY_FIGURES for s in case(name).lineup.scena
 
 @pytest.mark.parametrize(("name", "scenario"), STEADY)
 def test_steady_pressures_against_scipy(name: str, scenario: str) -> None:
-    lineup = at_place(case(name).lineup, (1.0, 1.0))  # the oracle has the longest length too
+    lineup = at_shares(case(name).lineup, (1.0, 1.0))  # the oracle has the longest length too
     story = next(s for s in lineup.scenarios if s.name == scenario)
     steady = plan(lineup, replace(story, shut_at_start=(), trapped=())).steady
     heads, flows = oracle(name).steady(scenario)

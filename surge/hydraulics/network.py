@@ -15,7 +15,7 @@ from surge.hydraulics.losses import PipeLoss
 from surge.kernel.curves import PumpCurve
 from surge.kernel.curves import head as head_of_pump
 from surge.model.lineup import LineUp, Passage, Pump, Scenario, Valve
-from surge.model.topology import components, pressure_points
+from surge.model.topology import components, fixed_head_points
 
 _ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; not in the solution
 
@@ -200,7 +200,7 @@ def shut_valves(net: FlowNet) -> set[str]:
 def _trapped(net: FlowNet, scenario: Scenario, held: set[str]) -> dict[str, float]:
     """Heads of the parts shut in on all sides, from the pressures that the scenario states."""
     lineup = net.lineup
-    holders = pressure_points(lineup)
+    holders = fixed_head_points(lineup)
     given = dict(scenario.trapped)
     heads: dict[str, float] = {}
     for part in components(lineup, without=shut_valves(net) | held):

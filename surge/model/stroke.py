@@ -39,7 +39,7 @@ def join(law: Table, opening: float) -> Table | None:
     return None
 
 
-def follow(opening: float, moves: tuple[ValveMove, ...]) -> Table:
+def opening_over_time(opening: float, moves: tuple[ValveMove, ...]) -> Table:
     """Opening of a valve over the whole scenario.
 
     Parameters
@@ -63,7 +63,7 @@ def follow(opening: float, moves: tuple[ValveMove, ...]) -> Table:
     return _tidy(points)
 
 
-def follow_speed(speed: float, moves: tuple[PumpMove, ...]) -> Table:
+def speed_over_time(speed: float, moves: tuple[PumpMove, ...]) -> Table:
     """Speed of a pump over the whole scenario; laws are fractions of ``speed`` [-]."""
     moves = tuple(sorted(moves, key=lambda m: m.start))
     points: list[tuple[float, float]] = [(0.0, speed * (moves[0].law[0][1] if moves else 1.0))]
@@ -88,7 +88,7 @@ def _cannot_join(origin: Origin, valve: str, opening: float, law: Table) -> Faul
     )
 
 
-def through_characteristic(law: Table, characteristic: Table) -> Table:
+def kv_ratio_over_time(law: Table, characteristic: Table) -> Table:
     """Kv ratio against time of a valve that follows ``law``: exact, a point at every knot passed."""
     xs = [x for x, _ in characteristic]
 

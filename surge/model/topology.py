@@ -34,12 +34,12 @@ class PipelinePeriod:
         return max(self.upstream or 0.0, self.downstream or 0.0)
 
 
-Joined = dict[str, list[tuple[str, str, float]]]
+Adjacency = dict[str, list[tuple[str, str, float]]]
 
 
-def neighbours(lineup: LineUp, *, without: Collection[str] = ()) -> Joined:
+def neighbours(lineup: LineUp, *, without: Collection[str] = ()) -> Adjacency:
     """Points joined by an element: point -> [(other point, element, travel time [s])]."""
-    joined: Joined = {p.name: [] for p in lineup.points}
+    joined: Adjacency = {p.name: [] for p in lineup.points}
     for element in lineup.elements:
         if element.name in without:
             continue
@@ -82,13 +82,13 @@ def sides(lineup: LineUp) -> dict[str, str]:
     return {e.name: "" if e.name in across else side_of_point[e.start] for e in lineup.elements}
 
 
-def pressure_points(lineup: LineUp) -> dict[str, str]:
+def fixed_head_points(lineup: LineUp) -> dict[str, str]:
     """Points where a tank or supply holds the pressure: point -> its name."""
     return {t.point: t.name for t in lineup.tanks} | {s.point: s.name for s in lineup.supplies}
 
 
 def travel_times(
-    lineup: LineUp, start: str, *, without: Collection[str] = (), joined: Joined | None = None
+    lineup: LineUp, start: str, *, without: Collection[str] = (), joined: Adjacency | None = None
 ) -> dict[str, float]:
     """Shortest travel time of a wave from ``start`` to every point it reaches [s] (Dijkstra).
 
@@ -110,10 +110,10 @@ def travel_times(
 
 
 def _nearest(
-    lineup: LineUp, point: str, valve: str, *, shore: bool, joined: Joined
+    lineup: LineUp, point: str, valve: str, *, shore: bool, joined: Adjacency
 ) -> tuple[float | None, str]:
     """Twice the way to the nearest end of the wanted side that holds a pressure; else of any side."""
-    holders = pressure_points(lineup)
+    holders = fixed_head_points(lineup)
     ship = {t.point for t in lineup.tanks if t.side == "ship"}
     times = travel_times(lineup, point, without=(valve,), joined=joined)
     reached = sorted(((p in ship) == shore, t, holders[p]) for p, t in times.items() if p in holders)
@@ -124,7 +124,7 @@ def _nearest(
 
 
 def pipeline_period(
-    lineup: LineUp, valve: Valve, *, flow: float = 0.0, joined: Joined | None = None
+    lineup: LineUp, valve: Valve, *, flow: float = 0.0, joined: Adjacency | None = None
 ) -> PipelinePeriod:
     """Pipeline period of a valve: to the shore tank or supply that feeds it, and on to a ship's tank.
 
@@ -149,7 +149,7 @@ def longest_period(lineup: LineUp, flows: Mapping[str, float]) -> float:
     joined = neighbours(lineup)
     periods = (pipeline_period(lineup, v, flow=flows.get(v.name, 0.0), joined=joined) for v in lineup.valves)
     best = max((p.longest for p in periods), default=0.0)
-    holders = pressure_points(lineup)
+    holders = fixed_head_points(lineup)
     for point in holders:
         times = travel_times(lineup, point, joined=joined)
         best = max(best, max((2 * t for p, t in times.items() if p in holders and p != point), default=0.0))

@@ -25,7 +25,7 @@ LINK = 0.026  # of what has no length
 
 
 @dataclass(frozen=True, kw_only=True)
-class Part:
+class WayPart:
     """One element of a way.
 
     Attributes
@@ -69,7 +69,7 @@ class Way:
         Elements of the line-up that are not on it.
     """
 
-    parts: tuple[Part, ...]
+    parts: tuple[WayPart, ...]
     left_out: tuple[str, ...]
 
     @property
@@ -78,7 +78,7 @@ class Way:
         return (self.parts[0].start, *(p.end for p in self.parts))
 
     @property
-    def pipes(self) -> tuple[Part, ...]:
+    def pipes(self) -> tuple[WayPart, ...]:
         """Parts that have a length."""
         return tuple(p for p in self.parts if p.length > 0.0)
 
@@ -144,7 +144,7 @@ def find_way(lineup: LineUp, start: str, end: str, *, flows: Mapping[str, float]
         length = element.length if isinstance(element, Pipe) else 0.0
         a, b = (element.end, element.start) if backward else (element.start, element.end)
         parts.append(
-            Part(
+            WayPart(
                 name=element.name,
                 kind=kind_of(element),
                 backward=backward,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surge.arrays import Array
-from surge.model.way import Part, Way
+from surge.model.way import WayPart, Way
 from surge.plots.frame import (
     BAND,
     FAINT,
@@ -201,7 +201,7 @@ def draw_names(axes: Axes, way: Way, display: Display) -> None:
         )
 
 
-def _fitted(part: Part, display: Display, width: float, height: float) -> tuple[str, int]:
+def _fitted(part: WayPart, display: Display, width: float, height: float) -> tuple[str, int]:
     """Name and length of an element in lines that fit, and 0 or 90 degrees; sizes in points."""
     character, line = 0.58 * NAME_SIZE, 1.15 * NAME_SIZE
     name = printable(part.name)

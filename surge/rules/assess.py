@@ -3,8 +3,8 @@
 Decisions
 ---------
 * A length or a wave speed that is a range is judged by the worst: quick runs over the range, interior
-  included (:mod:`surge.model.ranges`), more of them near the two worst places, full runs at up to
-  ``FULL_RUNS`` places.
+  included (:mod:`surge.model.ranges`), more of them near the two worst figures, full runs at up to
+  ``FULL_RUNS`` of them.
 * A second length that is a range is refused: only one way through the two ranges would be looked at.
 """
 
@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
-from surge.model.ranges import Place, around, at_place, figures, places, ranged
+from surge.model.ranges import Shares, all_shares, at_shares, figures_at, ranged, shares_near
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.rulings import Ruling, counts, rule_on, with_pump_top, worst
@@ -24,7 +24,7 @@ from surge.transient.result import ElementResult, Extreme, PlaceResult, Scenario
 from surge.transient.run import simulate
 from surge.workers import Progress, workers
 
-FULL_RUNS = 4  # places in a range at which the worst cases are run with error estimates
+FULL_RUNS = 4  # figures within a range at which the worst cases are run with error estimates
 THREADS = 4  # scenarios at a time; the marches let other threads run
 
 
@@ -180,43 +180,45 @@ def _margin(f: Finding) -> float:
 def _over_ranges(
     lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], display: Progress
 ) -> list[tuple[ScenarioResult, tuple[Finding, ...]]]:
-    """Runs of a scenario with their findings: one, or those at the worst places of what is a range."""
+    """Runs of a scenario with their findings: one, or those at the worst figures of what is a range."""
     if not any(ranged(lineup)):
         at_hand = (run for one, run in known if one == scenario)
         run = next(at_hand, None) or simulate(lineup, scenario, progress=display)
         return [(run, findings_of(lineup, run))]
     answers = []
-    for place in _worst_places(lineup, scenario, display):
-        fixed = at_place(lineup, place)
-        lengths, speeds = figures(lineup, place)
+    for shares in _worst_shares(lineup, scenario, display):
+        fixed = at_shares(lineup, shares)
+        lengths, speeds = figures_at(lineup, shares)
         run = replace(simulate(fixed, scenario, progress=display), lengths=lengths, speeds=speeds)
         taken, waves = tuple(lengths.items()), tuple(speeds.items())
         answers.append((run, tuple(replace(f, lengths=taken, speeds=waves) for f in findings_of(fixed, run))))
     return answers
 
 
-def _worst_places(lineup: LineUp, scenario: Scenario, display: Progress) -> list[Place]:
-    """Places at which some limit is nearest, by quick runs, refined once."""
-    scans: dict[Place, dict[tuple[str, str, str, str, str], Finding]] = {}
+def _worst_shares(lineup: LineUp, scenario: Scenario, display: Progress) -> list[Shares]:
+    """Shares of the ranges at which some limit is nearest, by quick runs, refined once."""
+    scans: dict[Shares, dict[tuple[str, str, str, str, str], Finding]] = {}
 
-    def scan(place: Place) -> None:
-        if place not in scans:
+    def scan(shares: Shares) -> None:
+        if shares not in scans:
             display(f"{len(scans) + 1} figures within what is a range")
-            fixed = at_place(lineup, place)
-            scans[place] = {_key(f): f for f in findings_of(fixed, simulate(fixed, scenario, quick=True))}
+            fixed = at_shares(lineup, shares)
+            scans[shares] = {_key(f): f for f in findings_of(fixed, simulate(fixed, scenario, quick=True))}
 
-    def worst_first() -> list[Place]:
+    def worst_first() -> list[Shares]:
         keys = {k for found in scans.values() for k in found}
-        best: dict[Place, float] = {}
+        best: dict[Shares, float] = {}
         for key in keys:
-            place = max(scans, key=lambda s: scans[s][key].load if key in scans[s] else -1.0)
-            best[place] = max(best.get(place, 0.0), scans[place][key].load if key in scans[place] else 0.0)
+            shares = max(scans, key=lambda s: scans[s][key].load if key in scans[s] else -1.0)
+            best[shares] = max(
+                best.get(shares, 0.0), scans[shares][key].load if key in scans[shares] else 0.0
+            )
         return sorted(best, key=lambda s: -best[s])
 
-    for place in places(lineup):
-        scan(place)
-    for place in worst_first()[:2]:
-        for near in around(lineup, place):
+    for shares in all_shares(lineup):
+        scan(shares)
+    for shares in worst_first()[:2]:
+        for near in shares_near(lineup, shares):
             scan(near)
     return worst_first()[:FULL_RUNS]
 

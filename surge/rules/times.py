@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from surge.model.lineup import LineUp, PumpMove, Scenario, Table, ValveMove
-from surge.model.stroke import follow
+from surge.model.stroke import opening_over_time
 from surge.model.topology import components
 from surge.rules.book import Rule
 from surge.rules.ground import (
@@ -125,7 +125,7 @@ def _shut_from(law: Table) -> list[tuple[float, float]]:
 def laws_of(lineup: LineUp, scenario: Scenario, run: ScenarioResult) -> dict[str, Table]:
     """Opening of every valve against time, as the scenario moves it from where it stood."""
     return {
-        v.name: follow(run.opening[v.name], tuple(m for m in scenario.moves if m.valve == v.name))
+        v.name: opening_over_time(run.opening[v.name], tuple(m for m in scenario.moves if m.valve == v.name))
         for v in lineup.valves
     }
 

@@ -6,8 +6,8 @@ Decisions
   the demo cases, from 3 to 48 periods, it was 0.17 of that at most.
 * What is found by batches is confirmed by full runs (:func:`surge.transient.run.simulate`). Where one of them
   does not keep every limit, the margin asked for grows by what it lacks, and the search goes on.
-* With a range of lengths or wave speeds every stroke is judged by the worst of ``LENGTHS`` times ``SPEEDS``
-  places.
+* With a range of lengths or wave speeds every stroke is judged by the worst of ``LENGTH_COUNT`` times
+  ``SPEED_COUNT`` figures within them.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Scenario
-from surge.model.ranges import at_place, places
+from surge.model.ranges import all_shares, at_shares
 from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.book import Rule, RuleBook
@@ -43,7 +43,7 @@ ATTEMPTS = 9  # to confirm a stroke by a full run, each with a margin raised by 
 # Work of the runs that confirm a stroke or a rate: a check may take more; here a greater error only asks for
 # a somewhat longer stroke, and many runs are wanted soon.
 CONFIRM_WORK = MOST_WORK
-LENGTHS, SPEEDS = 5, 3  # samples over a length and over wave speeds that are ranges
+LENGTH_COUNT, SPEED_COUNT = 5, 3  # figures looked at of a length and of wave speeds that are ranges
 ULLAGE = "shutdown time over time to fill the ullage"
 TIMES = ("time to stop the flow", "total shutdown time", ULLAGE)
 
@@ -131,8 +131,10 @@ def closing_valves(lineup: LineUp, scenario: Scenario) -> dict[str, float]:
 
 
 def over_ranges(lineup: LineUp) -> list[LineUp]:
-    """The line-up at places over what is known as a range only; itself where nothing is."""
-    return [at_place(lineup, place) for place in places(lineup, lengths=LENGTHS, speeds=SPEEDS)]
+    """The line-up at figures over what is known as a range only; itself where nothing is."""
+    return [
+        at_shares(lineup, shares) for shares in all_shares(lineup, lengths=LENGTH_COUNT, speeds=SPEED_COUNT)
+    ]
 
 
 class StrokeFamily:

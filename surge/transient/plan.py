@@ -19,12 +19,12 @@ from surge.hydraulics.losses import LossTables, loss_tables
 from surge.hydraulics.steady import Steady, steady_state
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import (
-    follow,
-    follow_speed,
+    opening_over_time,
+    speed_over_time,
     has_steps,
     last_event,
     shortest_movement,
-    through_characteristic,
+    kv_ratio_over_time,
 )
 from surge.model.topology import longest_period
 from surge.transient.grid import Laws
@@ -114,14 +114,14 @@ def _laws(lineup: LineUp, scenario: Scenario, steady: Steady) -> tuple[Laws, tup
     for valve in lineup.valves:
         moves = tuple(m for m in scenario.moves if m.valve == valve.name)
         if moves:
-            law = follow(steady.opening[valve.name], moves)
+            law = opening_over_time(steady.opening[valve.name], moves)
             movement.append(law)
-            ratio[valve.name] = through_characteristic(law, valve.characteristic)
+            ratio[valve.name] = kv_ratio_over_time(law, valve.characteristic)
     speed = {}
     for pump in lineup.pumps:
         pump_moves = tuple(m for m in scenario.pump_moves if m.pump == pump.name)
         if pump_moves:
-            speed[pump.name] = follow_speed(steady.set_speed[pump.name], pump_moves)
+            speed[pump.name] = speed_over_time(steady.set_speed[pump.name], pump_moves)
             movement.append(speed[pump.name])
     return Laws(ratio=ratio, speed=speed), tuple(movement)
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from surge.arrays import Array, Ints
 from surge.model.lineup import Tank
-from surge.model.way import Part, Way, find_way, outflow, source_of
+from surge.model.way import WayPart, Way, find_way, outflow, source_of
 from surge.rules.assess import valid
 from surge.rules.findings import Limit, place_limits, surge_limit
 from surge.transient.profiles import watch
@@ -176,7 +176,7 @@ def join(way: Way, pipes: dict[str, Array], points: dict[str, float]) -> Array:
     return np.concatenate(found)
 
 
-def _shares(part: Part, distance: Array | None) -> Array:
+def _shares(part: WayPart, distance: Array | None) -> Array:
     if distance is None:
         return np.array([0.0, 1.0])
     share = distance / part.length

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array
-from surge.model.way import Part, Way
+from surge.model.way import WayPart, Way
 from surge.rules.findings import Limit, place_limits, surge_limit
 from surge.transient.profiles import Profiles, instants, watch
 from surge.views.line import way_of, weak_mark
@@ -28,7 +28,7 @@ AFTER_BOILING = 1.25  # times the valid part of a run is shown
 class Field:
     """Pressures of one pipe of a way, shape (instants, nodes), in the direction of the way."""
 
-    part: Part
+    part: WayPart
     pressure: Array
     limit: Limit | None
 

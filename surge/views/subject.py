@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 from surge.errors import SurgeError, likely
 from surge.model.lineup import LineUp, Scenario, Table
-from surge.model.stroke import follow
+from surge.model.stroke import opening_over_time
 from surge.rules.assess import Assessment, run_of
 from surge.rules.findings import (
     Finding,
@@ -79,7 +79,7 @@ class Subject:
         """Opening against time of every valve that moves."""
         moves = self.scenario.moves
         return {
-            name: follow(self.run.opening[name], tuple(m for m in moves if m.valve == name))
+            name: opening_over_time(self.run.opening[name], tuple(m for m in moves if m.valve == name))
             for name in dict.fromkeys(m.valve for m in moves)
         }
 

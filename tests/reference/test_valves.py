@@ -16,7 +16,7 @@ from surge.errors import UnknownNameError
 from surge.hydraulics.formulas import loss_factor_to_kv
 from surge.hydraulics.steady import opening_for
 from surge.model.lineup import GRAVITY, Valve
-from surge.model.stroke import through_characteristic
+from surge.model.stroke import kv_ratio_over_time
 from surge.reference.pipes import SIZES, nominal_inches, pipe_size
 from surge.reference.valve_curves import VALVE_CURVES
 from surge.reference.valves import VALVE_TYPES, AssumedKv, assumed_kv, complete_turbulence_factor, search
@@ -169,7 +169,7 @@ def peak(row: AssumedKv, kv: float, stroke: float, means: str) -> float:
         elements[-1] = moving
     lineup = line_up(elements, {source: head, "out": 0.0})
     end = stroke * moving.opening
-    law = through_characteristic(((0.0, moving.opening), (end, 0.0)), moving.characteristic)
+    law = kv_ratio_over_time(((0.0, moving.opening), (end, 0.0)), moving.characteristic)
     made = run(lineup, PERIOD / 80, end + 3 * PERIOD, ratio={"valve": law})
     return float(made.head("before").max())
 

@@ -10,7 +10,7 @@ from surge.case.file import read_case, starter_case
 from surge.errors import CaseError, GridError
 from surge.hydraulics.steady import steady_state
 from surge.model.lineup import Limits, LineUp, PumpMove, Scenario, Valve, ValveMove
-from surge.model.stroke import follow_speed
+from surge.model.stroke import speed_over_time
 from surge.rules.assess import assess
 from surge.rules.findings import UNDECIDED
 from surge.rules.static import shut_off_heads, static_findings
@@ -112,4 +112,4 @@ def test_the_first_movement_in_time_tells_the_first_speed_whatever_their_order()
     stop = PumpMove(pump="p", start=5.0, law=((0.0, 1.0), (4.0, 0.0)))
     start = PumpMove(pump="p", start=30.0, law=((0.0, 0.0), (6.0, 1.0)))
     expected = ((0.0, 0.9), (5.0, 0.9), (9.0, 0.0), (30.0, 0.0), (36.0, 0.9))
-    assert follow_speed(0.9, (start, stop)) == follow_speed(0.9, (stop, start)) == expected
+    assert speed_over_time(0.9, (start, stop)) == speed_over_time(0.9, (stop, start)) == expected

@@ -14,7 +14,7 @@ from support.lineups.lines import KeptMarch, hosed, line_up, pipe, reservoir_lin
 
 from surge.model.lineup import GRAVITY as G
 from surge.model.lineup import LineUp, Liquid, Passage, Pipe, Pump, Table, Valve
-from surge.model.stroke import follow, follow_speed, through_characteristic
+from surge.model.stroke import opening_over_time, speed_over_time, kv_ratio_over_time
 
 SEEDS = st.integers(0, 10**6)
 WATER = Liquid(name="water", density=1000.0, sound_speed=1480.0, viscosity=1e-6, vapour_pressure=2e3)
@@ -27,8 +27,10 @@ def _laws(seed: int) -> tuple[LineUp, dict[str, Table], dict[str, Table]]:
     for v in lineup.valves:
         moves = tuple(m for m in scenario.moves if m.valve == v.name and v.name not in scenario.shut_at_start)
         if moves:
-            ratio[v.name] = through_characteristic(follow(v.opening, moves), v.characteristic)
-    speed = {p.name: follow_speed(p.speed, scenario.pump_moves) for p in lineup.pumps if scenario.pump_moves}
+            ratio[v.name] = kv_ratio_over_time(opening_over_time(v.opening, moves), v.characteristic)
+    speed = {
+        p.name: speed_over_time(p.speed, scenario.pump_moves) for p in lineup.pumps if scenario.pump_moves
+    }
     return lineup, ratio, speed
 
 

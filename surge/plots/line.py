@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surge.arrays import Array
-from surge.model.way import WayPart, Way
+from surge.model.way import Way, WayPart
 from surge.plots.frame import (
     BAND,
     FAINT,

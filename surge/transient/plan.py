@@ -19,12 +19,12 @@ from surge.hydraulics.losses import LossTables, loss_tables
 from surge.hydraulics.steady import Steady, steady_state
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import (
-    opening_over_time,
-    speed_over_time,
     has_steps,
-    last_event,
-    shortest_movement,
     kv_ratio_over_time,
+    last_event,
+    opening_over_time,
+    shortest_movement,
+    speed_over_time,
 )
 from surge.model.topology import longest_period
 from surge.transient.grid import Laws

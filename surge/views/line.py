@@ -12,7 +12,7 @@ import numpy as np
 
 from surge.arrays import Array, Ints
 from surge.model.lineup import Tank
-from surge.model.way import WayPart, Way, find_way, outflow, source_of
+from surge.model.way import Way, WayPart, find_way, outflow, source_of
 from surge.rules.assess import valid
 from surge.rules.findings import Limit, place_limits, surge_limit
 from surge.transient.profiles import watch

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array
-from surge.model.way import WayPart, Way
+from surge.model.way import Way, WayPart
 from surge.rules.findings import Limit, place_limits, surge_limit
 from surge.transient.profiles import Profiles, instants, watch
 from surge.views.line import way_of, weak_mark

@@ -14,7 +14,7 @@ from support.lineups.lines import KeptMarch, hosed, line_up, pipe, reservoir_lin
 
 from surge.model.lineup import GRAVITY as G
 from surge.model.lineup import LineUp, Liquid, Passage, Pipe, Pump, Table, Valve
-from surge.model.stroke import opening_over_time, speed_over_time, kv_ratio_over_time
+from surge.model.stroke import kv_ratio_over_time, opening_over_time, speed_over_time
 
 SEEDS = st.integers(0, 10**6)
 WATER = Liquid(name="water", density=1000.0, sound_speed=1480.0, viscosity=1e-6, vapour_pressure=2e3)

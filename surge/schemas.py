@@ -32,6 +32,9 @@ from pydantic import TypeAdapter
 from surge.case.file import case_schema
 from surge.reports.check_json import CheckAnswer
 from surge.reports.document import NoAnswer, RefusedCase
+from surge.reports.proof_json import VerifyAnswer
+from surge.reports.records_json import RecordsAnswer, RecordsRefused, SheetRecordsRefused
+from surge.reports.tables_json import ListAnswer
 from surge.sheet.data import Sheet
 
 FOLDER = Path(__file__).parent / "schema"
@@ -43,7 +46,22 @@ ANSWERS: dict[str, tuple[str, str, Any]] = {
     "sheet": (
         "surge sheet, schema 1",
         "Figures as printed, with SI values beside them; keys carry unit and reference.",
-        Sheet | RefusedCase | NoAnswer,
+        Sheet | SheetRecordsRefused | RefusedCase | NoAnswer,
+    ),
+    "list": (
+        "surge list, answer 1",
+        "Tables of what the program knows by name; keys carry unit and reference.",
+        ListAnswer,
+    ),
+    "records": (
+        "surge records, answer 1",
+        "Stroke-time tests held against limits; times in seconds, days and times of day local.",
+        RecordsAnswer | RecordsRefused | RefusedCase | NoAnswer,
+    ),
+    "verify": (
+        "surge verify, answer 1",
+        "Checks of the program against figures from outside it.",
+        VerifyAnswer,
     ),
 }
 NAMES = (*FILES, *ANSWERS)

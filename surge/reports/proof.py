@@ -1,4 +1,4 @@
-"""The program's checks as text, as JSON and as a page to read (Markdown or HTML)."""
+"""The answer of ``surge verify``: as text, as a document, and as a page to read (Markdown or HTML)."""
 
 from __future__ import annotations
 
@@ -9,26 +9,23 @@ from itertools import groupby
 from typing import Any
 
 from surge.proof.checks import COMPUTED, HERE, MEMORY, PART, READ, Check, Outcome, work
+from surge.reports.document import Program
+from surge.reports.proof_json import VerifyAnswer, check_json
 from surge.reports.text import table
 from surge.reports.words import CAUTIONS, paragraph
 
-SCHEMA_VERSION = 1
 WIDEST = 132  # columns: these tables have many
 WITHIN, OUTSIDE = "within", "OUTSIDE"
 HEAD = ("check", "expected", "by hand", "program", "±", "unit", "verdict", "source", "figure")
 ABOUT = (
     "Each check holds a figure that the program computes on this machine against one from outside it. "
-    "Expected: printed "
-    "in the source, or the digits of the working. By hand: the working, computed here line by line by a "
-    "calculator that "
-    "knows nothing of the program. Program: what the program gives. A check is outside when the program, "
-    "or the working, "
-    "is farther from the expected figure than the tolerance.",
+    "Expected: printed in the source, or the digits of the working. By hand: the working, computed here line "
+    "by line by a calculator that knows nothing of the program. Program: what the program gives. A check is "
+    "outside when the program, or the working, is farther from the expected figure than the tolerance.",
     "The checks cover the equations and their solution: wave speed, friction, steady flow, waves with and "
-    "without friction, "
-    "boiling as a limit, the rules on time. They say nothing of the figures in a case file, nor of what "
-    "the model leaves "
-    "out: cavities after boiling, free gas, choking valves, pipes that move.",
+    "without friction, boiling as a limit, the rules on time. They say nothing of the figures in a case "
+    "file, nor of what the model leaves out: cavities after boiling, free gas, choking valves, pipes that "
+    "move.",
 )
 STATUS = {
     READ: "the printed figure was seen in the source",
@@ -39,8 +36,8 @@ STATUS = {
 }
 
 
-def shown(value: float, tolerance: float) -> str:
-    """A figure to the digits that the tolerance leaves."""
+def to_tolerance(value: float, tolerance: float) -> str:
+    """Return a figure to the digits that the tolerance leaves; both in one unit."""
     if not math.isfinite(value):
         return "none"
     if tolerance <= 0:
@@ -52,12 +49,12 @@ def shown(value: float, tolerance: float) -> str:
 
 def _cells(outcome: Outcome, source: int) -> tuple[str, ...]:
     f = outcome.figure
-    hand = "" if outcome.by_hand is None else shown(outcome.by_hand, f.tolerance)
+    hand = "" if outcome.by_hand is None else to_tolerance(outcome.by_hand, f.tolerance)
     return (
         outcome.check.name,
         f"{f.expected:.10g}",
         hand,
-        shown(outcome.got, f.tolerance),
+        to_tolerance(outcome.got, f.tolerance),
         f"{f.tolerance:.2g}",
         f.unit,
         WITHIN if outcome.within else OUTSIDE,
@@ -71,7 +68,7 @@ def _sources(outcomes: Sequence[Outcome]) -> list[tuple[str, str]]:
 
 
 def verdict_line(outcomes: Sequence[Outcome]) -> str:
-    """How many figures, how many outside."""
+    """Return in a line how many figures there are, and how many are outside."""
     checks = len({o.check.name for o in outcomes})
     outside = [o for o in outcomes if not o.within]
     if not outside:
@@ -104,7 +101,7 @@ def proof_lines(outcomes: Sequence[Outcome], *, details: bool = False) -> list[s
 
 
 def detail_lines(outcomes: Sequence[Outcome]) -> list[str]:
-    """One check so that it can be redone with a pocket calculator."""
+    """Return one check in lines, so that it can be redone with a pocket calculator."""
     c = outcomes[0].check
     out = [f"{c.name}: {c.title}", ""]
     out.append(paragraph(f"{c.source} ({c.status}: {STATUS[c.status]})", indent="    ", first="  Source: "))
@@ -123,8 +120,7 @@ def detail_lines(outcomes: Sequence[Outcome]) -> list[str]:
         f = o.figure
         out.append(
             f"    {f.what}: expected {f.expected:.10g}, program {o.got:.10g}, tolerance {f.tolerance:.2g} "
-            f"{f.unit}: "
-            f"{WITHIN if o.within else OUTSIDE}"
+            f"{f.unit}: {WITHIN if o.within else OUTSIDE}"
         )
     if outcomes[0].refused:
         out.append(paragraph(outcomes[0].refused, indent="    ", first="    it refused: "))
@@ -132,48 +128,13 @@ def detail_lines(outcomes: Sequence[Outcome]) -> list[str]:
     return out
 
 
-def _number(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
-
-
-def _record(outcomes: Sequence[Outcome]) -> dict[str, Any]:
-    c = outcomes[0].check
-    return {
-        "name": c.name,
-        "group": c.group,
-        "title": c.title,
-        "source": c.source,
-        "status": c.status,
-        "program_part": c.program,
-        "tolerance_reason": c.why,
-        "refused": outcomes[0].refused,
-        "given": [
-            {"symbol": g.symbol, "value": _number(g.value), "unit": g.unit, "what": g.what} for g in c.given
-        ],
-        "working": [{"line": w.text, "value": _number(w.value), "words": w.words} for w in work(c)],
-        "figures": [
-            {
-                "what": o.figure.what,
-                "unit": o.figure.unit,
-                "expected": o.figure.expected,
-                "by_hand": _number(o.by_hand),
-                "program": _number(o.got),
-                "tolerance": o.figure.tolerance,
-                "within": o.within,
-            }
-            for o in outcomes
-        ],
-    }
-
-
-def proof_document(outcomes: Sequence[Outcome], *, version: str) -> dict[str, Any]:
-    """Return the answer as plain lists and dicts; a value that is no finite number is null."""
-    return {
-        "schema_version": SCHEMA_VERSION,
-        "program": {"name": "surge", "version": version},
-        "verdict": "within" if all(o.within for o in outcomes) else "outside",
-        "checks": [_record(list(items)) for _, items in groupby(outcomes, key=lambda o: o.check.name)],
-    }
+def proof_document(outcomes: Sequence[Outcome], *, version: str) -> VerifyAnswer:
+    """Return the answer as a document; ``version`` is that of the program."""
+    return VerifyAnswer(
+        program=Program(version=version),
+        verdict="within" if all(o.within for o in outcomes) else "outside",
+        checks=tuple(check_json(list(items)) for _, items in groupby(outcomes, key=lambda o: o.check.name)),
+    )
 
 
 # The page: blocks of ("title", "section", "check", "text" or "lines"; text) and ("table"; head, rows)
@@ -188,9 +149,8 @@ def _page(outcomes: Sequence[Outcome], version: str) -> list[Block]:
         *(("text", t) for t in ABOUT),
         (
             "text",
-            f"Written by surge {version}: surge verify --page FILE. Any row is redone on your machine, "
-            f"with its inputs, "
-            "working and source, by surge verify --only NAME --details.",
+            f"Written by surge {version}: surge verify --page FILE. Any row is redone on your machine, with "
+            "its inputs, working and source, by surge verify --only NAME --details.",
         ),
         ("text", CAUTIONS[0]),
         ("text", "How far a source was seen: " + "; ".join(f"{k}: {v}" for k, v in STATUS.items()) + "."),
@@ -250,9 +210,9 @@ def _escaped(text: str) -> str:
 
 STYLE = (
     "body{font:15px/1.45 sans-serif;max-width:75em;margin:2em auto;padding:0 1em;color:#111}"
-    "table{border-collapse:collapse;font-size:13px;width:100%}th,td{border-bottom:1px solid "
-    "#ccc;padding:3px 8px;"
-    "text-align:left;vertical-align:top}pre{background:#f4f4f4;padding:8px;overflow-x:auto}h3{margin-top:2em}"
+    "table{border-collapse:collapse;font-size:13px;width:100%}"
+    "th,td{border-bottom:1px solid #ccc;padding:3px 8px;text-align:left;vertical-align:top}"
+    "pre{background:#f4f4f4;padding:8px;overflow-x:auto}h3{margin-top:2em}"
     "td.OUTSIDE{font-weight:bold;background:#fd6}@media print{body{max-width:none;font-size:10px}}"
 )
 

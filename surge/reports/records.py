@@ -2,34 +2,23 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from surge.records.read import Records
-from surge.records.stroke_tests import NO_STROKE_IS_SAFE, Direction, Side, Timed
+from surge.records.stroke_tests import Direction, Side
 from surge.records.text import RowFault
-from surge.reports.history import meaning, trend_words, why
+from surge.reports.history import meaning, trend_words
+from surge.reports.records_json import RowCounts
+from surge.reports.records_words import reasons, seconds, side_words, would_decide
 from surge.reports.text import table
-from surge.reports.words import HEADLINE, NOISE, SHORT, paragraph
+from surge.reports.words import HEADLINE, SHORT, paragraph
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import printable, quoted
 from surge.valves.findings import NOT_JUDGED, Findings, ValveFinding
-from surge.valves.history_types import DRIFTED, IN_ORDER, NEAR, NO_LIMIT, OVERDUE, SCATTERED, UNLIKE, WATCH
-from surge.valves.judge import (
-    ALONE,
-    DELAY_LACKS,
-    DELAY_WITHIN,
-    NEVER,
-    NO_TEMPERATURE,
-    NOT_SAID_TIMED,
-    NOT_SAID_WITH,
-    OFF_TEMPERATURE,
-    TEST_OVERDUE,
-    WITH_OTHERS,
-    SideState,
-)
+from surge.valves.history_types import IN_ORDER, NEAR, NO_LIMIT, SCATTERED, WATCH
+from surge.valves.judge import NEVER, SideState
 
 MOST_FAULTS = 12  # groups of faults in the text; all of them are in JSON
 MOST_ROWS = 8  # numbers of rows in a group
@@ -37,8 +26,6 @@ MOST_SHOWN = 40  # rows of the table without --details
 WIDEST = 120  # columns of the table
 DAYS_A_YEAR = 365.25
 CALM = (IN_ORDER, NO_LIMIT)
-FROM_HISTORY = (NEAR, SCATTERED, DRIFTED, OVERDUE, UNLIKE, WATCH)
-WHAT = {Side.FASTEST: "surge allows no faster than", Side.SLOWEST: "the shutdown allows no slower than"}
 RULE = (
     "A valve is judged by the tests that count of the last day on which any counts: surge by the fastest, "
     "the shutdown by the slowest of them; a time that equals its limit keeps it. Older tests are its history."
@@ -58,48 +45,6 @@ ADJUST = {
     Side.SLOWEST: "Find the cause, set its speed, time it again three times, tell the person in charge of "
     "loading, and keep more ullage or a lower rate until then (common practice, no source).",
 }
-
-
-def seconds(value: float, *, up: bool | None = None) -> str:
-    """A time [s] without unit, at most two decimals; rounded up, down, or to the nearest."""
-    if not math.isfinite(value):
-        return "-"
-    number = value * 100
-    nearest = round(number)
-    whole = (
-        nearest if up is None or abs(number - nearest) < NOISE else (math.ceil if up else math.floor)(number)
-    )
-    text = f"{whole / 100:.2f}"
-    return text.removesuffix("0")
-
-
-def side_words(state: SideState) -> str:
-    """What the deciding test says about one side, in a clause."""
-    got = state.decided
-    if got is None:
-        return state.reason
-    test, bound = got.test, got.bound
-    what = "movement" if bound.timed is Timed.MOVEMENT else "from the order"
-    how = {True: ", together with others", False: ", alone", None: ""}[test.together]
-    count = "1 test" if state.repeats == 1 else f"{state.repeats} tests"
-    took = (
-        f"{seconds(got.time, up=state.side is Side.SLOWEST)} s ({what}{how}; {count} on {test.when.date()})"
-    )
-    return f"{took}; {limit_words(state)}"
-
-
-def limit_words(state: SideState) -> str:
-    """The limit that governs a side, and by how much it is kept or not."""
-    got = state.decided
-    if got is None:
-        return state.reason
-    bound = got.bound
-    if bound.value >= NO_STROKE_IS_SAFE or bound.value <= 0.0:
-        return f"no stroke time is {'slow' if state.side is Side.FASTEST else 'fast'} enough ({bound.source})"
-    off = seconds(abs(got.margin), up=got.margin < 0)
-    wrong = "fast" if state.side is Side.FASTEST else "slow"
-    kept = f"{off} s too {wrong}" if got.margin < 0 else f"kept by {off} s"
-    return f"{WHAT[state.side]} {seconds(bound.value)} s ({bound.source}): {kept}"
 
 
 def first_sentence(findings: Findings) -> str:
@@ -163,27 +108,6 @@ def _next(first: ValveFinding) -> str:
     return "".join(f" {a}." for a in told)
 
 
-def reasons(finding: ValveFinding, findings: Findings) -> list[str]:
-    """Why a finding is what it is: limits first, then what its own past says."""
-    said: dict[str, None] = {}
-    for side in finding.sides:
-        if side.verdict == EXCEEDED:
-            said[limit_words(side)] = None
-    open_ = [s for s in finding.sides if s.verdict == UNDECIDED]
-    for side in open_:
-        alike = len({s.reason for s in open_}) == 1 and len(open_) == len(finding.sides)
-        word = "" if alike else f"{'surge' if side.side is Side.FASTEST else 'shutdown'}: "
-        said[f"{word}{side.reason}"] = None
-    from_history = zip(finding.history.states, why(finding.history, findings.ground), strict=True)
-    for state, words in from_history:
-        if state in FROM_HISTORY and not (finding.verdict == EXCEEDED and state in (NEAR, WATCH)):
-            said[words] = None
-    return list(said) or ["in order"]
-
-
-# The page
-
-
 @dataclass(frozen=True, kw_only=True)
 class Answer:
     """Everything that the answer is made from.
@@ -201,16 +125,16 @@ class Answer:
     sources: tuple[str, ...]
 
 
-def rows_of(answer: Answer) -> dict[str, int]:
-    """Rows below the header, and what became of them; the first is the sum of the others."""
+def rows_of(answer: Answer) -> RowCounts:
+    """Return how many rows stand below the header, and what became of them."""
     records, judgement = answer.records, answer.findings.judgement
-    return {
-        "rows": records.rows,
-        "judged": len(judgement.judged),
-        "shown": len(judgement.shown),
-        "refused": len(records.refused),
-        "blank": records.blank,
-    }
+    return RowCounts(
+        rows=records.rows,
+        judged=len(judgement.judged),
+        shown=len(judgement.shown),
+        refused=len(records.refused),
+        blank=records.blank,
+    )
 
 
 def records_lines(answer: Answer, *, details: bool = False) -> list[str]:
@@ -329,8 +253,8 @@ def _calm(calm: Sequence[ValveFinding]) -> list[str]:
 def _rows(answer: Answer) -> list[str]:
     n = rows_of(answer)
     text = (
-        f"Rows: {n['rows']} = {n['judged']} judged + {n['shown']} shown without counting as proof + "
-        f"{n['refused']} refused + {n['blank']} blank."
+        f"Rows: {n.rows} = {n.judged} judged + {n.shown} shown without counting as proof + "
+        f"{n.refused} refused + {n.blank} blank."
     )
     out = [paragraph(text)]
     for reason, count in Counter(answer.findings.judgement.shown.values()).most_common():
@@ -368,29 +292,6 @@ def _faults(faults: Sequence[RowFault]) -> list[str]:
     if len(groups) > MOST_FAULTS:
         out.append(f"  and {len(groups) - MOST_FAULTS} more kinds of fault: --json lists them all")
     return [*out, ""]
-
-
-DECIDES = {  # why a side is open -> what would decide it
-    NEVER: "Time it at normal temperature, alone and together with the others that move with it",
-    NOT_SAID_WITH: "Write alone or together in a column of its own, or say --tested alone (or together) if "
-    "it holds for the whole file; shares_power = false in the limits file says that it makes no difference",
-    ALONE: "Time it together with the others that move with it as well, or state shares_power = false in the "
-    "limits file if it has a power supply of its own",
-    WITH_OTHERS: "Time it alone as well, or state shares_power = false in the limits file if it has a power "
-    "supply of its own",
-    NOT_SAID_TIMED: "Write in a column from what to what it was timed, or say --timed order (or movement)",
-    DELAY_WITHIN: "State its signal_delay in the limits file, or time the movement of the spindle",
-    DELAY_LACKS: "State its signal_delay in the limits file, or time it from the order",
-    NO_TEMPERATURE: "Write the oil temperature at the test in a column",
-    OFF_TEMPERATURE: "Time it again at normal temperature",
-    TEST_OVERDUE: "Time it again",
-    "row ": "Put the refused row right, and run it again",
-}
-
-
-def would_decide(reason: str) -> str:
-    """What would decide a side that is open for a reason; "" where no one thing would."""
-    return next((action for known, action in DECIDES.items() if reason.startswith(known)), "")
 
 
 def open_lines(findings: Findings) -> list[str]:

@@ -1,4 +1,4 @@
-"""The answer on stroke-test records as one JSON document, and as a CSV of findings."""
+"""The answer on stroke-test records as a document, and as a table of findings for a spreadsheet (CSV)."""
 
 from __future__ import annotations
 
@@ -6,18 +6,20 @@ import csv
 import io
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import date
 from typing import Any
 
-from surge.records.stroke_tests import Bound, StrokeTest
+from surge.records.stroke_tests import StrokeTest
 from surge.records.text import RowFault
-from surge.reports.records import RECORDS_CAUTIONS, Answer, first_sentence, gaps, reasons, rows_of
+from surge.reports import records_json as j
+from surge.reports.document import CaseId, Program, as_json
+from surge.reports.records import RECORDS_CAUTIONS, Answer, first_sentence, gaps, rows_of
+from surge.reports.records_words import reasons
 from surge.valves.findings import ValveFinding
 from surge.valves.history_types import ValveHistory
 from surge.valves.judge import SideState, Tried
 
-SCHEMA_VERSION = 1
 EXECUTED = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # at the start of a cell
 COLUMNS = (
     *("rank", "valve", "direction", "state", "verdict", "side", "time_s", "counts", "limit_s", "margin_s"),
@@ -28,42 +30,86 @@ Json = dict[str, Any]
 
 
 def records_document(answer: Answer, head: Json) -> Json:
-    """Return the answer as plain lists and dicts; ``head`` says which program and files."""
+    """Return the answer as plain lists and dicts; see :func:`records_answer`."""
+    made: Json = as_json(records_answer(answer, head))
+    return made
+
+
+def records_answer(answer: Answer, head: Json) -> j.RecordsAnswer:
+    """Return the answer as a document.
+
+    Parameters
+    ----------
+    answer : Answer
+    head : dict
+        Which program and files: "program" with "version"; "records", "limits" and "case", each with "file"
+        and "sha256", or None where there is none.
+    """
     findings, records = answer.findings, answer.records
     tried: dict[int, list[Tried]] = {}
     for one in findings.judgement.tried:
         tried.setdefault(one.test.row, []).append(one)
-    return {
-        "schema_version": SCHEMA_VERSION,
-        **head,
-        "day_of_look": findings.ground.today.isoformat(),
-        "verdict": findings.verdict,
-        "exit_code": findings.exit_code,
-        "sentence": first_sentence(findings),
-        "rows": rows_of(answer),
-        "shown_because": dict(Counter(findings.judgement.shown.values())),
-        "valves": [_valve(v, answer) for v in findings.valves],
-        "tests": [_test(t, tried.get(t.row, []), findings.judgement.shown) for t in records.tests],
-        "refused": [_fault(f) for f in records.faults],
-        "notes": [*answer.sources, *records.notes, *gaps(findings)],
-        "cautions": list(RECORDS_CAUTIONS),
-    }
+    return j.RecordsAnswer(
+        program=Program(version=head["program"]["version"]),
+        records=j.FileId(**head["records"]),
+        limits=_file(head["limits"]),
+        case=_case(head["case"]),
+        day_of_look=findings.ground.today.isoformat(),
+        verdict=findings.verdict,
+        exit_code=findings.exit_code,
+        sentence=first_sentence(findings),
+        rows=rows_of(answer),
+        shown_because=Counter(findings.judgement.shown.values()),
+        valves=tuple(_valve(v, answer) for v in findings.valves),
+        tests=tuple(_test(t, tried.get(t.row, []), findings.judgement.shown) for t in records.tests),
+        refused=_faults(records.faults),
+        notes=(*answer.sources, *records.notes, *gaps(findings)),
+        cautions=RECORDS_CAUTIONS,
+    )
 
 
-def fault_document(faults: Iterable[RowFault], head: Json) -> Json:
-    """Return the answer on a file of which nothing could be read."""
-    return {
-        "schema_version": SCHEMA_VERSION,
-        **head,
-        "verdict": "refused",
-        "exit_code": 2,
-        "refused": [_fault(f) for f in faults],
-    }
+def fault_document(
+    faults: Iterable[RowFault], head: Json
+) -> j.RecordsRefused | j.SheetRecordsRefused | j.CurveRefused:
+    """Return the document where nothing of a file could be read.
+
+    Parameters
+    ----------
+    faults : iterable of RowFault
+    head : dict
+        Which program and file: "program" with "version", and "curve" or "records" with "file". Where the
+        command takes limits and a case, also "limits" and "case", as for :func:`records_answer`.
+    """
+    program, refused = Program(version=head["program"]["version"]), _faults(faults)
+    if "curve" in head:
+        return j.CurveRefused(
+            program=program, curve=j.UnreadCurve(file=head["curve"]["file"]), refused=refused
+        )
+    records = j.UnreadRecords(file=head["records"]["file"])
+    if "limits" not in head:
+        return j.SheetRecordsRefused(program=program, records=records, refused=refused)
+    return j.RecordsRefused(
+        program=program,
+        records=records,
+        limits=_file(head["limits"]),
+        case=_case(head["case"]),
+        refused=refused,
+    )
 
 
-def _fault(fault: RowFault) -> Json:
-    words = {"found": fault.found, "expected": fault.expected, "remedy": fault.remedy}
-    return {"row": fault.row, "column": fault.column, **words}
+def _file(known: Json | None) -> j.FileId | None:
+    return j.FileId(**known) if known else None
+
+
+def _case(known: Json | None) -> CaseId | None:
+    return CaseId(**known) if known else None
+
+
+def _faults(faults: Iterable[RowFault]) -> tuple[j.RowFaultJson, ...]:
+    return tuple(
+        j.RowFaultJson(row=f.row, column=f.column, found=f.found, expected=f.expected, remedy=f.remedy)
+        for f in faults
+    )
 
 
 def _finite(value: float | None) -> float | None:
@@ -74,100 +120,94 @@ def _day(day: date | None) -> str | None:
     return day.isoformat() if day else None
 
 
-def _valve(v: ValveFinding, answer: Answer) -> Json:
-    return {
-        "tag": v.tag,
-        "direction": v.direction.value,
-        "verdict": v.verdict,
-        "states": list(v.history.states),
-        "why": reasons(v, answer.findings),
-        "sides": [_side(s) for s in v.sides],
-        "history": _history(v.history),
-    }
+def _valve(v: ValveFinding, answer: Answer) -> j.ValveFindingJson:
+    return j.ValveFindingJson(
+        tag=v.tag,
+        direction=v.direction.value,
+        verdict=v.verdict,
+        states=v.history.states,
+        why=tuple(reasons(v, answer.findings)),
+        sides=tuple(_side(s) for s in v.sides),
+        history=_history(v.history),
+    )
 
 
-def _bound(bound: Bound) -> Json:
-    return {"time_s": _finite(bound.value), "counts": bound.timed.value, "source": bound.source}
-
-
-def _side(s: SideState) -> Json:
+def _side(s: SideState) -> j.SideStateJson:
     got = s.decided
-    return {
-        "side": s.side.value,
-        "verdict": s.verdict,
-        "reason": s.reason,
-        "limit": _bound(got.bound) if got else None,
-        "time_s": _finite(got.time) if got else None,
-        "margin_s": _finite(got.margin) if got else None,
-        "row": got.test.row if got else None,
-        "day": got.test.when.date().isoformat() if got else None,
-        "tests": s.repeats,
-        "spread_s": s.spread,
-        "overdue": s.overdue,
-    }
+    bound = got.bound if got else None
+    return j.SideStateJson(
+        side=s.side.value,
+        verdict=s.verdict,
+        reason=s.reason,
+        limit=j.BoundJson(time_s=_finite(bound.value), counts=bound.timed.value, source=bound.source)
+        if bound
+        else None,
+        time_s=_finite(got.time) if got else None,
+        margin_s=_finite(got.margin) if got else None,
+        row=got.test.row if got else None,
+        day=got.test.when.date().isoformat() if got else None,
+        tests=s.repeats,
+        spread_s=s.spread,
+        overdue=s.overdue,
+    )
 
 
-def _history(h: ValveHistory) -> Json:
-    trend = h.trend
-    return {
-        "group": h.group,
-        "tests": len(h.points),
-        "tests_in_trend": len(h.counted),
-        "baseline_s": h.baseline.time if h.baseline else None,
-        "baseline_day": _day(h.baseline.day) if h.baseline else None,
-        "last_s": h.last,
-        "change": h.change,
-        "slope_s_per_day": trend.slope if trend else None,
-        "slope_low_s_per_day": trend.low if trend else None,
-        "slope_high_s_per_day": trend.high if trend else None,
-        "trend_reason": trend.reason if trend else "no test that counts",
-        "scatter": h.scatter,
-        "repeatability": h.repeatability,
-        "sisters": None
-        if h.sisters is None
-        else {"count": h.sisters.count, "median_s": h.sisters.median, "ratio": h.sisters.ratio},
-        "limits_met": [
-            {
-                "side": x.bound.side.value,
-                "limit_s": _finite(x.time),
-                "source": x.bound.source,
-                "expected": _day(x.expected),
-                "earliest": _day(x.earliest),
-            }
+def _history(h: ValveHistory) -> j.ValveHistoryJson:
+    trend, sisters = h.trend, h.sisters
+    return j.ValveHistoryJson(
+        group=h.group,
+        tests=len(h.points),
+        tests_in_trend=len(h.counted),
+        baseline_s=h.baseline.time if h.baseline else None,
+        baseline_day=_day(h.baseline.day) if h.baseline else None,
+        last_s=h.last,
+        change=h.change,
+        slope_s_per_day=trend.slope if trend else None,
+        slope_low_s_per_day=trend.low if trend else None,
+        slope_high_s_per_day=trend.high if trend else None,
+        trend_reason=trend.reason if trend else "no test that counts",
+        scatter=h.scatter,
+        repeatability=h.repeatability,
+        sisters=j.SistersJson(count=sisters.count, median_s=sisters.median, ratio=sisters.ratio)
+        if sisters
+        else None,
+        limits_met=tuple(
+            j.LimitMetJson(
+                side=x.bound.side.value,
+                limit_s=_finite(x.time),
+                source=x.bound.source,
+                expected=_day(x.expected),
+                earliest=_day(x.earliest),
+            )
             for x in h.held
-        ],
-        "due": _day(h.due),
-        "overdue_days": h.overdue,
-    }
+        ),
+        due=_day(h.due),
+        overdue_days=h.overdue,
+    )
 
 
-def _test(t: StrokeTest, tried: Iterable[Tried], shown: Any) -> Json:
+def _test(t: StrokeTest, tried: Iterable[Tried], shown: Collection[int]) -> j.StrokeTestJson:
     mine = [x for x in tried if x.test is t or x.test == t]
-    return {
-        "row": t.row,
-        "tag": t.tag,
-        "direction": t.direction.value,
-        "when": t.when.isoformat(),
-        "time_s": t.time,
-        "timed": t.timed.value if t.timed else None,
-        "delay_s": t.delay,
-        "temperature_k": t.temperature,
-        "hydraulic_pressure_pa_gauge": t.hydraulic_pressure,
-        "together": t.together,
-        "flowing": t.flowing,
-        "by": t.by,
-        "remark": t.remark,
-        "row_counts": t.row not in shown,
-        "sides": [
-            {
-                "side": x.side.value,
-                "verdict": x.verdict,
-                "margin_s": _finite(x.margin),
-                "doubts": list(x.doubts),
-            }
+    return j.StrokeTestJson(
+        row=t.row,
+        tag=t.tag,
+        direction=t.direction.value,
+        when=t.when.isoformat(),
+        time_s=t.time,
+        timed=t.timed.value if t.timed else None,
+        delay_s=t.delay,
+        temperature_k=t.temperature,
+        hydraulic_pressure_pa_gauge=t.hydraulic_pressure,
+        together=t.together,
+        flowing=t.flowing,
+        by=t.by,
+        remark=t.remark,
+        row_counts=t.row not in shown,
+        sides=tuple(
+            j.TriedJson(side=x.side.value, verdict=x.verdict, margin_s=_finite(x.margin), doubts=x.doubts)
             for x in mine
-        ],
-    }
+        ),
+    )
 
 
 def safe(text: str) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from surge.records.stroke_tests import NO_STROKE_IS_SAFE, Direction, Side
-from surge.reports.records import reasons, seconds
+from surge.reports.records_words import reasons, seconds
 from surge.reports.words import SHORT
 from surge.rules.findings import UNDECIDED, WITHIN, worst_of
 from surge.valves.findings import NOT_JUDGED, Findings, ValveFinding

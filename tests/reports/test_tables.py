@@ -9,9 +9,11 @@ from typing import Any
 import jsonschema
 import pytest
 from click.testing import CliRunner, Result
+from support.documents import hold_to_schema
 
 from surge.cli.main import main
-from surge.reports.tables import KINDS, sections_of
+from surge.reports.tables import list_document, sections_of
+from surge.reports.tables_json import KINDS
 from surge.rules.reading import built_in
 
 ROOT = Path(__file__).parents[1].parent
@@ -52,6 +54,12 @@ def test_json_keeps_to_its_schema_and_text_tells_the_same_rows(kind: str) -> Non
         assert section["rows"]
     assert max(len(line) for line in text.split("\n")) <= 120
     assert "[1]" in text
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_damaged_answer_is_refused(kind: str) -> None:
+    sections = sections_of(kind, book=built_in(), temperature=288.15)
+    hold_to_schema(list_document(sections, kind=kind, words=("a", "b"), version="1"), "list")
 
 
 def test_there_are_forty_cargoes_and_more() -> None:

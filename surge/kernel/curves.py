@@ -52,13 +52,23 @@ def pump_curve(points: Table) -> PumpCurve:
     Parameters
     ----------
     points : tuple of (flow, head)
-        [m3/s], [m], flows rising from 0, at least two. Two: H0 - c Q**2; three: the parabola through
-        them; both go on as they are. More: a monotone cubic, going on as t0 - t2 Q**2 with the value
-        and slope of its end.
+        [m3/s], [m], flows rising from 0, at least two. Two: H0 - c Q**2; three: the parabola through them;
+        both go on as they are. More: a monotone cubic, going on as t0 - t2 Q**2 with the value and slope of
+        its end.
+
+    Returns
+    -------
+    PumpCurve
+        At full speed.
 
     Notes
     -----
     :func:`rising_from` says whether the curve falls; this function takes any.
+
+    References
+    ----------
+    Fritsch & Butland 1984, A method for constructing local monotone piecewise cubic interpolants, SIAM J.
+    Sci. Stat. Comput. 5, 300-304; from memory.
     """
     if len(points) <= 3:
         c0, c1, c2 = _parabola(points)
@@ -125,7 +135,36 @@ def pump_head(
 
 
 def head(curve: PumpCurve, flow: float, *, speed: float = 1.0) -> tuple[float, float]:
-    """Return head [m] and slope dH/dQ [s/m2] of a curve at a flow [m3/s]; see :func:`pump_head`."""
+    """Return head [m] and slope dH/dQ [s/m2] of a curve at a flow.
+
+    Parameters
+    ----------
+    curve : PumpCurve
+    flow : float
+        [m3/s], either sign.
+    speed : float
+        Fraction of full speed [-].
+
+    Returns
+    -------
+    head, slope : float, float
+        [m], [s/m2]
+
+    Notes
+    -----
+    Affinity laws, H = n**2 H1(Q/n); see :func:`pump_head`.
+
+    Examples
+    --------
+    A pump of 80 m shut off and 60 m at 0.2 m3/s has c = 20/0.2**2 = 500 s2/m5: at 0.1 m3/s it lifts 80 - 5 =
+    75 m, with a slope of -2 * 500 * 0.1. At half speed it lifts 80/4 - 5.
+
+    >>> pump = pump_curve(((0.0, 80.0), (0.2, 60.0)))
+    >>> tuple(round(x, 9) for x in head(pump, 0.1))
+    (75.0, -100.0)
+    >>> round(head(pump, 0.1, speed=0.5)[0], 9)
+    15.0
+    """
     result = pump_head(flow, speed, 0, curve.knots.size, curve.knots, curve.coef, curve.tail0, curve.tail2)
     return float(result[0]), float(result[1])
 

@@ -23,10 +23,26 @@ SAME_OPENING = 1e-6  # [-] openings nearer than this are the same
 
 
 def join(law: Table, opening: float) -> Table | None:
-    """Cut a whole-stroke law where it first passes ``opening``; its time then begins at 0.
+    """Cut the law of a whole stroke where it first passes an opening; its time then begins at 0.
 
-    Returns None when the law never passes there. A valve that stands at 40 % and closes by a
-    20 s stroke is therefore shut after 8 s: it moves at the speed of its stroke.
+    Parameters
+    ----------
+    law : tuple of (time, opening)
+        [s], [-]
+    opening : float
+        At which the valve stands [-].
+
+    Returns
+    -------
+    tuple of (time, opening) or None
+        [s], [-]; None when the law never passes there.
+
+    Examples
+    --------
+    A valve that stands at 40 % and closes by a stroke of 20 s: it is shut after 0.4 * 20 = 8 s.
+
+    >>> join(((0.0, 1.0), (20.0, 0.0)), 0.4)
+    ((0.0, 0.4), (8.0, 0.0))
     """
     if abs(law[0][1] - opening) <= SAME_OPENING:
         waits = ((law[0][0], opening),) if law[0][0] > 0.0 else ()
@@ -40,7 +56,7 @@ def join(law: Table, opening: float) -> Table | None:
 
 
 def opening_over_time(opening: float, moves: tuple[ValveMove, ...]) -> Table:
-    """Opening of a valve over the whole scenario.
+    """Return the opening of a valve over the whole scenario.
 
     Parameters
     ----------
@@ -48,6 +64,11 @@ def opening_over_time(opening: float, moves: tuple[ValveMove, ...]) -> Table:
         At time 0 [-].
     moves : tuple of ValveMove
         Of this one valve, not overlapping.
+
+    Returns
+    -------
+    tuple of (time, opening)
+        [s] from the beginning of the scenario, [-].
 
     Raises
     ------
@@ -64,7 +85,20 @@ def opening_over_time(opening: float, moves: tuple[ValveMove, ...]) -> Table:
 
 
 def speed_over_time(speed: float, moves: tuple[PumpMove, ...]) -> Table:
-    """Speed of a pump over the whole scenario; laws are fractions of ``speed`` [-]."""
+    """Return the speed of a pump over the whole scenario.
+
+    Parameters
+    ----------
+    speed : float
+        That it runs at when it runs, as a fraction of full speed [-].
+    moves : tuple of PumpMove
+        Of this one pump; their laws are fractions of ``speed`` [-].
+
+    Returns
+    -------
+    tuple of (time, speed)
+        [s] from the beginning of the scenario, fraction of full speed [-].
+    """
     moves = tuple(sorted(moves, key=lambda m: m.start))
     points: list[tuple[float, float]] = [(0.0, speed * (moves[0].law[0][1] if moves else 1.0))]
     for move in moves:
@@ -89,20 +123,41 @@ def _cannot_join(origin: Origin, valve: str, opening: float, law: Table) -> Faul
 
 
 def kv_ratio_over_time(law: Table, characteristic: Table) -> Table:
-    """Kv ratio against time of a valve that follows ``law``: exact, a point at every knot passed."""
+    """Return the Kv ratio against time of a valve that follows a law: exact, a point at every knot passed.
+
+    Parameters
+    ----------
+    law : tuple of (time, opening)
+        [s], [-]
+    characteristic : tuple of (opening, ratio)
+        [-], Kv as a fraction of the fully open one.
+
+    Returns
+    -------
+    tuple of (time, ratio)
+        [s], [-]
+
+    Examples
+    --------
+    Half open, this valve passes 20 % of its full Kv; a stroke of 10 s passes that opening at 5 s.
+
+    >>> kv_ratio_over_time(((0.0, 1.0), (10.0, 0.0)), ((0.0, 0.0), (0.5, 0.2), (1.0, 1.0)))
+    ((0.0, 1.0), (5.0, 0.2), (10.0, 0.0))
+    """
     xs = [x for x, _ in characteristic]
 
-    def ratio(x: float) -> float:
+    def ratio_at(x: float) -> float:
+        """Kv over the fully open one at an opening [-]."""
         i = min(max(bisect.bisect_right(xs, x) - 1, 0), len(xs) - 2)
         (x0, y0), (x1, y1) = characteristic[i], characteristic[i + 1]
         return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
 
-    points = [(law[0][0], ratio(law[0][1]))]
+    points = [(law[0][0], ratio_at(law[0][1]))]
     for (t0, a), (t1, b) in zip(law, law[1:], strict=False):
         if t1 > t0 and a != b:
             inside = sorted((x for x in xs if min(a, b) < x < max(a, b)), reverse=b < a)
-            points += [(t0 + (x - a) / (b - a) * (t1 - t0), ratio(x)) for x in inside]
-        points.append((t1, ratio(b)))
+            points += [(t0 + (x - a) / (b - a) * (t1 - t0), ratio_at(x)) for x in inside]
+        points.append((t1, ratio_at(b)))
     return tuple(points)
 
 
@@ -165,7 +220,20 @@ def with_laws(scenario: Scenario, law_of: Callable[[ValveMove], Table]) -> Scena
 
 
 def stretched(law: Table, time: float) -> Table:
-    """Return a law of the same shape whose whole stroke takes ``time`` [s]."""
+    """Return a law of the same shape whose whole stroke takes another time.
+
+    Parameters
+    ----------
+    law : tuple of (time, opening)
+        [s], [-]
+    time : float
+        [s]
+
+    Returns
+    -------
+    tuple of (time, opening)
+        [s], [-]; a step becomes a straight stroke.
+    """
     whole = law[-1][0]
     if whole <= 0.0:
         return ((0.0, law[0][1]), (time, law[-1][1]))
@@ -173,7 +241,13 @@ def stretched(law: Table, time: float) -> Table:
 
 
 def shortest_movement(laws: tuple[Table, ...]) -> float:
-    """Shortest time in which any law moves without a step [s], infinite when all are steps."""
+    """Return the shortest time in which any law moves without a step [s], infinite when all are steps.
+
+    Parameters
+    ----------
+    laws : tuple of tuples of (time, value)
+        [s], [-]
+    """
     times = [
         _span(law)
         for law in laws
@@ -183,7 +257,7 @@ def shortest_movement(laws: tuple[Table, ...]) -> float:
 
 
 def has_steps(laws: tuple[Table, ...]) -> bool:
-    """Whether anything moves in no time."""
+    """Return whether anything moves in no time; laws are pairs of (time [s], value [-])."""
     return any(t0 == t1 and a != b for law in laws for (t0, a), (t1, b) in zip(law, law[1:], strict=False))
 
 
@@ -193,5 +267,5 @@ def _span(law: Table) -> float:
 
 
 def last_event(laws: tuple[Table, ...]) -> float:
-    """When the last movement ends [s]."""
+    """Return when the last movement ends [s]; laws are pairs of (time [s], value [-])."""
     return max((law[-1][0] for law in laws), default=0.0)

@@ -13,6 +13,7 @@ from surge.model.validation_fields import (
     FLOW,
     LEVEL,
     OPENING,
+    ROUNDING,
     SHARE,
     Bounds,
     outlet_faults,
@@ -21,7 +22,6 @@ from surge.model.validation_fields import (
 )
 
 LONGEST_MOVEMENT = 3600.0  # [s] what happens later than this is another scenario; our own bound
-CLOSE = 1e-9  # [s], [-] room for rounding
 TIME = Bounds(0.0, LONGEST_MOVEMENT, "give the time from the beginning of the scenario", "s")
 SHORTEST_MOVEMENT = 1e-3  # [s] a movement shorter than this is a step
 DURATION = Bounds(0.0, LONGEST_MOVEMENT, "give the time from the beginning of the movement", "s")
@@ -134,7 +134,7 @@ def _valve_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
         yield from wrong
         if wrong:
             continue
-        if move.start < ends.get(move.valve, 0.0) - CLOSE:
+        if move.start < ends.get(move.valve, 0.0) - ROUNDING:
             yield _overlap_fault(move, name=move.valve, end=ends[move.valve])
         opening = openings[move.valve]
         if opening is None or OPENING.allows(opening):
@@ -148,10 +148,10 @@ def _join_faults(move: ValveMove, *, opening: float | None) -> Iterator[Fault]:
     """Yield a fault when the valve cannot join the law from the opening that it has."""
     values = [x for _, x in move.law]
     if values in (sorted(values), sorted(values, reverse=True)):
-        if opening is None or min(values) - CLOSE <= opening <= max(values) + CLOSE:
+        if opening is None or min(values) - ROUNDING <= opening <= max(values) + ROUNDING:
             return
         expected = "a law that passes the opening which the valve has"
-    elif opening is not None and abs(values[0] - opening) <= CLOSE:
+    elif opening is not None and abs(values[0] - opening) <= ROUNDING:
         return
     else:
         expected = "a law that starts at the opening which the valve has, since it both opens and closes"
@@ -198,9 +198,9 @@ def _pump_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
         if wrong:
             continue
         last = before.get(move.pump)
-        if last is not None and move.start < last.start + last.law[-1][0] - CLOSE:
+        if last is not None and move.start < last.start + last.law[-1][0] - ROUNDING:
             yield _overlap_fault(move, name=move.pump, end=last.start + last.law[-1][0])
-        if last is not None and abs(last.law[-1][1] - move.law[0][1]) > CLOSE:
+        if last is not None and abs(last.law[-1][1] - move.law[0][1]) > ROUNDING:
             yield Fault(
                 path=(*move.origin, "table"),
                 found=f'"{move.pump}" from {move.law[0][1]:g} of its speed, left at {last.law[-1][1]:g}',

@@ -21,7 +21,7 @@ HOP = 1e-3  # [s] and every element as so much, so that fewer are preferred
 
 # Widths of a drawing, as shares of the whole: short elements would not be seen to scale.
 NARROWEST = 0.045  # of a pipe, hose or arm
-LINK = 0.026  # of what has no length
+LINK_WIDTH = 0.026  # of what has no length
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +54,7 @@ class WayPart:
     right: float
 
     def drawn(self, share: Array) -> Array:
-        """Places in a drawing of shares of the way through this element, 0 to 1."""
+        """Return the places in a drawing, 0 to 1 [-], of shares of the way through this element [-]."""
         return self.left + (self.right - self.left) * share
 
 
@@ -92,7 +92,7 @@ class Way:
         return name in (self.points if subject == "place" else [p.name for p in self.parts])
 
     def drawn_at(self, point: str) -> float:
-        """Where a point stands in a drawing."""
+        """Return where a point stands in a drawing, 0 to 1 [-]."""
         return next(
             (p.left if point == p.start else p.right) for p in self.parts if point in (p.start, p.end)
         )
@@ -106,14 +106,29 @@ def kind_of(element: Element) -> str:
 
 
 def source_of(lineup: LineUp, flows: Mapping[str, float]) -> str:
-    """Point of the tank or supply ashore out of which most flows; the first where nothing does."""
+    """Return the point of the tank or supply ashore out of which most flows; the first where nothing does.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    flows : mapping of str to float
+        Steady flow of the elements [m3/s].
+    """
     shore = [t.point for t in lineup.tanks if t.side == "shore"] + [s.point for s in lineup.supplies]
     ends = shore or [t.point for t in lineup.tanks] or [lineup.points[0].name]
     return max(dict.fromkeys(ends), key=lambda point: outflow(lineup, flows, point))
 
 
 def outflow(lineup: LineUp, flows: Mapping[str, float], point: str) -> float:
-    """Flow from a point into the elements that meet there [m3/s]."""
+    """Return the flow from a point into the elements that meet there [m3/s].
+
+    Parameters
+    ----------
+    lineup : LineUp
+    flows : mapping of str to float
+        Steady flow of the elements [m3/s].
+    point : str
+    """
     return sum(((e.start == point) - (e.end == point)) * flows.get(e.name, 0.0) for e in lineup.elements)
 
 
@@ -190,7 +205,7 @@ def _steps(
 def _edges(elements: list[Element]) -> list[float]:
     """Left edges of elements in a drawing, and the last right one: by the root of their lengths."""
     roots = [math.sqrt(e.length) if isinstance(e, Pipe) else 0.0 for e in elements]
-    whole = max(1.0 - LINK * roots.count(0.0), 0.3)
+    whole = max(1.0 - LINK_WIDTH * roots.count(0.0), 0.3)
     least = NARROWEST / whole * sum(roots)
     widths = np.array([max(r, least) if r else 0.0 for r in roots])
     widths *= whole / max(float(widths.sum()), 1e-9)

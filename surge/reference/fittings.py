@@ -200,6 +200,11 @@ def loss_factor(name: str, *, diameter: float, roughness: float) -> tuple[float,
     diameter, roughness : float
         Inside diameter and wall roughness of its pipe [m].
 
+    Returns
+    -------
+    loss_factor, source : float, str
+        K on the velocity head of the fitting's own pipe [-].
+
     Raises
     ------
     UnknownNameError

@@ -138,7 +138,7 @@ CLASS_150: Mapping[str, FlangeRating] = MappingProxyType(
 
 
 def class_150_rating(material: str, *, temperature: float) -> float:
-    """Return the class-150 rating [Pa gauge] of a flange.
+    """Return the class-150 rating of a flange [Pa gauge].
 
     Parameters
     ----------
@@ -147,12 +147,24 @@ def class_150_rating(material: str, *, temperature: float) -> float:
     temperature : float
         Of the cargo [K].
 
+    Returns
+    -------
+    float
+        [Pa gauge]
+
     Raises
     ------
     UnknownNameError
         With the materials that there are.
     OutsideTableError
         Colder or hotter than the table: never extrapolated.
+
+    Examples
+    --------
+    ASME B16.5 has 19.2 bar at 50 C and 17.7 at 100 C for carbon steel: half way is 18.45.
+
+    >>> round(class_150_rating("carbon steel", temperature=273.15 + 75.0) / 1e5, 2)
+    18.45
     """
     return look_up(CLASS_150, material, kind="flange material").at(temperature)
 

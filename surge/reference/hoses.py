@@ -208,6 +208,11 @@ def wave_speed_band(hose: HoseType, *, sound_speed: float) -> tuple[float, float
     sound_speed : float
         Of the free liquid [m/s]: no hose can carry waves faster.
 
+    Returns
+    -------
+    (float, float)
+        Soft and stiff end [m/s].
+
     Notes
     -----
     With one end only, take the stiff one: it gives the greater instant-stop rise. See the head of this module

@@ -1,8 +1,8 @@
 """Rows of the catalogue of liquids as its tables write them: read from TOML, checked, figures as numbers.
 
 A table of ``surge/reference/tables`` has one ``[[liquid]]`` for each liquid. Its keys are the fields of
-:class:`Row`, and a key that is not among them is refused: a misspelt ``relation`` must not drop the relation
-in silence. Units are those to proof-read in; :mod:`surge.reference.liquids` turns them into SI.
+:class:`LiquidRow`, and a key that is not among them is refused: a misspelt ``relation`` must not drop the
+relation in silence. Units are those to proof-read in; :mod:`surge.reference.liquids` turns them into SI.
 
 The figures stand in a block of text and not in nested lists: so they can be read down against temperature,
 and one text is parsed in a third of the time that some hundred lists take.
@@ -56,7 +56,7 @@ class Provenance(NamedTuple):
     confidence: str
 
 
-class Column(NamedTuple):
+class PropertyColumn(NamedTuple):
     """One property against temperature, in the unit of the table.
 
     Attributes
@@ -71,7 +71,7 @@ class Column(NamedTuple):
     provenance: Provenance
 
 
-class Row(NamedTuple):
+class LiquidRow(NamedTuple):
     """One liquid; the fields that are not told here are those of :class:`surge.reference.liquids.Cargo`.
 
     Attributes
@@ -80,7 +80,7 @@ class Row(NamedTuple):
         A key of :data:`STATIC`.
     temperatures : tuple of float, shape (n,)
         [C], rising.
-    density, sound_speed, viscosity, vapour_pressure : Column
+    density, sound_speed, viscosity, vapour_pressure : PropertyColumn
         [kg/m3], [m/s], dynamic [mPa s], true [Pa absolute].
     """
 
@@ -90,38 +90,38 @@ class Row(NamedTuple):
     kind: str
     static: str
     temperatures: tuple[float, ...]
-    density: Column
-    sound_speed: Column
-    viscosity: Column
-    vapour_pressure: Column
+    density: PropertyColumn
+    sound_speed: PropertyColumn
+    viscosity: PropertyColumn
+    vapour_pressure: PropertyColumn
     note: str = ""
     density_15: tuple[float, float] | None = None
     expansion: str = ""
     relation: bool = False
 
 
-class LiquidTable(NamedTuple):
+class LiquidFile(NamedTuple):
     """A table as it was read.
 
     Attributes
     ----------
-    rows : tuple of Row
+    rows : tuple of LiquidRow
     sources : mapping of str to Provenance
         What several of its rows share, by name.
     """
 
-    rows: tuple[Row, ...]
+    rows: tuple[LiquidRow, ...]
     sources: Mapping[str, Provenance]
 
 
 @cache
-def table(file: str) -> LiquidTable:
+def table(file: str) -> LiquidFile:
     """Return one of :data:`FILES`; it is read once."""
     path = Path(__file__).with_name("tables") / file
     return read(path.read_text(encoding="utf-8"), where=file)
 
 
-def read(text: str, *, where: str) -> LiquidTable:
+def read(text: str, *, where: str) -> LiquidFile:
     """Return a table from its text.
 
     Parameters
@@ -148,10 +148,10 @@ def read(text: str, *, where: str) -> LiquidTable:
     except (KeyError, TypeError, ValueError) as error:
         message = f"{where}: {row}: {error}"
         raise ValueError(message) from error
-    return LiquidTable(tuple(rows), MappingProxyType(shared))
+    return LiquidFile(tuple(rows), MappingProxyType(shared))
 
 
-def _row(given: Mapping[str, Any], shared: Mapping[str, Provenance]) -> Row:
+def _row(given: Mapping[str, Any], shared: Mapping[str, Provenance]) -> LiquidRow:
     fields = dict(given)
     kind, static = fields["kind"], fields["static"]
     _known("kind", kind, KINDS)
@@ -159,12 +159,12 @@ def _row(given: Mapping[str, Any], shared: Mapping[str, Provenance]) -> Row:
     temperatures, *ends = _figures(fields.pop("table"), pairs=kind == RANGE)
     for name, (low, high) in zip(PROPERTIES, ends, strict=True):
         said = fields[name]
-        fields[name] = Column(low, high, shared[said] if isinstance(said, str) else _provenance(said))
+        fields[name] = PropertyColumn(low, high, shared[said] if isinstance(said, str) else _provenance(said))
     fields["aliases"] = tuple(fields["aliases"])
     if "density_15" in fields:
         light, heavy = map(float, fields["density_15"])
         fields["density_15"] = (light, heavy)
-    return Row(temperatures=temperatures[0], **fields)
+    return LiquidRow(temperatures=temperatures[0], **fields)
 
 
 def _figures(block: str, *, pairs: bool) -> list[tuple[tuple[float, ...], tuple[float, ...]]]:

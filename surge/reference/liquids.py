@@ -5,7 +5,7 @@ end because different products are sold under one name; the check uses the unfav
 speed high, viscosity low, vapour pressure high. (A low viscosity damps a surge least. It is not the
 unfavourable end for the pressure at the pump while loading: where that governs, give the viscosity.) *Doubt*
 is how far the figures themselves may be off. It does not enter the check; the closing-time window widens by
-it on the unfavourable side, see :attr:`Band.cautious`.
+it on the unfavourable side, see :attr:`CargoProperty.cautious`.
 
 **What a confidence stands for**, in per cent either way (:data:`DOUBTS`; the levels are a choice of this
 program, for these reasons):
@@ -37,7 +37,8 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from surge.errors import SurgeError
-from surge.reference.liquid_rows import FILES, STATIC, STATUSES, Column, Provenance, Row, table
+from surge.reference.liquid_rows import FILES, STATIC, STATUSES, LiquidRow, PropertyColumn, Provenance, table
+from surge.reference.petroleum import COMPOSITION, dead_oil_sound_speed, petroleum_density
 from surge.reference.rows import matching
 from surge.units import ZERO_CELSIUS
 
@@ -138,10 +139,11 @@ class Cargo:
     density_15 : (float, float) or None
         Spread of the density at 15 C [kg/m3] of a petroleum product or crude; None: not petroleum.
     expansion : str
-        "crude", "products" or "lubricating oils", see :func:`petroleum_density`; "" when not
-        petroleum.
+        "crude", "products" or "lubricating oils", see :func:`surge.reference.petroleum.petroleum_density`; ""
+        when not petroleum.
     relation : bool
-        The sound speed follows from the density at 15 C, see :func:`dead_oil_sound_speed`.
+        The sound speed follows from the density at 15 C, see
+        :func:`surge.reference.petroleum.dead_oil_sound_speed`.
     """
 
     name: str
@@ -192,7 +194,7 @@ class Cargo:
         return " ".join((self.name, *self.aliases, self.family, self.note))
 
 
-class Band(NamedTuple):
+class CargoProperty(NamedTuple):
     """One property of a cargo at its temperature.
 
     Attributes
@@ -230,17 +232,17 @@ class CargoState:
         [K]
     density_15 : float or None
         The density at 15 C that was given [kg/m3].
-    density, sound_speed, viscosity, vapour_pressure : Band
+    density, sound_speed, viscosity, vapour_pressure : CargoProperty
         [kg/m3], [m/s], dynamic [Pa s], true [Pa absolute].
     """
 
     cargo: Cargo
     temperature: float
     density_15: float | None
-    density: Band
-    sound_speed: Band
-    viscosity: Band
-    vapour_pressure: Band
+    density: CargoProperty
+    sound_speed: CargoProperty
+    viscosity: CargoProperty
+    vapour_pressure: CargoProperty
 
 
 def at(cargo: Cargo, temperature: float, *, density_15: float | None = None) -> CargoState:
@@ -255,12 +257,25 @@ def at(cargo: Cargo, temperature: float, *, density_15: float | None = None) -> 
         Density at 15 C of the parcel itself [kg/m3]: for petroleum and crude it narrows density and, where
         ``cargo.relation`` is set, sound speed.
 
+    Returns
+    -------
+    CargoState
+
     Raises
     ------
     OutsideRangeError
         The temperature is outside the range of the figures.
     DensityError
         ``density_15`` is not within what is sold under the name, or the cargo is not petroleum.
+
+    Examples
+    --------
+    Methanol has 809.7 kg/m3 at 0 C and 791.0 at 20 C in its table (de Reuck & Craven 1993): half way is
+    800.35.
+
+    >>> methanol = find("methyl alcohol")
+    >>> round(at(methanol, 283.15).density.typical, 2)
+    800.35
     """
     lowest, highest = cargo.temperatures[0], cargo.temperatures[-1]
     if not lowest - _EDGE <= temperature <= highest + _EDGE:
@@ -313,7 +328,7 @@ def key_of(name: str) -> str:
     return "".join(c for c in name.casefold() if c.isalnum())
 
 
-def _of_parcel(cargo: Cargo, temperature: float, density_15: float) -> dict[str, Band]:
+def _of_parcel(cargo: Cargo, temperature: float, density_15: float) -> dict[str, CargoProperty]:
     """Density, and sound speed where the relation holds, of a parcel whose density at 15 C is known."""
     permitted = cargo.density_15
     if permitted is None or not permitted[0] - _EDGE <= density_15 <= permitted[1] + _EDGE:
@@ -329,7 +344,7 @@ def _of_parcel(cargo: Cargo, temperature: float, density_15: float) -> dict[str,
     return bands
 
 
-def _between(cargo: Cargo, name: str, temperature: float) -> Band:
+def _between(cargo: Cargo, name: str, temperature: float) -> CargoProperty:
     figures = cargo.figures[name]
     points = cargo.temperatures
     right = min(max(bisect_right(points, temperature), 1), len(points) - 1)
@@ -348,7 +363,7 @@ _LOGARITHMIC = ("viscosity", "vapour pressure")
 
 def _band(
     name: str, low: float, high: float, *, provenance: Provenance, typical: float | None = None
-) -> Band:
+) -> CargoProperty:
     if typical is None:
         middle = math.sqrt(low * high) if name in _LOGARITHMIC else (low + high) / 2.0
         typical = low if low == high else middle
@@ -357,7 +372,7 @@ def _band(
         unfavourable, cautious = low, low / (1.0 + doubt)
     else:
         unfavourable, cautious = high, high * (1.0 + doubt)
-    return Band(
+    return CargoProperty(
         low=low,
         typical=typical,
         high=high,
@@ -371,12 +386,14 @@ def _band(
 
 
 def _relation() -> Provenance:
-    """Where :func:`dead_oil_sound_speed` comes from, as the table of petroleum says it."""
+    """Where :func:`surge.reference.petroleum.dead_oil_sound_speed` comes from, as the table of petroleum says
+    it.
+    """
     return table(FILES[0]).sources["Batzle & Wang, dead oil"]
 
 
-def _cargo(row: Row) -> Cargo:
-    def figures(column: Column, factor: float = 1.0) -> Figures:
+def _cargo(row: LiquidRow) -> Cargo:
+    def figures(column: PropertyColumn, factor: float = 1.0) -> Figures:
         low, high = (tuple(v * factor for v in end) for end in (column.low, column.high))
         return Figures(low, high, *column.provenance)
 
@@ -398,90 +415,3 @@ def _cargo(row: Row) -> Cargo:
         expansion=row.expansion,
         relation=row.relation,
     )
-
-
-COMPOSITION = (0.94, 1.02)  # [-] spread given to dead_oil_sound_speed for what the oil is made of
-
-
-def expansion_coefficient(density_15: float, *, group: str) -> float:
-    """Return the thermal expansion coefficient of petroleum at 15 C [1/K].
-
-    Parameters
-    ----------
-    density_15 : float
-        Density at 15 C [kg/m3].
-    group : str
-        "crude", "products" or "lubricating oils".
-
-    Raises
-    ------
-    KeyError
-        For any other group.
-
-    References
-    ----------
-    ASTM D1250-80 / API MPMS 11.1 (1980), tables 54A, 54B and 54D: constants from memory.
-    """
-    squared = density_15**2
-    if group != "products":
-        return {"crude": 613.9723 / squared, "lubricating oils": 0.6278 / density_15}[group]
-    if density_15 <= 770.5:
-        return 346.4228 / squared + 0.4388 / density_15
-    if density_15 < 787.5:
-        return 2680.3206 / squared - 0.00336312
-    if density_15 < 838.5:
-        return 594.5418 / squared
-    return 186.9696 / squared + 0.4862 / density_15
-
-
-def petroleum_density(density_15: float, *, temperature: float, group: str) -> float:
-    """Return the density of a crude or petroleum product at a temperature [kg/m3].
-
-    Parameters
-    ----------
-    density_15 : float
-        Density at 15 C [kg/m3].
-    temperature : float
-        [K]
-    group : str
-        "crude", "products" or "lubricating oils".
-
-    Notes
-    -----
-    rho = rho15 exp(-a dT (1 + 0.8 a dT)), dT = T - 15 C, a from :func:`expansion_coefficient`.
-
-    References
-    ----------
-    ASTM D1250-80 / API MPMS 11.1 (1980), from memory.
-    """
-    warmer = expansion_coefficient(density_15, group=group) * (temperature - ZERO_CELSIUS - 15.0)
-    return density_15 * math.exp(-warmer * (1.0 + 0.8 * warmer))
-
-
-def dead_oil_sound_speed(density_15: float, *, temperature: float) -> float:
-    """Return the sound speed of a crude or petroleum product without dissolved gas, at 1 atm [m/s].
-
-    Parameters
-    ----------
-    density_15 : float
-        Density at 15 C [kg/m3], below 2600.
-    temperature : float
-        [K]
-
-    Notes
-    -----
-    c = 2096 sqrt(r/(2.6 - r)) - 3.7 t with r the density at 60 F [g/cm3], t in C. The density at 15 C is put
-    in its place: 0.05 % more, and so at most 0.05 % more sound speed.
-
-    Held against the reference equations of pure hydrocarbons from -10 to 60 C it is 4 % low (n-undecane and
-    n-dodecane, cold) to 15 % high (n-pentane, hot); it is 3 to 9 % high for aromatics, and 1 % low at the
-    handbook figure for jet fuel of 0.80, 1315 m/s at 25 C. Blends lie between: :data:`COMPOSITION` is the
-    spread given to it. Long paraffins alone (renewable diesel, base oil) are faster by more than that and
-    do not use it.
-
-    References
-    ----------
-    Batzle & Wang 1992, Seismic properties of pore fluids, Geophysics 57, 1396-1408, dead oil; from memory.
-    """
-    ratio = density_15 / 1000.0
-    return 2096.0 * math.sqrt(ratio / (2.6 - ratio)) - 3.7 * (temperature - ZERO_CELSIUS)

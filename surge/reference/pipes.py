@@ -163,10 +163,22 @@ def pipe_size(size: str, *, schedule: str) -> PipeSize:
     schedule : str
         "standard" (or "STD"), "extra strong" ("XS"), "schedule 40" ("40", "sch 40"), "10S" (stainless).
 
+    Returns
+    -------
+    PipeSize
+        Diameters and wall [m].
+
     Raises
     ------
     UnknownNameError
         For a size that is not in the table, or a schedule that does not exist in that size; with what exists.
+
+    Examples
+    --------
+    ASME B36.10M has 323.8 mm outside and a wall of 9.53 mm; 323.8 - 2 * 9.53 = 304.74.
+
+    >>> round(1000.0 * pipe_size("12 inch", schedule="standard").inside, 2)
+    304.74
     """
     nps = nominal_inches(size)
     text = " ".join(schedule.lower().split())
@@ -255,6 +267,11 @@ def roughness(condition: str) -> Roughness:
     ----------
     condition : str
         A key of ``ROUGHNESS``.
+
+    Returns
+    -------
+    Roughness
+        Its ends in [m].
 
     Raises
     ------

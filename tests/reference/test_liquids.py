@@ -15,7 +15,6 @@ from surge.errors import SurgeError
 from surge.hydraulics.formulas import wave_speed
 from surge.reference.liquid_rows import FILES, KINDS, STATUSES, read, table
 from surge.reference.liquids import (
-    COMPOSITION,
     DOUBTS,
     Cargo,
     CargoError,
@@ -25,12 +24,11 @@ from surge.reference.liquids import (
     OutsideRangeError,
     at,
     cargoes,
-    dead_oil_sound_speed,
     find,
     key_of,
-    petroleum_density,
     search,
 )
+from surge.reference.petroleum import COMPOSITION, dead_oil_sound_speed, petroleum_density
 
 ZERO = 273.15  # [K]
 CARGOES = cargoes()

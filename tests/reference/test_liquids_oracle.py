@@ -14,10 +14,12 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 from surge.reference.liquids import (
-    COMPOSITION,
     Cargo,
     at,
     cargoes,
+)
+from surge.reference.petroleum import (
+    COMPOSITION,
     dead_oil_sound_speed,
     expansion_coefficient,
     petroleum_density,

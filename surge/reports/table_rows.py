@@ -15,7 +15,7 @@ from surge.units import ZERO_CELSIUS
 
 if TYPE_CHECKING:
     from surge.reference.hoses import HoseType
-    from surge.reference.liquids import Band, Cargo
+    from surge.reference.liquids import Cargo, CargoProperty
     from surge.reference.valves import AssumedKv
 
 
@@ -158,13 +158,13 @@ def _liquid(cargo: Cargo, temperature: float) -> TableRow:
     )
 
 
-def _ends(band: Band, *, factor: float = 1.0) -> str:
+def _ends(band: CargoProperty, *, factor: float = 1.0) -> str:
     """Both ends of a property, or one where they are printed alike."""
     low, high = (_digits(x * factor) for x in (band.low, band.high))
     return low if low == high else f"{low} to {high}"
 
 
-def _figure(band: Band) -> j.LiquidFigure:
+def _figure(band: CargoProperty) -> j.LiquidFigure:
     return j.LiquidFigure(
         low=band.low,
         typical=band.typical,

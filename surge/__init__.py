@@ -17,25 +17,31 @@ _WHERE = {
     "load_case": ("case.file", "load_case"),
     "read_case": ("case.file", "read_case"),
     # Answers, one for each command that gives one.
-    "check": ("api_check", "check"),
-    "find_windows": ("api", "find_windows"),
-    "survey": ("api", "survey"),
-    "judge_records": ("api", "judge_records"),
-    # Answers in words and pictures.
-    "report": ("api", "report"),
-    "draw": ("api", "draw"),
-    "draw_chart": ("api", "draw_chart"),
-    "draw_records": ("api", "draw_records"),
+    "check": ("api.check", "check"),
+    "find_windows": ("api.windows", "find_windows"),
+    "survey": ("api.chart", "survey"),
+    "compare": ("api.compare", "compare"),
+    "make_sheet": ("api.sheet", "make_sheet"),
+    "judge_records": ("api.records", "judge_records"),
+    "run_measured_stroke": ("api.stroke", "run_measured_stroke"),
+    "list_known": ("api.known", "list_known"),
+    "verify": ("api.proof", "verify"),
+    # Answers in words and pictures: what their methods give.
+    "report": ("api.verbs", "report"),
+    "draw": ("api.verbs", "draw"),
+    "draw_chart": ("api.verbs", "draw_chart"),
+    "draw_records": ("api.verbs", "draw_records"),
     # What they are made of.
     "Assessment": ("rules.assess", "Assessment"),
     "ChartData": ("search.chart", "ChartData"),
     "LineUp": ("model.lineup", "LineUp"),
-    "Picture": ("api", "Picture"),
+    "Picture": ("api.answers", "Picture"),
     "Scenario": ("model.lineup", "Scenario"),
     "Windows": ("search.window", "Windows"),
     "simulate": ("transient.run", "simulate"),
     # Refusals.
     "CaseError": ("errors", "CaseError"),
+    "RequestError": ("errors", "RequestError"),
     "SurgeError": ("errors", "SurgeError"),
 }
 __all__ = [*_WHERE, "__version__"]  # noqa: PLE0604  the names are strings

@@ -44,12 +44,19 @@ class SurgeError(Exception):
 
 
 class CaseError(SurgeError):
-    """A case that cannot be used: all of its faults, not only the first.
+    """A file that cannot be used: all of its faults, not only the first.
 
     Parameters
     ----------
     faults : list of Fault
+
+    Attributes
+    ----------
+    filename : str
+        The file in which they stand; "" until it is known.
     """
+
+    filename = ""
 
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = tuple(faults)
@@ -83,6 +90,10 @@ class UnknownNameError(SurgeError):
     def __init__(self, kind: str, *, given: str, known: Iterable[str]) -> None:
         self.kind, self.given, self.known = kind, given, tuple(known)
         super().__init__(f'no {kind} "{given}"; there are: {"; ".join(self.known)}')
+
+
+class RequestError(SurgeError):
+    """Something was asked for that the case does not have."""
 
 
 def likely(word: str, known: Iterable[str], *, most: int = 3) -> list[str]:

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from surge.errors import SurgeError, meant
 
@@ -381,3 +383,23 @@ def show(
     text = f"{number:.{places}f}"
     text = text.removeprefix("-") if float(text) == 0 else text
     return f"{text} {unit}" if with_unit else text
+
+
+def offered(wanted: Mapping[str, str]) -> dict[str, str]:
+    """Return the units that were asked for; raises ValueError for one that the output does not offer."""
+    for kind, unit in wanted.items():
+        if kind not in SHOWN:
+            raise ValueError(f"{kind}: no such quantity; write one of {', '.join(SHOWN)}")
+        if unit not in SHOWN[kind]:
+            raise ValueError(f"{kind} {unit}: no such unit; write one of {', '.join(SHOWN[kind])}")
+    return dict(wanted)
+
+
+def day(name: str, value: date | str | None) -> date | None:
+    """Return a day that is given as such or as text such as "2026-02-20"; raises ValueError otherwise."""
+    if value is None or isinstance(value, date):
+        return value
+    try:
+        return date.fromisoformat(value)
+    except ValueError:
+        raise ValueError(f"{name} {value}: write a day such as 2026-02-20") from None

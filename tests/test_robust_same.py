@@ -18,10 +18,10 @@ from pypdf import PdfReader
 from support.inputs.case_text import STARTER
 
 from surge import __version__, workers
-from surge.api_check import check
+from surge.api.answers import LONGEST_NAME, signature
+from surge.api.check import check
 from surge.case.file import read_case
 from surge.cli.main import main
-from surge.cli.shared import LONGEST_NAME, signature
 from surge.plots.frame import file_words
 from surge.transient.peaks import Peaks
 from surge.transient.plan import plan
@@ -102,7 +102,7 @@ def words_of(path: Path, content: bytes) -> str:
 DIGEST = """
 import hashlib, json, sys
 from surge.case.file import load_case
-from surge.api_check import check
+from surge.api.check import check
 found = check(load_case(sys.argv[1]))
 text = repr([(f.subject, f.name, f.value, f.error, f.time) for f in found.findings])
 print(hashlib.sha256(text.encode()).hexdigest())

@@ -7,8 +7,7 @@ from typing import Any
 
 import click
 
-from surge import __version__
-from surge.cli.shared import answering, fail, output_paths, print_document, print_text, signature, write_file
+from surge.cli.shared import answering, fail, output_paths, print_text, write_files
 
 KINDS = ("png", "svg", "pdf", "csv", "json")
 
@@ -32,34 +31,19 @@ def chart(case: str, output: tuple[str, ...], force: bool, as_json: bool, **aske
     """
     paths = output_paths(output or (() if as_json else ("chart.png",)), kinds=KINDS, force=force)
     with answering(case, as_json=as_json) as progress:
-        from surge.api_check import rules_of_case
+        from surge.api.chart import survey
         from surge.case.file import load_case
-        from surge.search.chart import chart_of
 
         loaded = load_case(case)
         density = loaded.lineup.liquid.density
         for key in ("rates", "strokes"):
             asked[key] = _range(f"--{key}", asked[key], density)
-        found = chart_of(loaded.lineup, book=rules_of_case(loaded), progress=progress, **asked)
-    from surge.plots.chart import chart_files
-    from surge.reports.chart import chart_document, chart_lines
-    from surge.reports.document import head_of
-    from surge.reports.words import CAUTIONS, Display
-
-    lineup, display = loaded.lineup, Display(units=loaded.show, density=density)
-    head = head_of(__version__, loaded.filename, loaded.sha256)
-    document = chart_document(found, head, lineup.title, CAUTIONS)
-    files = chart_files(
-        found, paths.values(), document=document, display=display, signature=signature(loaded)
-    )
-    for path, kind in paths.items():
-        write_file(path, files[kind])
-        click.echo(f"{path} written.", err=True)
-    if as_json:
-        print_document(document)
-    else:
-        print_text("\n".join([*chart_lines(found, lineup.title, display), "", signature(loaded)]))
-    sys.exit(found.exit_code)
+        answer = survey(loaded, progress=progress, **asked)
+    kinds: Any = tuple(paths.values())
+    files = answer.files(kinds)
+    write_files({path: files[kind] for path, kind in paths.items()})
+    print_text(answer.json() if as_json else answer.text())
+    sys.exit(answer.exit_code)
 
 
 def _range(option: str, texts: tuple[str, str] | None, density: float) -> tuple[float, float] | None:

@@ -17,17 +17,12 @@ import sys
 import click
 
 from surge import __version__
-from surge.cli.animate import animate
 from surge.cli.chart import chart
 from surge.cli.check import check
-from surge.cli.compare import compare_
-from surge.cli.new import new
-from surge.cli.pictures import picture
+from surge.cli.pictures import animate, compare_, picture
 from surge.cli.records import records
-from surge.cli.schema import schema
 from surge.cli.sheet import sheet
-from surge.cli.tables import list_
-from surge.cli.verify import verify
+from surge.cli.tables import list_, new, schema, verify
 from surge.cli.window import window
 
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)

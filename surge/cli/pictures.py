@@ -1,4 +1,4 @@
-"""``surge picture``: pressure against time, along the line, or in place and time."""
+"""``surge picture``, ``surge animate``, ``surge compare``: what is drawn of what a check found."""
 
 from __future__ import annotations
 
@@ -7,22 +7,23 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from surge.cli.options import unit_options
 from surge.cli.shared import (
     answering,
     fail,
     output_paths,
     print_text,
-    signature,
-    units_over,
+    seconds_of,
+    unit_options,
+    wanted_units,
     write_file,
+    write_files,
 )
 
 if TYPE_CHECKING:
-    from surge.reports.words import Display
-    from surge.views.subject import Subject
+    from surge.api.check import CheckAnswer
 
 KINDS = ("png", "svg", "pdf")
+FILM_KINDS = ("gif", "mp4", "html")
 
 
 @click.command()
@@ -50,86 +51,146 @@ KINDS = ("png", "svg", "pdf")
 @unit_options("pressure", "flow", "length")
 def picture(
     case: str,
-    what: str,
+    what: Any,
     output: tuple[str, ...],
     force: bool,
     scenario: str | None,
-    pressure: str | None,
-    flow: str | None,
-    length: str | None,
-    **asked: Any,
+    places: tuple[str, ...],
+    to: str | None,
+    begin: str | None,
+    end: str | None,
+    **units: str | None,
 ) -> None:
     """Draw pressures of one scenario of CASE.
 
     The exit code is that of the whole case, as of "surge check".
     """
-    _refuse_useless(what, asked)
-    span = seconds_of("--from", asked["begin"]), seconds_of("--until", asked["end"])
-    show = units_over({"pressure": pressure, "flow": flow, "length": length})
+    _refuse_useless(what, {"--place": places, "--to": to, "--from": begin, "--until": end})
+    span = seconds_of("--from", begin), seconds_of("--until", end)
+    wanted = wanted_units(units)
     paths = output_paths(output or (f"{what}.png",), kinds=KINDS, force=force)
-    with answering(case, as_json=False) as progress:
-        from surge.api_check import check
-        from surge.case.file import load_case
-        from surge.plots.captions import picture_lines
-        from surge.reports.words import Display
-        from surge.views.subject import PictureError, subject_of
+    with answering(case) as progress:
+        from surge.api.check import check
 
-        loaded = load_case(case)
-        assessment = check(loaded, progress=progress)
-        display = Display(units=show(loaded.show), density=loaded.lineup.liquid.density)
-        try:
-            subject = subject_of(assessment, scenario)
-            files = _drawn(what, subject, display, signature(loaded), list(paths.values()), span, asked)
-        except PictureError as error:
-            fail(str(error))
-    for path, kind in paths.items():
-        write_file(path, files[kind])
-        click.echo(f"{path} written.", err=True)
-    print_text("\n".join([*picture_lines(subject, display), signature(loaded)]))
-    sys.exit(assessment.exit_code)
+        answer = check(case, units=wanted, progress=progress)
+        kinds: Any = tuple(paths.values())
+        drawn = answer.draw_all(what, scenario=scenario, places=places, to=to, span=span, kinds=kinds)
+    write_files({path: drawn[kind].content for path, kind in paths.items()})  # type: ignore[index]
+    print_text(answer.picture_text(scenario))
+    sys.exit(answer.exit_code)
 
 
-def _refuse_useless(what: str, asked: dict[str, Any]) -> None:
+USES = {
+    "--place": ("time",),
+    "--to": ("line", "map"),
+    "--from": ("time", "map"),
+    "--until": ("time", "map"),
+}
+
+
+def _refuse_useless(what: str, given: dict[str, Any]) -> None:
     """An option that the picture asked for has no use for is a mistake, not a wish to pass over."""
-    for key, option, used in (
-        ("places", "--place", ("time",)),
-        ("to", "--to", ("line", "map")),
-        ("begin", "--from", ("time", "map")),
-        ("end", "--until", ("time", "map")),
-    ):
-        if asked[key] and what not in used:
+    for option, used in USES.items():
+        if given[option] and what not in used:
             fail(f"{option} has no use with --of {what}: leave it out, or ask for --of {' or '.join(used)}")
 
 
-def _drawn(
-    what: str,
-    subject: Subject,
-    display: Display,
-    words: str,
-    kinds: list[str],
-    span: tuple[float | None, float | None],
-    asked: dict[str, Any],
-) -> dict[str, bytes]:
-    from surge.plots.captions import line_files, time_files, wave_files
-    from surge.views.line import line_picture
-    from surge.views.map import times_of, wave_picture
-    from surge.views.time import time_picture
+@click.command()
+@click.argument("case", type=click.Path())
+@click.option(
+    "-o",
+    "--output",
+    multiple=True,
+    help="File to write: .gif, .mp4 (needs ffmpeg) or .html (one file, with controls); several allowed. "
+    "animation.gif without it.",
+)
+@click.option("--scenario", help="The scenario; the one that comes nearest to a limit without it.")
+@click.option("--to", help="The tank or point at the far end of the way shown.")
+@click.option(
+    "--from", "begin", help='Shown from then on, such as "8 s"; else from before the first movement.'
+)
+@click.option("--until", "end", help='Shown until then, such as "14 s"; else until the peak has passed.')
+@click.option("--seconds", default=12.0, help="Time that the animation runs, 2 to 60.", show_default=True)
+@click.option("--force", is_flag=True, help="Overwrite an existing file.")
+@unit_options("pressure", "flow", "length")
+def animate(
+    case: str,
+    output: tuple[str, ...],
+    scenario: str | None,
+    to: str | None,
+    begin: str | None,
+    end: str | None,
+    seconds: float,
+    force: bool,
+    **units: str | None,
+) -> None:
+    """Show how the pressure travels along the line in one scenario of CASE, for training.
 
-    if what == "line":
-        return line_files(line_picture(subject, asked["to"]), display, words, kinds=kinds)
-    shown = times_of(subject, *span)
-    if what == "map":
-        return wave_files(wave_picture(subject, asked["to"], span=shown), display, words, kinds=kinds)
-    return time_files(time_picture(subject, asked["places"]), display, words, kinds=kinds, span=shown)
+    At most 400 frames and 10 MB. The exit code is that of the whole case, as of "surge check".
+    """
+    span = seconds_of("--from", begin), seconds_of("--until", end)
+    wanted = wanted_units(units)
+    paths = output_paths(output or ("animation.gif",), kinds=FILM_KINDS, force=force)
+    with answering(case) as progress:
+        from surge.api.check import check
+
+        answer = check(case, units=wanted, progress=progress)
+        film = answer.animate(scenario=scenario, to=to, span=span, seconds=seconds)
+        kinds: Any = dict.fromkeys(paths.values())
+        made = {kind: film.file(kind, progress=progress) for kind in kinds}
+    for path, kind in paths.items():
+        write_file(path, made[kind])
+        click.echo(f"{path} written: {film.told(len(made[kind]))}.", err=True)
+    print_text(answer.picture_text(scenario))
+    sys.exit(answer.exit_code)
 
 
-def seconds_of(option: str, text: str | None) -> float | None:
-    """Read a time of an option [s]."""
-    from surge.units import QuantityError, read
+@click.command(name="compare")
+@click.argument("before", type=click.Path())
+@click.argument("after", type=click.Path())
+@click.option(
+    "--scenario",
+    "scenarios",
+    multiple=True,
+    help="Only this scenario; given twice, the first is of BEFORE and the second of AFTER.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
+@click.option("-o", "--output", multiple=True, help="Also a picture: .png, .svg or .pdf; several allowed.")
+@click.option("--force", is_flag=True, help="Overwrite existing files.")
+@unit_options("pressure", "flow", "length", "diameter")
+def compare_(
+    before: str,
+    after: str,
+    scenarios: tuple[str, ...],
+    as_json: bool,
+    output: tuple[str, ...],
+    force: bool,
+    **units: str | None,
+) -> None:
+    """Tell what differs between the cases BEFORE and AFTER, and what that does to every pressure.
 
-    if text is None:
-        return None
-    try:
-        return read(text, dimension="time").value
-    except QuantityError as error:
-        fail(f"{option} {error}")
+    Scenarios of the same name are held side by side. BEFORE and AFTER may be the same file with two
+    scenarios. The exit code is that of AFTER, as of "surge check": whether the new way may be used is
+    what is asked, and an old way that was not safe is no reason against it. It is 2 when either case
+    cannot be used, and 4 when either cannot be computed.
+    """
+    wanted = wanted_units(units)
+    paths = output_paths(output, kinds=KINDS, force=force)
+    first, second = (_checked(path, as_json=as_json) for path in (before, after))
+    with answering(after, as_json=as_json):
+        from surge.api.compare import compare
+
+        answer = compare(first, second, scenarios=scenarios, units=wanted)
+        kinds: Any = tuple(paths.values())
+        drawn = answer.draw_all(kinds) if paths else {}
+    write_files({path: drawn[kind].content for path, kind in paths.items()})  # type: ignore[index]
+    print_text(answer.json() if as_json else answer.text())
+    sys.exit(answer.exit_code)
+
+
+def _checked(path: str, *, as_json: bool) -> CheckAnswer:
+    """Read and check one of the cases; its faults are its own."""
+    with answering(path, as_json=as_json) as progress:
+        from surge.api.check import check
+
+        return check(path, progress=progress)

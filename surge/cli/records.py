@@ -1,22 +1,18 @@
-"""``surge records``: stroke-time tests against limits and against the valves' own past."""
+"""``surge records``: stroke-time tests against limits and against the valves' own past; measured strokes."""
 
 from __future__ import annotations
 
 import sys
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from surge import __version__
-from surge.cli.shared import answering, fail, output_paths, print_document, print_text, write_file
+from surge.cli.shared import answering, day_of, fail, leave, output_paths, print_text, write_files
 
 if TYPE_CHECKING:
-    from surge.errors import CaseError
-    from surge.records.read import ReadOptions
+    from surge.api.records import RecordsAnswer
     from surge.records.stroke_tests import Interval
-    from surge.reports.records import Answer
 
 
 @click.command()
@@ -69,80 +65,56 @@ def records(
     paths = output_paths(output, kinds=("csv", "json"), force=force)
     pages = output_paths(pictures, kinds=("png", "svg", "pdf"), force=force)
     if curve is not None:
-        from surge.cli.curve import curve_command
-
         if case is None:
             fail("--curve needs a case to run the measured stroke in: add --case CASE")
         if output:
             fail("--output is for stroke times: with --curve write --json, or --pictures FILE")
-        curve_command(
-            file,
-            case,
-            curve,
-            scenario=scenario,
-            ends=ends,
-            as_json=as_json,
-            details=details,
-            pictures=pages,
-        )
+        _run_curve(file, case, curve, scenario, ends, pages, details=details, as_json=as_json)
     if scenario is not None or ends is not None:
         fail("--scenario and --ends say how a measured curve is run: add --curve VALVE")
-    asked, between = _asked(said), _interval(interval)
-    answer, head = _answer(file, case, limits, asked, between, as_json=as_json)
-    _write(answer, head, paths, pages, force=force)
-    if as_json:
-        from surge.reports.records_data import records_document
+    asked: dict[str, Any] = {
+        "columns": _columns(said["columns"]),
+        "units": dict(_unit(text) for text in said["units"]),
+        "joined": said["joined"],
+        "today": day_of(said["today"]),
+        "dates": said["dates"],
+        "timed": said["timed"],
+        "together": {"alone": False, "together": True}.get(said["tested"]),
+        "interval": _interval(interval),
+    }
+    answer = _judge(file, case, limits, asked, as_json=as_json)
+    write_files(
+        {path: answer.csv() if kind == "csv" else answer.json() + "\n" for path, kind in paths.items()}
+    )
+    if pages:
+        _draw(answer, pages, force=force)
+    print_text(answer.json() if as_json else answer.text(details=details))
+    sys.exit(answer.exit_code)
 
-        print_document(records_document(answer, head))
-    else:
-        from surge.reports.records import records_lines
 
-        lines = records_lines(answer, details=details)
-        print_text("\n".join([*lines, "", _signature(head)]))
-    sys.exit(answer.findings.exit_code)
-
-
-def _asked(said: dict[str, Any]) -> ReadOptions:
-    """What the options say about the file."""
-    from surge.records.columns import NAMES, plain
-    from surge.records.read import ReadOptions
-    from surge.records.stroke_tests import Timed
+def _columns(texts: tuple[str, ...]) -> dict[str, str]:
+    """Titles of columns and what they mean, of options such as time=Stroke."""
+    from surge.records.columns import NAMES
 
     columns = {}
-    for text in said["columns"]:
+    for text in texts:
         meaning, _, title = text.partition("=")
         if meaning.strip() not in NAMES or not title.strip():
             fail(f"--column {text}: write MEANING=TITLE with a meaning of {', '.join(NAMES)}")
-        columns[plain(title)] = meaning.strip()
-    return ReadOptions(
-        units=dict(_unit(text) for text in said["units"]),
-        joined=said["joined"],
-        today=_today(said["today"]),
-        dates=said["dates"],
-        timed={"order": Timed.ORDER, "movement": Timed.MOVEMENT}.get(said["timed"]),
-        together={"alone": False, "together": True}.get(said["tested"]),
-        columns=columns,
-    )
+        columns[title] = meaning.strip()
+    return columns
 
 
 def _unit(text: str) -> tuple[str, str]:
     """The kind of quantity and the unit of an option such as time=s."""
-    from surge.records.cells import SPELLINGS, unit_of
+    from surge.api.records import units_of_cells
 
     kind, _, unit = (part.strip() for part in text.partition("="))
-    found = unit_of(unit, kind) if kind in SPELLINGS else None
-    if found is None:
-        fail(f"--unit {text}: write time=s, time=min:s, time=h:min:s, temperature=degC, pressure=bar or so")
-    return kind, found
-
-
-def _today(text: str | None) -> date:
-    if text is None:
-        return date.today()
     try:
-        return date.fromisoformat(text)
+        units_of_cells({kind: unit})
     except ValueError:
-        fail(f"--today {text}: write a day such as 2026-02-20")
+        fail(f"--unit {text}: write time=s, time=min:s, time=h:min:s, temperature=degC, pressure=bar or so")
+    return kind, unit
 
 
 def _interval(text: str) -> Interval:
@@ -155,122 +127,63 @@ def _interval(text: str) -> Interval:
         fail(f"--interval {error}")
 
 
-def _answer(
-    file: str, case: str | None, limits: str | None, asked: ReadOptions, interval: Interval, *, as_json: bool
-) -> tuple[Answer, dict[str, Any]]:
-    """Read, find the limits, judge; and what says which program and files."""
-    from surge.errors import CaseError
-    from surge.records.limits_file import load_limits
-    from surge.records.read import load_records
-    from surge.valves.sources import held_against
+def _judge(
+    file: str, case: str | None, limits: str | None, asked: dict[str, Any], *, as_json: bool
+) -> RecordsAnswer:
+    """Judge the records; a file of which nothing can be read has faults by row."""
+    with answering(case or limits or file, as_json=as_json, solver=False) as progress:
+        from surge.api.records import UnreadableError, judge_records
+        from surge.api.refusals import unreadable
 
-    head: dict[str, Any] = {"program": {"name": "surge", "version": __version__}}
-    head |= {"records": {"file": file, "sha256": ""}, "limits": None, "case": None}
-    with answering(limits or file, as_json=as_json):
-        stated = load_limits(limits) if limits else None
-    with answering(case or limits or file, as_json=as_json) as progress:
-        loaded = book = None
-        if case:
-            from surge.api_check import rules_of_case
-            from surge.case.file import load_case
-
-            loaded = load_case(case)
-            book = rules_of_case(loaded)
         try:
-            read = load_records(file, asked, progress=progress)
-        except CaseError as error:
-            _unreadable(file, error, head, as_json=as_json)
-        lineup = loaded.lineup if loaded else None
-        held = held_against(read, stated=stated, lineup=lineup, book=book, progress=progress)
-    from surge.reports.records import Answer
-    from surge.valves.findings import findings_of_records
-
-    found = findings_of_records(
-        held.records.tests,
-        held.limits,
-        today=asked.today,
-        interval=interval,
-        refused=len(held.records.refused),
-        lost=held.records.lost,
-    )
-    head["records"]["sha256"] = read.sha256
-    sources = []
-    if stated is not None:
-        head["limits"] = {"file": str(limits), "sha256": stated.sha256}
-        sources.append(f"Limits and facts of valves from {limits}.")
-    if loaded is not None:
-        head["case"] = {"file": loaded.filename, "sha256": loaded.sha256}
-        sources.append(f"Windows of closing times from {loaded.filename}, at its rates and stroke shapes.")
-    return Answer(records=held.records, findings=found, sources=(*sources, *held.notes)), head
+            return judge_records(file, case=case, limits=limits, progress=progress, **asked)
+        except UnreadableError as error:
+            progress.done()
+            leave(unreadable(error), as_json=as_json)
 
 
-def _unreadable(file: str, error: CaseError, head: dict[str, Any], *, as_json: bool) -> NoReturn:
-    """Say why nothing of the file could be read and leave with 2."""
-    from surge.records.text import RowFault
-    from surge.reports.records import fault_lines
-    from surge.reports.records_data import fault_document
-    from surge.units import printable
-
-    faults = [f for f in error.faults if isinstance(f, RowFault)]
-    lines = [f"{printable(file)}: nothing could be read"]
-    for fault in faults:
-        lines += fault_lines(fault, [fault.row])
-    click.echo("\n".join(lines), err=True)
-    if as_json:
-        print_document(fault_document(faults, head))
-    sys.exit(2)
-
-
-def _write(
-    answer: Answer, head: dict[str, Any], paths: dict[Path, str], pages: dict[Path, str], *, force: bool
-) -> None:
-    """Write the files that were asked for."""
-    import json
-
-    from surge.reports.records_data import findings_csv, records_document
-
-    for path, kind in paths.items():
-        if kind == "csv":
-            # The mark tells spreadsheets that it is UTF-8.
-            write_file(path, "\ufeff" + findings_csv(answer, _signature(head)))
-        else:
-            write_file(path, json.dumps(records_document(answer, head), allow_nan=False, indent=1) + "\n")
-        click.echo(f"{path} written.", err=True)
-    if pages:
-        _draw(answer, head, pages, force=force)
-
-
-def _draw(answer: Answer, head: dict[str, Any], pages: dict[Path, str], *, force: bool) -> None:
+def _draw(answer: RecordsAnswer, pages: dict[Path, str], *, force: bool) -> None:
     """Write the pages of histories; further pages of a picture get a number."""
-    from surge.plots.frame import Heading
-    from surge.plots.history import draw_histories
-    from surge.reports.records import RECORDS_CAUTIONS, first_sentence, title_of
-
-    findings = answer.findings
-    heading = Heading(
-        lines=(f"Stroke times of valves, {Path(answer.records.filename).name}", title_of(answer)),
-        foot=(first_sentence(findings), *RECORDS_CAUTIONS[:1]),
-        signature=_signature(head),
-    )
-    histories = [v.history for v in findings.valves]
-    drawn = draw_histories(histories, findings.ground, heading, kinds=tuple(dict.fromkeys(pages.values())))
-    found = [
-        (path if number == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}"), page)
+    kinds: Any = tuple(pages.values())
+    drawn = answer.draw_all(kinds)
+    found = {
+        path if number == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}"): page.content
         for path, kind in pages.items()
-        for number, page in enumerate(drawn[kind], start=1)
-    ]
-    if not force and (there := [str(path) for path, _ in found if path.exists()]):
+        for number, page in enumerate(drawn[kind], start=1)  # type: ignore[index]
+    }
+    if not force and (there := [str(path) for path in found if path.exists()]):
         fail(f"{', '.join(there)}: exists; give another name, or --force")
-    for path, page in found:
-        write_file(path, page)
-        click.echo(f"{path} written.", err=True)
+    write_files(found)
 
 
-def _signature(head: dict[str, Any]) -> str:
-    files = [
-        f"{kind} {head[kind]['file']}, sha256 {head[kind]['sha256'][:16]}" for kind in FILES if head[kind]
-    ]
-    return f"surge {__version__}, {'; '.join(files)}"
+def _run_curve(
+    file: str,
+    case: str,
+    valve: str,
+    scenario: str | None,
+    ends: tuple[float, float] | None,
+    pages: dict[Path, str],
+    *,
+    details: bool,
+    as_json: bool,
+) -> NoReturn:
+    """Run a case with a measured stroke, print the answer and leave with its exit code."""
+    with answering(case, as_json=as_json, solver=False) as progress:
+        from surge.api.refusals import unused
+        from surge.api.stroke import read_stroke, run_measured_stroke
+        from surge.errors import CaseError, UnknownNameError
 
-
-FILES = ("records", "limits", "case")
+        try:
+            stroke = read_stroke(file, ends=ends)
+        except CaseError as error:
+            leave(unused(error, file), as_json=as_json)
+        try:
+            answer = run_measured_stroke(stroke, case, valve, scenario=scenario, progress=progress)
+        except UnknownNameError as error:
+            progress.done()
+            fail(f"--{'curve' if error.kind == 'valve' else 'scenario'}: {error}")
+    kinds: Any = tuple(pages.values())
+    drawn = answer.draw_all(kinds) if pages else {}
+    write_files({path: drawn[kind].content for path, kind in pages.items()})  # type: ignore[index]
+    print_text(answer.json() if as_json else answer.text(details=details))
+    sys.exit(answer.exit_code)

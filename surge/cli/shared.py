@@ -17,21 +17,19 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import click
 
-from surge import __version__
-
 if TYPE_CHECKING:
-    from surge.case.file import Case
-    from surge.errors import SurgeError
-    from surge.units import ShowUnits
+    from surge.api.refusals import Refusal
+    from surge.errors import CaseError
 
-LONGEST_NAME = 80  # characters of a case's path in a signature, so that its hash is seen wherever it stands
+Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
@@ -68,15 +66,6 @@ def print_text(text: str, *, nl: bool = True) -> None:
         fail(f"standard output cannot be written: {error.strerror}")
 
 
-def print_document(document: Any) -> None:
-    """Print one JSON document, in ASCII: whatever the terminal's coding, it stays whole."""
-    import json
-
-    from surge.reports.document import as_json
-
-    print_text(json.dumps(as_json(document), allow_nan=False, indent=1))
-
-
 def fail(message: str) -> NoReturn:
     """Say in one line what was wrong and leave with 2."""
     click.echo(f"surge: {message}", err=True)
@@ -84,13 +73,22 @@ def fail(message: str) -> NoReturn:
 
 
 @contextmanager
-def answering(path: str, *, as_json: bool) -> Iterator[ProgressLine]:
+def answering(path: str, *, as_json: bool = False, solver: bool = True) -> Iterator[ProgressLine]:
     """Surround the work of a command: progress is told, faults become lines and exit codes.
 
     Yields the progress; called with a word, it shows that the work goes on.
+
+    Parameters
+    ----------
+    path : str
+        The file that faults are in, where they do not say so themselves.
+    as_json : bool
+        Refusals are printed as documents too.
+    solver : bool
+        Nothing beside the solver is needed: histories of valves need scipy, and it does without.
     """
-    with lighter_start():
-        from surge.errors import CaseError, SurgeError
+    with lighter_start(without_scipy=solver):
+        from surge.errors import CaseError, RequestError, SurgeError
 
         progress = ProgressLine()
         try:
@@ -100,9 +98,13 @@ def answering(path: str, *, as_json: bool) -> Iterator[ProgressLine]:
                 progress.done()
                 _tell_trouble()
         except CaseError as error:
-            refuse(getattr(error, "filename", path), error, as_json=as_json)
+            refuse(error, error.filename or path, as_json=as_json)
+        except RequestError as error:
+            fail(str(error))
         except SurgeError as error:
-            undecided(path, error, as_json=as_json)
+            from surge.api.refusals import undecided
+
+            leave(undecided(error, path), as_json=as_json)
 
 
 def _tell_trouble() -> None:
@@ -118,7 +120,7 @@ def _tell_trouble() -> None:
 
 
 @contextmanager
-def lighter_start() -> Iterator[None]:
+def lighter_start(*, without_scipy: bool) -> Iterator[None]:
     """Do without what nothing here needs, while the solver loads.
 
     The compiler's runtime asks for scipy's linear algebra wherever scipy is installed (0.14 s), the
@@ -127,7 +129,7 @@ def lighter_start() -> Iterator[None]:
     import gc
 
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
-    hidden = "scipy" not in sys.modules
+    hidden = without_scipy and "scipy" not in sys.modules
     if hidden:
         sys.modules["scipy"] = None  # type: ignore[assignment]
     gc.disable()
@@ -170,60 +172,71 @@ class ProgressLine:
             click.echo("\r" + " " * self.width + "\r", nl=False, err=True)
 
 
-def _read_again(path: str) -> tuple[str, str]:
-    """Text of a case file and its hash; empty when it cannot be read."""
-    import hashlib
+def refuse(error: CaseError, path: str, *, as_json: bool = False) -> NoReturn:
+    """Print all faults and leave with 2."""
+    from surge.api.refusals import refused
 
-    from surge.case.file import read_text
-    from surge.errors import CaseError
+    leave(refused(error, path), as_json=as_json)
+
+
+def leave(refusal: Refusal, *, as_json: bool) -> NoReturn:
+    """Say why there is no answer and leave with its exit code."""
+    click.echo(refusal.text, err=True)
+    if as_json:
+        print_text(refusal.json())
+    sys.exit(refusal.exit_code)
+
+
+UNITS = {
+    "pressure": "Unit of pressures: bar, psi, kPa, kg/cm2, MPa.",
+    "flow": "Unit of flows: m3/h, bbl/h, t/h, L/s ...",
+    "length": "Unit of lengths: m, ft.",
+    "diameter": "Unit of diameters: mm, inch, m.",
+}
+
+
+def unit_options(*kinds: str) -> Callable[[Command], Command]:
+    """Return a decorator that adds the units of the output: of ``kinds``, in this order."""
+
+    def add(command: Command) -> Command:
+        for kind in reversed(kinds):
+            command = click.option(f"--{kind}", help=UNITS[kind])(command)
+        return command
+
+    return add
+
+
+def wanted_units(options: Mapping[str, str | None]) -> dict[str, str]:
+    """Return the units that were asked for; one that there is not ends the command before anything is read."""
+    from surge.units import offered
+
+    given = {kind: unit for kind, unit in options.items() if unit is not None}
+    try:
+        return offered(given)
+    except ValueError as error:
+        fail(f"--{error}")
+
+
+def seconds_of(option: str, text: str | None) -> float | None:
+    """Read a time of an option [s]."""
+    from surge.units import QuantityError, read
+
+    if text is None:
+        return None
+    try:
+        return read(text, dimension="time").value
+    except QuantityError as error:
+        fail(f"{option} {error}")
+
+
+def day_of(text: str | None) -> date | None:
+    """Read the day of --today."""
+    from surge.units import day
 
     try:
-        text = read_text(path)
-    except CaseError:
-        text = ""
-    return text, hashlib.sha256(text.encode()).hexdigest()
-
-
-def refuse(path: str, error: Any, *, as_json: bool) -> NoReturn:
-    """Print all faults and leave with 2."""
-    from surge.toml.faults import describe, format_faults
-
-    text, digest = _read_again(path)
-    click.echo(format_faults(error.faults, filename=path, text=text), err=True)
-    if as_json:
-        from surge.reports.document import refusal
-
-        records = describe(error.faults, filename=path, text=text)
-        print_document(refusal(records, version=__version__, filename=path, sha256=digest))
-    sys.exit(2)
-
-
-def undecided(path: str, error: SurgeError, *, as_json: bool) -> NoReturn:
-    """Say why nothing could be computed and leave with 4."""
-    click.echo(f"surge: {path}: cannot be decided: {error}", err=True)
-    if as_json:
-        from surge.reports.document import no_answer
-
-        _, digest = _read_again(path)
-        print_document(no_answer(str(error), version=__version__, filename=path, sha256=digest))
-    sys.exit(error.exit_code)
-
-
-def units_over(wanted: dict[str, str | None]) -> Any:
-    """Check the unit options now; give a function that lays them over a case's own."""
-    from dataclasses import replace
-
-    from surge.units import SHOWN
-
-    given = {k: v for k, v in wanted.items() if v is not None}
-    for kind, unit in given.items():
-        if unit not in SHOWN[kind]:
-            fail(f"--{kind} {unit}: no such unit; write one of {', '.join(SHOWN[kind])}")
-
-    def over(own: ShowUnits) -> ShowUnits:
-        return replace(own, **given)
-
-    return over
+        return day("--today", text)
+    except ValueError as error:
+        fail(str(error))
 
 
 def refuse_existing(path: Path, *, force: bool) -> None:
@@ -257,7 +270,8 @@ def write_file(path: Path, content: str | bytes) -> None:
         fail(f"{path} cannot be written: {error.strerror}")
 
 
-def signature(case: Case) -> str:
-    """Which program and which case an answer comes from."""
-    name = case.filename if len(case.filename) <= LONGEST_NAME else f"...{case.filename[-LONGEST_NAME:]}"
-    return f"surge {__version__}, case {name}, sha256 {case.sha256[:16]}"
+def write_files(contents: Mapping[Path, str | bytes], *, told: str = "") -> None:
+    """Write files that were made, each whole, and say so."""
+    for path, content in contents.items():
+        write_file(path, content)
+        click.echo(f"{path} written{told}.", err=True)

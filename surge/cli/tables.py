@@ -1,13 +1,41 @@
-"""``surge list``: what the program knows by name."""
+"""``surge new``, ``surge list``, ``surge verify``, ``surge schema``: what the program has at hand."""
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
+from typing import Any
+
 import click
 
-from surge import __version__
-from surge.cli.shared import fail, print_document, print_text, refuse
+from surge.cli.check import tell_compiling
+from surge.cli.shared import (
+    answering,
+    fail,
+    output_paths,
+    print_text,
+    refuse,
+    refuse_existing,
+    write_file,
+    write_files,
+)
 
-COLDEST, HOTTEST = 73.15, 573.15  # [K]
+
+@click.command()
+@click.argument("file", default="case.toml", type=click.Path(dir_okay=False, allow_dash=True))
+@click.option("--force", is_flag=True, help="Overwrite an existing file.")
+def new(file: str, force: bool) -> None:
+    """Write a commented starter case to FILE (default case.toml; - is standard output)."""
+    from surge.case.file import starter_case
+
+    text = starter_case()
+    if file == "-":
+        print_text(text, nl=False)
+        return
+    path = Path(file)
+    refuse_existing(path, force=force)
+    write_file(path, text)
+    click.echo(f"{file} written. Put in your own figures, then: surge check {file}", err=True)
 
 
 @click.command(name="list")
@@ -16,29 +44,77 @@ COLDEST, HOTTEST = 73.15, 573.15  # [K]
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 @click.option("--temperature", default="15 degC", help="At which liquids are shown, such as '30 degC'.")
 @click.option("--rules", "rules_file", type=click.Path(), help="A file of rules to list with the program's.")
-def list_(kind: str, words: tuple[str, ...], as_json: bool, temperature: str, rules_file: str | None) -> None:
+def list_(kind: Any, words: tuple[str, ...], as_json: bool, temperature: str, rules_file: str | None) -> None:
     """List what the program knows by name, with sources; only rows that have all WORDS.
 
     KIND is liquids, pipes (sizes, walls, roughness, flanges, fittings), hoses, valves or rules.
     """
+    from surge.api.known import list_known, temperature_fits
     from surge.errors import CaseError
-    from surge.reports.tables import list_document, list_lines, searched, sections_of
-    from surge.rules.reading import built_in, load_rules
     from surge.units import QuantityError, read
 
     try:
         kelvin = read(temperature, dimension="temperature").value
-        book = built_in() if rules_file is None else load_rules(rules_file)
     except QuantityError as error:
         fail(f"--temperature {error}")
-    except CaseError as error:
-        refuse(str(rules_file), error, as_json=False)
-    if not COLDEST <= kelvin <= HOTTEST:
+    if not temperature_fits(kelvin):
         fail(f"--temperature {temperature}: no cargo is carried at that; write one from -200 to 300 degC")
-    found = searched(sections_of(kind, book=book, temperature=kelvin), " ".join(words))
+    try:
+        known = list_known(kind, words, temperature=kelvin, rules=rules_file)
+    except CaseError as error:
+        refuse(error, str(rules_file))
     if as_json:
-        print_document(list_document(found, kind=kind, words=words, version=__version__))
-    elif found:
-        print_text("\n".join(list_lines(found)))
+        print_text(known.json())
+    elif known.sections:
+        print_text(known.text())
     else:
         click.echo(f'surge: no {kind} with all of "{" ".join(words)}"', err=True)
+
+
+@click.command()
+@click.option(
+    "--only", multiple=True, metavar="NAME", help="This check, or all that begin with NAME; may be repeated."
+)
+@click.option(
+    "--details", is_flag=True, help="With inputs, working and source, to be redone on a pocket calculator."
+)
+@click.option(
+    "--page", type=click.Path(dir_okay=False), help="Write the page of all checks: FILE.md or FILE.html."
+)
+@click.option("--force", is_flag=True, help="Overwrite an existing page.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
+def verify(only: tuple[str, ...], details: bool, page: str | None, force: bool, as_json: bool) -> None:
+    """Hold the program against published figures, worked examples and closed forms.
+
+    Exit code 0: every figure within its tolerance; 3: at least one outside.
+    """
+    paths = output_paths([page] if page else [], kinds=("md", "html"), force=force)
+    with answering("") as progress:
+        from surge.api.proof import verify as held
+        from surge.errors import UnknownNameError, likely
+
+        tell_compiling()
+        try:
+            proof = held(only, progress=progress)
+        except UnknownNameError as error:
+            near = likely(error.given, error.known)
+            perhaps = f"perhaps {', '.join(near)}; " if near else ""
+            fail(f'--only {error.given}: no such check; {perhaps}"surge verify" lists all')
+    kinds: Any = paths
+    write_files({path: proof.page(kind) for path, kind in kinds.items()})
+    print_text(proof.json() if as_json else proof.text(details=details))
+    sys.exit(proof.exit_code)
+
+
+@click.command()
+@click.argument(
+    "which",
+    type=click.Choice(
+        ["case", "result", "list", "window", "chart", "records", "measured", "verify", "compare", "sheet"]
+    ),
+)
+def schema(which: str) -> None:
+    """Print the JSON Schema of case files, of results, of lists or of charts."""
+    from importlib.resources import files
+
+    print_text((files("surge") / "schema" / f"{which}.schema.json").read_text(encoding="utf-8"), nl=False)

@@ -6,8 +6,7 @@ import sys
 
 import click
 
-from surge import __version__
-from surge.cli.shared import answering, fail, print_document, print_text, signature
+from surge.cli.shared import answering, fail, print_text, seconds_of
 
 
 @click.command()
@@ -33,53 +32,30 @@ def window(
 
     Valves that the case marks with adjustable = true, or all that close.
     """
-    ends = _strokes(shortest, longest)
+    low, high = _strokes(shortest, longest)
     with answering(case, as_json=as_json) as progress:
-        from surge.api_check import rules_of_case
-        from surge.case.file import load_case
-        from surge.search.window import asked, windows_of
+        from surge.api.windows import find_windows
 
-        loaded = load_case(case)
-        book = rules_of_case(loaded)
-        found = windows_of(
-            loaded.lineup, book=book, valves=valves, shortest=ends[0], longest=ends[1], progress=progress
-        )
-        more = asked(
-            loaded.lineup,
-            found,
-            book=book,
+        answer = find_windows(
+            case,
+            valves=valves,
+            shortest=low,
+            longest=high,
             orders=orders,
             shapes=shapes,
-            bands=loaded.bands if bands else None,
+            bands=bands,
             progress=progress,
         )
-    from surge.reports.document import head_of
-    from surge.reports.orders import more_document, more_lines
-    from surge.reports.window import window_document, window_lines
-    from surge.reports.words import CAUTIONS, Display
-
-    if as_json:
-        head = head_of(__version__, loaded.filename, loaded.sha256)
-        print_document(window_document(found, head, CAUTIONS) | more_document(more))
-    else:
-        display = Display(units=loaded.show, density=loaded.lineup.liquid.density)
-        lines = window_lines(found, loaded.lineup, display, more=more_lines(more, display))
-        print_text("\n".join([*lines, "", signature(loaded)]))
-    sys.exit(found.exit_code)
+    print_text(answer.json() if as_json else answer.text())
+    sys.exit(answer.exit_code)
 
 
 def _strokes(shortest: str, longest: str | None) -> tuple[float, float | None]:
     """Read the ends of the strokes to look at [s]."""
-    from surge.units import QuantityError, read
+    from surge.model.stroke import strokes_fit
 
-    found = []
-    for option, text in (("--shortest", shortest), ("--longest", longest)):
-        try:
-            found.append(None if text is None else read(text, dimension="time").value)
-        except QuantityError as error:
-            fail(f"{option} {error}")
-    low, high = found
+    low, high = seconds_of("--shortest", shortest), seconds_of("--longest", longest)
     assert low is not None
-    if not 0.05 <= low <= 3600.0 or (high is not None and not low < high <= 3600.0):
+    if not strokes_fit(low, high):
         fail(f"--shortest {shortest} --longest {longest}: write the shorter first, from 0.05 s to 3600 s")
     return low, high

@@ -19,6 +19,7 @@ from dataclasses import replace
 from surge.errors import CaseError, Fault, Origin
 from surge.model.lineup import PumpMove, Scenario, Table, ValveMove
 
+LOOKED_AT = (0.05, 3600.0)  # [s] the shortest and the longest stroke that a search may look at
 SAME_OPENING = 1e-6  # [-] openings nearer than this are the same
 
 
@@ -269,3 +270,9 @@ def _span(law: Table) -> float:
 def last_event(laws: tuple[Table, ...]) -> float:
     """Return when the last movement ends [s]; laws are pairs of (time [s], value [-])."""
     return max((law[-1][0] for law in laws), default=0.0)
+
+
+def strokes_fit(shortest: float, longest: float | None) -> bool:
+    """Whether strokes from ``shortest`` to ``longest`` [s] can be looked at."""
+    low, high = LOOKED_AT
+    return low <= shortest <= high and (longest is None or shortest < longest <= high)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from surge.plots.film import Words
@@ -75,7 +76,7 @@ BOILS = "Where the cargo boils the model ends: dotted parts are not valid."
 
 
 def time_files(
-    picture: TimePicture, display: Display, signature: str, *, kinds: list[str], span: Span | None
+    picture: TimePicture, display: Display, signature: str, *, kinds: Sequence[str], span: Span | None
 ) -> dict[str, bytes]:
     """Draw :class:`surge.views.time.TimePicture`; a file for each kind."""
     subject = picture.subject
@@ -99,7 +100,7 @@ NOT_TO_SCALE = (
 
 
 def line_files(
-    picture: LinePicture, display: Display, signature: str, *, kinds: list[str]
+    picture: LinePicture, display: Display, signature: str, *, kinds: Sequence[str]
 ) -> dict[str, bytes]:
     """Draw :class:`surge.views.line.LinePicture`; a file for each kind."""
     subject = picture.subject
@@ -122,7 +123,7 @@ def line_files(
 
 
 def wave_files(
-    picture: WavePicture, display: Display, signature: str, *, kinds: list[str]
+    picture: WavePicture, display: Display, signature: str, *, kinds: Sequence[str]
 ) -> dict[str, bytes]:
     """Draw :class:`surge.views.map.WavePicture`; a file for each kind."""
     subject = picture.subject

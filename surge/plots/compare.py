@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from surge.arrays import Array
+from surge.errors import RequestError
 from surge.plots.frame import INK, Heading, Kinds, Labels, PicturePage, bar, draw, short
 from surge.plots.line import draw_limits, draw_names, height_of, label_limits, part_lines
 from surge.plots.time import spot_words
@@ -16,7 +17,7 @@ from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
 from surge.views.compare import Comparison, ScenarioPair
 from surge.views.line import LinePicture, line_picture, way_of
-from surge.views.subject import LOW_CHECKS, PictureError, Subject
+from surge.views.subject import LOW_CHECKS, Subject
 from surge.views.time import PressureTrace, curves_at, share_of
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def lines_of(pair: ScenarioPair) -> tuple[LinePicture, LinePicture] | None:
     way = way_of(first)
     try:
         found = line_picture(first, way.points[-1]), line_picture(second, way.points[-1])
-    except PictureError:
+    except RequestError:
         return None
     names = [[p.name for p in one.way.parts] for one in found]
     if names[0] != names[1]:
@@ -214,7 +215,7 @@ class _Both:
 
 
 def comparison_files(
-    c: Comparison, display: Display, signatures: Iterable[str], *, kinds: list[str]
+    c: Comparison, display: Display, signatures: Iterable[str], *, kinds: Sequence[str]
 ) -> dict[str, bytes]:
     """Draw the pair of scenarios that comes nearest to a limit; a file for each kind."""
     pair = c.governing

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from surge.arrays import Array, Ints
+from surge.errors import RequestError
 from surge.plots.film import (
     DOTS,
     OPACITY,
@@ -34,7 +35,6 @@ from surge.plots.frame import HIGH, INK
 from surge.reports.words import CAUTIONS, Display
 from surge.units import printable
 from surge.views.film import Film
-from surge.views.subject import PictureError
 from surge.workers import Progress
 
 BIGGEST = 10_000_000  # [bytes] of a file
@@ -66,7 +66,7 @@ def film_file(
 
     Raises
     ------
-    PictureError
+    RequestError
         The file would be larger than ``BIGGEST``, or ffmpeg is not there or fails.
     """
     if kind == "mp4":
@@ -76,7 +76,7 @@ def film_file(
             stage, alt, progress or (lambda _: None)
         )
     if len(made) > BIGGEST:
-        raise PictureError(
+        raise RequestError(
             f"the file would have {len(made) / 1e6:.1f} MB, at most {BIGGEST / 1e6:.0f} MB: "
             "write a smaller --seconds, or a shorter time with --from and --until"
         )
@@ -120,7 +120,7 @@ def _gif(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:
 def _ffmpeg() -> str:
     found = shutil.which("ffmpeg")
     if found is None:
-        raise PictureError(
+        raise RequestError(
             "an MP4 needs the program ffmpeg, which is not on this machine: install it, or end the name with "
             ".gif or .html, which need nothing"
         )
@@ -154,7 +154,7 @@ def _mp4(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:  # noqa: ARG0
             said.seek(0)
             why = said.read().decode(errors="replace").strip()
         if code != 0 or not path.exists():
-            raise PictureError(
+            raise RequestError(
                 f"ffmpeg could not write the animation: {why or f'it ended with {code}'}; end the name with "
                 ".gif or .html instead"
             )

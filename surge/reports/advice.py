@@ -5,8 +5,8 @@ from __future__ import annotations
 from surge.model.lineup import LineUp, Scenario
 from surge.model.topology import PipelinePeriod
 from surge.reports.words import Display
-from surge.rules.assess import Assessment, run_of, valid
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
+from surge.rules.assess import Assessment
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid
 from surge.rules.static import shut_off_heads
 from surge.transient.result import Closure, ScenarioResult
 
@@ -208,7 +208,7 @@ def _rules_besides(assessment: Assessment) -> list[str]:
 
 
 def _exceeded(assessment: Assessment, finding: Finding, display: Display) -> list[str]:
-    run = run_of(assessment, finding)
+    run = assessment.run_of(finding)
     if run is None:
         return _static(display, finding)
     if finding.check == "steady":
@@ -236,7 +236,7 @@ def _besides(assessment: Assessment, governing: Finding, display: Display) -> li
         )
     if "low" in over and own != "low":
         f = over["low"]
-        value = valid(f, run_of(assessment, f)).value
+        value = valid(f, assessment.run_of(f)).value
         said.append(
             f'In the scenario "{f.scenario}" the pressure falls too low besides, to '
             f'{display.round_down(value or 0.0, unit=True)} in "{f.name}": try stopping the flow more slowly there too.'

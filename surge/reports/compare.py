@@ -9,7 +9,7 @@ from surge.reports.document import SCHEMA_VERSION
 from surge.reports.rules import rule_items
 from surge.reports.text import table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, sentence
-from surge.rules.assess import Assessment, run_of
+from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import ZERO_CELSIUS, from_si, printable, show
@@ -59,7 +59,7 @@ def comparison_lines(c: Comparison, files: tuple[str, str], display: Display) ->
 
 def _weakest(case: Assessment, display: Display) -> str:
     worst = case.weakest
-    words = sentence(worst, run_of(case, worst), display) if worst else "No pressure is held against a limit."
+    words = sentence(worst, case.run_of(worst), display) if worst else "No pressure is held against a limit."
     return paragraph(words, first=" " * 8, indent=" " * 8)
 
 

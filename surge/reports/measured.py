@@ -11,9 +11,9 @@ from surge.records.stroke_tests import Direction
 from surge.reports.document import Head, as_json, finding
 from surge.reports.text import table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, whose
-from surge.rules.assess import Assessment, run_of, valid
+from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
-from surge.rules.findings import EXCEEDED, WITHIN, Finding, worst_of
+from surge.rules.findings import EXCEEDED, WITHIN, Finding, valid, worst_of
 from surge.transient.result import ScenarioResult
 from surge.valves.curve import FLAT, GAP, SIGMAS, MeasuredStroke
 from surge.valves.measured import Measured, PressureComparison
@@ -92,7 +92,7 @@ class Told:
 def _told(f: Finding | None, assessment: Assessment | None) -> Told:
     if f is None or assessment is None:
         return Told(finding=None)
-    seen = valid(f, run_of(assessment, f))
+    seen = valid(f, assessment.run_of(f))
     return Told(finding=f, value=seen.value, margin=seen.margin)
 
 

@@ -9,8 +9,8 @@ from itertools import zip_longest
 from surge.reports.advice import advice, gentleness
 from surge.reports.rules import assumed_lines, rule_lines
 from surge.reports.words import CAUTIONS, HEADLINE, LINE, SHORT, Display, paragraph, sentence, whose
-from surge.rules.assess import Assessment, run_of, valid
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
+from surge.rules.assess import Assessment
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, valid, weakest, worst_of
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 
 Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
@@ -83,7 +83,7 @@ class TextReport:
     def lines(self) -> list[str]:
         """All lines of the report."""
         worst = self.a.weakest
-        governing = run_of(self.a, worst) if worst else None
+        governing = self.a.run_of(worst) if worst else None
         out = self._answer(worst, governing)
         if len(self.a.scenarios) > 1:
             out += ["", *self.overview()]

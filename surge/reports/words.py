@@ -8,8 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from surge.phrases import Phrase, told
-from surge.rules.assess import Valid, valid
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, Valid, valid
 from surge.transient.result import ScenarioResult
 from surge.units import DECIMALS, ShowUnits, from_si, show
 

@@ -20,7 +20,7 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.rulings import Ruling, counts, rule_on, with_pump_top, worst
 from surge.rules.static import static_findings
-from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress, workers
 
@@ -70,6 +70,15 @@ class Assessment:
         """0 every limit kept, 3 a limit exceeded, 4 cannot be decided."""
         return EXIT_CODE[self.verdict]
 
+    def run_of(self, finding: Finding) -> ScenarioResult | None:
+        """Return the run that a finding comes from; None for a static one.
+
+        With a range of lengths a scenario has several runs, and a finding is of the worst of them.
+        """
+        runs = [r for r in self.scenarios if r.name == finding.scenario]
+        taken = (dict(finding.lengths), dict(finding.speeds))
+        return next((r for r in runs if (r.lengths, r.speeds) == taken), runs[0] if runs else None)
+
 
 def assess(
     lineup: LineUp,
@@ -97,14 +106,14 @@ def assess(
         All faults that the scenarios show, not only the first.
     GridError, SolveError
     """
-    display = progress or (lambda _: None)
+    tell = progress or (lambda _: None)
     _refuse_what_cannot_be_judged(lineup)
     if book is not None:
         lineup = with_pump_top(lineup, book)
 
     def one(scenario: Scenario) -> list[tuple[ScenarioResult, tuple[Finding, ...]]] | CaseError:
         try:
-            return _over_ranges(lineup, scenario, known, display)
+            return _over_ranges(lineup, scenario, known, tell)
         except CaseError as error:
             return error
 
@@ -178,30 +187,30 @@ def _margin(f: Finding) -> float:
 
 
 def _over_ranges(
-    lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], display: Progress
+    lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], tell: Progress
 ) -> list[tuple[ScenarioResult, tuple[Finding, ...]]]:
     """Runs of a scenario with their findings: one, or those at the worst figures of what is a range."""
     if not any(ranged(lineup)):
         at_hand = (run for one, run in known if one == scenario)
-        run = next(at_hand, None) or simulate(lineup, scenario, progress=display)
+        run = next(at_hand, None) or simulate(lineup, scenario, progress=tell)
         return [(run, findings_of(lineup, run))]
     answers = []
-    for shares in _worst_shares(lineup, scenario, display):
+    for shares in _worst_shares(lineup, scenario, tell):
         fixed = at_shares(lineup, shares)
         lengths, speeds = figures_at(lineup, shares)
-        run = replace(simulate(fixed, scenario, progress=display), lengths=lengths, speeds=speeds)
+        run = replace(simulate(fixed, scenario, progress=tell), lengths=lengths, speeds=speeds)
         taken, waves = tuple(lengths.items()), tuple(speeds.items())
         answers.append((run, tuple(replace(f, lengths=taken, speeds=waves) for f in findings_of(fixed, run))))
     return answers
 
 
-def _worst_shares(lineup: LineUp, scenario: Scenario, display: Progress) -> list[Shares]:
+def _worst_shares(lineup: LineUp, scenario: Scenario, tell: Progress) -> list[Shares]:
     """Shares of the ranges at which some limit is nearest, by quick runs, refined once."""
     scans: dict[Shares, dict[tuple[str, str, str, str, str], Finding]] = {}
 
     def scan(shares: Shares) -> None:
         if shares not in scans:
-            display(f"{len(scans) + 1} figures within what is a range")
+            tell(f"{len(scans) + 1} figures within what is a range")
             fixed = at_shares(lineup, shares)
             scans[shares] = {_key(f): f for f in findings_of(fixed, simulate(fixed, scenario, quick=True))}
 
@@ -221,53 +230,3 @@ def _worst_shares(lineup: LineUp, scenario: Scenario, display: Progress) -> list
         for near in shares_near(lineup, shares):
             scan(near)
     return worst_first()[:FULL_RUNS]
-
-
-def run_of(assessment: Assessment, finding: Finding) -> ScenarioResult | None:
-    """The run that a finding comes from; None for a static one.
-
-    With a range of lengths a scenario has several runs, and a finding is of the worst of them.
-    """
-    runs = [r for r in assessment.scenarios if r.name == finding.scenario]
-    taken = (dict(finding.lengths), dict(finding.speeds))
-    return next((r for r in runs if (r.lengths, r.speeds) == taken), runs[0] if runs else None)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Valid:
-    """What of a finding may be told: once the liquid has boiled, only what came before.
-
-    Attributes
-    ----------
-    value, margin : float or None
-        [Pa gauge], [Pa]
-    when : Extreme or None
-        The extreme, if its time and distance belong to the value.
-    long : bool
-        It is of an element that has a length.
-    """
-
-    value: float | None
-    margin: float | None
-    when: Extreme | None = None
-    long: bool = False
-
-
-def valid(finding: Finding, run: ScenarioResult | None) -> Valid:
-    """The part of a finding that the model answers for."""
-    if run is None or finding.value is None or finding.limit is None or finding.check in ("steady", "static"):
-        return Valid(value=finding.value, margin=finding.margin)
-    owner: ElementResult | PlaceResult
-    if finding.subject == "element":
-        owner = next(e for e in run.elements if e.name == finding.name)
-    else:
-        owner = next(p for p in run.places if p.name == finding.name)
-    extreme = owner.highest if finding.check == "peak" else owner.lowest
-    value = extreme.pressure if run.vapour is None else extreme.before_vapour
-    sign = 1.0 if finding.check == "peak" else -1.0
-    return Valid(
-        value=value,
-        margin=sign * (finding.limit - value),
-        when=extreme if value == extreme.pressure else None,
-        long=isinstance(owner, ElementResult) and owner.figures is not None,
-    )

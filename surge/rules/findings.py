@@ -327,3 +327,43 @@ def weakest(findings: Iterable[Finding]) -> Finding | None:
     """The finding that says most about safety: exceeded first, then the most used limit."""
     judged = [f for f in findings if f.load > 0 or f.verdict != WITHIN]
     return max(judged, key=lambda f: (_SEVERITY[f.verdict], f.load), default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Valid:
+    """What of a finding may be told: once the liquid has boiled, only what came before.
+
+    Attributes
+    ----------
+    value, margin : float or None
+        [Pa gauge], [Pa]
+    when : Extreme or None
+        The extreme, if its time and distance belong to the value.
+    long : bool
+        It is of an element that has a length.
+    """
+
+    value: float | None
+    margin: float | None
+    when: Extreme | None = None
+    long: bool = False
+
+
+def valid(finding: Finding, run: ScenarioResult | None) -> Valid:
+    """The part of a finding that the model answers for."""
+    if run is None or finding.value is None or finding.limit is None or finding.check in ("steady", "static"):
+        return Valid(value=finding.value, margin=finding.margin)
+    owner: ElementResult | PlaceResult
+    if finding.subject == "element":
+        owner = next(e for e in run.elements if e.name == finding.name)
+    else:
+        owner = next(p for p in run.places if p.name == finding.name)
+    extreme = owner.highest if finding.check == "peak" else owner.lowest
+    value = extreme.pressure if run.vapour is None else extreme.before_vapour
+    sign = 1.0 if finding.check == "peak" else -1.0
+    return Valid(
+        value=value,
+        margin=sign * (finding.limit - value),
+        when=extreme if value == extreme.pressure else None,
+        long=isinstance(owner, ElementResult) and owner.figures is not None,
+    )

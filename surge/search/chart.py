@@ -179,15 +179,15 @@ def chart_of(
     """
     lineup = with_pump_top(lineup, book)
     picked = pick(lineup, valve=valve, scenario=scenario)
-    display = progress or (lambda _: None)
+    tell = progress or (lambda _: None)
     lineups = over_ranges(lineup)
     columns = strokes_of(lineups[0], picked, ends=strokes, points=points).tolist()
-    agreed, unmendable = _agreed(lineup, lineups, picked, book=book, progress=display)
+    agreed, unmendable = _agreed(lineup, lineups, picked, book=book, progress=tell)
     asked = rates_of(lineups[0], picked, ends=rates, points=points)
     rows = [row_at(lineups, picked.scenario, picked.valve, float(rate)) for rate in asked]
     if not any(row.bases for row in rows):
         raise CaseError([_out_of_reach(rows)])
-    survey = Survey(lineups, rows, display)
+    survey = Survey(lineups, rows, tell)
     survey.march([(row, columns) for row in survey.rows])
     if not unmendable:
         _settle(survey, columns, picked.rate)

@@ -141,7 +141,7 @@ def order_question(
     kind, orders, left_out = orders_of(lineup, scenario)
     if not kind:
         return None
-    display = progress or (lambda _: None)
+    tell = progress or (lambda _: None)
     lineups = over_ranges(lineup)
     # Where something is a range the quick pass tells at which figures each order is worst.
     ranged = len(lineups) > 1
@@ -149,7 +149,7 @@ def order_question(
     static = static_findings(lineup)
 
     def answer(k: int) -> OrderAnswer:
-        display(f'"{scenario.name}": {orders[k].name}')
+        tell(f'"{scenario.name}": {orders[k].name}')
         worst_first = sorted(lineups, key=lambda one: scans[lineups.index(one)][k].margin if scans else 0.0)
         pairs = []
         for one in worst_first:

@@ -82,12 +82,12 @@ def greatest_rate(
     if lineup.rate is None:
         return None
     agreed = scenario.rate or lineup.rate.agreed
-    display = progress or (lambda _: None)
+    tell = progress or (lambda _: None)
     lineups = over_ranges(lineup)
     scanners = [Scanner(one, scenario) for one in lineups]
 
     def margins(slowness: Sequence[float]) -> list[float]:
-        display(f'"{scenario.name}": {len(slowness)} rates')
+        tell(f'"{scenario.name}": {len(slowness)} rates')
         rows = [s.at_rates([agreed / v for v in slowness]) for s in scanners]
         return [min(n.margin for n in column) for column in zip(*rows, strict=True)]
 
@@ -116,7 +116,7 @@ def greatest_rate(
         rate = math.floor(1000 / slowness + 1e-9) / 1000 * agreed
         found: list[Finding] = []
         for one in lineups:
-            run = simulate(one, replace(scenario, rate=rate), most_work=CONFIRM_WORK, progress=display)
+            run = simulate(one, replace(scenario, rate=rate), most_work=CONFIRM_WORK, progress=tell)
             found += findings_of(one, run)
         unsafe = _unsafe_below(samples, need, agreed, slowness)
         made = replace(made, governs=weakest(found), unsafe_below=unsafe)

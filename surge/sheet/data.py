@@ -24,7 +24,7 @@ from surge.reports.advice import advice
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
-from surge.rules.assess import Assessment, run_of
+from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT
@@ -207,7 +207,7 @@ def sheet_of(
         headline=DRAFT if standing == A_DRAFT else HEADLINE[verdict],
         signable=standing == TO_SIGN,
         standing=standing,
-        sentence=sentence(worst, run_of(assessment, worst), display) if worst else "",
+        sentence=sentence(worst, assessment.run_of(worst), display) if worst else "",
         weak_subject=worst.subject if worst and worst.subject != "scenario" else "",
         weak_name=worst.name if worst and worst.subject != "scenario" else "",
         objections=objections,
@@ -344,7 +344,7 @@ def _hoses_beyond(assessment: Assessment, display: Display) -> tuple[str, ...]:
     for f in sorted(upper, key=worst_first):
         if f.check in ("peak", "steady", "static") and f.verdict in (EXCEEDED, UNDECIDED) and f.limit:
             scenario = f' in "{f.scenario}"' if f.scenario else ""
-            happens = what_happens(f, run_of(assessment, f), display)
+            happens = what_happens(f, assessment.run_of(f), display)
             said.setdefault(f.name, f'"{f.name}"{scenario}: {happens}')
     return tuple(said.values())
 

@@ -10,8 +10,8 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from surge.reports.words import SHORT, Display
-from surge.rules.assess import Assessment, run_of, valid
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
+from surge.rules.assess import Assessment
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 
 UPPER = ("peak", "steady")
@@ -116,7 +116,7 @@ def _owner(run: ScenarioResult, finding: Finding) -> ElementResult | PlaceResult
 
 
 def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper: bool) -> PressureRow:
-    run = run_of(assessment, finding)
+    run = assessment.run_of(finding)
     assert run is not None
     owner = _owner(run, finding)
     extreme = owner.highest if upper else owner.lowest

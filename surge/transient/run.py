@@ -145,17 +145,17 @@ def simulate(
         As by :func:`plan` and the march.
     """
     work = plan(lineup, scenario)
-    display = progress or (lambda _: None)
+    tell = progress or (lambda _: None)
     dt = choose_step(work.times, period=work.period, stroke=work.stroke)
     _refuse_endless(work, divide(work.times, dt))
-    display("first march")
+    tell("first march")
     first, duration, ended = _first_march(work, divide(work.times, dt))
     coarse = Summary(lineup, first)
     if quick:
         return summarise(work, coarse, None, None, duration=duration, ended=ended, tolerance=0.0, runs=1)
     runs, bound = 1, min(work.most_work, most_work or work.most_work)
     while True:
-        display(f"step {dt:.2g} s")
+        tell(f"step {dt:.2g} s")
         compared = _compare(work, coarse, dt, duration)
         fine = compared.fine
         runs += 3 if compared.lumping else 2

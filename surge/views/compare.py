@@ -8,12 +8,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from surge.errors import RequestError
 from surge.model.lineup import LineUp
 from surge.rules.assess import Assessment
 from surge.rules.findings import Finding, Limit, findings_of, worst_of
 from surge.transient.result import ScenarioResult
 from surge.views.facts import Change, changes, facts_of, scenario_facts
-from surge.views.subject import PictureError, Subject, subject_of, unknown
+from surge.views.subject import Subject, subject_of, unknown
 from surge.views.time import lower_limit, upper_limit
 
 
@@ -138,7 +139,7 @@ def compare(before: Assessment, after: Assessment, scenarios: Sequence[str] = ()
 
     Raises
     ------
-    PictureError
+    RequestError
         A name that is not there, or no two scenarios that belong together.
     """
     names = tuple(tuple(s.name for s in a.lineup.scenarios) for a in (before, after))
@@ -156,19 +157,19 @@ def compare(before: Assessment, after: Assessment, scenarios: Sequence[str] = ()
 
 def _wanted(before: Sequence[str], after: Sequence[str], asked: Sequence[str]) -> list[tuple[str, str]]:
     if len(asked) > 2:
-        raise PictureError("--scenario: one name for both cases, or one for each in their order")
+        raise RequestError("--scenario: one name for both cases, or one for each in their order")
     if asked:
         one, other = asked[0], asked[-1]
         for name, names, case in ((one, before, "BEFORE"), (other, after, "AFTER")):
             if name not in names:
-                raise PictureError(f"--scenario {unknown(f'scenario in {case}', name, names)}")
+                raise RequestError(f"--scenario {unknown(f'scenario in {case}', name, names)}")
         return [(one, other)]
     same = [(n, n) for n in before if n in after]
     if same:
         return same
     if len(before) == len(after) == 1:
         return [(before[0], after[0])]
-    raise PictureError(
+    raise RequestError(
         "no scenario has the same name in both cases: write --scenario twice, the one of BEFORE first: "
         f"{_listed(before)}; then the one of AFTER: {_listed(after)}"
     )

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array, Ints
+from surge.errors import RequestError
 from surge.model.way import Way
 from surge.views.line import LimitStretch, join, limits_on, places_on, way_of
 from surge.views.map import seen_on, strokes_on, times_of
-from surge.views.subject import PictureError, Subject
+from surge.views.subject import Subject
 from surge.views.time import time_picture
 
 FRAMES_A_SECOND = 20.0
@@ -112,11 +113,11 @@ def film_of(
 
     Raises
     ------
-    PictureError
+    RequestError
         A time or a name that is not there.
     """
     if not SHORTEST_FILM <= playing <= LONGEST_FILM:
-        raise PictureError(
+        raise RequestError(
             f"--seconds {playing:g}: an animation runs from {SHORTEST_FILM:g} to {LONGEST_FILM:g} s"
         )
     low, high = shown_of(subject, begin, end)
@@ -177,7 +178,7 @@ def shown_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
     low = begin if begin is not None else first
     if subject.valid_until is not None:
         if low >= subject.valid_until:
-            raise PictureError(
+            raise RequestError(
                 f"--from {low:g} s: the cargo boils at {subject.valid_until:.2f} s, and nothing after it is "
                 "valid; write an earlier time"
             )

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array, Ints
+from surge.errors import RequestError
 from surge.model.lineup import Tank
 from surge.model.way import Way, WayPart, find_way, outflow, source_of
-from surge.rules.assess import valid
-from surge.rules.findings import Limit, place_limits, surge_limit
+from surge.rules.findings import Limit, place_limits, surge_limit, valid
 from surge.transient.profiles import watch
 from surge.transient.result import ElementResult, PlaceResult
-from surge.views.subject import LOW_CHECKS, PictureError, Subject, unknown
+from surge.views.subject import LOW_CHECKS, Subject, unknown
 from surge.views.time import Mark
 
 
@@ -98,7 +98,7 @@ def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> W
 
     Raises
     ------
-    PictureError
+    RequestError
         A name that is not there, or an end that is not joined to the shore.
     """
     lineup, flows = subject.lineup, subject.work.steady.flow
@@ -108,10 +108,10 @@ def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> W
         point = tanks.get(to, to)
         if point not in lineup.points_by_name:
             known = [t.name for t in lineup.tanks if t.side == "ship"] + list(lineup.points_by_name)
-            raise PictureError(f"--to {unknown('tank or point', to, known)}")
+            raise RequestError(f"--to {unknown('tank or point', to, known)}")
         way = find_way(lineup, start, point, flows=flows)
         if way is None:
-            raise PictureError(f'--to "{to}": no way leads there from "{start}"; write a ship\'s tank')
+            raise RequestError(f'--to "{to}": no way leads there from "{start}"; write a ship\'s tank')
         return way
     ship = [t.point for t in lineup.tanks if t.side == "ship"]
     ship.sort(key=lambda p: outflow(lineup, flows, p))
@@ -119,7 +119,7 @@ def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> W
     ways = (find_way(lineup, start, end, flows=flows) for end in dict.fromkeys(ends))
     found = [way for way in ways if way is not None]
     if not found:
-        raise PictureError(f'nothing is joined to "{start}": there is no line to draw')
+        raise RequestError(f'nothing is joined to "{start}": there is no line to draw')
     weak = subject.finding
 
     ends_at = {name: law[-1][0] for name, law in {**subject.openings, **subject.speeds}.items()}

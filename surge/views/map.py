@@ -10,11 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array
+from surge.errors import RequestError
 from surge.model.way import Way, WayPart
 from surge.rules.findings import Limit, place_limits, surge_limit
 from surge.transient.profiles import Profiles, instants, watch
 from surge.views.line import way_of, weak_mark
-from surge.views.subject import PictureError, Subject
+from surge.views.subject import Subject
 from surge.views.time import Mark
 
 ROWS = 600  # instants of a map, at most
@@ -152,7 +153,7 @@ def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
 
     Raises
     ------
-    PictureError
+    RequestError
         Outside the run, the end not after the beginning, or too short.
     """
     low = begin if begin is not None else 0.0
@@ -161,12 +162,12 @@ def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
         last = min(last, low + AFTER_BOILING * (subject.valid_until - low) + 1.0)
     high = end if end is not None else last
     if not 0.0 <= low < high:
-        raise PictureError(f"--from {low:g} s --until {high:g} s: write the earlier time first, from 0 s on")
+        raise RequestError(f"--from {low:g} s --until {high:g} s: write the earlier time first, from 0 s on")
     if low >= subject.end:
-        raise PictureError(
+        raise RequestError(
             f"--from {low:g} s: the run of this scenario ends at {subject.end:.2f} s; write an earlier time"
         )
     high, least = min(high, subject.end), LEAST_STEPS * subject.run.method.dt
     if high - low < least:
-        raise PictureError(f"from {low:g} s to {high:g} s is too short: show {least:.2g} s at least")
+        raise RequestError(f"from {low:g} s to {high:g} s is too short: show {least:.2g} s at least")
     return low, high

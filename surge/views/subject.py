@@ -14,10 +14,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from surge.errors import SurgeError, likely
+from surge.errors import RequestError, likely
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import opening_over_time
-from surge.rules.assess import Assessment, run_of
+from surge.rules.assess import Assessment
 from surge.rules.findings import (
     Finding,
     findings_of,
@@ -28,10 +28,6 @@ from surge.transient.plan import Plan, plan
 from surge.transient.result import ScenarioResult
 
 LOW_CHECKS = ("lowest", "vapour")
-
-
-class PictureError(SurgeError):
-    """Something was asked for that the case does not have."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -104,16 +100,16 @@ def subject_of(assessment: Assessment, scenario: str | None = None) -> Subject:
 
     Raises
     ------
-    PictureError
+    RequestError
         There is no scenario of this name.
     """
     names = [s.name for s in assessment.lineup.scenarios]
     if scenario is not None and scenario not in names:
-        raise PictureError(f"--scenario {unknown('scenario', scenario, names)}")
+        raise RequestError(f"--scenario {unknown('scenario', scenario, names)}")
     found = [f for f in assessment.findings if f.scenario and scenario in (None, f.scenario)]
     told = [f for f in found if f.subject in ("element", "place")]
     worst = weakest(told) or (told[0] if told else None)
-    run = (run_of(assessment, worst) if worst else None) or next(
+    run = (assessment.run_of(worst) if worst else None) or next(
         r for r in assessment.scenarios if scenario in (None, r.name)
     )
     return subject_of_run(assessment, run, chosen=scenario is None and len(names) > 1)

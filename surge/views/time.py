@@ -11,11 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array
+from surge.errors import RequestError
 from surge.model.lineup import Element, LineUp, Point
 from surge.rules.findings import LOWEST_RULE, VAPOUR_RULE, Limit, place_limits, surge_limit
 from surge.transient.profiles import watch
 from surge.transient.result import ElementResult, Extreme, PlaceResult
-from surge.views.subject import PictureError, Subject, unknown
+from surge.views.subject import Subject, unknown
 
 MOST_PLACES = 5  # curves that can still be told apart
 MOST_FLOWS = 4
@@ -121,18 +122,18 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
 
     Raises
     ------
-    PictureError
+    RequestError
         A name that is not there, or more than ``MOST_PLACES`` in all.
     """
     lineup, time = subject.lineup, subject.run.history.time
     names = [p.name for p in lineup.points] + [e.name for e in lineup.elements]
     for place in places:
         if place not in names:
-            raise PictureError(f"--place {unknown('point or element', place, names)}")
+            raise RequestError(f"--place {unknown('point or element', place, names)}")
     wanted = dict.fromkeys([subject.finding.name] if subject.finding else [])
     wanted |= dict.fromkeys(places)
     if len(wanted) > MOST_PLACES:
-        raise PictureError(
+        raise RequestError(
             f"{len(wanted)} places, the weakest among them: at most {MOST_PLACES} in a picture; "
             "leave out a --place"
         )

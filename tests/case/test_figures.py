@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from support.inputs.case_text import case, changed, records
 
-from surge.api_check import check
+from surge.api.check import check
 from surge.hydraulics.formulas import restraint_factor, wave_speed
 from surge.model.lineup import Assumed, LineUp, Pipe, Valve
 from surge.reference.fittings import loss_factor

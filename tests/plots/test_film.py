@@ -20,13 +20,14 @@ from support.answers import CASES, answer
 from support.demo_pictures import DISPLAY, PSI, boiling
 
 import surge.plots.film_files
-from surge.api_check import check
+from surge.api.check import check
 from surge.case.file import read_case
 from surge.cli.main import main
+from surge.errors import RequestError
 from surge.plots.film import STYLES, Words, staged
 from surge.plots.film_files import HOLD, film_file, frame_time
 from surge.views.film import BEFORE, MOST_FRAMES, Film, film_of
-from surge.views.subject import PictureError, subject_of
+from surge.views.subject import subject_of
 
 CRUDE = CASES / "crude-sea-line.toml"
 WORDS = Words(title="title", line="line", signature="signature")
@@ -97,7 +98,7 @@ def test_nothing_is_shown_after_the_cargo_boils() -> None:
     assert film.until == subject.valid_until
     assert film.time[-1] == pytest.approx(subject.valid_until, abs=subject.run.method.dt)
     assert film_of(subject, end=40.0, playing=2.0).time[-1] == film.time[-1]
-    with pytest.raises(PictureError, match="the cargo boils at"):
+    with pytest.raises(RequestError, match="the cargo boils at"):
         film_of(subject, begin=30.0)
     with staged(film, DISPLAY, WORDS) as stage:
         assert any("the cargo boils" in t.get_text() for t in stage.top.texts)
@@ -143,7 +144,7 @@ def test_a_gif_has_every_frame_holds_the_last_and_is_the_same_again() -> None:
 
 def test_an_mp4_needs_ffmpeg_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shutil, "which", lambda _: None)
-    with pytest.raises(PictureError, match="needs the program ffmpeg"):
+    with pytest.raises(RequestError, match="needs the program ffmpeg"):
         film_file("mp4", short(), DISPLAY, WORDS, alt="")
 
 
@@ -152,7 +153,7 @@ def test_an_ffmpeg_that_fails_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path:
     broken.write_text("#!/bin/sh\necho no such encoder >&2\nexit 1\n")
     broken.chmod(0o755)
     monkeypatch.setattr(shutil, "which", lambda _: str(broken))
-    with pytest.raises(PictureError, match="no such encoder"):
+    with pytest.raises(RequestError, match="no such encoder"):
         film_file("mp4", short(), DISPLAY, WORDS, alt="")
 
 
@@ -168,7 +169,7 @@ def test_an_mp4_has_every_frame(tmp_path: Path) -> None:
 
 def test_too_large_a_file_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(surge.plots.film_files, "BIGGEST", 1000)
-    with pytest.raises(PictureError, match="smaller --seconds"):
+    with pytest.raises(RequestError, match="smaller --seconds"):
         film_file("html", short(), DISPLAY, WORDS, alt="")
 
 

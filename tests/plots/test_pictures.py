@@ -13,14 +13,15 @@ from support.answers import CASES, answer
 from support.demo_pictures import CRUDE, DISPLAY, FEET, PSI, boiling
 from support.drawn import axes_named, caught, curves, levels, words_in
 
-from surge.api_check import check
+from surge.api.check import check
 from surge.case.file import read_case
 from surge.cli.main import main
+from surge.errors import RequestError
 from surge.plots.captions import line_files, scenario_words, time_files, verdict_words, wave_files
 from surge.rules.findings import EXCEEDED, UNDECIDED
 from surge.views.line import left_out, line_picture, way_of
 from surge.views.map import times_of, wave_picture
-from surge.views.subject import PictureError, Subject, subject_of
+from surge.views.subject import Subject, subject_of
 from surge.views.time import curves_at, lower_limit, time_picture, upper_limit
 
 
@@ -69,9 +70,9 @@ def test_the_way_leads_past_the_weakest_place_or_past_what_moves() -> None:
     assert 'The weakest place, "closed branch to 4P", is not on this way.' in left_out(slam, moving)
     assert 'Moves, but is not on this way: "3S tank valve"' in left_out(slam, way_of(slam))
     assert way_of(slam, "3 port").points[-1] == "3P drop line foot"
-    with pytest.raises(PictureError, match='did you mean "3 port"'):
+    with pytest.raises(RequestError, match='did you mean "3 port"'):
         way_of(slam, "3 prot")
-    with pytest.raises(PictureError, match="no way leads there"):
+    with pytest.raises(RequestError, match="no way leads there"):
         way_of(slam, "tank outlet")
 
 
@@ -163,9 +164,9 @@ def test_an_extreme_inside_an_element_is_drawn_there() -> None:
 
 
 def test_places_that_are_not_there_are_refused_with_near_names() -> None:
-    with pytest.raises(PictureError, match='did you mean "end manifold", "manifold valve"'):
+    with pytest.raises(RequestError, match='did you mean "end manifold", "manifold valve"'):
         time_picture(crude(), ["manifold valv"])
-    with pytest.raises(PictureError, match="at most 5"):
+    with pytest.raises(RequestError, match="at most 5"):
         time_picture(crude(), [p.name for p in crude().lineup.points][:6])
 
 

@@ -21,8 +21,8 @@ from surge.reports.check_json import answer
 from surge.reports.document import as_json, no_answer
 from surge.reports.text import TextReport, table
 from surge.reports.words import CAUTIONS, LINE, Display, sentence
-from surge.rules.assess import Assessment, assess, run_of, valid
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
+from surge.rules.assess import Assessment, assess, run_of
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, valid
 from surge.units import ShowUnits, from_si
 
 ROOT = Path(__file__).parents[2]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from support.answers import answer, case
 from support.inputs.case_text import case as starter
 
-from surge.api_check import check
+from surge.api.check import check
 from surge.reports.advice import advice
 from surge.reports.rules import assumed_lines, rule_lines
 from surge.reports.text import TextReport

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from support.answers import CASES, case
 from support.lineups.one_valve import LINEAR, line
 
-from surge.api_check import rules_of_case
+from surge.api.check import rules_of_case
 from surge.case.file import starter_case
 from surge.cli.main import main
 from surge.errors import CaseError

@@ -22,7 +22,7 @@ from support import answers as case_answers
 from support.sheets import html_of, sheet
 
 import surge
-from surge.api_check import rules_of_case
+from surge.api.check import rules_of_case
 from surge.case.file import Case, load_case
 from surge.cli.main import main
 from surge.reports.words import SHORT, Display

@@ -6,7 +6,7 @@ import functools
 from pathlib import Path
 
 from support.oracles.demo_cases import Oracle
-from surge.api_check import check
+from surge.api.check import check
 from surge.case.file import Case, load_case
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, WITHIN, Finding

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 
 from support.answers import CASES
-from surge.api_check import check
+from surge.api.check import check
 from surge.case.file import read_case
 from surge.reports.words import Display
 from surge.rules.assess import Assessment

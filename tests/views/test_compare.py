@@ -17,9 +17,10 @@ from support.demo_pictures import DISPLAY, PSI, boiling
 from support.drawn import axes_named, caught, curves, levels
 from support.lineups.berth import berth
 
-from surge.api_check import check
+from surge.api.check import check
 from surge.case.file import read_case
 from surge.cli.main import main
+from surge.errors import RequestError
 from surge.model.lineup import LineUp
 from surge.plots.compare import comparison_files, histories_of, lines_of, place_of
 from surge.reports.compare import change_words, comparison_document, comparison_lines
@@ -29,7 +30,6 @@ from surge.rules.findings import EXCEEDED, WITHIN
 from surge.units import ShowUnits
 from surge.views.compare import Comparison, compare
 from surge.views.facts import Change, Fact, changes, facts_of, scenario_facts
-from surge.views.subject import PictureError
 
 CRUDE, KEROSENE = CASES / "crude-sea-line.toml", CASES / "kerosene-shutdown-linked-and-not.toml"
 SCHEMA = json.loads((CASES.parent / "surge" / "schema" / "compare.schema.json").read_text(encoding="utf-8"))
@@ -199,11 +199,11 @@ def test_scenarios_are_paired_by_name_or_as_asked() -> None:
     (pair,) = compare(kerosene, kerosene, ["not linked", "linked"]).pairs
     assert (pair.before, pair.after) == ("not linked", "linked")
     assert pair.verdicts == (EXCEEDED, WITHIN)
-    with pytest.raises(PictureError, match="no scenario has the same name"):
+    with pytest.raises(RequestError, match="no scenario has the same name"):
         compare(kerosene, answer("crude-sea-line"))
-    with pytest.raises(PictureError, match="scenario in AFTER"):
+    with pytest.raises(RequestError, match="scenario in AFTER"):
         compare(kerosene, answer("crude-sea-line"), ["linked"])
-    with pytest.raises(PictureError, match="one name for both"):
+    with pytest.raises(RequestError, match="one name for both"):
         compare(kerosene, kerosene, ["linked"] * 3)
     partly = compare(answer("gasoline-drop-lines"), answer("gasoline-through-cargo-pumps"))
     assert [p.before for p in partly.pairs] == ["topping off"]

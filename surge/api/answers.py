@@ -1,0 +1,144 @@
+"""What every answer has: the case that it was made from, its signature, words, a document, quantities."""
+
+from __future__ import annotations
+
+import json
+from abc import ABC, abstractmethod
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from surge import __version__
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
+
+    from surge.case.file import Case
+    from surge.reports.document import Head
+    from surge.reports.words import Display
+    from surge.units import ShowUnits
+
+Kind = Literal["png", "svg", "pdf"]
+Json = dict[str, Any]
+
+LONGEST_NAME = 80  # characters of a case's path in a signature, so that its hash is seen wherever it stands
+
+
+def signature(case: Case) -> str:
+    """Which program and which case an answer comes from."""
+    name = case.filename if len(case.filename) <= LONGEST_NAME else f"...{case.filename[-LONGEST_NAME:]}"
+    return f"surge {__version__}, case {name}, sha256 {case.sha256[:16]}"
+
+
+def parts_of(made: Any) -> dict[str, Any]:
+    """Return the fields of a frozen dataclass by name, as they are."""
+    return {f.name: getattr(made, f.name) for f in fields(made)}
+
+
+def data(document: Any) -> Json:
+    """Return a frozen document as plain data, as it stands in JSON."""
+    from surge.reports.document import as_json
+
+    plain: Json = as_json(document)
+    return plain
+
+
+def written(document: Json) -> str:
+    """Return a document as JSON text, in ASCII: whatever a terminal's coding, it stays whole."""
+    return json.dumps(document, allow_nan=False, indent=1)
+
+
+class Answer(ABC):
+    """An answer that can be said in several ways, all with the same figures."""
+
+    @abstractmethod
+    def text(self) -> str:
+        """Return the answer in words: verdict first, cautions last; as the command prints it."""
+
+    @abstractmethod
+    def document(self) -> Json:
+        """Return the answer as plain data in SI units; ``surge schema`` prints what is in it."""
+
+    def json(self) -> str:
+        """Return the document as JSON text."""
+        return written(self.document())
+
+    def quantities(self, registry: UnitRegistry[Any] | None = None) -> Json:
+        """Return the document with every number that has a unit as a quantity of the library pint.
+
+        Parameters
+        ----------
+        registry : pint.UnitRegistry, optional
+            Where the quantities belong; pint's application registry without it.
+
+        Returns
+        -------
+        dict
+            The document, with keys that no longer end in a unit: ``pressure_pa_gauge`` is ``pressure_gauge``,
+            ``time_s`` is ``time``.
+        """
+        from surge.api.quantities import with_units
+
+        return with_units(self.document(), registry)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CaseAnswer(Answer):
+    """An answer that was made from one case.
+
+    Attributes
+    ----------
+    case : Case
+    units : ShowUnits
+        Of words and pictures; documents are in SI units.
+    """
+
+    case: Case
+    units: ShowUnits
+
+    @property
+    def display(self) -> Display:
+        """How figures are written."""
+        from surge.reports.words import Display
+
+        return Display(units=self.units, density=self.case.lineup.liquid.density)
+
+    @property
+    def signature(self) -> str:
+        """Which program and which case it comes from."""
+        return signature(self.case)
+
+    @property
+    def head(self) -> Head:
+        """What a document begins with: program and case."""
+        from surge.reports.document import head_of
+
+        return head_of(__version__, self.case.filename, self.case.sha256)
+
+    def signed(self, lines: list[str]) -> str:
+        """Return lines as a text that ends with the signature."""
+        return "\n".join([*lines, "", self.signature])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Picture:
+    """A picture as the bytes of a file; a notebook shows a PNG or SVG when it is the last line of a cell.
+
+    Attributes
+    ----------
+    content : bytes
+    kind : {"png", "svg", "pdf"}
+    """
+
+    content: bytes
+    kind: Kind
+
+    def save(self, path: str | Path) -> None:
+        """Write the file, over an existing one."""
+        Path(path).write_bytes(self.content)
+
+    def _repr_png_(self) -> bytes | None:
+        return self.content if self.kind == "png" else None
+
+    def _repr_svg_(self) -> str | None:
+        return self.content.decode() if self.kind == "svg" else None

@@ -1,0 +1,101 @@
+"""Two cases side by side: what differs, and what that does to every pressure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from surge import __version__
+from surge.api.answers import Answer, Json, Kind, Picture, data, parts_of, signature
+from surge.api.check import CheckAnswer, check
+from surge.api.inputs import units_of
+from surge.case.file import Case
+from surge.reports.words import Display
+from surge.units import ShowUnits
+from surge.views.compare import Comparison
+from surge.views.compare import compare as compared
+from surge.workers import Progress
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CompareAnswer(Comparison, Answer):
+    """Two cases held side by side: :class:`surge.views.compare.Comparison`, and the cases.
+
+    Attributes
+    ----------
+    cases : (Case, Case)
+        Before, and after; units of words and pictures are those of the second, or what was asked for.
+    """
+
+    cases: tuple[Case, Case]
+    units: ShowUnits
+
+    @property
+    def display(self) -> Display:
+        """How figures are written."""
+        return Display(units=self.units, density=self.cases[1].lineup.liquid.density)
+
+    def text(self) -> str:
+        """Return what differs, and every pressure before and after, in words."""
+        from surge.reports.compare import comparison_lines
+
+        before, after = self.cases
+        lines = comparison_lines(self, (before.filename, after.filename), self.display)
+        return "\n".join([*lines, "", signature(before), signature(after)])
+
+    def document(self) -> Json:
+        """Return the comparison as plain data (``surge schema compare``)."""
+        from surge.reports.compare import comparison_document
+
+        cases = [(case.filename, case.sha256) for case in self.cases]
+        return data(comparison_document(self, cases, version=__version__))
+
+    def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, Picture]:
+        """Draw both cases in one picture, as files of several kinds."""
+        from surge.plots.compare import comparison_files
+
+        wanted = list(dict.fromkeys(kinds))
+        files = comparison_files(self, self.display, [signature(c) for c in self.cases], kinds=wanted)
+        return {kind: Picture(content=files[kind], kind=kind) for kind in wanted}
+
+    def draw(self, *, kind: Kind = "png") -> Picture:
+        """Draw both cases in one picture."""
+        return self.draw_all([kind])[kind]
+
+
+def compare(
+    before: CheckAnswer | Case | str | Path,
+    after: CheckAnswer | Case | str | Path,
+    *,
+    scenarios: Sequence[str] = (),
+    units: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
+) -> CompareAnswer:
+    """Hold two cases side by side, as ``surge compare`` does.
+
+    Parameters
+    ----------
+    before, after : CheckAnswer, Case, str or Path
+        What :func:`surge.check` found, or a case that is checked first.
+    scenarios : sequence of str
+        Only this one; or one of each case, where their names differ.
+    units : mapping of str to str, optional
+        Units of words and pictures over those of ``after``.
+    progress : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+        As :func:`surge.check`.
+    RequestError
+        A scenario that a case does not have, or no scenario that both have.
+    """
+    first, second = (
+        one if isinstance(one, CheckAnswer) else check(one, progress=progress) for one in (before, after)
+    )
+    made = compared(first, second, tuple(scenarios))
+    return CompareAnswer(
+        **parts_of(made), cases=(first.case, second.case), units=units_of(second.case, units)
+    )

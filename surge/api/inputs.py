@@ -1,0 +1,120 @@
+"""What is handed in at the door: cases, numbers with or without a unit, units of the output."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from surge.errors import CaseError
+from surge.units import ShowUnits, offered
+
+if TYPE_CHECKING:
+    from pint import Quantity
+
+    from surge.case.file import Case
+    from surge.rules.book import RuleBook
+
+    Number = float | Quantity[Any]
+    """A number in SI units, or a quantity of the library pint."""
+    Ends = tuple[Number | None, Number | None]
+    """From and until; None where the program may choose."""
+
+UNIT = {"time": "s", "flow": "m3/s", "temperature": "kelvin"}
+
+
+@contextmanager
+def of_file(path: str | Path) -> Iterator[None]:
+    """Say of faults that are found inside in which file they stand."""
+    try:
+        yield
+    except CaseError as error:
+        error.filename = error.filename or str(path)
+        raise
+
+
+def case_of(what: Case | str | Path) -> Case:
+    """Return a case as it is, or read it from its file; raises CaseError as :func:`surge.load_case`."""
+    from surge.case.file import load_case
+
+    if not isinstance(what, (str, Path)):
+        return what
+    with of_file(what):
+        return load_case(what)
+
+
+def rules_of_case(case: Case) -> RuleBook:
+    """Return the rules that a case is held against: the program's, with those of the file that it names.
+
+    Raises
+    ------
+    CaseError
+        With all faults of that file, and its name.
+    """
+    from surge.rules.reading import built_in, load_rules
+
+    if case.rules_file is None:
+        return built_in()
+    path = Path(case.filename).parent / case.rules_file
+    with of_file(path):
+        return load_rules(path)
+
+
+def units_of(case: Case, wanted: Mapping[str, str] | None) -> ShowUnits:
+    """Return the units of the output: those of the case, and over them those that were asked for.
+
+    Parameters
+    ----------
+    case : Case
+    wanted : mapping of str to str, optional
+        A unit for "pressure", "flow", "length" or "diameter".
+
+    Raises
+    ------
+    ValueError
+        A unit that is not offered.
+    """
+    return replace(case.show, **offered(wanted or {}))
+
+
+def si(name: str, value: Number, *, dimension: str) -> float:
+    """Return a number in SI units: a plain one as it is, a quantity of pint converted.
+
+    Parameters
+    ----------
+    name : str
+        Of the parameter, for the refusal.
+    value : float or pint.Quantity
+    dimension : {"time", "flow", "temperature"}
+        [s], [m3/s], [K].
+
+    Raises
+    ------
+    TypeError
+        Neither a number nor a quantity of this dimension.
+    """
+    unit = UNIT[dimension]
+    if isinstance(value, bool) or not (isinstance(value, (int, float)) or hasattr(value, "m_as")):
+        raise TypeError(f"{name}: write a number [{unit}] or a pint quantity, not {value!r}")
+    if isinstance(value, (int, float)):
+        return float(value)
+    if not value.is_compatible_with(unit):
+        raise TypeError(f"{name}: a {dimension} is wanted, and {value:~} is none; write it in {unit}")
+    return float(value.m_as(unit))
+
+
+def si_or_none(name: str, value: Number | None, *, dimension: str) -> float | None:
+    """As :func:`si`; None stays None."""
+    return None if value is None else si(name, value, dimension=dimension)
+
+
+def ends(name: str, values: tuple[Number, Number] | None, *, dimension: str) -> tuple[float, float] | None:
+    """Two numbers as :func:`si`, of which the first must be the smaller; None stays None."""
+    if values is None:
+        return None
+    low, high = (si(name, value, dimension=dimension) for value in values)
+    if not 0.0 < low < high:
+        raise ValueError(f"{name}: write the smaller first, both above zero; found {low:g} and {high:g}")
+    return low, high

@@ -1,0 +1,164 @@
+"""Pictures and films of what a check found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from surge.api.answers import Kind
+from surge.api.inputs import si, si_or_none
+from surge.plots.captions import film_words, line_files, time_files, wave_files
+from surge.plots.film_files import film_file, frame_time
+from surge.views import film as films
+from surge.views.line import line_picture
+from surge.views.map import times_of, wave_picture
+from surge.views.time import time_picture
+from surge.workers import Progress
+
+if TYPE_CHECKING:
+    from surge.api.inputs import Ends, Number
+    from surge.reports.words import Display
+    from surge.views.subject import Subject
+
+What = Literal["time", "line", "map"]
+FilmKind = Literal["gif", "html", "mp4"]
+
+
+def drawn(
+    subject: Subject,
+    of: What,
+    *,
+    places: Sequence[str] = (),
+    to: str | None = None,
+    span: Ends = (None, None),
+    kinds: Sequence[Kind],
+    display: Display,
+    signature: str,
+) -> dict[str, bytes]:
+    """Draw pressures of one scenario, as ``surge picture`` does.
+
+    Parameters
+    ----------
+    subject : Subject
+        The scenario.
+    of : {"time", "line", "map"}
+        Against time; highest and lowest along the line; in place and time.
+    places : sequence of str
+        Of "time": points and elements beside the weakest place.
+    to : str, optional
+        Of "line" and "map": the tank or point at the far end of the way.
+    span : (number or None, number or None)
+        Of "time" and "map": shown from and until [s].
+    kinds : sequence of {"png", "svg", "pdf"}
+    display : Display
+        Units.
+    signature : str
+        Which program and which case.
+
+    Returns
+    -------
+    dict of str to bytes
+        A file for each kind.
+
+    Raises
+    ------
+    RequestError
+        A name or a time that the case does not have.
+    """
+    if of == "line":
+        return line_files(line_picture(subject, to), display, signature, kinds=kinds)
+    begin, end = (si_or_none("span", x, dimension="time") for x in span)
+    shown = times_of(subject, begin, end)
+    if of == "map":
+        return wave_files(wave_picture(subject, to, span=shown), display, signature, kinds=kinds)
+    return time_files(time_picture(subject, places), display, signature, kinds=kinds, span=shown)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Film:
+    """A film of the pressure as it travels along the line.
+
+    Attributes
+    ----------
+    frames : surge.views.film.Film
+        What each frame shows.
+    display : Display
+        Units.
+    signature : str
+        Which program and which case.
+    """
+
+    frames: films.Film
+    display: Display
+    signature: str
+
+    def file(self, kind: FilmKind, *, progress: Progress | None = None) -> bytes:
+        """Return the film as the bytes of a file.
+
+        Parameters
+        ----------
+        kind : {"gif", "html", "mp4"}
+            MP4 needs the program ffmpeg.
+        progress : callable, optional
+
+        Raises
+        ------
+        SurgeError
+            There is no ffmpeg, or it failed.
+        """
+        words, alt = film_words(self.frames, self.display, self.signature)
+        return film_file(kind, self.frames, self.display, words, alt=alt, progress=progress)
+
+    def told(self, size: int) -> str:
+        """Say in a line what the film shows, given the size of its file [bytes]."""
+        film = self.frames
+        large = f"{size / 1e6:.1f} MB" if size >= 1e5 else f"{size / 1e3:.0f} kB"
+        return (
+            f"{film.time.size} frames, one every {frame_time(film) * 1000:.0f} ms, {large}; "
+            f"from {film.time[0]:.2f} s to {film.time[-1]:.2f} s, {film.pace}"
+        )
+
+    def save(self, path: str | Path) -> None:
+        """Write the film to a file, by its ending: .gif, .html or .mp4; over an existing one."""
+        target = Path(path)
+        kind = target.suffix.lower().removeprefix(".")
+        if kind not in ("gif", "html", "mp4"):
+            raise ValueError(f"{path}: end the name with .gif, .html or .mp4")
+        target.write_bytes(self.file(kind))  # type: ignore[arg-type]
+
+
+def filmed(
+    subject: Subject,
+    *,
+    to: str | None = None,
+    span: Ends = (None, None),
+    seconds: Number = 12.0,
+    display: Display,
+    signature: str,
+) -> Film:
+    """Film the pressure as it travels along the line, as ``surge animate`` does.
+
+    Parameters
+    ----------
+    subject : Subject
+        The scenario.
+    to : str, optional
+        The tank or point at the far end of the way.
+    span : (number or None, number or None)
+        Shown from and until [s]; else from before the first movement until the peak has passed.
+    seconds : number
+        How long the film runs, 2 to 60 [s].
+    display, signature
+        As of :func:`drawn`.
+
+    Raises
+    ------
+    RequestError
+        A name or a time that the case does not have.
+    """
+    begin, end = (si_or_none("span", x, dimension="time") for x in span)
+    playing = si("seconds", seconds, dimension="time")
+    made = films.film_of(subject, to=to, begin=begin, end=end, playing=playing)
+    return Film(frames=made, display=display, signature=signature)

@@ -1,0 +1,84 @@
+"""Documents whose numbers are quantities of the library pint, for notebooks that go on calculating.
+
+Keys of documents end in their unit, so that this needs to know nothing about any of them. Pressures above the
+atmosphere keep "gauge" in their key: pint knows no gauge pressures, and adding 101 325 Pa is left to the reader.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pint import UnitRegistry
+
+# Endings of keys, the longer before the shorter that they end in: unit, and what stays of the ending.
+ENDINGS = {
+    "_pa_gauge": ("pascal", "_gauge"),
+    "_pa_absolute": ("pascal", "_absolute"),
+    "_kg_per_m3": ("kilogram / meter ** 3", ""),
+    "_m3_per_s": ("meter ** 3 / second", ""),
+    "_m3_per_h": ("meter ** 3 / hour", ""),
+    "_m_per_s": ("meter / second", ""),
+    "_m2_per_s": ("meter ** 2 / second", ""),
+    "_s_per_day": ("second / day", ""),
+    "_days": ("day", ""),
+    "_pa": ("pascal", ""),
+    "_k": ("kelvin", ""),
+    "_m": ("meter", ""),
+    "_s": ("second", ""),
+}
+
+
+def with_units(document: dict[str, Any], registry: UnitRegistry[Any] | None = None) -> dict[str, Any]:
+    """Return a document in which numbers under a key with a unit are quantities.
+
+    Parameters
+    ----------
+    document : dict
+        Plain data, as an answer's ``document`` gives it.
+    registry : pint.UnitRegistry, optional
+        Where the quantities belong; pint's application registry without it.
+
+    Returns
+    -------
+    dict
+        The same data; keys have lost their unit. Lists of numbers become one quantity, a float64 array.
+    """
+    import pint
+
+    chosen: Any = registry if registry is not None else pint.application_registry
+    return _table(document, chosen)
+
+
+def _table(item: dict[str, Any], registry: Any) -> dict[str, Any]:
+    found = {}
+    for key, value in item.items():
+        ending = next((e for e in ENDINGS if key.endswith(e)), None)
+        if ending is None:
+            found[key] = _plain(value, registry)
+        else:
+            unit, kept = ENDINGS[ending]
+            found[key.removesuffix(ending) + kept] = _measured(value, registry, unit)
+    return found
+
+
+def _plain(value: Any, registry: Any) -> Any:
+    """A value without a unit of its own; there may be some below."""
+    if isinstance(value, dict):
+        return _table(value, registry)
+    if isinstance(value, list):
+        return [_plain(child, registry) for child in value]
+    return value
+
+
+def _measured(value: Any, registry: Any, unit: str) -> Any:
+    """Everything below a key that ends in a unit."""
+    if isinstance(value, dict):
+        return {key: _measured(child, registry, unit) for key, child in value.items()}
+    if isinstance(value, list):
+        if value and all(isinstance(child, (int, float)) for child in value):
+            import numpy as np
+
+            return registry.Quantity(np.array(value, dtype=float), unit)
+        return [_measured(child, registry, unit) for child in value]
+    return registry.Quantity(value, unit) if isinstance(value, (int, float)) else value

@@ -1,0 +1,98 @@
+"""Files that cannot be used, and cases that cannot be computed: said in words and as a document."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from surge import __version__
+from surge.api.answers import Json, data, written
+from surge.api.records import UnreadableError, head_of
+from surge.case.file import read_text
+from surge.errors import CaseError, Fault, SurgeError
+from surge.records.text import RowFault, row_fault
+from surge.reports.document import no_answer, refusal
+from surge.reports.records import fault_lines
+from surge.reports.records_data import fault_document
+from surge.toml.faults import describe, format_faults
+from surge.units import printable
+
+
+@dataclass(frozen=True, kw_only=True)
+class Refusal:
+    """Why there is no answer.
+
+    Attributes
+    ----------
+    text : str
+        Every fault, with where it stands and what to write.
+    document : dict
+        The same as plain data (``surge schema result`` or ``surge schema records``).
+    exit_code : int
+        2 bad input, 4 cannot be decided.
+    """
+
+    text: str
+    document: Json
+    exit_code: int
+
+    def json(self) -> str:
+        """Return the document as JSON text."""
+        return written(self.document)
+
+
+def refused(error: CaseError, path: str) -> Refusal:
+    """Return the refusal of a text in TOML: a case, rules, limits."""
+    text, digest = _read_again(path)
+    records = describe(error.faults, filename=path, text=text)
+    return Refusal(
+        text=format_faults(error.faults, filename=path, text=text),
+        document=data(refusal(records, version=__version__, filename=path, sha256=digest)),
+        exit_code=2,
+    )
+
+
+def undecided(error: SurgeError, path: str) -> Refusal:
+    """Return why nothing of a case could be computed."""
+    _, digest = _read_again(path)
+    return Refusal(
+        text=f"surge: {path}: cannot be decided: {error}",
+        document=data(no_answer(str(error), version=__version__, filename=path, sha256=digest)),
+        exit_code=error.exit_code,
+    )
+
+
+def _read_again(path: str) -> tuple[str, str]:
+    """Text of a case file and its hash; empty when it cannot be read."""
+    try:
+        text = read_text(path)
+    except CaseError:
+        text = ""
+    return text, hashlib.sha256(text.encode()).hexdigest()
+
+
+def unreadable(error: UnreadableError) -> Refusal:
+    """Return why nothing of a file of stroke times could be read."""
+    faults = [f for f in error.faults if isinstance(f, RowFault)]
+    return _of_rows(
+        faults, f"{printable(error.filename)}: nothing could be read", head_of(error.filename, "")
+    )
+
+
+def unused(error: CaseError, path: str) -> Refusal:
+    """Return why a measured curve is not used."""
+    head = {"program": {"name": "surge", "version": __version__}, "curve": {"file": path}}
+    title = f"{printable(path)}: the measured curve is not used, nothing was calculated"
+    return _of_rows([_as_row(f) for f in error.faults], title, head)
+
+
+def _as_row(fault: Fault) -> RowFault:
+    if isinstance(fault, RowFault):
+        return fault
+    return row_fault(int(fault.path[1]), "", fault.found, fault.expected, fault.remedy)
+
+
+def _of_rows(faults: Sequence[RowFault], title: str, head: Json) -> Refusal:
+    lines = [line for fault in faults for line in fault_lines(fault, [fault.row])]
+    return Refusal(text="\n".join([title, *lines]), document=data(fault_document(faults, head)), exit_code=2)

@@ -1,0 +1,177 @@
+"""The sheet that ship and terminal sign: the case checked, its windows searched, its valves' tests looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Literal
+
+from surge import __version__
+from surge.api.answers import CaseAnswer, Json, data
+from surge.api.check import check
+from surge.api.inputs import case_of, of_file, rules_of_case
+from surge.api.records import RecordsAnswer, judge_records
+from surge.case.file import Case
+from surge.model.lineup import LineUp
+from surge.rules.book import RuleBook
+from surge.search.strokes import closing_valves
+from surge.search.window import Windows, windows_of
+from surge.sheet.data import Sheet, sheet_of
+from surge.sheet.sketch import Weak, sketch
+from surge.sheet.valve_tests import Files, Tests, tests_of
+from surge.units import day
+from surge.valves.sources import closing_in
+from surge.workers import Progress
+
+NO_WINDOWS = "Windows of stroke times were not searched: shorter or longer strokes may not be safe."
+NONE_CLOSES = "No valve closes in this case: there are no windows of stroke times."
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SheetAnswer(CaseAnswer):
+    """The sheet of a case.
+
+    Attributes
+    ----------
+    sheet : surge.sheet.data.Sheet
+        Everything that stands on it.
+    """
+
+    sheet: Sheet
+
+    @property
+    def exit_code(self) -> int:
+        """0 it may be signed; 3 or 4 it is no agreement."""
+        return self.sheet.exit_code
+
+    def text(self) -> str:
+        """Return what the sheet comes to, in a line."""
+        return f"{self.sheet.headline}: {self.sheet.standing}"
+
+    def document(self) -> Json:
+        """Return what stands on the sheet as plain data (``surge schema sheet``)."""
+        return data(self.sheet.document())
+
+    def file(self, kind: Literal["pdf", "html"]) -> bytes:
+        """Return the sheet as the bytes of a file."""
+        drawn = self._sketch()
+        if kind == "pdf":
+            from surge.sheet.typeset import sheet_pdf
+
+            return sheet_pdf(self.document(), drawn)
+        from surge.sheet.typeset import sheet_html
+
+        return sheet_html(self.document(), drawn).encode()
+
+    def save(self, path: str | Path) -> None:
+        """Write the sheet to a file, by its ending: .pdf or .html; over an existing one."""
+        target = Path(path)
+        kind = target.suffix.lower().removeprefix(".")
+        if kind not in ("pdf", "html"):
+            raise ValueError(f"{path}: end the name with .pdf or .html")
+        target.write_bytes(self.file(kind))  # type: ignore[arg-type]
+
+    def _sketch(self) -> str:
+        """The line-up as a drawing; the weakest place is marked."""
+        own = self.sheet
+        weak = Weak(subject=own.weak_subject, name=own.weak_name) if own.weak_name else None
+        return sketch(self.case.lineup, weak=weak, words=own.line_up)
+
+
+def make_sheet(
+    case: Case | str | Path,
+    *,
+    window: bool = True,
+    records: str | Path | None = None,
+    limits: str | Path | None = None,
+    today: date | str | None = None,
+    units: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
+) -> SheetAnswer:
+    """Make the sheet of a case, as ``surge sheet`` does.
+
+    Parameters
+    ----------
+    case : Case, str or Path
+    window : bool
+        Search the windows of stroke times; without them the sheet is a draft that nobody can sign.
+    records, limits : str or Path, optional
+        Stroke-time tests (CSV), and the limits file that says which tag is which valve.
+    today : date or str, optional
+        Day on which records are looked at; the day of transfer, or today, without it.
+    units : mapping of str to str, optional
+        Units of the sheet over those of the case.
+    progress : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Returns
+    -------
+    SheetAnswer
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+        As :func:`surge.check`, :func:`surge.find_windows` and :func:`surge.judge_records`.
+    ValueError
+        Limits without records.
+    """
+    if limits is not None and records is None:
+        raise ValueError("limits go with records: name the file of the tests too")
+    loaded = case_of(case)
+    book = rules_of_case(loaded)
+    on = day("today", today) or loaded.lineup.berth.transfer or date.today()
+    checked = check(loaded, book=book, units=units, progress=progress)
+    with of_file(loaded.filename):
+        found = windows_for_sheet(loaded.lineup, book, progress) if window else None
+    judged = None
+    if records is not None:
+        judged = judge_records(records, limits=limits, case=loaded, today=on, progress=progress)
+    made = sheet_of(
+        loaded,
+        checked,
+        found,
+        display=checked.display,
+        version=__version__,
+        no_windows=NONE_CLOSES if window else NO_WINDOWS,
+        rules_sha256=_hash_of_rules(loaded),
+        tests=None if judged is None else _tests(loaded, judged),
+    )
+    return SheetAnswer(sheet=made, case=loaded, units=checked.units)
+
+
+def windows_for_sheet(lineup: LineUp, book: RuleBook, progress: Progress | None = None) -> Windows | None:
+    """Windows of the adjustable valves that close; of all that close, if none is marked; None if none closes."""
+    closing = {name for s in lineup.scenarios for name in closing_valves(lineup, s)}
+    marked = [v.name for v in lineup.valves if v.adjustable and v.name in closing]
+    if not closing:
+        return None
+    return windows_of(lineup, book=book, valves=marked or sorted(closing), progress=progress)
+
+
+def _tests(case: Case, judged: RecordsAnswer) -> Tests:
+    """What the records say of the valves that close in the case."""
+    stated, refused = judged.limits, len(judged.records.refused)
+    files = Files(
+        records=Path(judged.records.filename).name,
+        records_sha256=judged.records.sha256,
+        limits=Path(judged.limits_filename).name if stated else "",
+        limits_sha256=stated.sha256 if stated else "",
+    )
+    return tests_of(
+        judged.findings,
+        closing=sorted(closing_in(case.lineup)),
+        valve_of={tag: (stated.limits_of(tag)[1] if stated else "") or tag for tag in judged.matched},
+        refused=refused,
+        files=files,
+    )
+
+
+def _hash_of_rules(case: Case) -> str:
+    """Hash of the file of rules that the case names."""
+    import hashlib
+
+    if case.rules_file is None:
+        return ""
+    return hashlib.sha256((Path(case.filename).parent / case.rules_file).read_bytes()).hexdigest()

@@ -1,0 +1,130 @@
+"""A stroke that was measured, run in a case beside the one that is assumed there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from surge.api.answers import CaseAnswer, Json, Kind, Picture, data, parts_of, signature
+from surge.api.inputs import case_of, of_file, rules_of_case, units_of
+from surge.case.file import Case
+from surge.records.curve_file import load_curve
+from surge.reports.words import CAUTIONS
+from surge.valves.curve import MeasuredStroke, stroke_of
+from surge.valves.measured import Measured, run_measured
+from surge.workers import Progress
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StrokeAnswer(Measured, CaseAnswer):
+    """Pressures with a measured stroke beside those with the assumed one.
+
+    Attributes
+    ----------
+    curve_filename : str
+        Of the measured curve.
+    """
+
+    curve_filename: str
+
+    @property
+    def signature(self) -> str:
+        """Which program, which case and which curve it comes from."""
+        return f"{signature(self.case)}, curve {self.curve_filename}, sha256 {self.stroke.curve.sha256[:16]}"
+
+    def text(self, *, details: bool = False) -> str:
+        """Return the answer in words; with ``details`` every pressure that the valve can change."""
+        from surge.reports.measured import measured_lines
+
+        return self.signed(measured_lines(self, self.case.lineup, self.display, details=details))
+
+    def document(self) -> Json:
+        """Return the answer as plain data (``surge schema measured``)."""
+        from surge.reports.measured import measured_document
+
+        return data(measured_document(self, self.head, CAUTIONS))
+
+    def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, Picture]:
+        """Draw the strokes and what they do to the pressure, as files of several kinds."""
+        from surge.plots.measured import measured_picture
+
+        wanted = tuple(dict.fromkeys(kinds))
+        drawn = measured_picture(self, self.case.lineup, self.display, kinds=wanted, signature=self.signature)
+        return {kind: Picture(content=drawn[kind], kind=kind) for kind in wanted}
+
+    def draw(self, *, kind: Kind = "png") -> Picture:
+        """Draw the strokes and what they do to the pressure."""
+        return self.draw_all([kind])[kind]
+
+
+@dataclass(frozen=True, kw_only=True)
+class StrokeFile:
+    """A measured stroke and the file that it was read from."""
+
+    stroke: MeasuredStroke
+    filename: str
+
+
+def read_stroke(path: str | Path, *, ends: tuple[float, float] | None = None) -> StrokeFile:
+    """Read a measured stroke: position against time, from a spreadsheet's CSV.
+
+    Parameters
+    ----------
+    path : str or Path
+    ends : (float, float), optional
+        Position when shut and when open, in the unit of the file; goes before what its header says.
+
+    Raises
+    ------
+    CaseError
+        A curve that is not used, with all of its faults.
+    """
+    with of_file(path):
+        return StrokeFile(stroke=stroke_of(load_curve(path, ends=ends)), filename=str(path))
+
+
+def run_measured_stroke(
+    stroke: StrokeFile | str | Path,
+    case: Case | str | Path,
+    valve: str,
+    *,
+    scenario: str | None = None,
+    ends: tuple[float, float] | None = None,
+    units: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
+) -> StrokeAnswer:
+    """Run a case with a measured stroke, as ``surge records --curve`` does.
+
+    Parameters
+    ----------
+    stroke : StrokeFile, str or Path
+        As :func:`read_stroke` gives it, or the path of its file (CSV).
+    case : Case, str or Path
+    valve : str
+        The valve of the case that was measured.
+    scenario : str, optional
+        Only this one; without it all in which the valve moves so.
+    ends : (float, float), optional
+        Of a file: position when shut and when open, in its own unit.
+    units : mapping of str to str, optional
+        Units of words and pictures over those of the case.
+    progress : callable, optional
+
+    Raises
+    ------
+    CaseError
+        A curve that is not used, with all of its faults; and as :func:`surge.check`.
+    UnknownNameError
+        No such valve or scenario.
+    GridError, SolveError
+    """
+    measured = stroke if isinstance(stroke, StrokeFile) else read_stroke(stroke, ends=ends)
+    loaded = case_of(case)
+    shown = units_of(loaded, units)
+    book = rules_of_case(loaded)
+    with of_file(loaded.filename):
+        made = run_measured(
+            loaded.lineup, measured.stroke, valve=valve, scenario=scenario, book=book, progress=progress
+        )
+    return StrokeAnswer(**parts_of(made), curve_filename=measured.filename, case=loaded, units=shown)

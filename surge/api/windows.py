@@ -1,0 +1,120 @@
+"""How fast and how slowly valves may close, and how fast a case may load."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from surge.api.answers import CaseAnswer, Json, data, parts_of
+from surge.api.inputs import case_of, of_file, rules_of_case, si, units_of
+from surge.case.file import Case
+from surge.model.stroke import strokes_fit
+from surge.reports.words import CAUTIONS
+from surge.search.strokes import SHORTEST_STROKE
+from surge.search.window import Extras, Windows, asked, windows_of
+from surge.workers import Progress
+
+if TYPE_CHECKING:
+    from surge.api.inputs import Number
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class WindowAnswer(Windows, CaseAnswer):
+    """Windows of the valves of a case: :class:`surge.search.window.Windows`, and what was asked beside them.
+
+    Attributes
+    ----------
+    extras : Extras
+        Orders of shutting, shapes of strokes, bands of what is uncertain; empty where they were not asked for.
+    """
+
+    extras: Extras
+
+    def text(self) -> str:
+        """Return the answer in words: for each valve its window and the proof, rates, the set run as such."""
+        from surge.reports.orders import more_lines
+        from surge.reports.window import window_lines
+
+        more = more_lines(self.extras, self.display)
+        return self.signed(window_lines(self, self.case.lineup, self.display, more=more))
+
+    def document(self) -> Json:
+        """Return the answer as plain data (``surge schema window``)."""
+        from surge.reports.orders import more_document
+        from surge.reports.window import window_document
+
+        return data(window_document(self, self.head, CAUTIONS)) | data(more_document(self.extras))
+
+
+def find_windows(
+    case: Case | str | Path,
+    *,
+    valves: Sequence[str] = (),
+    shortest: Number | None = None,
+    longest: Number | None = None,
+    orders: bool = False,
+    shapes: bool = False,
+    bands: bool = False,
+    units: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
+) -> WindowAnswer:
+    """Search how fast and how slowly valves may close, as ``surge window`` does.
+
+    Parameters
+    ----------
+    case : Case, str or Path
+        As :func:`surge.load_case` gives it, or the path of its file; its own rules hold.
+    valves : sequence of str
+        Those to search for; without it those that the case marks as adjustable, else all that close.
+    shortest, longest : number, optional
+        Strokes looked at [s]; 1 s, and 120 s or 20 pipeline periods without them.
+    orders, shapes, bands : bool
+        Also other orders of shutting; the best two-stage stroke of each valve; the worst over [bands] of the case.
+    units : mapping of str to str, optional
+        Units of the words over those of the case: ``{"pressure": "psi"}``.
+    progress : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Returns
+    -------
+    WindowAnswer
+        ``bounds(valve)`` [s], ``rates`` [m3/s], ``together``, ``verdict``, ``exit_code``.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+        As :func:`surge.load_case` and :func:`surge.search.window.windows_of`.
+    ValueError
+        Strokes out of order or out of bounds.
+
+    Examples
+    --------
+    >>> import surge
+    >>> windows = surge.find_windows("cases/gas-oil-release-coupling.toml", shortest=4.0, longest=20.0)
+    >>> windows.bounds("quick-release coupling")
+    (8.5, None)
+    """
+    least = SHORTEST_STROKE if shortest is None else si("shortest", shortest, dimension="time")
+    most = None if longest is None else si("longest", longest, dimension="time")
+    if not strokes_fit(least, most):
+        found = f"{least:g} s" + ("" if most is None else f" and {most:g} s")
+        raise ValueError(f"shortest, longest: write the shorter first, from 0.05 s to 3600 s; found {found}")
+    loaded = case_of(case)
+    shown = units_of(loaded, units)
+    book = rules_of_case(loaded)
+    with of_file(loaded.filename):
+        made = windows_of(
+            loaded.lineup, book=book, valves=valves, shortest=least, longest=most, progress=progress
+        )
+        extras = asked(
+            loaded.lineup,
+            made,
+            book=book,
+            orders=orders,
+            shapes=shapes,
+            bands=loaded.bands if bands else None,
+            progress=progress,
+        )
+    return WindowAnswer(**parts_of(made), extras=extras, case=loaded, units=shown)

@@ -130,7 +130,7 @@ class CheckAnswer(Assessment, CaseAnswer):
         span: Ends = (None, None),
         seconds: Number = 12.0,
     ) -> Film:
-        """Film the pressure as it travels, as ``surge animate`` does; see :func:`surge.api.pictures.filmed`."""
+        """Film the pressure as it travels, as ``surge animate``; see :func:`surge.api.pictures.filmed`."""
         from surge.api.pictures import filmed
 
         return filmed(
@@ -177,8 +177,8 @@ def check(
     Parameters
     ----------
     what : Case, str, Path or LineUp
-        As :func:`surge.load_case` gives it, or the path of its file. A line-up alone does not know of the rules
-        that its case names.
+        As :func:`surge.load_case` gives it, or the path of its file. A line-up alone does not know of
+        the rules that its case names.
     book : RuleBook, optional
         Other rules: by default those of the case, or of the program.
     units : mapping of str to str, optional
@@ -219,7 +219,7 @@ def check(
 
 
 def solver_is_compiled() -> bool:
-    """Whether the solver was compiled on this machine before; if not, the first check takes ten seconds more."""
+    """Whether the solver was compiled on this machine before; else the first check takes ten seconds more."""
     from surge.kernel.march import march
 
     return compiled_before(march)

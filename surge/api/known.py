@@ -1,4 +1,4 @@
-"""What the program knows by name: liquids, pipes, hoses, valves, rules of the trade; each row with its source."""
+"""What the program knows by name: liquids, pipes, hoses, valves, rules of the trade; with sources."""
 
 from __future__ import annotations
 

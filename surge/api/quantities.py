@@ -1,7 +1,7 @@
 """Documents whose numbers are quantities of the library pint, for notebooks that go on calculating.
 
 Keys of documents end in their unit, so that this needs to know nothing about any of them. Pressures above the
-atmosphere keep "gauge" in their key: pint knows no gauge pressures, and adding 101 325 Pa is left to the reader.
+atmosphere keep "gauge" in their key: pint knows no gauge pressures; adding 101 325 Pa is left to the reader.
 """
 
 from __future__ import annotations

@@ -57,7 +57,7 @@ def draw(
     span: Ends = (None, None),
     kind: Kind = "png",
 ) -> Picture:
-    """Draw pressures of one scenario; see :func:`surge.api.pictures.draw`."""
+    """Draw pressures of one scenario; see :func:`surge.api.pictures.drawn`."""
     _same(answer, case)
     return answer.draw(of, scenario=scenario, places=places, to=to, span=span, kind=kind)
 

@@ -27,7 +27,7 @@ class WindowAnswer(Windows, CaseAnswer):
     Attributes
     ----------
     extras : Extras
-        Orders of shutting, shapes of strokes, bands of what is uncertain; empty where they were not asked for.
+        Orders of shutting, shapes of strokes, bands of what is uncertain; empty where not asked for.
     """
 
     extras: Extras
@@ -71,7 +71,8 @@ def find_windows(
     shortest, longest : number, optional
         Strokes looked at [s]; 1 s, and 120 s or 20 pipeline periods without them.
     orders, shapes, bands : bool
-        Also other orders of shutting; the best two-stage stroke of each valve; the worst over [bands] of the case.
+        Also other orders of shutting; the best two-stage stroke of each valve; the worst over [bands] of
+        the case.
     units : mapping of str to str, optional
         Units of the words over those of the case: ``{"pressure": "psi"}``.
     progress : callable, optional

@@ -207,7 +207,7 @@ def unit_options(*kinds: str) -> Callable[[Command], Command]:
 
 
 def wanted_units(options: Mapping[str, str | None]) -> dict[str, str]:
-    """Return the units that were asked for; one that there is not ends the command before anything is read."""
+    """Return the units that were asked for; an unknown one ends the command before anything is read."""
     from surge.units import offered
 
     given = {kind: unit for kind, unit in options.items() if unit is not None}

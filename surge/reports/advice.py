@@ -106,8 +106,8 @@ def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult, display: Displ
     rest = settled(lineup, finding, run)
     if stands is not None and rest > finding.limit:
         steps.append(
-            f"Mind that the pressure is still about {display.round_up(rest, unit=True)} when the run ends: the "
-            "surge is shut in. Letting it down is for the terminal's procedure, before anything is opened."
+            f"Mind that the pressure is still about {display.round_up(rest, unit=True)} when the run ends: "
+            "the surge is shut in. Letting it down is for the terminal's procedure, before anything is opened."
         )
     return steps
 
@@ -128,8 +128,8 @@ def _static(display: Display, finding: Finding) -> list[str]:
     assert finding.margin is not None
     return [
         "No stroke time helps: any valve shut against the running pump ends at this pressure.",
-        f"Bring the shut-off pressure down by {display.margin(finding.margin, unit=True).removeprefix('-')} at "
-        "least: another pump, a lower pump speed, a lower tank, or a pump that stops before a valve shuts "
+        f"Bring the shut-off pressure down by {display.margin(finding.margin, unit=True).removeprefix('-')} "
+        "at least: another pump, a lower pump speed, a lower tank, or a pump that stops before a valve shuts "
         "and stays stopped.",
         STRONGER,
     ]
@@ -239,7 +239,8 @@ def _besides(assessment: Assessment, governing: Finding, display: Display) -> li
         value = valid(f, assessment.run_of(f)).value
         said.append(
             f'In the scenario "{f.scenario}" the pressure falls too low besides, to '
-            f'{display.round_down(value or 0.0, unit=True)} in "{f.name}": try stopping the flow more slowly there too.'
+            f'{display.round_down(value or 0.0, unit=True)} in "{f.name}": try stopping the flow more slowly '
+            "there too."
         )
     peaks = dict.fromkeys(
         f.scenario for f in assessment.findings if f.check == "peak" and (f.margin or 0.0) < 0.0

@@ -246,8 +246,8 @@ class TextReport:
         if v.distance is not None:
             where = f'in "{v.where}", {self.display.length(v.distance)} from its start'
         text = (
-            f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.display.time(v.time)} s. Pressures after that "
-            "are not valid in this model: a cavity opens, and its collapse can be worse than any figure. "
+            f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.display.time(v.time)} s. Pressures after "
+            "that are not valid in this model: a cavity opens, and its collapse can be worse than any figure. "
             "The tables below hold what came before."
         )
         beyond = [f for f in self.found[id(run)] if f.check == "peak" and (f.margin or 0.0) < 0.0]
@@ -258,7 +258,8 @@ class TextReport:
             many = "an upper limit" if len(beyond) == 1 else f"{len(beyond)} upper limits"
             text += (
                 f" AS A WARNING: run on as if no cavity opened, the pressure goes beyond {many}, most in "
-                f"{whose(f)}: {self.display.round_up(f.value, unit=True)} against {self.display.pressure(f.limit)}."
+                f"{whose(f)}: {self.display.round_up(f.value, unit=True)} against "
+                f"{self.display.pressure(f.limit)}."
             )
         return self.style(paragraph(text), EXCEEDED)
 

@@ -65,7 +65,8 @@ def _why(part: StrokeLimits, display: Display) -> list[str]:
         said.append(f"{where}: {part.reason}{_named(part.governs, part, display)}.")
     elif part.shortest <= part.from_:
         said.append(
-            f"{where}: {part.from_:g} s, the shortest looked at, is safe{_named(part.governs, part, display)}."
+            f"{where}: {part.from_:g} s, the shortest looked at, is safe"
+            f"{_named(part.governs, part, display)}."
         )
     else:
         said.append(f"{where}: {part.shortest:.1f} s or more{_named(part.governs, part, display)}.")
@@ -80,7 +81,8 @@ def _named(finding: Finding | None, part: StrokeLimits, display: Display) -> str
     if finding is None or finding.value is None:
         return ""
     whose = f'"{finding.name}"'
-    return f"; {whose} governs: {what_happens(finding, part.run, display)}; {against(finding, part.run, display)}"
+    happens, held = what_happens(finding, part.run, display), against(finding, part.run, display)
+    return f"; {whose} governs: {happens}; {held}"
 
 
 def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:

@@ -21,7 +21,7 @@ from surge.reports.check_json import answer
 from surge.reports.document import as_json, no_answer
 from surge.reports.text import TextReport, table
 from surge.reports.words import CAUTIONS, LINE, Display, sentence
-from surge.rules.assess import Assessment, assess, run_of
+from surge.rules.assess import Assessment, assess
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, valid
 from surge.units import ShowUnits, from_si
 
@@ -128,7 +128,7 @@ def test_with_a_range_of_lengths_the_worst_one_is_named() -> None:
     case, got = answered(RANGED)
     worst = got.weakest
     assert worst is not None
-    run = run_of(got, worst)
+    run = got.run_of(worst)
     assert run is not None
     peaks = {
         r.lengths["shore line"]: next(e for e in r.elements if e.name == worst.name) for r in got.scenarios
@@ -153,7 +153,7 @@ def test_a_surge_that_a_non_return_valve_shuts_in_is_no_reason_to_say_that_strok
     worst = got.weakest
     assert worst is not None
     assert worst.limit is not None
-    run = run_of(got, worst)
+    run = got.run_of(worst)
     assert run is not None
     rest, stands = settled(case.lineup, worst, run), unavoidable(case.lineup, worst, run)
     assert stands is not None
@@ -310,7 +310,7 @@ def document(name: str, *changes: tuple[str, str], histories: bool = False) -> d
         case,
         got,
         version="0",
-        sentence=sentence(got.weakest, run_of(got, got.weakest), display),
+        sentence=sentence(got.weakest, got.run_of(got.weakest), display),
         advice=advice(got, display),
         cautions=CAUTIONS,
         histories=histories,

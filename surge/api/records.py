@@ -53,7 +53,7 @@ class RecordsAnswer(words.Answer, Answer):
 
     @property
     def exit_code(self) -> int:
-        """3 a valve is outside its limits; 4 a row was refused or a limit is not proved to be kept; else 0."""
+        """3 a valve is outside its limits; 4 a row is refused or a limit not proved to be kept; else 0."""
         return self.findings.exit_code
 
     @property

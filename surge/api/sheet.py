@@ -142,7 +142,7 @@ def make_sheet(
 
 
 def windows_for_sheet(lineup: LineUp, book: RuleBook, progress: Progress | None = None) -> Windows | None:
-    """Windows of the adjustable valves that close; of all that close if none is marked; None if none closes."""
+    """Windows of adjustable valves that close; of all that close if none is marked; None if none closes."""
     closing = {name for s in lineup.scenarios for name in closing_valves(lineup, s)}
     marked = [v.name for v in lineup.valves if v.adjustable and v.name in closing]
     if not closing:

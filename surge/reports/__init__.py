@@ -6,6 +6,7 @@ word.
 ``plots``, ``sheet``, ``api`` and ``cli`` may import it; it imports every room that answers something.
 
 Begin with :class:`surge.reports.text.TextReport` (what ``surge check`` prints),
-:class:`surge.reports.words.Display` (how a figure is written) and :func:`surge.reports.check_json.answer` (the
+:class:`surge.reports.words.Display` (how a figure is written) and
+:func:`surge.reports.check_json.answer` (the
 JSON document).
 """

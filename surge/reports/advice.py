@@ -107,7 +107,8 @@ def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult, display: Displ
     if stands is not None and rest > finding.limit:
         steps.append(
             f"Mind that the pressure is still about {display.round_up(rest, unit=True)} when the run ends: "
-            "the surge is shut in. Letting it down is for the terminal's procedure, before anything is opened."
+            "the surge is shut in. Letting "
+            "it down is for the terminal's procedure, before anything is opened."
         )
     return steps
 

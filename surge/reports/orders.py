@@ -131,9 +131,9 @@ def shape_lines(answer: ShapeAnswer, display: Display) -> list[str]:
     out = [paragraph(title), "", *table(head, rows, left=2)]
     out.append(
         paragraph(
-            f"Margins and errors in {display.units.pressure}. Effective: while the flow falls from 95 to 5 %. "
-            "Of period: that over the pipeline period. Fall: the greatest part of the flow lost within one "
-            "pipeline period, which is what the surge goes by."
+            f"Margins and errors in {display.units.pressure}. Effective: while the flow falls from 95 to "
+            "5 %. Of period: that over the pipeline period. Fall: the greatest part of the flow lost within "
+            "one pipeline period, which is what the surge goes by."
         )
     )
     out.append(paragraph(f"{_shape_words(answer, display)} ({len(answer.looked)} break points looked at)."))

@@ -247,8 +247,8 @@ class TextReport:
             where = f'in "{v.where}", {self.display.length(v.distance)} from its start'
         text = (
             f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.display.time(v.time)} s. Pressures after "
-            "that are not valid in this model: a cavity opens, and its collapse can be worse than any figure. "
-            "The tables below hold what came before."
+            "that are not valid in this model: a cavity opens, and its collapse can be worse than any "
+            "figure. The tables below hold what came before."
         )
         beyond = [f for f in self.found[id(run)] if f.check == "peak" and (f.margin or 0.0) < 0.0]
         if beyond:

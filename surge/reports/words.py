@@ -149,8 +149,8 @@ def what_happens(finding: Finding, run: ScenarioResult | None, display: Display)
     if finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED:
         return (
             f"the pressure falls to where the cargo boils, at {display.time(run.vapour.time)} s; that is a "
-            f"limit exceeded ({finding.limit_source}, {display.pressure(finding.limit or 0.0, unit=True)}), and no "
-            "pressure after it is valid in this model"
+            f"limit exceeded ({finding.limit_source}, {display.pressure(finding.limit or 0.0, unit=True)}), "
+            "and no pressure after it is valid in this model"
         )
     place = _where_and_when(finding, seen, display)
     high, low = display.round_up(seen.value, unit=True), display.round_down(seen.value, unit=True)

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Literal
 from surge import __version__
 from surge.api.answers import Answer, Json, data
 from surge.api.inputs import of_file, si
-from surge.reports.tables import Section, list_document, list_lines, searched, sections_of
+from surge.reports.table_rows import Section
+from surge.reports.tables import list_document, list_lines, searched, sections_of
 from surge.rules.reading import built_in, load_rules
 
 if TYPE_CHECKING:

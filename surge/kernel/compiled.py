@@ -42,8 +42,10 @@ class _Forgiving(FunctionCache):
 def jit(function: Callable[..., object]):  # type: ignore[no-untyped-def]
     """Compile a function of the kernel when it is first called, once for a machine.
 
-    Without reference counts: arrays here belong to the caller, and counting them at every call took more than
-    half of a march of a hundred nodes.
+    Parameters
+    ----------
+    function : callable
+        Takes numbers and arrays, returns numbers.
     """
     made = njit(nogil=True, error_model="numpy", _nrt=False)(function)
     if not hasattr(made, "enable_caching"):

@@ -282,7 +282,7 @@ class _Line:
 
     def _lower(self) -> list[LimitStretch]:
         """Limits for falls, with the vapour pressure all along."""
-        from surge.rules.findings import VAPOUR_RULE, Limit
+        from surge.rules.limits import VAPOUR_RULE, Limit
 
         boils = self.picture.subject.lineup.vapour_gauge
         limit = Limit(value=boils, source="the cargo boils", rule=VAPOUR_RULE)

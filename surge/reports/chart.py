@@ -15,8 +15,7 @@ from surge.reports.document import Head, as_json, finding
 from surge.reports.window import bounds
 from surge.reports.words import CAUTIONS, HEADLINE, Display, paragraph
 from surge.rules.book import LOCAL_CODES
-from surge.rules.findings import VAPOUR_RULE
-from surge.rules.margins import LimitedExtreme
+from surge.rules.limits import VAPOUR_RULE, LimitedExtreme
 from surge.search.chart import ChartData
 from surge.units import from_si
 

@@ -4,16 +4,11 @@ Pressures [Pa gauge], times [s], distances [m].
 
 Decisions
 ---------
-* A peak may reach rating times allowance, or the test pressure if that is lower. Steady and static pressures
-  keep the rating itself.
 * A pipe, hose or arm without a rating cannot be decided. A valve, passage or pump without one is judged
   through the elements that it joins.
 * Reaching the vapour pressure is a limit exceeded. Every pressure limit of that scenario then rests on the
   part of the run before; what is not exceeded by then cannot be decided.
 * A limit that is nearer than the numerical error cannot be decided. Every finding names its rule.
-* The 8 bar(g) at the top of a cargo pump are a rule of the book (``tables/rules.toml``), which
-  :func:`surge.rules.pressure.with_pump_top` brings into a line-up; without a book ``LineUp.pump_top_limit``
-  holds.
 """
 
 from __future__ import annotations
@@ -22,6 +17,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from surge.model.lineup import Element, LineUp, Pipe, Point
+from surge.rules.limits import (
+    PEAK_RULE,
+    VALID_RULE,
+    Limit,
+    LimitedExtreme,
+    limits_at,
+    limits_in,
+    steady_limit,
+)
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 
 WITHIN = "limit kept"
@@ -29,18 +33,6 @@ EXCEEDED = "limit exceeded"
 UNDECIDED = "cannot be decided"
 _SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
 EXIT_CODE = {WITHIN: 0, EXCEEDED: 3, UNDECIDED: 4}
-
-# Rules of the rule book that pressures are held against.
-STATIC_RULE = "static-pressure"
-HOSE_STATIC_RULE = "hose-static-pressure"
-STEADY_RULE = "steady-pressure"
-PEAK_RULE = "peak-pressure"
-TEST_RULE = "peak-test-pressure"
-PUMP_TOP_RULE = "pump-top"
-PLACE_RULE = "place-limit"
-LOWEST_RULE = "lowest-pressure"
-VAPOUR_RULE = "vapour-pressure"
-VALID_RULE = "valid-run"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,25 +102,6 @@ def _judge(margin: float, error: float) -> tuple[str, str]:
     if margin < -error:
         return EXCEEDED, ""
     return UNDECIDED, "the numerical error reaches across the limit"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Limit:
-    """What a pressure is held against.
-
-    Attributes
-    ----------
-    value : float
-        [Pa gauge]
-    source : str
-        Where the figure comes from.
-    rule : str
-        The rule of the trade that holds it; see :mod:`surge.rules.book`.
-    """
-
-    value: float
-    source: str
-    rule: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -216,33 +189,6 @@ def _finding(
     )
 
 
-def surge_limit(element: Element) -> Limit | None:
-    """What a peak in an element is held against; None without a rating."""
-    limits = element.limits
-    if limits.rating is None:
-        return None
-    allowed, source = limits.rating * limits.allowance, limits.rating_source
-    if limits.includes_surge is not None:
-        source += ", meant to include surge" if limits.includes_surge else ", meant without surge"
-    if limits.allowance != 1.0:
-        source = f"{source} x allowance {limits.allowance:.2f}"
-    if limits.test_pressure is not None and limits.test_pressure < allowed:
-        return Limit(value=limits.test_pressure, source="test pressure", rule=TEST_RULE)
-    return Limit(value=allowed, source=source, rule=PEAK_RULE)
-
-
-def place_limits(lineup: LineUp, point: Point) -> list[Limit]:
-    """Limits of a place's own: the top of a cargo pump, and one that the case gives."""
-    limits = []
-    if point.pump_top:
-        source = f"top of the cargo pump: {lineup.pump_top_source}"
-        limits.append(Limit(value=lineup.pump_top_limit, source=source, rule=PUMP_TOP_RULE))
-    if point.limit is not None:
-        source = point.limit_source or "given in the case"
-        limits.append(Limit(value=point.limit, source=source, rule=PLACE_RULE))
-    return limits
-
-
 def _unrated_ends(lineup: LineUp, element: Element) -> list[str]:
     """Ends of an element without a rating at which nothing else has one, and no tank stands."""
     tanks = {t.point for t in lineup.tanks}
@@ -263,34 +209,27 @@ def _element_findings(
     lineup: LineUp, element: Element, got: ElementResult, run: ScenarioResult
 ) -> list[Finding]:
     whose = Whose(scenario=run.name, subject="element", name=element.name, check="peak")
-    boiled = run.vapour is not None
-    limits = element.limits
-    allowed = surge_limit(element)
-    if allowed is None or limits.rating is None:
-        found = _no_rating(lineup, element, whose)
-    else:
-        rating = Limit(value=limits.rating, source=limits.rating_source, rule=STEADY_RULE)
-        found = [
-            judge_extreme(whose, got.highest, allowed, upper=True, boiled=boiled),
-            judge_value(whose.of("steady"), got.steady_high, rating),
-        ]
-    if limits.lowest is not None:
-        source = limits.lowest_source or "given in the case"
-        lowest = Limit(value=limits.lowest, source=source, rule=LOWEST_RULE)
-        found.append(judge_extreme(whose.of("lowest"), got.lowest, lowest, upper=False, boiled=boiled))
-    source = f"vapour pressure of {lineup.liquid.name}"
-    boils = Limit(value=lineup.vapour_gauge, source=source, rule=VAPOUR_RULE)
-    found.append(judge_extreme(whose.of("vapour"), got.lowest, boils, upper=False, boiled=boiled))
+    rating = steady_limit(element)
+    found = [] if rating else _no_rating(lineup, element, whose)
+    for held in limits_in(lineup, element):
+        found.append(_extreme_finding(held, got, run))
+        if held.check == "peak" and rating is not None:
+            found.append(judge_value(whose.of("steady"), got.steady_high, rating))
     return found
 
 
+def _extreme_finding(held: LimitedExtreme, got: ElementResult | PlaceResult, run: ScenarioResult) -> Finding:
+    whose = Whose(scenario=run.name, subject=held.subject, name=held.name, check=held.check)
+    extreme = got.highest if held.upper else got.lowest
+    return judge_extreme(whose, extreme, held.limit, upper=held.upper, boiled=run.vapour is not None)
+
+
 def _place_findings(lineup: LineUp, point: Point, got: PlaceResult, run: ScenarioResult) -> list[Finding]:
-    whose = Whose(scenario=run.name, subject="place", name=point.name, check="peak")
-    boiled = run.vapour is not None
+    whose = Whose(scenario=run.name, subject="place", name=point.name, check="steady")
     found = []
-    for limit in place_limits(lineup, point):
-        found.append(judge_value(whose.of("steady"), got.steady, limit))
-        found.append(judge_extreme(whose, got.highest, limit, upper=True, boiled=boiled))
+    for held in limits_at(lineup, point):
+        found.append(judge_value(whose, got.steady, held.limit))
+        found.append(_extreme_finding(held, got, run))
     return found
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from surge.model.lineup import LineUp
 from surge.rules.book import ROUNDING, Rule, RuleBook
-from surge.rules.findings import EXCEEDED, PLACE_RULE, PUMP_TOP_RULE, UNDECIDED, VALID_RULE, Finding
+from surge.rules.findings import EXCEEDED, UNDECIDED, Finding
 from surge.rules.ground import (
     KEPT,
     NOT_DECIDED,
@@ -22,6 +22,7 @@ from surge.rules.ground import (
     rank,
     stated,
 )
+from surge.rules.limits import PLACE_RULE, PUMP_TOP_RULE, VALID_RULE
 
 PUMP_TOP = "pressure at the top of the cargo pump"
 _OF_PLACE = {

@@ -18,18 +18,10 @@ from dataclasses import replace
 
 from surge.hydraulics.steady import head_of_tank
 from surge.kernel.curves import pump_curve
-from surge.model.lineup import Element, LineUp, Pipe, Point, Tank
+from surge.model.lineup import Element, LineUp, Point, Tank
 from surge.model.topology import components
-from surge.rules.findings import (
-    HOSE_STATIC_RULE,
-    STATIC_RULE,
-    Finding,
-    Limit,
-    Whose,
-    judge_value,
-    missing,
-    place_limits,
-)
+from surge.rules.findings import Finding, Whose, judge_value, missing
+from surge.rules.limits import HOSE_STATIC_RULE, STATIC_RULE, place_limits, static_limit
 
 
 def shut_off_heads(lineup: LineUp, *, speed: dict[str, float] | None = None) -> dict[str, float]:
@@ -137,14 +129,11 @@ def static_findings(lineup: LineUp, *, speed: dict[str, float] | None = None) ->
     ]
     for element in lineup.elements:
         value = _low_end(lineup, element, exposed, heads)
-        limits = element.limits
-        if value is not None and limits.rating is not None:
+        limit = static_limit(element)
+        if value is not None and limit is not None:
             whose = Whose(scenario="", subject="element", name=element.name, check="static")
-            hose = isinstance(element, Pipe) and element.kind == "hose"
-            rule = HOSE_STATIC_RULE if hose else STATIC_RULE
-            rating = Limit(value=limits.rating, source=limits.rating_source, rule=rule)
             # A hose's rating has to be above that pressure, not only as high.
-            found.append(judge_value(whose, value, rating, inclusive=not hose))
+            found.append(judge_value(whose, value, limit, inclusive=limit.rule != HOSE_STATIC_RULE))
     for point in lineup.points:
         found += _at_place(lineup, point, exposed, heads)
     return tuple(found)

@@ -19,7 +19,7 @@ from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
-from surge.rules.margins import LimitedExtreme
+from surge.rules.limits import LimitedExtreme
 from surge.rules.rulings import with_pump_top
 from surge.rules.static import static_findings
 from surge.search.chart_survey import RateRow, Survey, row_at

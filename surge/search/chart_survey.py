@@ -19,8 +19,8 @@ from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.findings import WITHIN, findings_of
-from surge.rules.margins import LimitedExtreme, NearestLimit
-from surge.search.scan import VariantMarches
+from surge.rules.limits import LimitedExtreme
+from surge.search.scan import NearestLimit, VariantMarches
 from surge.search.strokes import CONFIRM_WORK, FIRST_NEED, rounded_up
 from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, first_duration, moved_otherwise, plan

@@ -9,14 +9,14 @@ Decisions
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Generic, Protocol, TypeVar
 
 from surge.errors import CaseError, SolveError
 from surge.kernel.columns import OK
 from surge.model.lineup import LineUp, Scenario
-from surge.rules.margins import LimitedExtreme, NearestLimit, held_limits, nearest
+from surge.rules.limits import LimitedExtreme, held_limits
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.grid import build_grid
@@ -27,6 +27,15 @@ from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME
 from surge.workers import Progress
 
 ABOUT = 2e4  # [Pa] limits that are kept by this much more than the nearest may become the nearest
+
+
+@dataclass(frozen=True, kw_only=True)
+class NearestLimit:
+    """The limit that a march comes nearest to, and by how much it is kept [Pa]; negative beyond it."""
+
+    margin: float
+    held: LimitedExtreme
+
 
 N = TypeVar("N", bound=NearestLimit)
 Sight = TypeVar("Sight", bound=NearestLimit, covariant=True)
@@ -51,7 +60,7 @@ class VariantMarches(Generic[N]):
     ----------
     lineup : LineUp
         Checked; every length a single one.
-    eye : Eye
+    eye : Judge
         What is told of each march.
     settled : float
         What comes below this margin [Pa] stays unsafe however long it goes on: it is left at that.
@@ -211,3 +220,10 @@ class Scanner:
 
     def _at_rate(self, rate: float) -> Plan | None:
         return plan_at(self.lineup, self.base.scenario, rate)
+
+
+def nearest(held: Iterable[LimitedExtreme], peaks: Peaks) -> NearestLimit:
+    """Return the limit that is nearest in one march."""
+    margins = ((h.margin(peaks.found[h.key].pressure), h) for h in held)
+    margin, which = min(margins, key=lambda pair: pair[0])
+    return NearestLimit(margin=margin, held=which)

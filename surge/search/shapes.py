@@ -13,9 +13,8 @@ from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import with_strokes
 from surge.rules.findings import Finding, findings_of, weakest, worst_of
-from surge.rules.margins import NearestLimit
 from surge.rules.static import static_findings
-from surge.search.scan import Scanner
+from surge.search.scan import NearestLimit, Scanner
 from surge.search.strokes import closing_valves, over_ranges
 from surge.transient.result import Closure, ScenarioResult
 from surge.transient.run import simulate

@@ -23,10 +23,9 @@ from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
-from surge.rules.margins import NearestLimit
 from surge.rules.rulings import rule_on
 from surge.rules.static import static_findings
-from surge.search.scan import Scanner
+from surge.search.scan import NearestLimit, Scanner
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.transient.plan import MOST_WORK
 from surge.transient.result import ScenarioResult

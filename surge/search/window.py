@@ -18,13 +18,12 @@ from surge.model.stroke import with_strokes
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, weakest, worst_of
-from surge.rules.margins import NearestLimit
 from surge.rules.rulings import counts, with_pump_top
 from surge.search.band_points import Bands
 from surge.search.bands import BandLimits, band_limits
 from surge.search.orders import OrderQuestion, order_question
 from surge.search.rates import Opening, RateLimit, greatest_rate, opening_rate
-from surge.search.scan import Scanner
+from surge.search.scan import NearestLimit, Scanner
 from surge.search.shapes import ShapeAnswer, best_shape
 from surge.search.smallest import first_look
 from surge.search.strokes import (

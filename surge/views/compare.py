@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from surge.errors import RequestError
 from surge.model.lineup import LineUp
 from surge.rules.assess import Assessment
-from surge.rules.findings import Finding, Limit, findings_of, worst_of
+from surge.rules.findings import Finding, findings_of, worst_of
+from surge.rules.limits import Limit
 from surge.transient.result import ScenarioResult
 from surge.views.facts import Change, changes, facts_of, scenario_facts
 from surge.views.subject import Subject, subject_of, unknown

@@ -12,7 +12,7 @@ import numpy as np
 from surge.arrays import Array
 from surge.errors import RequestError
 from surge.model.way import Way, WayPart
-from surge.rules.findings import Limit, place_limits, surge_limit
+from surge.rules.limits import Limit, place_limits, surge_limit
 from surge.transient.profiles import Profiles, instants, watch
 from surge.views.line import way_of, weak_mark
 from surge.views.subject import Subject

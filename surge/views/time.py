@@ -13,7 +13,7 @@ import numpy as np
 from surge.arrays import Array
 from surge.errors import RequestError
 from surge.model.lineup import Element, LineUp, Point
-from surge.rules.findings import LOWEST_RULE, VAPOUR_RULE, Limit, place_limits, surge_limit
+from surge.rules.limits import LOWEST_RULE, VAPOUR_RULE, Limit, place_limits, surge_limit
 from surge.transient.profiles import watch
 from surge.transient.result import ElementResult, Extreme, PlaceResult
 from surge.views.subject import Subject, unknown

@@ -11,9 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surge.errors import CaseError, Fault
-from surge.rules import findings as verdict
 from surge.rules import ground as rulings_ground
-from surge.rules import rulings
+from surge.rules import limits, rulings
 from surge.rules.book import (
     COMPARES,
     CONDITIONS,
@@ -72,7 +71,7 @@ def test_ids_are_unique_and_the_words_for_what_is_known_are_closed() -> None:
 
 
 def test_every_pressure_finding_has_its_rule_in_the_book() -> None:
-    named = [getattr(verdict, name) for name in dir(verdict) if name.endswith("_RULE")]
+    named = [getattr(limits, name) for name in dir(limits) if name.endswith("_RULE")]
     assert len(named) == 10
     for rule_id in named:
         assert MEASURES[rule(rule_id).measure].shown == "pressure"

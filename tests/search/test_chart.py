@@ -30,7 +30,7 @@ from surge.plots.chart import levels_of
 from surge.reports.chart import limit_words, runs
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
-from surge.rules.margins import held_limits
+from surge.rules.limits import held_limits
 from surge.rules.reading import built_in
 from surge.search.chart import ChartData, chart_of, pick
 from surge.search.chart_survey import RateRow, Seen, Survey

@@ -30,11 +30,14 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from surge.case.file import case_schema
-from surge.reports.check_json import CheckAnswer
+from surge.reports.chart import ChartDocument
+from surge.reports.check_json import CheckDocument
+from surge.reports.compare import CompareDocument
 from surge.reports.document import NoAnswer, RefusedCase
 from surge.reports.proof_json import VerifyAnswer
 from surge.reports.records_json import RecordsAnswer, RecordsRefused, SheetRecordsRefused
 from surge.reports.tables_json import ListAnswer
+from surge.reports.window_json import WindowDocument
 from surge.sheet.data import Sheet
 
 FOLDER = Path(__file__).parent / "schema"
@@ -42,7 +45,10 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SI = "SI units throughout; every key carries its unit and reference. Pressures are gauge."
 FILES: dict[str, Callable[[], dict[str, Any]]] = {"case": case_schema}
 ANSWERS: dict[str, tuple[str, str, Any]] = {
-    "result": ("Result of surge check --json, schema 1", SI, CheckAnswer | RefusedCase | NoAnswer),
+    "result": ("Result of surge check --json, schema 1", SI, CheckDocument | RefusedCase | NoAnswer),
+    "window": ("surge window, answer 1", SI, WindowDocument | RefusedCase | NoAnswer),
+    "chart": ("Result of surge chart --json, schema 1", SI, ChartDocument | RefusedCase | NoAnswer),
+    "compare": ("Result of surge compare --json, schema 1", SI, CompareDocument | RefusedCase | NoAnswer),
     "sheet": (
         "surge sheet, schema 1",
         "Figures as printed, with SI values beside them; keys carry unit and reference.",

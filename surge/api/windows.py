@@ -42,10 +42,9 @@ class WindowAnswer(Windows, CaseAnswer):
 
     def document(self) -> Json:
         """Return the answer as plain data (``surge schema window``)."""
-        from surge.reports.orders import more_document
-        from surge.reports.window import window_document
+        from surge.reports.window_json import window_document
 
-        return data(window_document(self, self.head, CAUTIONS)) | data(more_document(self.extras))
+        return data(window_document(self, self.head, CAUTIONS, self.extras))
 
 
 def find_windows(

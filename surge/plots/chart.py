@@ -28,8 +28,8 @@ from surge.plots.frame import (
     our_settings,
     quoted,
 )
-from surge.reports.chart import PICTURES, Json, chart_csv, foot, heading_lines, limit_words, runs
-from surge.reports.document import as_json
+from surge.reports.chart import PICTURES, chart_csv, foot, heading_lines, limit_words, runs
+from surge.reports.document import Json
 from surge.reports.words import HEADLINE, Display
 from surge.search.chart import ChartData
 from surge.units import from_si, printable
@@ -358,7 +358,7 @@ def chart_files(
     chart : ChartData
     kinds : iterable of {"png", "svg", "pdf", "csv", "json"}
     document : dict
-        As :func:`chart_document` gives it.
+        What :func:`surge.reports.chart.chart_document` gives, as plain data.
     display : Display
     signature : str
         Which program and case.
@@ -372,5 +372,5 @@ def chart_files(
     if "csv" in kinds:
         files["csv"] = chart_csv(chart, display, signature).encode()
     if "json" in kinds:
-        files["json"] = (json.dumps(as_json(document), allow_nan=False, indent=1) + "\n").encode()
+        files["json"] = (json.dumps(document, allow_nan=False, indent=1) + "\n").encode()
     return files

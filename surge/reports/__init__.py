@@ -7,6 +7,5 @@ word.
 
 Begin with :class:`surge.reports.text.TextReport` (what ``surge check`` prints),
 :class:`surge.reports.words.Display` (how a figure is written) and
-:func:`surge.reports.check_json.answer` (the
-JSON document).
+:func:`surge.reports.check_json.answer` (the JSON document).
 """

@@ -213,7 +213,7 @@ class AssumedJson(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CheckAnswer(Head):
+class CheckDocument(Head):
     """Every scenario of a case against every limit and every rule."""
 
     title: str
@@ -239,7 +239,7 @@ def answer(
     advice: Iterable[str],
     cautions: Iterable[str],
     histories: bool,
-) -> CheckAnswer:
+) -> CheckDocument:
     """Return the whole answer.
 
     Parameters
@@ -255,7 +255,7 @@ def answer(
         Add histories and envelopes.
     """
     head = head_of(version, case.filename, case.sha256)
-    return CheckAnswer(
+    return CheckDocument(
         program=head.program,
         case=head.case,
         title=case.lineup.title,

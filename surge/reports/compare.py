@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from dataclasses import dataclass
+from typing import Annotated, Literal
 
-from surge.reports.document import SCHEMA_VERSION
+from surge.reports.document import CaseId, Demand, ExitCode, JsonObject, Program, Verdict
 from surge.reports.rules import rule_items
 from surge.reports.text import table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, sentence
@@ -14,9 +15,8 @@ from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import ZERO_CELSIUS, from_si, printable, show
 from surge.views.compare import Comparison, PlacePair, PlacePressure, ScenarioPair
-from surge.views.facts import KINDS, Change, Fact
+from surge.views.facts import KINDS, Change, Fact, Value
 
-Json = dict[str, Any]
 VERDICT_RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2, "": 3}
 PLAIN = {  # kinds that are written in one unit: factor from SI, and the unit
     "density": (1.0, "kg/m3"),
@@ -157,8 +157,90 @@ def value_words(fact: Fact | None, display: Display) -> str:
 # JSON
 
 
-def comparison_document(c: Comparison, cases: Sequence[tuple[str, str]], *, version: str) -> Json:
-    """Return a comparison as plain lists and dicts in SI.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ComparedCaseJson(JsonObject):
+    """One of the two cases, and its own verdict."""
+
+    case: CaseId
+    title: str
+    verdict: Verdict
+    exit_code: ExitCode
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DifferenceJson(JsonObject):
+    """One thing that the cases do not say alike. quantity is empty where a part is in one case only: its
+    table stands on that side.
+    """
+
+    table: str
+    name: str
+    quantity: str
+    unit: str
+    before: Value
+    after: Value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideJson(JsonObject):
+    """The extreme of one place in one case; where the cargo boils, of the time before. The limit is the
+    nearest that holds there. verdict is null where the place has no limit of its own.
+    """
+
+    pressure_pa_gauge: float
+    error_pa: float
+    limit_pa_gauge: float | None
+    limit_source: str
+    verdict: Verdict | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacePairJson(JsonObject):
+    """One extreme of an element or place in both cases."""
+
+    subject: Annotated[str, Demand(enum=["element", "place"])]
+    name: str
+    extreme: Literal["highest", "lowest"]
+    before: SideJson
+    after: SideJson
+    difference_pa: float
+    """After less before."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScenarioPairJson(JsonObject):
+    """A scenario of each case, held side by side."""
+
+    before: str
+    after: str
+    verdict_before: Verdict
+    verdict_after: Verdict
+    boils_before_s: float | None
+    boils_after_s: float | None
+    differences: tuple[DifferenceJson, ...]
+    pressures: tuple[PlacePairJson, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompareDocument(JsonObject):
+    """What differs between two cases, and what that does to every pressure."""
+
+    schema_version: Literal[1] = 1
+    program: Program
+    exit_code: ExitCode
+    """That of the case after."""
+    before: ComparedCaseJson
+    after: ComparedCaseJson
+    differences: tuple[DifferenceJson, ...]
+    scenarios_only_before: tuple[str, ...]
+    scenarios_only_after: tuple[str, ...]
+    scenarios: Annotated[tuple[ScenarioPairJson, ...], Demand(minItems=1)]
+    rules_note: str
+    cautions: tuple[str, ...]
+
+
+def comparison_document(c: Comparison, cases: Sequence[tuple[str, str]], *, version: str) -> CompareDocument:
+    """Return a comparison in SI.
 
     Parameters
     ----------
@@ -168,72 +250,72 @@ def comparison_document(c: Comparison, cases: Sequence[tuple[str, str]], *, vers
     version : str
         Of the program.
     """
-    sides = [
-        {
-            "case": {"file": file, "sha256": digest},
-            "title": a.lineup.title,
-            "verdict": a.verdict,
-            "exit_code": a.exit_code,
-        }
+    before, after = (
+        ComparedCaseJson(
+            case=CaseId(file=file, sha256=digest),
+            title=a.lineup.title,
+            verdict=a.verdict,
+            exit_code=a.exit_code,
+        )
         for (file, digest), a in zip(cases, (c.before, c.after), strict=True)
-    ]
-    return {
-        "schema_version": SCHEMA_VERSION,
-        "program": {"name": "surge", "version": version},
-        "exit_code": c.exit_code,
-        "before": sides[0],
-        "after": sides[1],
-        "differences": [_change(x) for x in c.changes],
-        "scenarios_only_before": list(c.only_before),
-        "scenarios_only_after": list(c.only_after),
-        "scenarios": [
-            {
-                "before": p.before,
-                "after": p.after,
-                "verdict_before": p.verdicts[0],
-                "verdict_after": p.verdicts[1],
-                "boils_before_s": p.subjects[0].valid_until,
-                "boils_after_s": p.subjects[1].valid_until,
-                "differences": [_change(x) for x in p.changes],
-                "pressures": [
-                    {
-                        "subject": r.subject,
-                        "name": r.name,
-                        "extreme": "highest" if r.way == "high" else "lowest",
-                        "before": _side(r.before),
-                        "after": _side(r.after),
-                        "difference_pa": r.difference,
-                    }
-                    for r in p.rows
-                ],
-            }
-            for p in c.pairs
-        ],
-        "rules_note": LOCAL_CODES,
-        "cautions": list(CAUTIONS),
-    }
+    )
+    return CompareDocument(
+        program=Program(version=version),
+        exit_code=c.exit_code,
+        before=before,
+        after=after,
+        differences=tuple(_difference(x) for x in c.changes),
+        scenarios_only_before=c.only_before,
+        scenarios_only_after=c.only_after,
+        scenarios=tuple(_scenarios(p) for p in c.pairs),
+        rules_note=LOCAL_CODES,
+        cautions=CAUTIONS,
+    )
 
 
-def _side(side: PlacePressure) -> Json:
-    return {
-        "pressure_pa_gauge": side.pressure,
-        "error_pa": side.error,
-        "limit_pa_gauge": side.limit.value if side.limit else None,
-        "limit_source": side.limit.source if side.limit else "",
-        "verdict": side.verdict or None,
-    }
+def _scenarios(pair: ScenarioPair) -> ScenarioPairJson:
+    return ScenarioPairJson(
+        before=pair.before,
+        after=pair.after,
+        verdict_before=pair.verdicts[0],
+        verdict_after=pair.verdicts[1],
+        boils_before_s=pair.subjects[0].valid_until,
+        boils_after_s=pair.subjects[1].valid_until,
+        differences=tuple(_difference(x) for x in pair.changes),
+        pressures=tuple(
+            PlacePairJson(
+                subject=r.subject,
+                name=r.name,
+                extreme="highest" if r.way == "high" else "lowest",
+                before=_side(r.before),
+                after=_side(r.after),
+                difference_pa=r.difference,
+            )
+            for r in pair.rows
+        ),
+    )
 
 
-def _change(change: Change) -> Json:
+def _side(side: PlacePressure) -> SideJson:
+    return SideJson(
+        pressure_pa_gauge=side.pressure,
+        error_pa=side.error,
+        limit_pa_gauge=side.limit.value if side.limit else None,
+        limit_source=side.limit.source if side.limit else "",
+        verdict=side.verdict or None,
+    )
+
+
+def _difference(change: Change) -> DifferenceJson:
     fact = change.before or change.after
-    return {
-        "table": change.table,
-        "name": change.name,
-        "quantity": change.quantity,
-        "unit": KINDS[fact.kind] if fact else "",
-        "before": change.before.value if change.before else None,
-        "after": change.after.value if change.after else None,
-    }
+    return DifferenceJson(
+        table=change.table,
+        name=change.name,
+        quantity=change.quantity,
+        unit=KINDS[fact.kind] if fact else "",
+        before=change.before.value if change.before else None,
+        after=change.after.value if change.after else None,
+    )
 
 
 # Picture

@@ -1,16 +1,14 @@
-"""Orders of shutting, stroke shapes and bands of what is uncertain, as text and as JSON."""
+"""Orders of shutting, stroke shapes and bands of what is uncertain, as text."""
 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from surge.model.lineup import Table
-from surge.reports.document import extreme, finding
 from surge.reports.text import table
 from surge.reports.window import bounds
 from surge.reports.words import SHORT, Display, against, paragraph, what_happens, whose
-from surge.rules.findings import EXCEEDED, WITHIN, Finding
+from surge.rules.findings import EXCEEDED, Finding
 from surge.search.band_points import BandMoves, BandPoint
 from surge.search.bands import BandLimits
 from surge.search.orders import OrderAnswer, OrderQuestion, Pressures
@@ -18,7 +16,6 @@ from surge.search.shapes import Judged, ShapeAnswer
 from surge.search.window import Extras
 from surge.transient.result import ScenarioResult
 
-Json = dict[str, Any]
 BAND_NAMES = {
     "wave_speed": "wave speed",
     "stroke": "stroke time",
@@ -81,42 +78,6 @@ def _cell(at: Pressures, answer: OrderAnswer, display: Display) -> str:
     return f"{display.round_up(high)} / {display.round_down(low)}{'*' if answer.boils else ''}"
 
 
-def order_document(question: OrderQuestion) -> Json:
-    """Return the orders of one scenario as plain lists and dicts."""
-    return {
-        "scenario": question.scenario,
-        "kind": question.kind,
-        "orders": [_order_json(a) for a in question.answers],
-        "left_out": [{"order": name, "reason": why} for name, why in question.left_out],
-        "highest_is_least_in": [
-            {"subject": p.subject, "name": p.name, "order": question.kindest(p.subject, p.name)}
-            for p in question.answers[0].pressures
-        ],
-    }
-
-
-def _order_json(answer: OrderAnswer) -> Json:
-    return {
-        "order": answer.order.name,
-        "as_in_case": answer.order.as_in_case,
-        "total_time_s": answer.order.total,
-        "steps": [{"name": n, "start_s": start, "stroke_s": time} for n, start, time in answer.order.steps],
-        "verdict": answer.verdict,
-        "governs": None if answer.governs is None else finding(answer.governs),
-        "cargo_boils": answer.boils,
-        "full_runs": len(answer.runs),
-        "pressures": [
-            {
-                "subject": p.subject,
-                "name": p.name,
-                "highest": extreme(p.highest),
-                "lowest": extreme(p.lowest),
-            }
-            for p in answer.pressures
-        ],
-    }
-
-
 # Shapes
 
 
@@ -167,45 +128,6 @@ def _law(name: str, judged: Judged, display: Display) -> tuple[str, ...]:
 def law_words(law: Table) -> str:
     """A law as openings and times."""
     return ", ".join(f"{100 * x:.0f} % at {t:.1f} s" for t, x in law)
-
-
-def shape_document(answer: ShapeAnswer) -> Json:
-    """Return the stroke shape of one valve as plain lists and dicts."""
-    return {
-        "valve": answer.valve,
-        "scenario": answer.scenario,
-        "stroke_s": answer.stroke,
-        "words": answer.words,
-        "gain_pa": answer.gain,
-        "break_opening": answer.best_break.opening,
-        "break_time_s": answer.best_break.time * answer.stroke,
-        "at_edge_of_search": answer.at_edge,
-        "two_stage": _judged_json(answer.two_stage),
-        "single_stage": _judged_json(answer.single_stage),
-        "looked_at": [
-            {
-                "break_opening": at.opening,
-                "break_time_s": at.time * answer.stroke,
-                "margin_pa": margin if math.isfinite(margin) else None,
-            }
-            for at, margin in answer.looked
-        ],
-    }
-
-
-def _judged_json(judged: Judged) -> Json:
-    c = judged.closure
-    return {
-        "law": [{"time_s": t, "opening": x} for t, x in judged.law],
-        "margin_pa": judged.margin,
-        "error_pa": judged.error,
-        "effective_time_s": None if c is None else c.effective,
-        "pipeline_period_s": None if c is None else c.period,
-        "effective_time_over_period": judged.ratio,
-        "greatest_fall_within_a_period": None if c is None else c.greatest_fall,
-        "governs": None if judged.governs is None else finding(judged.governs),
-        "verdict": judged.verdict,
-    }
 
 
 # Bands
@@ -277,42 +199,6 @@ def _method(limits: BandLimits) -> str:
     )
 
 
-def band_document(limits: BandLimits) -> Json:
-    """Return the window over bands of one valve as plain lists and dicts."""
-    return {
-        "valve": limits.valve,
-        "scenario": limits.scenario,
-        "bands": {n: limits.bands.width(n) for n in BAND_NAMES},
-        "shortest_safe_stroke_s": limits.shortest,
-        "longest_allowed_stroke_s": limits.longest,
-        "longest_by_rule": None if limits.slow_rule is None else limits.slow_rule.id,
-        "words": bounds(limits.shortest, limits.longest),
-        "without_bands": {
-            "shortest_safe_stroke_s": limits.plain.shortest,
-            "longest_allowed_stroke_s": limits.plain.longest,
-        },
-        "governs": None if limits.governs is None else finding(limits.governs),
-        "governs_at": limits.at._asdict(),
-        "bands_alone": [
-            {
-                "band": m.band,
-                "width": m.width,
-                "longer_by_s": None if math.isinf(m.moved) else m.moved,
-                "none_is_safe": math.isinf(m.moved),
-                "margin_less_by_pa": m.margin_moved,
-            }
-            for m in limits.alone
-        ],
-        "points": [p._asdict() for p in limits.points],
-        "confirmed_at": [p._asdict() for p in limits.confirmed],
-        "left_out": [{"at": p._asdict(), "reason": why} for p, why in limits.left_out],
-        "strokes_looked_at": limits.marches,
-        "reason": limits.reason,
-        "verdict": limits.verdict,
-        "open": limits.verdict == WITHIN,
-    }
-
-
 # All of them
 
 
@@ -322,12 +208,3 @@ def more_lines(more: Extras, display: Display) -> list[str]:
     parts += [shape_lines(a, display) for a in more.shapes]
     parts += [band_lines(b, display) for b in more.bands]
     return [line for part in parts for line in (*part, "")]
-
-
-def more_document(more: Extras) -> Json:
-    """The same as plain lists and dicts."""
-    return {
-        "orders": [order_document(q) for q in more.orders],
-        "shapes": [shape_document(a) for a in more.shapes],
-        "bands": [band_document(b) for b in more.bands],
-    }

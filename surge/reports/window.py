@@ -1,12 +1,10 @@
-"""The window of each valve as text and as JSON."""
+"""The window of each valve as text."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from surge.model.lineup import LineUp
-from surge.reports.document import Head, as_json, finding
 from surge.reports.text import table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, paragraph, what_happens
 from surge.rules.book import LOCAL_CODES
@@ -15,7 +13,6 @@ from surge.search.rates import Opening, RateLimit
 from surge.search.strokes import ULLAGE, StrokeLimits
 from surge.search.window import Windows
 
-Json = dict[str, Any]
 VERDICT = {WITHIN: "A WINDOW IS OPEN", EXCEEDED: "NO WINDOW", UNDECIDED: HEADLINE[UNDECIDED]}
 
 
@@ -202,88 +199,3 @@ def _proof(windows: Windows) -> list[str]:
             )
     head = ("valve", "scenario", "strokes", "from to s", "period s", "step ms", "error bar")
     return table(head, rows, left=2)
-
-
-def _limits(part: StrokeLimits) -> Json:
-    return {
-        "scenario": part.scenario,
-        "pipeline_period_s": part.period,
-        "stroke_in_case_s": part.stroke,
-        "shortest_safe_stroke_s": part.shortest,
-        "longest_allowed_stroke_s": part.longest,
-        "longest_by_rule": part.slow_rule.id if part.slow_rule else None,
-        "looked_from_s": part.from_,
-        "looked_to_s": part.to,
-        "governs": finding(part.governs) if part.governs else None,
-        "reason": part.reason,
-        "verdict": part.verdict,
-        "confirmed_with": None
-        if part.run is None
-        else {
-            "time_step_s": part.run.method.dt,
-            "nodes": part.run.method.nodes,
-            "worst_error_pa": part.run.method.worst_error,
-        },
-        "looked_at": [
-            {
-                "stroke_s": x.value,
-                "margin_pa": x.near.margin if abs(x.near.margin) < 1e300 else None,
-                "where": x.near.held.key[1],
-            }
-            for x in part.looked
-        ],
-    }
-
-
-def window_document(windows: Windows, head: Head, cautions: Iterable[str]) -> Json:
-    """Return the answer as plain lists and dicts; ``head`` says which program and case."""
-    return {
-        **as_json(head),
-        "verdict": windows.verdict,
-        "exit_code": windows.exit_code,
-        "valves": [
-            {
-                "valve": valve,
-                "shortest_safe_stroke_s": windows.bounds(valve)[0],
-                "longest_allowed_stroke_s": windows.bounds(valve)[1],
-                "words": bounds(*windows.bounds(valve)),
-                "empty": windows.empty(valve),
-                "opens_at": _opening(windows.openings.get(valve)),
-                "open_up_to": _opening(windows.open_up_to.get(valve)),
-                "scenarios": [_limits(p) for p in parts],
-            }
-            for valve, parts in windows.by_valve.items()
-        ],
-        "rates": [
-            {
-                "scenario": r.scenario,
-                "agreed_m3_per_s": r.agreed,
-                "greatest_safe_m3_per_s": r.greatest,
-                "looked_to_m3_per_s": r.to,
-                "governs": finding(r.governs) if r.governs else None,
-                "unsafe_below_agreed_m3_per_s": list(r.unsafe_below) if r.unsafe_below else None,
-            }
-            for r in windows.rates
-        ],
-        "joint": None
-        if windows.joint is None
-        else {
-            "strokes_s": windows.joint_strokes,
-            "verdict": windows.joint.verdict,
-            "pressures": windows.together.pressures if windows.together else windows.joint.verdict,
-            "times_shortest": windows.together.longer if windows.together else 1.0,
-        },
-        "rules_note": LOCAL_CODES,
-        "cautions": list(cautions),
-    }
-
-
-def _opening(found: Opening | None) -> Json | None:
-    if found is None:
-        return None
-    return {
-        "rate_m3_per_s": found.rate if found.share is not None else None,
-        "share_of_agreed": found.share,
-        "stroke_s": found.stroke if found.share is not None else None,
-        "ends_there": found.ends,
-    }

@@ -16,7 +16,8 @@ from support.lineups.one_line import QUADRATIC, closing, end_valve, line
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Rate
 from surge.reports.document import as_json
-from surge.reports.orders import band_document, band_lines
+from surge.reports.orders import band_lines
+from surge.reports.orders_json import band_document
 from surge.reports.words import Display
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
@@ -249,7 +250,7 @@ def test_a_band_over_which_no_stroke_is_safe() -> None:
     assert got.alone[0].moved == math.inf
     display = Display(units=ShowUnits(), density=1000.0)
     assert "No stroke time is safe" in "\n".join(band_lines(got, display))
-    assert band_document(got)["bands_alone"][0]["none_is_safe"]
+    assert band_document(got).bands_alone[0].none_is_safe
 
 
 class Made:

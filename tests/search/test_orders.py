@@ -16,7 +16,8 @@ from support.lineups.one_line import closing, line
 from surge.model.lineup import Limits, LineUp, PumpMove, Scenario, ValveMove
 from surge.model.stroke import with_strokes
 from surge.reports.document import as_json
-from surge.reports.orders import order_document, order_lines
+from surge.reports.orders import order_lines
+from surge.reports.orders_json import order_document
 from surge.reports.words import Display
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of, worst_of
 from surge.search.orders import MOST_ORDERS, OrderQuestion, order_question, orders_of, total_of

@@ -14,7 +14,8 @@ from support.lineups.one_line import closing, line
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Scenario, Valve
 from surge.reports.document import as_json
-from surge.reports.orders import shape_document, shape_lines
+from surge.reports.orders import shape_lines
+from surge.reports.orders_json import shape_document
 from surge.reports.words import Display
 from surge.rules.findings import findings_of
 from surge.search.shapes import (

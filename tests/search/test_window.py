@@ -25,7 +25,8 @@ from surge.errors import CaseError
 from surge.model.lineup import Limits, LineUp, Point, Rate, Scenario, Valve, ValveMove
 from surge.model.stroke import with_strokes
 from surge.reports.document import as_json, head_of
-from surge.reports.window import window_document, window_lines
+from surge.reports.window import window_lines
+from surge.reports.window_json import window_document
 from surge.reports.words import Display
 from surge.rules.assess import assess
 from surge.rules.book import RuleBook

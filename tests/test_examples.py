@@ -47,7 +47,8 @@ CALLED = (
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
-def test_an_example_prints_what_it_says(name: str) -> None:
+def test_an_example_prints_what_it_says(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)  # examples read the demos in cases/
     said: list[str] = []
     result = doctest.DocTestRunner(verbose=False).run(EXAMPLES[name], out=said.append)
     assert result.attempted > 0

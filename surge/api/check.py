@@ -206,7 +206,7 @@ def check(
     >>> answer.verdict
     'limit kept'
     >>> answer.weakest.name
-    'cargo hose'
+    'shore line'
     """
     if isinstance(what, LineUp):
         return assess(what, book=book or built_in(), progress=progress)

@@ -82,7 +82,7 @@ def list_known(
     Examples
     --------
     >>> import surge
-    >>> [section.rows[0].name for section in surge.list_known("liquids", ["benzene"]).sections]
+    >>> [section.rows[0].cells[0] for section in surge.list_known("liquids", ["benzene"]).sections]
     ['benzene']
     """
     kelvin = si("temperature", temperature, dimension="temperature")

@@ -226,7 +226,7 @@ def judge_records(
     ...     "cases/records/stroke-tests.csv", limits="cases/records/limits.toml", today="2026-02-20"
     ... )
     >>> answer.exit_code
-    3
+    4
     """
     on = day("today", today) or date.today()
     options = ReadOptions(

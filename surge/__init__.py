@@ -8,7 +8,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 # A name must not be that of a module of ours: importing the module would put it in the name's place.
 _WHERE = {

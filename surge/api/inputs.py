@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     Ends = tuple[Number | None, Number | None]
     """From and until; None where the program may choose."""
 
-UNIT = {"time": "s", "flow": "m3/s", "temperature": "kelvin"}
+UNIT = {"time": "s", "flow": "m**3/s", "temperature": "kelvin"}
 
 
 @contextmanager

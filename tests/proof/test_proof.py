@@ -250,9 +250,7 @@ def test_the_command() -> None:
 
 
 def test_the_command_ends_with_3_when_a_figure_is_outside(monkeypatch: pytest.MonkeyPatch) -> None:
-    from surge.proof import every as proof_checks
-
-    monkeypatch.setattr(proof_checks, "CHECKS", (_one(5.0),))
+    monkeypatch.setattr("surge.api.proof.CHECKS", (_one(5.0),))
     told = run()
     assert told.exit_code == 3
     assert told.stdout.startswith("OUTSIDE")

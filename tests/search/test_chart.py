@@ -20,6 +20,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from support.answers import CASES, case
+from support.documents import hold_to_schema
 from support.lineups.one_valve import LINEAR, line
 
 from surge.cli.main import main
@@ -27,7 +28,8 @@ from surge.errors import CaseError
 from surge.model.lineup import LineUp, Point, Rate, Valve
 from surge.model.stroke import with_strokes
 from surge.plots.chart import levels_of
-from surge.reports.chart import limit_words, runs
+from surge.reports.chart import chart_document, limit_words, runs
+from surge.reports.document import head_of
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.limits import held_limits
@@ -289,6 +291,12 @@ def test_levels_hold_the_limit_and_everything_drawn() -> None:
         assert len(levels) <= 9
     assert runs(np.array([True, True, False, True])) == [(0, 2), (3, 4)]
     assert runs(np.array([False])) == []
+
+
+def test_json_keeps_to_its_schema() -> None:
+    head = head_of("0", "a", "0" * 64)
+    for chart in (plain(), crude()):
+        hold_to_schema(chart_document(chart, head, "a title", ("a caution",)), "chart")
 
 
 # The command

@@ -16,15 +16,17 @@ from click.testing import CliRunner, Result
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from support.answers import CASES, case
+from support.documents import hold_to_schema
 from support.lineups.one_valve import LINEAR, line
 
+import surge
 from surge.api.check import rules_of_case
 from surge.case.file import starter_case
 from surge.cli.main import main
 from surge.errors import CaseError
 from surge.model.lineup import Limits, LineUp, Point, Rate, Scenario, Valve, ValveMove
 from surge.model.stroke import with_strokes
-from surge.reports.document import as_json, head_of
+from surge.reports.document import head_of
 from surge.reports.window import window_lines
 from surge.reports.window_json import window_document
 from surge.reports.words import Display
@@ -285,9 +287,10 @@ def test_an_empty_window_says_what_to_do() -> None:
         'What to do - "manifold valve": agree a rate of 1168.8 m3/h or less, and a stroke of 26.0 s.' in text
     )
     assert "surge window CASE --shapes" in text
-    document = as_json(window_document(got, head_of("0", "a", "0" * 64), ()))
-    assert document["valves"][0]["opens_at"]["stroke_s"] == 26.0
-    assert document["valves"][0]["empty"]
+    document = window_document(got, head_of("0", "a", "0" * 64), ())
+    hold_to_schema(document, "window")
+    assert document.valves[0].opens_at.stroke_s == 26.0
+    assert document.valves[0].empty
 
 
 def test_no_rate_opens_what_shut_off_head_closes() -> None:
@@ -304,10 +307,11 @@ def test_no_rate_opens_what_shut_off_head_closes() -> None:
 def test_all_that_can_be_asked_keeps_to_the_schema(tmp_path: Path) -> None:
     path = tmp_path / "case.toml"
     path.write_text(starter_case(), encoding="utf-8")
-    got = run(path, "--orders", "--shapes", "--bands", "--longest", "20 s", "--json")
-    made = json.loads(got.stdout)
-    jsonschema.validate(made, SCHEMA)
-    assert all(made[name] for name in ("orders", "shapes", "bands"))
+    got = surge.find_windows(path, longest=20.0, orders=True, shapes=True, bands=True)
+    assert got.extras.orders
+    assert got.extras.shapes
+    assert got.extras.bands
+    hold_to_schema(window_document(got, got.head, (), got.extras), "window")
 
 
 def test_unknown_and_idle_valves_are_refused() -> None:

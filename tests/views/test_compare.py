@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner, Result
 from support.answers import CASES, answer, case
 from support.demo_pictures import DISPLAY, PSI, boiling
+from support.documents import hold_to_schema
 from support.drawn import axes_named, caught, curves, levels
 from support.lineups.berth import berth
 
@@ -24,7 +25,6 @@ from surge.errors import RequestError
 from surge.model.lineup import LineUp
 from surge.plots.compare import comparison_files, histories_of, lines_of, place_of
 from surge.reports.compare import change_words, comparison_document, comparison_lines
-from surge.reports.document import as_json
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, WITHIN
@@ -230,7 +230,7 @@ def test_the_text_has_verdicts_changes_and_a_row_for_each_element() -> None:
 def test_json_fits_its_schema(tmp_path: Path) -> None:
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
     document = comparison_document(both(), [("a", "0" * 64), ("b", "1" * 64)], version="0")
-    jsonschema.validate(json.loads(json.dumps(as_json(document))), SCHEMA)
+    hold_to_schema(document, "compare")
     path = tmp_path / "after.toml"
     path.write_text(slower_text(), encoding="utf-8")
     result = run("compare", CRUDE, path, "--json")

@@ -34,7 +34,8 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.limits import held_limits
 from surge.rules.reading import built_in
-from surge.search.chart import ChartData, chart_of, pick
+from surge.search.chart import ChartData, chart_of
+from surge.search.chart_subject import pick
 from surge.search.chart_survey import RateRow, Seen, Survey
 from surge.search.scan import Scanner
 from surge.search.strokes import stroke_limits

@@ -34,9 +34,10 @@ from surge.reports.chart import ChartDocument
 from surge.reports.check_json import CheckDocument
 from surge.reports.compare import CompareDocument
 from surge.reports.document import NoAnswer, RefusedCase
-from surge.reports.proof_json import VerifyAnswer
-from surge.reports.records_json import RecordsAnswer, RecordsRefused, SheetRecordsRefused
-from surge.reports.tables_json import ListAnswer
+from surge.reports.measured_json import CurveRefused, MeasuredDocument
+from surge.reports.proof_json import VerifyDocument
+from surge.reports.records_json import RecordsDocument, RecordsRefused
+from surge.reports.tables_json import ListDocument
 from surge.reports.window_json import WindowDocument
 from surge.sheet.data import Sheet
 
@@ -52,22 +53,27 @@ ANSWERS: dict[str, tuple[str, str, Any]] = {
     "sheet": (
         "surge sheet, schema 1",
         "Figures as printed, with SI values beside them; keys carry unit and reference.",
-        Sheet | SheetRecordsRefused | RefusedCase | NoAnswer,
+        Sheet | RecordsRefused | RefusedCase | NoAnswer,
     ),
     "list": (
         "surge list, answer 1",
         "Tables of what the program knows by name; keys carry unit and reference.",
-        ListAnswer,
+        ListDocument,
     ),
     "records": (
         "surge records, answer 1",
         "Stroke-time tests held against limits; times in seconds, days and times of day local.",
-        RecordsAnswer | RecordsRefused | RefusedCase | NoAnswer,
+        RecordsDocument | RecordsRefused | RefusedCase | NoAnswer,
+    ),
+    "measured": (
+        "surge records --curve, answer 1",
+        SI,
+        MeasuredDocument | CurveRefused | RefusedCase | NoAnswer,
     ),
     "verify": (
         "surge verify, answer 1",
         "Checks of the program against figures from outside it.",
-        VerifyAnswer,
+        VerifyDocument,
     ),
 }
 NAMES = (*FILES, *ANSWERS)

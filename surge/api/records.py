@@ -33,7 +33,7 @@ class UnreadableError(CaseError):
 
 
 @dataclass(frozen=True, kw_only=True)
-class RecordsAnswer(words.Answer, Answer):
+class RecordsAnswer(words.JudgedRecords, Answer):
     """What records prove: ``findings`` with the worst valve first, ``records`` with every refused row.
 
     Attributes

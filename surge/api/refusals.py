@@ -43,7 +43,9 @@ class Refusal:
 
 
 def refused(error: CaseError, path: str) -> Refusal:
-    """Return the refusal of a text in TOML: a case, rules, limits."""
+    """Return the refusal of a text in TOML (a case, rules, limits), or of records that cannot be read."""
+    if isinstance(error, UnreadableError):
+        return unreadable(error)
     text, digest = _read_again(path)
     records = describe(error.faults, filename=path, text=text)
     return Refusal(

@@ -22,7 +22,7 @@ from surge.plots.frame import (
     not_valid_after,
     quoted,
 )
-from surge.reports.measured import _answer, _run, notes_of, place_of, spotlight
+from surge.reports.measured import answer_sentences, notes_of, place_of, run_of_pair, spotlight
 from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
 from surge.valves.measured import Measured
@@ -108,7 +108,7 @@ def _pressures(axes: Axes, found: Measured, lineup: LineUp, display: Display) ->
     for k, assessment in enumerate((found.assumed, found.measured, found.steep)):
         if assessment is None:
             continue
-        run = _run(assessment, pair)
+        run = run_of_pair(assessment, pair)
         colour, style, width = CURVES[k]
         time, pressure = run.history.time, bar(display, run.history.pressure[place])
         axes.plot(
@@ -140,7 +140,7 @@ def measured_picture(
 ) -> dict[str, bytes]:
     """Draw openings and pressures with their words around."""
     pair = spotlight(found)
-    answer = _answer(found, display)
+    answer = answer_sentences(found, display)
     heading = Heading(
         lines=(lineup.title, f"{answer[0]} {HEADLINE[found.verdict]}", *answer[1:2]),
         foot=(" ".join(notes_of(found.stroke)), f"{LOCAL_CODES} {' '.join(CAUTIONS)}"),

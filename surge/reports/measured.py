@@ -1,14 +1,15 @@
-"""What a measured stroke does, in words and as JSON; the schema is ``schema/measured.schema.json``."""
+"""What a measured stroke does, in words and as a document. Pressures [Pa gauge], times [s]."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from surge.model.lineup import LineUp
 from surge.records.stroke_tests import Direction
-from surge.reports.document import Head, as_json, finding
+from surge.reports.document import Head, finding, finding_or_none
+from surge.reports.measured_json import MeasuredDocument, PressureJson, VerdictsJson, stroke_json
+from surge.reports.records_json import FileId
 from surge.reports.text import table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, whose
 from surge.rules.assess import Assessment
@@ -18,7 +19,6 @@ from surge.transient.result import ScenarioResult
 from surge.valves.curve import FLAT, GAP, SIGMAS, MeasuredStroke
 from surge.valves.measured import Measured, PressureComparison
 
-Json = dict[str, Any]
 SHOWN = 12  # pressures in the table without --details
 HIDDEN = (
     "As measured every limit is kept, but not with the steepest stroke that the measurement allows: measure "
@@ -27,14 +27,25 @@ HIDDEN = (
 
 
 def measured_lines(found: Measured, lineup: LineUp, display: Display, *, details: bool = False) -> list[str]:
-    """All lines of the answer."""
+    """Return the answer in lines.
+
+    Parameters
+    ----------
+    found : Measured
+    lineup : LineUp
+        The one that it was run in.
+    display : Display
+        Units of the output.
+    details : bool
+        All pressures; without it those that come nearest to their limits.
+    """
     rows = list(found.pairs) if details else list(found.pairs[:SHOWN])
     out = [
         paragraph(lineup.title),
         "",
         f"VERDICT: {HEADLINE[found.verdict]}",
         "",
-        *(paragraph(t, indent="    ") for t in _answer(found, display)),
+        *(paragraph(t, indent="    ") for t in answer_sentences(found, display)),
         "",
         f'Pressures with the measured stroke of "{found.valve}", the nearest to its limit first',
         *_table(rows, found, display),
@@ -48,8 +59,8 @@ def measured_lines(found: Measured, lineup: LineUp, display: Display, *, details
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
 
 
-def _answer(found: Measured, display: Display) -> list[str]:
-    """What it comes to in a few sentences."""
+def answer_sentences(found: Measured, display: Display) -> list[str]:
+    """Return what it comes to, in a few sentences."""
     stroke = found.stroke
     way = "closes" if stroke.direction is Direction.CLOSING else "opens"
     times = {law[-1][0] for law in found.laws.values()}
@@ -97,7 +108,7 @@ def _told(f: Finding | None, assessment: Assessment | None) -> Told:
 
 
 def told_of(pair: PressureComparison, found: Measured) -> tuple[Told, Told, Told]:
-    """A pair's pressures as they may be told: assumed, measured, steepest."""
+    """Return the pressures of a pair as they may be told: assumed, measured, steepest."""
     return (
         _told(pair.assumed, found.assumed),
         _told(pair.measured, found.measured),
@@ -106,9 +117,12 @@ def told_of(pair: PressureComparison, found: Measured) -> tuple[Told, Told, Told
 
 
 def nearer_by(pair: PressureComparison, found: Measured) -> float | None:
-    """How much nearer to its limit the worse measured one comes than the assumed one [Pa]."""
+    """Return how much nearer to its limit the worse measured pressure comes than the assumed one [Pa].
+
+    None where the liquid boils, since only a part of the run may be told, and where nothing was assumed.
+    """
     if found.boils(pair):
-        return None  # only a part of the run may be told
+        return None
     before, *after = (t.margin for t in told_of(pair, found))
     left = [m for m in after if m is not None]
     return before - min(left) if before is not None and left else None
@@ -185,61 +199,49 @@ def _rules(found: Measured) -> list[str]:
     )
 
 
-def measured_document(found: Measured, head: Head, cautions: Iterable[str]) -> Json:
-    """Return the answer as plain lists and dicts; ``head`` says which program and case."""
+def measured_document(found: Measured, head: Head, cautions: Iterable[str]) -> MeasuredDocument:
+    """Return the answer as a document.
+
+    Parameters
+    ----------
+    found : Measured
+    head : Head
+        Which program and case.
+    cautions : iterable of str
+    """
     stroke = found.stroke
-    return {
-        **as_json(head),
-        "curve": {"file": stroke.curve.filename, "sha256": stroke.curve.sha256},
-        "verdict": found.verdict,
-        "exit_code": found.exit_code,
-        "valve": found.valve,
-        "direction": stroke.direction.value,
-        "verdicts": {
-            "assumed": found.assumed.verdict,
-            "measured": found.measured.verdict,
-            "steepest": found.steep.verdict if found.steep else None,
-        },
-        "stroke": {
-            "samples": len(stroke.curve.samples),
-            "movement_time_s": stroke.time,
-            "lead_s": stroke.lead,
-            "noise_rms": stroke.noise,
-            "noise_of_a_sample": stroke.sigma,
-            "greatest_correction": stroke.furthest,
-            "beyond_open": stroke.over_open,
-            "beyond_shut": stroke.over_shut,
-            "rest_open": stroke.rest_open,
-            "rest_shut": stroke.rest_shut,
-            "time_between_samples_s": stroke.usual,
-            "longest_gap_s": stroke.gap,
-            "gaps": stroke.gaps,
-            "greatest_change_between_samples": stroke.between,
-            "window_s": stroke.window,
-            "steepest_measured": stroke.fall_measured,
-            "steepest_in_law": stroke.fall_law,
-            "law": [list(point) for point in stroke.law],
-            "steepest_law": [list(point) for point in stroke.steep] if stroke.steep else None,
-            "notes": list(notes_of(stroke)),
-        },
-        "assumed_laws": {name: [list(point) for point in law] for name, law in found.laws.items()},
-        "pressures": [
-            {
-                "assumed": finding(p.assumed) if p.assumed else None,
-                "measured": finding(p.measured),
-                "steepest": finding(p.steep) if p.steep else None,
-                "nearer_by_pa": nearer_by(p, found),
-                "verdict": p.verdict,
-            }
-            for p in found.pairs
-        ],
-        "rules_note": LOCAL_CODES,
-        "cautions": list(cautions),
-    }
+    return MeasuredDocument(
+        program=head.program,
+        case=head.case,
+        curve=FileId(file=stroke.curve.filename, sha256=stroke.curve.sha256),
+        verdict=found.verdict,
+        exit_code=found.exit_code,
+        valve=found.valve,
+        direction=stroke.direction.value,
+        verdicts=VerdictsJson(
+            assumed=found.assumed.verdict,
+            measured=found.measured.verdict,
+            steepest=found.steep.verdict if found.steep else None,
+        ),
+        stroke=stroke_json(stroke, notes_of(stroke)),
+        assumed_laws=found.laws,
+        pressures=tuple(
+            PressureJson(
+                assumed=finding_or_none(pair.assumed),
+                measured=finding(pair.measured),
+                steepest=finding_or_none(pair.steep),
+                nearer_by_pa=nearer_by(pair, found),
+                verdict=pair.verdict,
+            )
+            for pair in found.pairs
+        ),
+        rules_note=LOCAL_CODES,
+        cautions=tuple(cautions),
+    )
 
 
 def spotlight(found: Measured) -> PressureComparison | None:
-    """The pressure that is drawn: of those with the worst verdict the nearest to its limit.
+    """Return the pressure that is drawn: of those with the worst verdict the nearest to its limit.
 
     A peak before others; but where the liquid boils, how low it falls.
     """
@@ -250,10 +252,10 @@ def spotlight(found: Measured) -> PressureComparison | None:
 
 
 def place_of(pair: PressureComparison, found: Measured, lineup: LineUp) -> str:
-    """The point at which the pressure of a finding is drawn: of an element, the end that is worse."""
+    """Return the point at which the pressure of a pair is drawn: of an element, the end that is worse."""
     if pair.worse.subject == "place":
         return pair.worse.name
-    run = _run(found.steep if pair.worse is pair.steep and found.steep else found.measured, pair)
+    run = run_of_pair(found.steep if pair.worse is pair.steep and found.steep else found.measured, pair)
     ends = next((e.start, e.end) for e in lineup.elements if e.name == pair.worse.name)
     places = {p.name: p for p in run.places}
     if pair.worse.check == "peak":
@@ -261,19 +263,20 @@ def place_of(pair: PressureComparison, found: Measured, lineup: LineUp) -> str:
     return min((e for e in ends if e in places), key=lambda e: places[e].lowest.pressure)
 
 
-def _run(assessment: Assessment, pair: PressureComparison) -> ScenarioResult:
-    """The run of an assessment that a finding is of; the first one where a length is a range."""
+def run_of_pair(assessment: Assessment, pair: PressureComparison) -> ScenarioResult:
+    """Return the run that the worse finding of a pair is of, or the first of its scenario."""
     runs = [r for r in assessment.scenarios if r.name == pair.worse.scenario]
     wanted = (dict(pair.worse.lengths), dict(pair.worse.speeds))
     return next((r for r in runs if (r.lengths, r.speeds) == wanted), runs[0])
 
 
 def notes_of(stroke: MeasuredStroke) -> tuple[str, ...]:
-    """Everything about a measured stroke that its reader should know."""
-    return (*stroke.curve.notes, *(text for progress in _TELL for text in [progress(stroke)] if text))
+    """Return all that one should know of a measured stroke: how it was read, and what was done to it."""
+    made = (note(stroke) for note in _NOTES)
+    return (*stroke.curve.notes, *(text for text in made if text))
 
 
-def _tell_movement(s: MeasuredStroke) -> str:
+def _note_of_movement(s: MeasuredStroke) -> str:
     way = "Closes" if s.direction is Direction.CLOSING else "Opens"
     text = f"{way} in {s.time:.2f} s, {len(s.curve.samples)} samples, usually {s.usual:.3g} s apart."
     if s.lead > 0.0:
@@ -281,7 +284,7 @@ def _tell_movement(s: MeasuredStroke) -> str:
     return text
 
 
-def _tell_noise(s: MeasuredStroke) -> str:
+def _note_of_noise(s: MeasuredStroke) -> str:
     if s.noise == 0.0:
         return "The curve goes one way only: nothing was smoothed."
     return (
@@ -292,7 +295,7 @@ def _tell_noise(s: MeasuredStroke) -> str:
     )
 
 
-def _tell_overshoot(s: MeasuredStroke) -> str:
+def _note_of_overshoot(s: MeasuredStroke) -> str:
     ends = [(s.over_open, "open"), (s.over_shut, "shut")]
     said = [f"{100 * x:.1f} % beyond {end}" for x, end in ends if x > max(3 * s.sigma, FLAT)]
     return (
@@ -302,7 +305,7 @@ def _tell_overshoot(s: MeasuredStroke) -> str:
     )
 
 
-def _tell_rest(s: MeasuredStroke) -> str:
+def _note_of_rest(s: MeasuredStroke) -> str:
     said = []
     least = max(s.sigma, 1e-4)
     if s.rest_shut > least:
@@ -323,7 +326,7 @@ def _tell_rest(s: MeasuredStroke) -> str:
     return ". ".join(said) + "." if said else ""
 
 
-def _tell_gaps(s: MeasuredStroke) -> str:
+def _note_of_gaps(s: MeasuredStroke) -> str:
     text = (
         f"Greatest change between two samples {100 * s.between:.1f} % (row {s.between_row}); longest time "
         f"between two in the movement {s.gap:.3g} s (row {s.gap_row})."
@@ -334,7 +337,7 @@ def _tell_gaps(s: MeasuredStroke) -> str:
     return text
 
 
-def _tell_steep(s: MeasuredStroke) -> str:
+def _note_of_steep(s: MeasuredStroke) -> str:
     if s.steep is None:
         return ""
     return (
@@ -344,11 +347,11 @@ def _tell_steep(s: MeasuredStroke) -> str:
     )
 
 
-_TELL: tuple[Callable[[MeasuredStroke], str], ...] = (
-    _tell_movement,
-    _tell_noise,
-    _tell_overshoot,
-    _tell_rest,
-    _tell_gaps,
-    _tell_steep,
+_NOTES: tuple[Callable[[MeasuredStroke], str], ...] = (
+    _note_of_movement,
+    _note_of_noise,
+    _note_of_overshoot,
+    _note_of_rest,
+    _note_of_gaps,
+    _note_of_steep,
 )

@@ -10,7 +10,7 @@ from typing import Any
 
 from surge.proof.checks import COMPUTED, HERE, MEMORY, PART, READ, Check, Outcome, work
 from surge.reports.document import Program
-from surge.reports.proof_json import VerifyAnswer, check_json
+from surge.reports.proof_json import VerifyDocument, check_json
 from surge.reports.text import table
 from surge.reports.words import CAUTIONS, paragraph
 
@@ -128,9 +128,9 @@ def detail_lines(outcomes: Sequence[Outcome]) -> list[str]:
     return out
 
 
-def proof_document(outcomes: Sequence[Outcome], *, version: str) -> VerifyAnswer:
+def proof_document(outcomes: Sequence[Outcome], *, version: str) -> VerifyDocument:
     """Return the answer as a document; ``version`` is that of the program."""
-    return VerifyAnswer(
+    return VerifyDocument(
         program=Program(version=version),
         verdict="within" if all(o.within for o in outcomes) else "outside",
         checks=tuple(check_json(list(items)) for _, items in groupby(outcomes, key=lambda o: o.check.name)),

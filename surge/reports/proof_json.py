@@ -72,7 +72,7 @@ class CheckJson(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class VerifyAnswer(JsonObject):
+class VerifyDocument(JsonObject):
     """Every check with its source, its working and its figures."""
 
     schema_version: Literal[1] = 1

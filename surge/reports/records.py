@@ -109,7 +109,7 @@ def _next(first: ValveFinding) -> str:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Answer:
+class JudgedRecords:
     """Everything that the answer is made from.
 
     Attributes
@@ -125,7 +125,7 @@ class Answer:
     sources: tuple[str, ...]
 
 
-def rows_of(answer: Answer) -> RowCounts:
+def rows_of(answer: JudgedRecords) -> RowCounts:
     """Return how many rows stand below the header, and what became of them."""
     records, judgement = answer.records, answer.findings.judgement
     return RowCounts(
@@ -137,7 +137,7 @@ def rows_of(answer: Answer) -> RowCounts:
     )
 
 
-def records_lines(answer: Answer, *, details: bool = False) -> list[str]:
+def records_lines(answer: JudgedRecords, *, details: bool = False) -> list[str]:
     """All lines of the answer on a terminal."""
     findings, records = answer.findings, answer.records
     out = [paragraph(title_of(answer)), "", f"VERDICT: {_headline(findings)}", ""]
@@ -186,7 +186,7 @@ def _tags(valves: Iterable[ValveFinding]) -> str:
     return ", ".join(tags[:6]) + (f" and {len(tags) - 6} more" if len(tags) > 6 else "")
 
 
-def title_of(answer: Answer) -> str:
+def title_of(answer: JudgedRecords) -> str:
     """What was looked at, in a line."""
     tests = answer.records.tests
     valves = len({v.tag for v in answer.findings.valves})
@@ -250,7 +250,7 @@ def _calm(calm: Sequence[ValveFinding]) -> list[str]:
     return out
 
 
-def _rows(answer: Answer) -> list[str]:
+def _rows(answer: JudgedRecords) -> list[str]:
     n = rows_of(answer)
     text = (
         f"Rows: {n.rows} = {n.judged} judged + {n.shown} shown without counting as proof + "

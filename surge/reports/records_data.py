@@ -13,8 +13,9 @@ from typing import Any
 from surge.records.stroke_tests import StrokeTest
 from surge.records.text import RowFault
 from surge.reports import records_json as j
-from surge.reports.document import CaseId, Program, as_json
-from surge.reports.records import RECORDS_CAUTIONS, Answer, first_sentence, gaps, rows_of
+from surge.reports.document import CaseId, Program
+from surge.reports.measured_json import CurveRefused, UnusedCurve
+from surge.reports.records import RECORDS_CAUTIONS, JudgedRecords, first_sentence, gaps, rows_of
 from surge.reports.records_words import reasons
 from surge.valves.findings import ValveFinding
 from surge.valves.history_types import ValveHistory
@@ -29,18 +30,12 @@ COLUMNS = (
 Json = dict[str, Any]
 
 
-def records_document(answer: Answer, head: Json) -> Json:
-    """Return the answer as plain lists and dicts; see :func:`records_answer`."""
-    made: Json = as_json(records_answer(answer, head))
-    return made
-
-
-def records_answer(answer: Answer, head: Json) -> j.RecordsAnswer:
+def records_document(answer: JudgedRecords, head: Json) -> j.RecordsDocument:
     """Return the answer as a document.
 
     Parameters
     ----------
-    answer : Answer
+    answer : JudgedRecords
     head : dict
         Which program and files: "program" with "version"; "records", "limits" and "case", each with "file"
         and "sha256", or None where there is none.
@@ -49,7 +44,7 @@ def records_answer(answer: Answer, head: Json) -> j.RecordsAnswer:
     tried: dict[int, list[Tried]] = {}
     for one in findings.judgement.tried:
         tried.setdefault(one.test.row, []).append(one)
-    return j.RecordsAnswer(
+    return j.RecordsDocument(
         program=Program(version=head["program"]["version"]),
         records=j.FileId(**head["records"]),
         limits=_file(head["limits"]),
@@ -68,29 +63,21 @@ def records_answer(answer: Answer, head: Json) -> j.RecordsAnswer:
     )
 
 
-def fault_document(
-    faults: Iterable[RowFault], head: Json
-) -> j.RecordsRefused | j.SheetRecordsRefused | j.CurveRefused:
+def fault_document(faults: Iterable[RowFault], head: Json) -> j.RecordsRefused | CurveRefused:
     """Return the document where nothing of a file could be read.
 
     Parameters
     ----------
     faults : iterable of RowFault
     head : dict
-        Which program and file: "program" with "version", and "curve" or "records" with "file". Where the
-        command takes limits and a case, also "limits" and "case", as for :func:`records_answer`.
+        As for :func:`records_document`; or "program" with "version" and "curve" with "file".
     """
     program, refused = Program(version=head["program"]["version"]), _faults(faults)
     if "curve" in head:
-        return j.CurveRefused(
-            program=program, curve=j.UnreadCurve(file=head["curve"]["file"]), refused=refused
-        )
-    records = j.UnreadRecords(file=head["records"]["file"])
-    if "limits" not in head:
-        return j.SheetRecordsRefused(program=program, records=records, refused=refused)
+        return CurveRefused(program=program, curve=UnusedCurve(file=head["curve"]["file"]), refused=refused)
     return j.RecordsRefused(
         program=program,
-        records=records,
+        records=j.UnreadRecords(file=head["records"]["file"]),
         limits=_file(head["limits"]),
         case=_case(head["case"]),
         refused=refused,
@@ -120,7 +107,7 @@ def _day(day: date | None) -> str | None:
     return day.isoformat() if day else None
 
 
-def _valve(v: ValveFinding, answer: Answer) -> j.ValveFindingJson:
+def _valve(v: ValveFinding, answer: JudgedRecords) -> j.ValveFindingJson:
     return j.ValveFindingJson(
         tag=v.tag,
         direction=v.direction.value,
@@ -215,7 +202,7 @@ def safe(text: str) -> str:
     return f"'{text}" if text.startswith(EXECUTED) or text.lstrip().startswith(EXECUTED) else text
 
 
-def findings_csv(answer: Answer, signature: str) -> str:
+def findings_csv(answer: JudgedRecords, signature: str) -> str:
     """The findings, the worst first, as a table for a spreadsheet: figures stay figures, texts stay texts.
 
     Every row says by which program and from which files it was made.
@@ -233,7 +220,7 @@ def _number(value: float | None) -> float | str:
     return "" if value is None or not math.isfinite(value) else round(value, 6)
 
 
-def _cells(rank: int, v: ValveFinding, answer: Answer) -> list[str | float | None]:
+def _cells(rank: int, v: ValveFinding, answer: JudgedRecords) -> list[str | float | None]:
     h, side = v.history, v.worst
     got = side.decided if side else None
     slope = h.trend.slope if h.trend else None

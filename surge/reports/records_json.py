@@ -188,7 +188,7 @@ class RowFaultJson(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RecordsAnswer(JsonObject):
+class RecordsDocument(JsonObject):
     """The answer."""
 
     schema_version: Literal[1] = 1
@@ -229,37 +229,6 @@ class RecordsRefused(JsonObject):
     records: UnreadRecords
     limits: FileId | None
     case: CaseId | None
-    verdict: Literal["refused"] = "refused"
-    exit_code: Literal[2] = 2
-    refused: tuple[RowFaultJson, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SheetRecordsRefused(JsonObject):
-    """Nothing could be read of the records that a sheet was to tell of."""
-
-    schema_version: Literal[1] = 1
-    program: Program
-    records: UnreadRecords
-    verdict: Literal["refused"] = "refused"
-    exit_code: Literal[2] = 2
-    refused: tuple[RowFaultJson, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnreadCurve(JsonObject):
-    """A file of which no stroke could be made."""
-
-    file: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CurveRefused(JsonObject):
-    """The measured curve cannot be used; nothing was calculated."""
-
-    schema_version: Literal[1] = 1
-    program: Program
-    curve: UnreadCurve
     verdict: Literal["refused"] = "refused"
     exit_code: Literal[2] = 2
     refused: tuple[RowFaultJson, ...]

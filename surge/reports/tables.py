@@ -15,7 +15,7 @@ from surge.reports.table_rows import (
     rule_sections,
     valve_sections,
 )
-from surge.reports.tables_json import ListAnswer
+from surge.reports.tables_json import ListDocument
 from surge.reports.text import table
 from surge.reports.words import LINE, paragraph
 from surge.rules.book import RuleBook
@@ -82,7 +82,7 @@ def list_lines(sections: Iterable[Section]) -> list[str]:
 
 def list_document(
     sections: Iterable[Section], *, kind: str, words: Sequence[str], version: str
-) -> ListAnswer:
+) -> ListDocument:
     """Return the tables as a document.
 
     Parameters
@@ -95,7 +95,7 @@ def list_document(
     version : str
         Of the program.
     """
-    return ListAnswer(
+    return ListDocument(
         program=Program(version=version),
         kind=kind,
         words=tuple(words),

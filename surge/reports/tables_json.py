@@ -368,7 +368,7 @@ Listed = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ListAnswer(JsonObject):
+class ListDocument(JsonObject):
     """What the program knows by name."""
 
     schema_version: Literal[1] = 1

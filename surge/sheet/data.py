@@ -195,7 +195,7 @@ def sheet_of(
         ]
     )
     shutdowns = chains(assessment, display)
-    standing = NOT_TO_SIGN if verdict != WITHIN else TO_SIGN if searched(lineup, windows) else A_DRAFT
+    standing = NOT_TO_SIGN if verdict != WITHIN else TO_SIGN if fully_searched(lineup, windows) else A_DRAFT
     return Sheet(
         program=Program(version=version),
         case=CaseId(file=Path(case.filename).name, sha256=case.sha256),
@@ -426,6 +426,6 @@ def _over_all(windows: Windows, valve: str) -> str:
     return f"not faster than {shortest:.1f} s, not slower than {longest:.1f} s{empty}"
 
 
-def searched(lineup: LineUp, windows: Windows | None) -> bool:
+def fully_searched(lineup: LineUp, windows: Windows | None) -> bool:
     """Whether windows were searched, or nothing closes that could have one."""
     return windows is not None or not any(closing_valves(lineup, s) for s in lineup.scenarios)

@@ -639,3 +639,6 @@ def test_records_that_cannot_be_read_are_refused_as_such(tmp_path: Path) -> None
     assert done.exit_code == 2
     assert "r.csv: nothing could be read" in done.stderr
     assert not (tmp_path / "a.pdf").exists()
+    told = json.loads(run(CASES / f"{BIGGEST}.toml", "--no-window", "--records", records, "--json").stdout)
+    jsonschema.validate(told, json.loads(path_of("sheet").read_text(encoding="utf-8")))
+    assert (told["verdict"], told["records"]["file"]) == ("refused", str(records))

@@ -51,7 +51,7 @@ class Damage:
         return whole
 
 
-def plain(document: Any) -> Any:
+def as_read(document: Any) -> Any:
     """Return a document as a reader of its JSON gets it."""
     return json.loads(json.dumps(as_json(document), allow_nan=False))
 
@@ -79,7 +79,7 @@ def hold_to_schema(document: Any, name: str) -> None:
     jsonschema.Draft202012Validator.check_schema(schema)
     validator = jsonschema.Draft202012Validator(schema)
     few = thinned(document)
-    whole = plain(few)
+    whole = as_read(few)
     refused = best_match(validator.iter_errors(whole))
     assert refused is None, refused.message
     found = list(damages(few))

@@ -10,6 +10,7 @@ from xml.etree import ElementTree as ET
 import jsonschema
 import pytest
 from click.testing import CliRunner
+from support.documents import hold_to_schema
 from support.inputs.measured_curves import sampled
 
 from surge.case.file import load_case
@@ -18,9 +19,11 @@ from surge.errors import CaseError, UnknownNameError
 from surge.model.lineup import LineUp, ValveMove
 from surge.model.stroke import with_laws
 from surge.plots.measured import measured_picture
-from surge.reports.document import as_json, head_of
+from surge.records.text import row_fault
+from surge.reports.document import head_of
 from surge.reports.measured import measured_document, measured_lines, nearer_by, told_of
-from surge.reports.words import Display
+from surge.reports.records_data import fault_document
+from surge.reports.words import CAUTIONS, Display
 from surge.rules.assess import assess
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import ShowUnits
@@ -32,6 +35,7 @@ CASE = ROOT / "cases" / "crude-sea-line.toml"
 DEMO = ROOT / "cases" / "records" / "manifold-valve-stroke.csv"
 DEMO_CASE = ROOT / "cases" / "gasoline-drop-lines.toml"
 SCHEMA = json.loads((ROOT / "surge" / "schema" / "measured.schema.json").read_text(encoding="utf-8"))
+HEAD = head_of("1", "a.toml", "0" * 64)
 MISTAKE = "manifold valve shut by mistake"
 TABLE = ((0.0, 1.0), (6.0, 0.5), (14.0, 0.2), (20.0, 0.0))
 
@@ -183,12 +187,20 @@ def test_the_command_refuses(tmp_path: Path) -> None:
     assert "samples from 100 % to 0 % open" in run(str(bad), *common[1:], "--curve", "manifold valve")[2]
 
 
+def test_a_damaged_answer_is_refused(lineup: LineUp) -> None:
+    clean = run_measured(lineup, stroke_of(sampled(shape, 20.0, step=0.1)), valve="manifold valve")
+    assert clean.steep is None
+    hold_to_schema(measured_document(clean, HEAD, CAUTIONS), "measured")
+    head = {"program": {"name": "surge", "version": "1"}, "curve": {"file": "a.csv"}}
+    fault = row_fault(2, "position [%]", '"x"', "a number", "write the position")
+    hold_to_schema(fault_document([fault], head), "measured")
+
+
 def test_document_and_picture_are_the_same_each_time(lineup: LineUp) -> None:
     stroke = stroke_of(sampled(shape, 20.0, step=0.1, noise=0.004))
     found = run_measured(lineup, stroke, valve="manifold valve")
     display = Display(units=ShowUnits(), density=850.0)
-    document = measured_document(found, head_of("0", "a", "b"), ())
-    jsonschema.validate(json.loads(json.dumps(as_json(document), allow_nan=False)), SCHEMA)
+    hold_to_schema(measured_document(found, HEAD, CAUTIONS), "measured")
     kinds = ("png", "pdf")
     first, again = (measured_picture(found, lineup, display, kinds=kinds, signature="s") for _ in range(2))
     assert first == again

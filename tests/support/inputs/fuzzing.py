@@ -23,7 +23,8 @@ from surge.records.curve_file import read_curve
 from surge.records.limits_file import LIMITS, LimitFile, read_limits
 from surge.records.read import ReadOptions, read_records
 from surge.records.text import RowFault, csv_of
-from surge.reports.records import Answer, fault_lines, records_lines
+from surge.reports.document import as_json
+from surge.reports.records import JudgedRecords, fault_lines, records_lines
 from surge.reports.records_data import findings_csv, records_document
 from surge.rules.reading import RULES, read_rules
 from surge.toml.faults import describe, format_faults
@@ -228,9 +229,9 @@ def _judged(content: bytes, stated: LimitFile | None) -> int:
     found = findings_of_records(
         held.records.tests, held.limits, today=TODAY, refused=len(held.records.refused)
     )
-    answer = Answer(records=held.records, findings=found, sources=("a test",))
+    answer = JudgedRecords(records=held.records, findings=found, sources=("a test",))
     _printable(records_lines(answer, details=True))
-    document = json.loads(json.dumps(records_document(answer, HEAD), allow_nan=False))
+    document = json.loads(json.dumps(as_json(records_document(answer, HEAD)), allow_nan=False))
     rows = document["rows"]
     if rows["rows"] != rows["judged"] + rows["shown"] + rows["refused"] + rows["blank"]:
         raise Unexplained(f"rows were lost: {rows}")

@@ -33,7 +33,7 @@ def sampled(
         x = x * (1.0 - rest) + rest + (draws.gauss(0.0, noise) if noise else 0.0)
         if k not in drop:
             found.append(Sample(row=k + 2, time=k * step, position=x))
-    return MeasuredCurve(samples=tuple(found))
+    return MeasuredCurve(samples=tuple(found), filename="a.csv", sha256="0" * 64)
 
 
 def demo_text() -> str:

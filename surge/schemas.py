@@ -30,9 +30,9 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from surge.case.file import case_schema
-from surge.reports.chart import ChartDocument
+from surge.reports.chart_json import ChartDocument
 from surge.reports.check_json import CheckDocument
-from surge.reports.compare import CompareDocument
+from surge.reports.compare_json import CompareDocument
 from surge.reports.document import NoAnswer, RefusedCase
 from surge.reports.measured_json import CurveRefused, MeasuredDocument
 from surge.reports.proof_json import VerifyDocument

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 import jsonschema
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from surge.reports.document import Demand, JsonObject, as_json
+from surge.reports.document import Demand, JsonObject, as_json, as_text
 from surge.schemas import NAMES, path_of, schema_of_type, text_of
 
 
@@ -51,6 +54,23 @@ def test_a_document_becomes_plain_data_and_keys_that_are_none_by_default_are_lef
         ]
     }
     assert as_json(KNOT)["rope"] is KNOT.rope
+
+
+VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(),
+    lambda inner: st.lists(inner) | st.lists(inner).map(tuple) | st.dictionaries(st.text(), inner),
+)
+
+
+@given(VALUES)
+def test_the_text_of_a_document_is_that_of_the_library(plain: Any) -> None:
+    assert as_text(plain) == json.dumps(plain, allow_nan=False, indent=1)
+
+
+@pytest.mark.parametrize("plain", [math.nan, [1.0, math.inf], {"deep": [{"in": -math.inf}, 1]}])
+def test_a_number_that_is_not_finite_is_refused(plain: Any) -> None:
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        as_text(plain)
 
 
 def test_what_is_no_part_of_a_document_is_refused() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -45,7 +44,9 @@ def data(document: Any) -> Json:
 
 def written(document: Json) -> str:
     """Return a document as JSON text, in ASCII: whatever a terminal's coding, it stays whole."""
-    return json.dumps(document, allow_nan=False, indent=1)
+    from surge.reports.document import as_text
+
+    return as_text(document)
 
 
 class Answer(ABC):

@@ -32,7 +32,7 @@ class ChartAnswer(ChartData, CaseAnswer):
 
     def document(self) -> Json:
         """Return the chart as plain data (``surge schema chart``)."""
-        from surge.reports.chart import chart_document
+        from surge.reports.chart_json import chart_document
 
         return data(chart_document(self, self.head, self.case.lineup.title, CAUTIONS))
 

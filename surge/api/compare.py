@@ -46,7 +46,7 @@ class CompareAnswer(Comparison, Answer):
 
     def document(self) -> Json:
         """Return the comparison as plain data (``surge schema compare``)."""
-        from surge.reports.compare import comparison_document
+        from surge.reports.compare_json import comparison_document
 
         cases = [(case.filename, case.sha256) for case in self.cases]
         return data(comparison_document(self, cases, version=__version__))

@@ -7,7 +7,6 @@ a reader who does not see colours lose nothing.
 from __future__ import annotations
 
 import io
-import json
 import math
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -29,7 +28,7 @@ from surge.plots.frame import (
     quoted,
 )
 from surge.reports.chart import PICTURES, chart_csv, foot, heading_lines, limit_words, runs
-from surge.reports.document import Json
+from surge.reports.document import Json, as_text
 from surge.reports.words import HEADLINE, Display
 from surge.search.chart import ChartData
 from surge.units import from_si, printable
@@ -358,7 +357,7 @@ def chart_files(
     chart : ChartData
     kinds : iterable of {"png", "svg", "pdf", "csv", "json"}
     document : dict
-        What :func:`surge.reports.chart.chart_document` gives, as plain data.
+        What :func:`surge.reports.chart_json.chart_document` gives, as plain data.
     display : Display
     signature : str
         Which program and case.
@@ -372,5 +371,5 @@ def chart_files(
     if "csv" in kinds:
         files["csv"] = chart_csv(chart, display, signature).encode()
     if "json" in kinds:
-        files["json"] = (json.dumps(document, allow_nan=False, indent=1) + "\n").encode()
+        files["json"] = f"{as_text(document)}\n".encode()
     return files

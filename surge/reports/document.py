@@ -6,7 +6,8 @@ Keys carry unit and reference. Numbers are SI and not rounded. How the types bec
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import json
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 from typing import Annotated, Any, Literal
@@ -71,6 +72,35 @@ def _keys_of(kind: Any) -> tuple[tuple[str, bool], ...]:
     if not is_dataclass(kind):
         raise TypeError(f"{kind.__name__} does not belong into a JSON document")
     return tuple((field.name, field.default is None) for field in fields(kind))
+
+
+def as_text(plain: Any, margin: str = "\n") -> str:
+    """Return plain data as JSON text in ASCII, just as ``json.dumps(plain, allow_nan=False, indent=1)`` does.
+
+    The library indents in Python, number by number. Here it writes every list or object without inner ones in
+    one go, with the margin as part of its commas: half the time for histories.
+
+    Raises
+    ------
+    ValueError
+        A number is not finite.
+    """
+    if not plain or not isinstance(plain, dict | list | tuple):
+        return _encoder(",")(plain)
+    inner, ends = f"{margin} ", "{}" if isinstance(plain, dict) else "[]"
+    comma = f",{inner}"
+    if PLAIN.issuperset(map(type, plain.values() if isinstance(plain, dict) else plain)):
+        text = _encoder(comma)(plain)[1:-1]
+    elif isinstance(plain, dict):
+        text = comma.join(f"{_encoder(',')(key)}: {as_text(value, inner)}" for key, value in plain.items())
+    else:
+        text = comma.join(as_text(value, inner) for value in plain)
+    return f"{ends[0]}{inner}{text}{margin}{ends[1]}"
+
+
+@cache
+def _encoder(comma: str) -> Callable[[Any], str]:
+    return json.JSONEncoder(allow_nan=False, separators=(comma, ": ")).encode
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

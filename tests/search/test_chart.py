@@ -28,7 +28,8 @@ from surge.errors import CaseError
 from surge.model.lineup import LineUp, Point, Rate, Valve
 from surge.model.stroke import with_strokes
 from surge.plots.chart import levels_of
-from surge.reports.chart import chart_document, limit_words, runs
+from surge.reports.chart import limit_words, runs
+from surge.reports.chart_json import chart_document
 from surge.reports.document import head_of
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of

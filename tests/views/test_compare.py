@@ -24,7 +24,8 @@ from surge.cli.main import main
 from surge.errors import RequestError
 from surge.model.lineup import LineUp
 from surge.plots.compare import comparison_files, histories_of, lines_of, place_of
-from surge.reports.compare import change_words, comparison_document, comparison_lines
+from surge.reports.compare import change_words, comparison_lines
+from surge.reports.compare_json import comparison_document
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, WITHIN

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from support.demos import Demos
 
 import surge
 from surge.cli.main import main
@@ -20,13 +21,13 @@ RECORDS, LIMITS = ROOT / "cases" / "records" / "stroke-tests.csv", ROOT / "cases
 
 
 @pytest.fixture(scope="module")
-def case() -> surge.Case:
-    return surge.load_case(CASE)
+def case(demos: Demos) -> surge.Case:
+    return demos[CASE.stem].case
 
 
 @pytest.fixture(scope="module")
-def checked(case: surge.Case) -> surge.Assessment:
-    return surge.check(case)
+def checked(demos: Demos) -> surge.Assessment:
+    return demos[CASE.stem].answer
 
 
 def printed(*arguments: object) -> str:
@@ -56,8 +57,8 @@ def test_a_picture_of_what_is_not_there_is_refused(case: surge.Case, checked: su
         surge.draw(checked, case, scenario="there is none")
 
 
-def test_windows_and_chart(tmp_path: Path) -> None:
-    case = surge.load_case(CLOSING)
+def test_windows_and_chart(tmp_path: Path, demos: Demos) -> None:
+    case = demos[CLOSING.stem].case
     windows = surge.find_windows(case, shortest=4.0, longest=20.0)
     text = printed("window", CLOSING, "--shortest", "4 s", "--longest", "20 s")
     assert surge.report(windows, case) + "\n" == text

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.answers import VERDICTS, answer, case, oracle, peak_at, peak_in, run_of, steady_at
+from support.demos import VERDICTS, Demos, peak_at, peak_in, steady_at
 from support.oracles.demo_cases import G
 
 from surge.model.ranges import at_shares
@@ -20,9 +20,9 @@ from surge.transient.run import simulate
 
 
 @pytest.mark.parametrize("name", VERDICTS)
-def test_nothing_moves_before_the_first_event(name: str) -> None:
-    for run in answer(name).scenarios:
-        story = next(s for s in case(name).lineup.scenarios if s.name == run.name)
+def test_nothing_moves_before_the_first_event(name: str, demos: Demos) -> None:
+    for run in demos[name].answer.scenarios:
+        story = next(s for s in demos[name].case.lineup.scenarios if s.name == run.name)
         begin = min(m.start for m in (*story.moves, *story.pump_moves))
         before = run.history.time < begin
         assert np.count_nonzero(before) > 50
@@ -68,9 +68,10 @@ def test_peaks_against_a_second_march(
     stop: tuple[float, float] | None,
     span: tuple[float, float],
     points: tuple[str, ...],
+    demos: Demos,
 ) -> None:
-    second = oracle(name).march(scenario, shut=shut, stop=stop, dt=span[0], duration=span[1])
-    run = run_of(name, scenario)
+    second = demos[name].oracle.march(scenario, shut=shut, stop=stop, dt=span[0], duration=span[1])
+    run = demos[name].run_of(scenario)
     for point in points:
         peak = peak_at(run, point)
         # The second march is first order in friction and rounds lengths to half a step (6 ms in 2.8 s of
@@ -79,9 +80,9 @@ def test_peaks_against_a_second_march(
         assert second.when[point] == pytest.approx(peak.time, abs=2 * span[0] + 0.02)
 
 
-def test_line_packing_goes_above_the_instant_stop_rise_and_comes_later() -> None:
-    hand = oracle("crude-sea-line")
-    run = run_of("crude-sea-line", "manifold valve shut by mistake")
+def test_line_packing_goes_above_the_instant_stop_rise_and_comes_later(demos: Demos) -> None:
+    hand = demos["crude-sea-line"].oracle
+    run = demos["crude-sea-line"].run_of("manifold valve shut by mistake")
     peak = peak_at(run, "end manifold")
     simple = steady_at(run, "end manifold") + hand.instant_stop("sea line", 900 / 3600)
     assert peak.pressure - simple > peak.error + 0.3e5
@@ -92,7 +93,7 @@ def test_line_packing_goes_above_the_instant_stop_rise_and_comes_later() -> None
 # --- dead ends ----------------------------------------------------------------------------------------
 
 
-def test_wave_doubles_in_the_closed_branch_as_the_junction_law_says() -> None:
+def test_wave_doubles_in_the_closed_branch_as_the_junction_law_says(demos: Demos) -> None:
     """Methanol, the last tank valve shut at once: the first wave at the closed branch, by hand.
 
     The valve throws rho a v into the branch to 3S. At the tee it passes on
@@ -100,7 +101,7 @@ def test_wave_doubles_in_the_closed_branch_as_the_junction_law_says() -> None:
     the end before the wave that the shut branch to 3P throws back: 2 x 5 m later.
     """
     name = "methanol-closed-branches"
-    hand, lineup = oracle(name), case(name).lineup
+    hand, lineup = demos[name].oracle, demos[name].case.lineup
     story = next(s for s in lineup.scenarios if s.name == "tank valve slams")
     instant = replace(story, moves=(replace(story.moves[0], law=((0.0, 1.0), (0.0, 0.0))),))
     run = simulate(lineup, instant, quick=True)
@@ -116,36 +117,36 @@ def test_wave_doubles_in_the_closed_branch_as_the_junction_law_says() -> None:
     assert end[inside] - end[0] == pytest.approx(np.full(inside.sum(), expected), rel=5e-3)
 
 
-def test_dead_end_is_worse_than_the_valve_that_moves() -> None:
-    run = run_of("methanol-closed-branches", "tank valve slams")
+def test_dead_end_is_worse_than_the_valve_that_moves(demos: Demos) -> None:
+    run = demos["methanol-closed-branches"].run_of("tank valve slams")
     # 0.08 to 0.22 bar above it at every step from 2 ms down to 0.11 ms
     end, valve = peak_at(run, "4P closed valve"), peak_at(run, "3S valve inlet")
     assert end.pressure > valve.pressure
     assert next(p.roles for p in run.places if p.name == "4P closed valve") == ("dead end",)
 
 
-def test_topping_off_in_turn_diverts_the_flow() -> None:
+def test_topping_off_in_turn_diverts_the_flow(demos: Demos) -> None:
     # two of three drop lines shut at 55 s: the last one takes all but a little of the agreed 200 m3/h
-    run = run_of("gasoline-drop-lines", "topping off")
+    run = demos["gasoline-drop-lines"].run_of("topping off")
     at = np.searchsorted(run.history.time, 54.9)
     assert run.history.flow["4P drop line valve"][at] * 3600 == pytest.approx(200.0, abs=4.0)
     # at first each has about a third; how much exactly, scipy says
-    _, flows = oracle("gasoline-drop-lines").steady("topping off")
+    _, flows = demos["gasoline-drop-lines"].oracle.steady("topping off")
     assert run.history.flow["4P drop line valve"][0] == pytest.approx(flows["4P drop line"], rel=1e-3)
     assert flows["4P drop line"] * 3600 == pytest.approx(200 / 3, abs=8.0)
 
 
-def test_pump_top_when_all_flow_goes_down_one_stack() -> None:
+def test_pump_top_when_all_flow_goes_down_one_stack(demos: Demos) -> None:
     """Gasoline through the pumps: what stands at the top of pump 4P once 2P is shut, by hand.
 
     No wave is needed for it: with the flow q that is left, 0.74 * (q/104)**2 bar over the stopped
     pump, 1 m of level and 0.05 bar below it, 8.4 m of stack above.
     """
-    run = run_of("gasoline-through-cargo-pumps", "change of tanks at full rate")
+    run = demos["gasoline-through-cargo-pumps"].run_of("change of tanks at full rate")
     q = float(run.history.flow["4P pump valve"][-1]) * 3600
     through = 0.740 * (q / 104) ** 2 * 1e5
-    friction = oracle("gasoline-through-cargo-pumps")._loss(
-        oracle("gasoline-through-cargo-pumps").line("4P pump stack"), q / 3600
+    friction = demos["gasoline-through-cargo-pumps"].oracle._loss(
+        demos["gasoline-through-cargo-pumps"].oracle.line("4P pump stack"), q / 3600
     )
     by_hand = through + 0.05e5 + 740 * G * (1 - 5 + friction)
     late = run.history.pressure["4P pump top"][-1]
@@ -158,11 +159,13 @@ def test_pump_top_when_all_flow_goes_down_one_stack() -> None:
 # --- a range of lengths -------------------------------------------------------------------------------
 
 
-def test_worst_over_the_range_is_not_below_any_length_tried() -> None:
+def test_worst_over_the_range_is_not_below_any_length_tried(demos: Demos) -> None:
     name = "shore-line-of-unknown-length"
-    lineup = case(name).lineup
+    lineup = demos[name].case.lineup
     worst = max(
-        f.value for f in answer(name).findings if f.name == "cargo hose" and f.check == "peak" and f.value
+        f.value
+        for f in demos[name].answer.findings
+        if f.name == "cargo hose" and f.check == "peak" and f.value
     )
     for share in (0.0, 0.13, 0.37, 0.5, 0.71, 0.9, 1.0):
         run = simulate(at_shares(lineup, (share, 1.0)), lineup.scenarios[0], quick=True)
@@ -192,8 +195,8 @@ FROZEN = [
 
 
 @pytest.mark.parametrize(("name", "scenario", "element", "bar", "time"), FROZEN)
-def test_frozen_peak(name: str, scenario: str, element: str, bar: float, time: float) -> None:
-    runs = [r for r in answer(name).scenarios if r.name == scenario]
+def test_frozen_peak(name: str, scenario: str, element: str, bar: float, time: float, demos: Demos) -> None:
+    runs = [r for r in demos[name].answer.scenarios if r.name == scenario]
     peak = max((peak_in(r, element) for r in runs), key=lambda e: e.pressure)
     # a better step may move a peak by its own stated error, not by more
     assert peak.pressure == pytest.approx(bar * 1e5, abs=max(peak.error, 0.01e5))

@@ -10,18 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.answers import (
-    BY_FIGURES,
-    CASES,
-    VERDICTS,
-    answer,
-    case,
-    findings_in,
-    oracle,
-    peak_at,
-    run_of,
-    steady_at,
-)
+from support.demos import BY_FIGURES, CASES, VERDICTS, Demos, peak_at, steady_at, tables_of
 from support.oracles.demo_cases import G
 
 from surge.case import schema as casespec
@@ -58,10 +47,10 @@ def test_every_case_has_its_verdict_here() -> None:
 
 
 @pytest.mark.parametrize("name", VERDICTS)
-def test_verdict_is_the_one_that_the_file_states(name: str) -> None:
+def test_verdict_is_the_one_that_the_file_states(name: str, demos: Demos) -> None:
     verdict = VERDICTS[name]
     code = {WITHIN: 0, EXCEEDED: 3, UNDECIDED: 4}[verdict]
-    assert (answer(name).verdict, answer(name).exit_code) == (verdict, code)
+    assert (demos[name].answer.verdict, demos[name].answer.exit_code) == (verdict, code)
     comment = " ".join(
         line.lstrip("# ")
         for line in (CASES / f"{name}.toml").read_text(encoding="utf-8").split("schema = 1")[0].splitlines()
@@ -71,26 +60,26 @@ def test_verdict_is_the_one_that_the_file_states(name: str) -> None:
 
 
 @pytest.mark.parametrize(("name", "scenario"), SCENARIO_VERDICTS)
-def test_verdict_of_each_scenario(name: str, scenario: str) -> None:
-    worst = max((f.verdict for f in findings_in(name, scenario)), key=SEVERITY.index)
+def test_verdict_of_each_scenario(name: str, scenario: str, demos: Demos) -> None:
+    worst = max((f.verdict for f in demos[name].findings_in(scenario)), key=SEVERITY.index)
     assert worst == SCENARIO_VERDICTS[name, scenario]
 
 
 @pytest.mark.parametrize("name", BY_FIGURES)
-def test_case_is_realistic(name: str) -> None:
+def test_case_is_realistic(name: str, demos: Demos) -> None:
     # ISGOTT 5th edition 11.1.7.8: 7 m/s for a static accumulator; a liquid that does not boil before
     # anything happens; shore lines and hoses that bear the shut-off pressure.
-    lineup = case(name).lineup
-    assert all(f.verdict == WITHIN for f in answer(name).static)
-    for run in answer(name).scenarios:
+    lineup = demos[name].case.lineup
+    assert all(f.verdict == WITHIN for f in demos[name].answer.static)
+    for run in demos[name].answer.scenarios:
         for element in run.elements:
             assert element.figures is None or abs(element.figures.velocity) <= 7.0
             assert element.steady_low > lineup.vapour_gauge + 0.1e5
 
 
-def test_start_of_loading_keeps_1_m_s_at_every_inlet() -> None:
+def test_start_of_loading_keeps_1_m_s_at_every_inlet(demos: Demos) -> None:
     # ISGOTT 5th edition 11.1.7: not more than 1 m/s at each tank inlet at the start
-    run = run_of("gasoline-drop-lines", "start of loading")
+    run = demos["gasoline-drop-lines"].run_of("start of loading")
     inlets = [e.figures.velocity for e in run.elements if e.name.endswith("drop line") and e.figures]
     assert len(inlets) == 3
     assert max(inlets) <= 1.0
@@ -106,16 +95,16 @@ def test_without_a_shut_off_pressure_nothing_is_decided() -> None:
 
 # --- steady flow against scipy and fluids -------------------------------------------------------------
 
-STEADY = [(name, s.name) for name in BY_FIGURES for s in case(name).lineup.scenarios]
+STEADY = [(name, s["name"]) for name in BY_FIGURES for s in tables_of(name)["scenario"]]
 
 
 @pytest.mark.parametrize(("name", "scenario"), STEADY)
-def test_steady_pressures_against_scipy(name: str, scenario: str) -> None:
-    lineup = at_shares(case(name).lineup, (1.0, 1.0))  # the oracle has the longest length too
+def test_steady_pressures_against_scipy(name: str, scenario: str, demos: Demos) -> None:
+    lineup = at_shares(demos[name].case.lineup, (1.0, 1.0))  # the oracle has the longest length too
     story = next(s for s in lineup.scenarios if s.name == scenario)
     steady = plan(lineup, replace(story, shut_at_start=(), trapped=())).steady
-    heads, flows = oracle(name).steady(scenario)
-    made = {p: oracle(name).pressure(h, p) for p, h in heads.items()}
+    heads, flows = demos[name].oracle.steady(scenario)
+    made = {p: demos[name].oracle.pressure(h, p) for p, h in heads.items()}
     # Same equations, other library, other method: to rounding; 1 Pa is 0.000 01 bar.
     rho_g = lineup.liquid.density * G
     got = {p.name: rho_g * (steady.head[p.name] - p.elevation) for p in lineup.points}
@@ -127,9 +116,9 @@ def test_steady_pressures_against_scipy(name: str, scenario: str) -> None:
 
 
 @pytest.mark.parametrize("name", BY_FIGURES)
-def test_wave_speeds_travel_times_and_instant_stop_rises(name: str) -> None:
-    hand = oracle(name)
-    for run in answer(name).scenarios:
+def test_wave_speeds_travel_times_and_instant_stop_rises(name: str, demos: Demos) -> None:
+    hand = demos[name].oracle
+    for run in demos[name].answer.scenarios:
         for element in run.elements:
             if element.figures is None:
                 continue
@@ -151,18 +140,18 @@ def test_wave_speeds_travel_times_and_instant_stop_rises(name: str) -> None:
         ("cargo hose", 480.0),
     ],
 )
-def test_wave_speed_worked_by_hand(line: str, by_hand: float) -> None:
-    run = run_of("gasoline-drop-lines", "topping off")
+def test_wave_speed_worked_by_hand(line: str, by_hand: float, demos: Demos) -> None:
+    run = demos["gasoline-drop-lines"].run_of("topping off")
     figures = next(e.figures for e in run.elements if e.name == line)
     assert figures is not None
     assert figures.wave_speed == pytest.approx(by_hand, abs=0.05)
 
 
-def test_pipeline_period_by_hand() -> None:
+def test_pipeline_period_by_hand(demos: Demos) -> None:
     # 4000 m at 1194 m/s and 180 m at 650 m/s, there and back
-    hand = oracle("crude-sea-line")
+    hand = demos["crude-sea-line"].oracle
     period = 2 * (4000 / hand.wave_speed("sea line") + 180 / 650)
-    run = run_of("crude-sea-line", "manifold valve shut by mistake")
+    run = demos["crude-sea-line"].run_of("manifold valve shut by mistake")
     (got,) = (p for p in run.periods if p.valve == "manifold valve")
     assert got.upstream == pytest.approx(period, rel=1e-12)
     assert period == pytest.approx(7.254, abs=5e-4)
@@ -171,12 +160,12 @@ def test_pipeline_period_by_hand() -> None:
 # --- shut-off -----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", [n for n in BY_FIGURES if oracle(n).pumps])
-def test_static_pressure_is_shut_off_head_on_the_lower_end(name: str) -> None:
-    hand = oracle(name)
+@pytest.mark.parametrize("name", [n for n in BY_FIGURES if "pump" in tables_of(n)])
+def test_static_pressure_is_shut_off_head_on_the_lower_end(name: str, demos: Demos) -> None:
+    hand = demos[name].oracle
     head = hand.shut_off_head()
     checked = 0
-    for finding in answer(name).static:
+    for finding in demos[name].answer.static:
         if finding.subject == "element" and any(finding.name == e["name"] for e in hand.lines):
             line = hand.line(finding.name)
             lower = min((line["from"], line["to"]), key=hand.elevation)
@@ -185,20 +174,20 @@ def test_static_pressure_is_shut_off_head_on_the_lower_end(name: str) -> None:
     assert checked >= 2
 
 
-def test_slow_closure_ends_at_shut_off_pressure() -> None:
+def test_slow_closure_ends_at_shut_off_pressure(demos: Demos) -> None:
     # Gasoline topping off, 4P shut for good at 80 s: 48 m of pump and 14 m of tank, on 4.6 m of
     # elevation, 740 * g * 57.4 m = 4.165 bar. A non-return valve keeps in the line what the surge put
     # there above it; without one the waves run to and fro about the shut-off pressure.
     name, scenario = "gasoline-drop-lines", "topping off"
-    lineup = case(name).lineup
+    lineup = demos[name].case.lineup
     (pump,) = lineup.pumps
     (story,) = (s for s in lineup.scenarios if s.name == scenario)
     free = simulate(lineup.with_(pumps=(replace(pump, non_return=False),)), story, quick=True)
     shut_off = 740 * G * (48 + 14 - 4.6)
     # The mean over six full cycles of 4.46 s; the swing itself is 0.5 bar and dies away slowly.
     assert _late_mean(free, "4P valve inlet") == pytest.approx(shut_off, abs=0.03e5)
-    kept = _late_mean(run_of(name, scenario), "4P valve inlet")
-    assert shut_off < kept < peak_at(run_of(name, scenario), "4P valve inlet").pressure
+    kept = _late_mean(demos[name].run_of(scenario), "4P valve inlet")
+    assert shut_off < kept < peak_at(demos[name].run_of(scenario), "4P valve inlet").pressure
 
 
 def _late_mean(run: ScenarioResult, point: str) -> float:
@@ -206,17 +195,17 @@ def _late_mean(run: ScenarioResult, point: str) -> float:
     return float(np.mean(run.history.pressure[point][late]))
 
 
-def test_restart_begins_at_shut_off_pressure_and_ends_at_the_agreed_rate() -> None:
-    run = run_of("restart-into-a-shut-deck-line", "right order, slow")
+def test_restart_begins_at_shut_off_pressure_and_ends_at_the_agreed_rate(demos: Demos) -> None:
+    run = demos["restart-into-a-shut-deck-line"].run_of("right order, slow")
     # 66 m of pump and 13 m of tank on 5 m: 845 * g * 74 m = 6.132 bar
     assert steady_at(run, "berth") == pytest.approx(845 * G * (66 + 13 - 5), abs=1.0)
     # The throttle still stands where it gives 400 m3/h; 1 % for what has not died away yet.
     assert run.history.flow["manifold valve"][-1] == pytest.approx(400 / 3600, rel=0.01)
 
 
-def test_trapped_pressure_is_hydrostatic_in_the_shut_in_part() -> None:
+def test_trapped_pressure_is_hydrostatic_in_the_shut_in_part(demos: Demos) -> None:
     # 0 bar(g) at 6.5 m, so 845 * g * 1 m at 5.5 m
-    run = run_of("restart-into-a-shut-deck-line", "wrong order, quick")
+    run = demos["restart-into-a-shut-deck-line"].run_of("wrong order, quick")
     assert steady_at(run, "deck line inlet") == pytest.approx(0.0, abs=1.0)
     assert steady_at(run, "drop valve inlet") == pytest.approx(845 * G, abs=1.0)
 
@@ -224,13 +213,13 @@ def test_trapped_pressure_is_hydrostatic_in_the_shut_in_part() -> None:
 # --- shutdown times -----------------------------------------------------------------------------------
 
 
-def test_shutdown_chain_adds_up() -> None:
+def test_shutdown_chain_adds_up(demos: Demos) -> None:
     # linked: 5 + 2 detection + 1 signal + 15 pump + 28 shore valve + 20 ship valve = 71 s
-    linked = run_of("kerosene-shutdown-linked-and-not", "linked")
+    linked = demos["kerosene-shutdown-linked-and-not"].run_of("linked")
     assert linked.last_event == pytest.approx(71.0)
     assert linked.timing == (("detection", 2.0), ("signal", 1.0))
     # not linked: ship valve 8 + 20 = 28 s; shore 8 + 20 voice + 15 + 28 = 71 s
-    loose = run_of("kerosene-shutdown-linked-and-not", "not linked")
+    loose = demos["kerosene-shutdown-linked-and-not"].run_of("not linked")
     assert loose.last_event == pytest.approx(71.0)
     flow, time = loose.history.flow["manifold valve"], loose.history.time
     assert np.all(flow[time > 28.05] == 0.0)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pint
 import pytest
-from support.answers import answer
+from support.demos import Demos
 
 import surge
 from surge.api.inputs import ends, si
@@ -105,8 +105,8 @@ def test_every_number_with_a_unit_comes_out_as_a_quantity() -> None:
     assert sorted(plain) == pytest.approx(sorted(wanted), rel=1e-12)
 
 
-def test_a_peak_in_psi() -> None:
-    found = answer("gas-oil-release-coupling")
+def test_a_peak_in_psi(demos: Demos) -> None:
+    found = demos["gas-oil-release-coupling"].answer
     checked = surge.check(CLOSING)
     weakest = checked.quantities()["weakest"]
     assert weakest["pressure_gauge"].to("psi").magnitude == pytest.approx(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.answers import case
+from support.demos import Demo, Demos
 from support.lineups.lines import line_up, pipe, valve
 
 from surge.model.lineup import LineUp, Valve
@@ -18,21 +18,21 @@ def flows(lineup: LineUp, scenario: int = 0) -> dict[str, float]:
     return dict(plan(lineup, lineup.scenarios[scenario]).steady.flow)
 
 
-def way(name: str, end: str) -> Way:
-    lineup = case(name).lineup
+def way(demo: Demo, end: str) -> Way:
+    lineup = demo.case.lineup
     q = flows(lineup)
     found = find_way(lineup, source_of(lineup, q), end, flows=q)
     assert found is not None
     return found
 
 
-def test_parts_follow_one_another_and_say_what_is_left_out() -> None:
-    found = way("gasoline-drop-lines", "2P drop line foot")
+def test_parts_follow_one_another_and_say_what_is_left_out(demos: Demos) -> None:
+    found = way(demos["gasoline-drop-lines"], "2P drop line foot")
     names = [p.name for p in found.parts]
     assert names[:4] == ["shore pump", "shore control valve", "shore line", "shore ESD valve"]
     assert names[-1] == "2P drop line"
     assert all(a.end == b.start for a, b in zip(found.parts, found.parts[1:], strict=False))
-    elements = {e.name for e in case("gasoline-drop-lines").lineup.elements}
+    elements = {e.name for e in demos["gasoline-drop-lines"].case.lineup.elements}
     assert set(found.left_out) == elements - set(names)
     assert found.length == pytest.approx(sum(p.length for p in found.parts))
     assert found.holds("place", "2P drop line foot")

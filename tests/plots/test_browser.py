@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pypdf
 import pytest
-from support import answers as case_answers
+from support.demos import Demos
 from support.sheets import html_of, sheet
 
 from surge.plots.captions import film_words
@@ -62,9 +62,11 @@ def test_a_page_that_asks_and_fails_is_found_out(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["gasoline-drop-lines", "kerosene-shutdown-linked-and-not"])
-def test_the_sheet_asks_for_nothing_says_nothing_and_prints_on_two_pages(name: str, tmp_path: Path) -> None:
-    case, paper = case_answers.case(name), tmp_path / "paper.pdf"
-    made = sheet(case, assessment=case_answers.answer(name))
+def test_the_sheet_asks_for_nothing_says_nothing_and_prints_on_two_pages(
+    name: str, tmp_path: Path, demos: Demos
+) -> None:
+    case, paper = demos[name].case, tmp_path / "paper.pdf"
+    made = sheet(case, assessment=demos[name].answer)
     if made.standing == A_DRAFT:  # as long as with its windows, and with room for signatures
         said = ("Not searched: windows of four valves, which the case does not mark as adjustable. " * 2,) * 2
         made = replace(made, signable=True, standing=TO_SIGN, headline="LIMITS KEPT", not_searched=said)
@@ -79,10 +81,10 @@ def test_the_sheet_asks_for_nothing_says_nothing_and_prints_on_two_pages(name: s
     assert pages[1].startswith("Details")
 
 
-def test_the_animation_asks_for_nothing_and_runs_without_errors(tmp_path: Path) -> None:
-    subject = subject_of(case_answers.answer("crude-sea-line"))
+def test_the_animation_asks_for_nothing_and_runs_without_errors(tmp_path: Path, demos: Demos) -> None:
+    subject = subject_of(demos["crude-sea-line"].answer)
     film = film_of(subject, begin=12.0, end=16.0, playing=2.0)
-    display = Display(units=case_answers.case("crude-sea-line").show, density=865.0)
+    display = Display(units=demos["crude-sea-line"].case.show, density=865.0)
     words, alt = film_words(film, display, "signature")
     page = film_file("html", film, display, words, alt=alt).decode()
     assert opened(page, tmp_path) == (set(), [])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import functools
 import hashlib
 import io
 import json
@@ -16,8 +15,8 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from PIL import Image
-from support.answers import CASES, answer
-from support.demo_pictures import DISPLAY, PSI, boiling
+from support.demo_pictures import DISPLAY, PSI
+from support.demos import CASES, Demos
 
 import surge.plots.film_files
 from surge.api.check import check
@@ -26,6 +25,7 @@ from surge.cli.main import main
 from surge.errors import RequestError
 from surge.plots.film import STYLES, Words, staged
 from surge.plots.film_files import HOLD, film_file, frame_time
+from surge.rules.assess import Assessment
 from surge.views.film import BEFORE, MOST_FRAMES, Film, film_of
 from surge.views.subject import subject_of
 
@@ -33,35 +33,34 @@ CRUDE = CASES / "crude-sea-line.toml"
 WORDS = Words(title="title", line="line", signature="signature")
 
 
-@functools.cache
-def short() -> Film:
-    return film_of(subject_of(answer("crude-sea-line")), playing=2.0)
+@pytest.fixture(scope="module")
+def short(demos: Demos) -> Film:
+    return film_of(subject_of(demos["crude-sea-line"].answer), playing=2.0)
 
 
-@functools.cache
-def page() -> str:
-    return film_file("html", short(), DISPLAY, WORDS, alt="alt").decode()
+@pytest.fixture(scope="module")
+def page(short: Film) -> str:
+    return film_file("html", short, DISPLAY, WORDS, alt="alt").decode()
 
 
-def test_frames_span_what_is_shown_and_the_last_one_is_its_end() -> None:
-    film = short()
-    assert film.time.size == 41  # 20 a second, and the first
-    assert frame_time(film) == pytest.approx(0.05)
-    period = max(p.longest for p in film.subject.run.periods)
-    peak = film.subject.finding
+def test_frames_span_what_is_shown_and_the_last_one_is_its_end(short: Film) -> None:
+    assert short.time.size == 41  # 20 a second, and the first
+    assert frame_time(short) == pytest.approx(0.05)
+    period = max(p.longest for p in short.subject.run.periods)
+    peak = short.subject.finding
     assert peak is not None
     assert peak.time is not None
-    assert film.time[-1] == pytest.approx(peak.time + 2.5 * period, abs=0.01)
-    assert film.time[0] == pytest.approx(5.0 - BEFORE * (film.time[-1] - 5.0), abs=0.01)
-    asked = film_of(film.subject, begin=6.0, end=9.0, playing=3.0)
+    assert short.time[-1] == pytest.approx(peak.time + 2.5 * period, abs=0.01)
+    assert short.time[0] == pytest.approx(5.0 - BEFORE * (short.time[-1] - 5.0), abs=0.01)
+    asked = film_of(short.subject, begin=6.0, end=9.0, playing=3.0)
     assert (asked.time[0], asked.time[-1]) == (pytest.approx(6.0, abs=0.01), pytest.approx(9.0, abs=0.01))
     assert asked.pace == "shown at its true speed"
-    assert film_of(film.subject, begin=6.0, end=7.0, playing=5.0).pace == "shown 5 times slower"
-    assert film_of(film.subject, playing=60.0).time.size == MOST_FRAMES
+    assert film_of(short.subject, begin=6.0, end=7.0, playing=5.0).pace == "shown 5 times slower"
+    assert film_of(short.subject, playing=60.0).time.size == MOST_FRAMES
 
 
-def test_highest_and_lowest_so_far_hold_every_frame_and_end_with_those_of_the_run() -> None:
-    film = film_of(subject_of(answer("crude-sea-line")), begin=0.0, end=1e9, playing=2.0)
+def test_highest_and_lowest_so_far_hold_every_frame_and_end_with_those_of_the_run(demos: Demos) -> None:
+    film = film_of(subject_of(demos["crude-sea-line"].answer), begin=0.0, end=1e9, playing=2.0)
     assert np.all(np.diff(film.highest, axis=0) >= 0.0)
     assert np.all(np.diff(film.lowest, axis=0) <= 0.0)
     assert np.all(film.pressure <= film.highest + 1e-6)
@@ -73,27 +72,27 @@ def test_highest_and_lowest_so_far_hold_every_frame_and_end_with_those_of_the_ru
     assert film.time[-1] == pytest.approx(film.subject.end)
 
 
-def test_gates_and_arrows_follow_valve_and_flow() -> None:
-    film = short()
-    opening = film.strokes["manifold valve"]
-    assert np.allclose(opening, np.interp(film.time, [5.0, 14.0], [1.0, 0.0]))
-    assert np.allclose(film.arrows[0], 1.0, atol=1e-3)  # one flow everywhere at first, in the way's direction
-    assert np.abs(film.arrows).max() == pytest.approx(1.0)
-    ship = film.arrow_x > next(p.right for p in film.way.parts if p.name == "manifold valve")
-    assert np.all(np.abs(film.arrows[-1, ship]) < 0.02)
+def test_gates_and_arrows_follow_valve_and_flow(short: Film) -> None:
+    opening = short.strokes["manifold valve"]
+    assert np.allclose(opening, np.interp(short.time, [5.0, 14.0], [1.0, 0.0]))
+    # One flow everywhere at first, in the way's direction.
+    assert np.allclose(short.arrows[0], 1.0, atol=1e-3)
+    assert np.abs(short.arrows).max() == pytest.approx(1.0)
+    ship = short.arrow_x > next(p.right for p in short.way.parts if p.name == "manifold valve")
+    assert np.all(np.abs(short.arrows[-1, ship]) < 0.02)
 
 
-def test_a_pump_that_stops_and_valves_elsewhere_are_in_it() -> None:
-    film = film_of(subject_of(answer("kerosene-shutdown-linked-and-not")), playing=2.0)
+def test_a_pump_that_stops_and_valves_elsewhere_are_in_it(demos: Demos) -> None:
+    film = film_of(subject_of(demos["kerosene-shutdown-linked-and-not"].answer), playing=2.0)
     assert film.strokes["shore pump"][0] == pytest.approx(1.0)
     assert film.strokes["shore pump"][-1] == 0.0
-    slam = film_of(subject_of(answer("methanol-closed-branches")), to="4P closed valve", playing=2.0)
+    slam = film_of(subject_of(demos["methanol-closed-branches"].answer), to="4P closed valve", playing=2.0)
     assert list(slam.strokes) == []
     assert list(slam.others) == ["3S tank valve"]
 
 
-def test_nothing_is_shown_after_the_cargo_boils() -> None:
-    subject = subject_of(boiling())
+def test_nothing_is_shown_after_the_cargo_boils(boiling: Assessment) -> None:
+    subject = subject_of(boiling)
     film = film_of(subject, playing=2.0)
     assert film.until == subject.valid_until
     assert film.time[-1] == pytest.approx(subject.valid_until, abs=subject.run.method.dt)
@@ -104,32 +103,31 @@ def test_nothing_is_shown_after_the_cargo_boils() -> None:
         assert any("the cargo boils" in t.get_text() for t in stage.top.texts)
 
 
-def test_shapes_are_the_pressures_in_dots() -> None:
-    film = short()
-    with staged(film, DISPLAY, WORDS) as stage:
+def test_shapes_are_the_pressures_in_dots(short: Film) -> None:
+    with staged(short, DISPLAY, WORDS) as stage:
         for k in (0, 20, 40):
             shapes = stage.shapes(k)
             assert set(shapes) == set(STYLES)
             (line,) = shapes["profile"]
             back = stage.top.transData.inverted().transform(line)
-            assert np.allclose(back[:, 0], film.x)
-            assert np.allclose(back[:, 1], film.pressure[k] / PSI, atol=0.05)
+            assert np.allclose(back[:, 0], short.x)
+            assert np.allclose(back[:, 1], short.pressure[k] / PSI, atol=0.05)
         low, high = stage.top.get_ylim()
-        assert low < film.lowest[-1].min() / PSI
-        assert high > film.highest[-1].max() / PSI
+        assert low < short.lowest[-1].min() / PSI
+        assert high > short.highest[-1].max() / PSI
         assert stage.shapes(0)["over"] == []
         (over,) = stage.shapes(40)["over"]  # the hose alone is beyond its limit
         x = stage.top.transData.inverted().transform(over)[:, 0]
-        hose = next(p for p in film.way.parts if p.name == "hose string")
+        hose = next(p for p in short.way.parts if p.name == "hose string")
         assert (x.min(), x.max()) == (pytest.approx(hose.left), pytest.approx(hose.right))
 
 
 # Files
 
 
-def test_a_gif_has_every_frame_holds_the_last_and_is_the_same_again() -> None:
-    made = film_file("gif", short(), DISPLAY, WORDS, alt="a wave")
-    assert made == film_file("gif", short(), DISPLAY, WORDS, alt="a wave")
+def test_a_gif_has_every_frame_holds_the_last_and_is_the_same_again(short: Film) -> None:
+    made = film_file("gif", short, DISPLAY, WORDS, alt="a wave")
+    assert made == film_file("gif", short, DISPLAY, WORDS, alt="a wave")
     with Image.open(io.BytesIO(made)) as gif:
         assert gif.n_frames == 41
         assert gif.info["comment"] == b"signature. a wave"
@@ -142,68 +140,65 @@ def test_a_gif_has_every_frame_holds_the_last_and_is_the_same_again() -> None:
     assert len(made) < 1_000_000
 
 
-def test_an_mp4_needs_ffmpeg_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_mp4_needs_ffmpeg_and_says_so(short: Film, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shutil, "which", lambda _: None)
     with pytest.raises(RequestError, match="needs the program ffmpeg"):
-        film_file("mp4", short(), DISPLAY, WORDS, alt="")
+        film_file("mp4", short, DISPLAY, WORDS, alt="")
 
 
-def test_an_ffmpeg_that_fails_is_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_an_ffmpeg_that_fails_is_told(short: Film, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     broken = tmp_path / "ffmpeg"
     broken.write_text("#!/bin/sh\necho no such encoder >&2\nexit 1\n")
     broken.chmod(0o755)
     monkeypatch.setattr(shutil, "which", lambda _: str(broken))
     with pytest.raises(RequestError, match="no such encoder"):
-        film_file("mp4", short(), DISPLAY, WORDS, alt="")
+        film_file("mp4", short, DISPLAY, WORDS, alt="")
 
 
 @pytest.mark.skipif(shutil.which("ffmpeg") is None, reason="ffmpeg is not here")
-def test_an_mp4_has_every_frame(tmp_path: Path) -> None:
+def test_an_mp4_has_every_frame(short: Film, tmp_path: Path) -> None:
     path = tmp_path / "film.mp4"
-    path.write_bytes(film_file("mp4", short(), DISPLAY, WORDS, alt=""))
+    path.write_bytes(film_file("mp4", short, DISPLAY, WORDS, alt=""))
     asked = ["ffprobe", "-v", "error", "-show_entries", "stream=nb_frames,pix_fmt", "-of", "json", str(path)]
     stream = json.loads(subprocess.run(asked, capture_output=True, check=True).stdout)["streams"][0]
     assert int(stream["nb_frames"]) == 41 + round(HOLD / 0.05)
     assert stream["pix_fmt"] == "yuv420p"
 
 
-def test_too_large_a_file_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_too_large_a_file_is_refused(short: Film, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(surge.plots.film_files, "BIGGEST", 1000)
     with pytest.raises(RequestError, match="smaller --seconds"):
-        film_file("html", short(), DISPLAY, WORDS, alt="")
+        film_file("html", short, DISPLAY, WORDS, alt="")
 
 
-def test_the_page_asks_nobody_for_anything() -> None:
-    text = page()
-    script = re.findall(r"<script>(.*?)</script>", text, re.DOTALL)
+def test_the_page_asks_nobody_for_anything(page: str) -> None:
+    script = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
     assert len(script) == 1
     digest = base64.b64encode(hashlib.sha256(script[0].encode()).digest()).decode()
-    assert f"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{digest}'" in text
-    assert not re.search(r"<(?:link|img|iframe|object|embed|base|form)\b", text)
-    assert not re.search(r"\bsrc=|@import|url\(\s*['\"]?(?!#)|\bhref=\"(?!#)", text)
+    assert f"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{digest}'" in page
+    assert not re.search(r"<(?:link|img|iframe|object|embed|base|form)\b", page)
+    assert not re.search(r"\bsrc=|@import|url\(\s*['\"]?(?!#)|\bhref=\"(?!#)", page)
     assert "fetch(" not in script[0]
     assert "XMLHttpRequest" not in script[0]
 
 
-def test_the_page_has_the_frames_and_shows_the_last_one_without_scripts() -> None:
-    text = page()
-    data = json.loads(re.findall(r'<script type="application/json" id="data">(.*?)</script>', text)[0])
+def test_the_page_has_the_frames_and_shows_the_last_one_without_scripts(page: str, short: Film) -> None:
+    data = json.loads(re.findall(r'<script type="application/json" id="data">(.*?)</script>', page)[0])
     assert len(data["frames"]) == 41
     assert data["rate"] == pytest.approx(20.0)
     assert data["shapes"] == list(STYLES)
-    assert data["frames"][-1]["t"] == f"{short().time[-1]:.2f} s"
+    assert data["frames"][-1]["t"] == f"{short.time[-1]:.2f} s"
     profile = list(STYLES).index("profile")
     last = data["frames"][-1]["d"][profile]
-    assert f'id="live-profile" d="{last}"' in text
+    assert f'id="live-profile" d="{last}"' in page
     assert last != data["frames"][0]["d"][profile]
-    assert text == film_file("html", short(), DISPLAY, WORDS, alt="alt").decode()
+    assert page == film_file("html", short, DISPLAY, WORDS, alt="alt").decode()
 
 
-def test_the_profile_of_the_page_is_that_of_the_pressures() -> None:
+def test_the_profile_of_the_page_is_that_of_the_pressures(page: str, short: Film) -> None:
     """Steps from point to point in tenths of points: back to psi, within their rounding."""
-    film = short()
-    data = json.loads(re.findall(r'id="data">(.*?)</script>', page())[0])
-    with staged(film, DISPLAY, WORDS) as stage:
+    data = json.loads(re.findall(r'id="data">(.*?)</script>', page)[0])
+    with staged(short, DISPLAY, WORDS) as stage:
         d = data["frames"][30]["d"][list(STYLES).index("profile")]
         first, steps = re.fullmatch(r"M(-?\d+ -?\d+)l(.*)", d).groups()  # type: ignore[union-attr]
         at = np.cumsum(
@@ -213,8 +208,8 @@ def test_the_profile_of_the_page_is_that_of_the_pressures() -> None:
         dots[:, 1] = stage.figure.bbox.height - dots[:, 1]
         back = stage.top.transData.inverted().transform(dots)
         low, high = stage.top.get_ylim()
-    assert np.allclose(back[:, 1], film.pressure[30] / PSI, atol=(high - low) / 1500)
-    assert np.allclose(back[:, 0], film.x, atol=1e-3)
+    assert np.allclose(back[:, 1], short.pressure[30] / PSI, atol=(high - low) / 1500)
+    assert np.allclose(back[:, 0], short.x, atol=1e-3)
 
 
 def test_names_with_markup_are_text() -> None:

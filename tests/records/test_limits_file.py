@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.demos import Demos
 
-from surge.case.file import load_case
+from surge.case.file import Case
 from surge.errors import CaseError
 from surge.records.limits_file import LimitFile, LimitFileError, load_limits, read_interval, read_limits
 from surge.records.read import ReadOptions, Records, read_records
@@ -189,12 +190,12 @@ def test_without_any_limits_every_tag_is_taken_and_spelt_as_it_stands_first() ->
     assert held.limits == {"m1": ValveLimits(tag="m1")}
 
 
-@pytest.fixture(scope="module")
-def case() -> Any:
-    return load_case(CASE)
+@pytest.fixture
+def case(demos: Demos) -> Case:
+    return demos["gasoline-drop-lines"].case
 
 
-def test_names_of_the_case_that_are_wrong_are_told(case: Any) -> None:
+def test_names_of_the_case_that_are_wrong_are_told(case: Case) -> None:
     assert closing_in(case.lineup) >= {"manifold valve", "2P drop line valve"}
     text = WHOLE.replace('"manifold valve"', '"shore control valve"')
     with pytest.raises(LimitFileError) as caught:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -12,9 +13,10 @@ import jsonschema
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.documents import hold_to_schema, plain
+from support.demos import Demos
+from support.documents import as_read, hold_to_schema
 
-from surge.case.file import Case, load_case, read_case, starter_case
+from surge.case.file import Case, read_case, starter_case
 from surge.errors import Fault
 from surge.reports.advice import advice, gentleness, settled, unavoidable
 from surge.reports.check_json import CheckDocument, answer
@@ -33,6 +35,8 @@ RANGED, SLAM, COUPLING = (
     "methanol-closed-branches",
     "gas-oil-release-coupling",
 )
+Answered = Callable[..., tuple[Case, Assessment]]
+Report = Callable[..., str]
 RESTART, STACKS = "restart-into-a-shut-deck-line", "gasoline-through-cargo-pumps"
 
 
@@ -40,15 +44,22 @@ def text_of(name: str) -> str:
     return (ROOT / "cases" / f"{name}.toml").read_text(encoding="utf-8")
 
 
-@cache
-def answered(name: str, *changes: tuple[str, str]) -> tuple[Case, Assessment]:
-    """A demo with some of its text changed, and its answer."""
-    text = starter_case() if name == "starter" else text_of(name)
-    for old, new in changes:
-        assert old in text
-        text = text.replace(old, new)
-    case = read_case(text, filename=f"{name}.toml")
-    return case, assess(case.lineup)
+@pytest.fixture(scope="module")
+def answered(demos: Demos) -> Answered:
+    """Gives a demo, or the starter case, with some of its text changed, and its answer."""
+
+    @cache
+    def made(name: str, *changes: tuple[str, str]) -> tuple[Case, Assessment]:
+        if name in demos and not changes:
+            return demos[name].case, demos[name].answer
+        text = starter_case() if name == "starter" else text_of(name)
+        for old, new in changes:
+            assert old in text
+            text = text.replace(old, new)
+        case = read_case(text, filename=f"{name}.toml")
+        return case, assess(case.lineup)
+
+    return made
 
 
 def shown(case: Case, **units: str) -> Display:
@@ -56,9 +67,15 @@ def shown(case: Case, **units: str) -> Display:
     return Display(units=ShowUnits(**(own | units)), density=case.lineup.liquid.density)
 
 
-def report(name: str, *changes: tuple[str, str], details: bool = False, **units: str) -> str:
-    case, got = answered(name, *changes)
-    return "\n".join(TextReport(got, shown(case, **units), details=details).lines())
+@pytest.fixture(scope="module")
+def report(answered: Answered) -> Report:
+    """Gives the answer to the same in words."""
+
+    def words(name: str, *changes: tuple[str, str], details: bool = False, **units: str) -> str:
+        case, got = answered(name, *changes)
+        return "\n".join(TextReport(got, shown(case, **units), details=details).lines())
+
+    return words
 
 
 def flat(text: str) -> str:
@@ -82,7 +99,9 @@ BOILING = (COUPLING, ('stroke = "5 s"', 'stroke = "0.5 s"'))
         (0.0, "0.00", "0.00", "0.00"),
     ],
 )
-def test_rounding_to_the_unsafe_side(value: float, high: str, low: str, margin: str) -> None:
+def test_rounding_to_the_unsafe_side(
+    value: float, high: str, low: str, margin: str, answered: Answered
+) -> None:
     display = shown(answered("starter")[0])
     assert (display.round_up(value), display.round_down(value), display.margin(value)) == (high, low, margin)
 
@@ -111,7 +130,7 @@ def test_no_figure_looks_better_than_it_is(value: float, limit: float, unit: str
 
 
 @pytest.mark.parametrize("name", [RANGED, SLAM, STACKS, "starter"])
-def test_pressure_and_margin_of_every_row_make_its_limit(name: str) -> None:
+def test_pressure_and_margin_of_every_row_make_its_limit(name: str, answered: Answered) -> None:
     case, got = answered(name)
     text = TextReport(got, shown(case), details=True)
     rows = 0
@@ -126,7 +145,7 @@ def test_pressure_and_margin_of_every_row_make_its_limit(name: str) -> None:
     assert rows > 10
 
 
-def test_with_a_range_of_lengths_the_worst_one_is_named() -> None:
+def test_with_a_range_of_lengths_the_worst_one_is_named(answered: Answered, report: Report) -> None:
     case, got = answered(RANGED)
     worst = got.weakest
     assert worst is not None
@@ -149,7 +168,9 @@ def test_with_a_range_of_lengths_the_worst_one_is_named() -> None:
 # --- advice ---
 
 
-def test_a_surge_that_a_non_return_valve_shuts_in_is_no_reason_to_say_that_strokes_do_not_help() -> None:
+def test_a_surge_that_a_non_return_valve_shuts_in_is_no_reason_to_say_that_strokes_do_not_help(
+    answered: Answered,
+) -> None:
     # The same line-up with a slow stroke keeps every limit ("topping off"); so a slower one must be advised.
     case, got = answered(SLAM)
     worst = got.weakest
@@ -166,7 +187,9 @@ def test_a_surge_that_a_non_return_valve_shuts_in_is_no_reason_to_say_that_strok
     assert "shut in" in said
 
 
-def test_shut_off_pressure_above_a_rating_is_not_blamed_on_the_stroke() -> None:
+def test_shut_off_pressure_above_a_rating_is_not_blamed_on_the_stroke(
+    answered: Answered, report: Report
+) -> None:
     case, got = answered(SLAM, ('rating = "10 bar(g)"', 'rating = "5 bar(g)"'))
     assert any(f.verdict == EXCEEDED for f in got.static)
     said = " ".join(advice(got, shown(case)))
@@ -177,7 +200,7 @@ def test_shut_off_pressure_above_a_rating_is_not_blamed_on_the_stroke() -> None:
 
 
 @pytest.mark.parametrize("name", ["starter", SLAM, STACKS, RANGED, RESTART])
-def test_nothing_is_promised(name: str) -> None:
+def test_nothing_is_promised(name: str, report: Report) -> None:
     text = flat(report(name, details=True)).lower()
     for word in (" safe ", "safely", "guarantee", "no risk", "permitted", "approved"):
         assert word not in text
@@ -185,7 +208,7 @@ def test_nothing_is_promised(name: str) -> None:
         assert flat(caution).lower() in text
 
 
-def test_a_valve_that_opens_is_said_to_open() -> None:
+def test_a_valve_that_opens_is_said_to_open(answered: Answered) -> None:
     case, got = answered(RESTART)
     said = [line for run in got.scenarios for line in gentleness(case.lineup, run, shown(case))]
     assert any(" opens in " in line for line in said)
@@ -197,7 +220,7 @@ def test_a_valve_that_opens_is_said_to_open() -> None:
 # --- boiling ---
 
 
-def test_after_boiling_no_impossible_pressure_is_told_as_a_result() -> None:
+def test_after_boiling_no_impossible_pressure_is_told_as_a_result(answered: Answered, report: Report) -> None:
     case, got = answered(*BOILING)
     assert got.verdict == EXCEEDED
     assert any(r.vapour for r in got.scenarios)
@@ -214,7 +237,9 @@ def test_after_boiling_no_impossible_pressure_is_told_as_a_result() -> None:
     )  # so there was something to hide
 
 
-def test_after_boiling_a_peak_to_be_feared_is_still_told_as_a_warning() -> None:
+def test_after_boiling_a_peak_to_be_feared_is_still_told_as_a_warning(
+    answered: Answered, report: Report
+) -> None:
     _, got = answered(*BOILING)
     run = got.scenarios[0]
     beyond = [f for f in got.findings if f.scenario == run.name and f.check == "peak" and (f.margin or 0) < 0]
@@ -229,7 +254,7 @@ def test_after_boiling_a_peak_to_be_feared_is_still_told_as_a_warning() -> None:
 # --- undecided ---
 
 
-def test_what_cannot_be_decided_is_never_folded_away() -> None:
+def test_what_cannot_be_decided_is_never_folded_away(answered: Answered, report: Report) -> None:
     # The drop line has by far the most room; without a rating nothing can be said of it.
     source = text_of(STACKS)
     block = next(b for b in source.split("\n\n") if 'name = "4P pump stack"' in b)
@@ -251,7 +276,7 @@ def test_what_cannot_be_decided_is_never_folded_away() -> None:
 @pytest.mark.parametrize(
     "units", [{}, {"pressure": "psi", "flow": "bbl/h", "length": "ft"}, {"pressure": "kPa"}]
 )
-def test_no_line_is_wider_than_a_screen(name: str, units: dict[str, str]) -> None:
+def test_no_line_is_wider_than_a_screen(name: str, units: dict[str, str], report: Report) -> None:
     text = report(name, details=True, **units)
     assert max(map(len, text.splitlines())) <= LINE
     assert "…" not in text
@@ -268,7 +293,7 @@ def test_a_wide_table_is_broken_and_not_cut() -> None:
     assert words.count("certificate") == 3
 
 
-def test_the_overview_has_the_worst_scenario_first_and_counts() -> None:
+def test_the_overview_has_the_worst_scenario_first_and_counts(answered: Answered, report: Report) -> None:
     _, got = answered(SLAM)
     over = sum(f.verdict == EXCEEDED for f in got.findings)
     lines = report(SLAM).splitlines()
@@ -279,7 +304,7 @@ def test_the_overview_has_the_worst_scenario_first_and_counts() -> None:
     assert "Figures to check by pocket calculator (scenario tank valve slams)" in report(SLAM)
 
 
-def test_pocket_figures_are_what_a_calculator_gives() -> None:
+def test_pocket_figures_are_what_a_calculator_gives(answered: Answered, report: Report) -> None:
     # Velocity = flow / bore area; travel time = length / wave speed; rise = density x wave speed x velocity.
     case, got = answered("starter")
     pipes = {p.name: p for p in case.lineup.pipes}
@@ -300,8 +325,7 @@ def test_pocket_figures_are_what_a_calculator_gives() -> None:
 # --- JSON ---
 
 
-def typed(name: str, *changes: tuple[str, str], histories: bool = False) -> CheckDocument:
-    case, got = answered(name, *changes)
+def typed(case: Case, got: Assessment, *, histories: bool = False) -> CheckDocument:
     display = shown(case)
     assert got.weakest is not None
     return answer(
@@ -317,11 +341,11 @@ def typed(name: str, *changes: tuple[str, str], histories: bool = False) -> Chec
 
 @pytest.mark.parametrize("name", [("starter",), (RANGED,), BOILING])
 @pytest.mark.parametrize("histories", [False, True])
-def test_json_keeps_to_its_schema(name: tuple[Any, ...], histories: bool) -> None:
-    document = typed(*name, histories=histories)
+def test_json_keeps_to_its_schema(name: tuple[Any, ...], histories: bool, answered: Answered) -> None:
+    document = typed(*answered(*name), histories=histories)
     hold_to_schema(document, "result")
     jsonschema.Draft202012Validator(json.loads(path_of("result").read_text(encoding="utf-8"))).validate(
-        plain(document)
+        as_read(document)
     )
 
 
@@ -333,15 +357,16 @@ def test_json_of_a_refused_case_and_of_no_answer(name: str) -> None:
     hold_to_schema(refusal(describe([fault], filename="x.toml", text=""), **source), name)
 
 
-def test_json_and_text_say_the_same() -> None:
+def test_json_and_text_say_the_same(answered: Answered, report: Report) -> None:
     for name in (("starter",), (SLAM,), BOILING):
         _, got = answered(*name)
-        made, text = plain(typed(*name)), flat(report(*name))
+        made, text = as_read(typed(*answered(*name))), flat(report(*name))
         assert flat(made["sentence"]) in text
         assert all(flat(step) in text for step in made["advice"])
         assert made["verdict"] == got.verdict
         assert {WITHIN: 0, EXCEEDED: 3, UNDECIDED: 4}[made["verdict"]] == made["exit_code"]
 
 
-def test_the_demo_cases_load_from_disk_as_they_do_from_text() -> None:
-    assert load_case(ROOT / "cases" / f"{SLAM}.toml").sha256 == answered(SLAM)[0].sha256
+def test_the_demo_cases_load_from_disk_as_they_do_from_text(answered: Answered) -> None:
+    again = read_case(text_of(SLAM), filename="x.toml")
+    assert again.sha256 == answered(SLAM)[0].sha256

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from support.answers import answer, case
+from support.demos import Demos
 from support.inputs.case_text import case as starter
 
 from surge.api.check import check
@@ -22,8 +22,8 @@ def text(lines: list[str]) -> str:
     return " ".join(" ".join(lines).split())
 
 
-def test_rules_of_a_file_are_told_with_what_they_switch_off() -> None:
-    made = text(rule_lines(answer("kerosene-shutdown-linked-and-not"), DISPLAY, details=False))
+def test_rules_of_a_file_are_told_with_what_they_switch_off(demos: Demos) -> None:
+    made = text(rule_lines(demos["kerosene-shutdown-linked-and-not"].answer, DISPLAY, details=False))
     assert "Shutdown time at this berth, at most 70 s" in made
     assert "Switched off by a file: Total shutdown time. Reason: written for gas carriers" in made
 
@@ -44,19 +44,19 @@ def test_advice_for_a_broken_time_is_about_the_chain() -> None:
     assert any("first transfer" in s for s in steps)
 
 
-def test_what_moves_a_peak_most_is_told_first() -> None:
-    lines = assumed_lines(case("benzene-by-names-and-sizes").lineup.assumed)
+def test_what_moves_a_peak_most_is_told_first(demos: Demos) -> None:
+    lines = assumed_lines(demos["benzene-by-names-and-sizes"].case.lineup.assumed)
     items = [line for line in lines if line.startswith("  - ")]
     assert items[0].startswith("  - wave speed of cargo hose")
     assert items[1].startswith("  - Kv of ")
 
 
-def test_a_rule_that_is_off_is_no_news_without_a_file() -> None:
-    made = text(rule_lines(answer("gasoline-drop-lines"), DISPLAY, details=False))
+def test_a_rule_that_is_off_is_no_news_without_a_file(demos: Demos) -> None:
+    made = text(rule_lines(demos["gasoline-drop-lines"].answer, DISPLAY, details=False))
     assert "file" not in made.replace("a file of rules", "")
 
 
-def test_a_stricter_rule_of_a_file_shows_as_broken() -> None:
+def test_a_stricter_rule_of_a_file_shows_as_broken(demos: Demos) -> None:
     own = read_rules(
         """
 [[rule]]
@@ -75,7 +75,7 @@ applies = "a shutdown is in the case"
 status = "read"
 """
     )
-    made = check(case("gasoline-drop-lines").lineup, book=own)
+    made = check(demos["gasoline-drop-lines"].case.lineup, book=own)
     assert made.verdict == EXCEEDED
     assert [r.rule.id for r in made.broken] == ["berth-time"]
     assert "Shutdown time at the berth" in text(rule_lines(made, DISPLAY, details=False))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from support.answers import VERDICTS, answer
+from support.demos import VERDICTS, Demos
 
 from surge.rules.findings import Finding
 from surge.rules.limits import held_limits
@@ -16,8 +16,8 @@ def held(finding: Finding) -> tuple[str, str, str, float | None, str]:
 
 
 @pytest.mark.parametrize("name", VERDICTS)
-def test_a_verdict_and_a_search_hold_the_same_limits(name: str) -> None:
-    found = answer(name)
+def test_a_verdict_and_a_search_hold_the_same_limits(name: str, demos: Demos) -> None:
+    found = demos[name].answer
     listed = [(h.subject, h.name, h.check, h.limit.value, h.limit.rule) for h in held_limits(found.lineup)]
     assert listed
     for scenario in found.lineup.scenarios:

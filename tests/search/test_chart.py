@@ -19,7 +19,7 @@ import jsonschema
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
-from support.answers import CASES, case
+from support.demos import CASES, Demos
 from support.documents import hold_to_schema
 from support.lineups.one_valve import LINEAR, line
 
@@ -58,9 +58,9 @@ def simple(*, rating: float = 8e5) -> LineUp:
     return one.with_(points=points, valves=(*one.valves, throttle), tanks=tanks, rate=rate)
 
 
-@functools.cache
-def crude() -> ChartData:
-    return chart_of(case("crude-sea-line").lineup, book=built_in(), points=5)
+@pytest.fixture(scope="module")
+def crude(demos: Demos) -> ChartData:
+    return chart_of(demos["crude-sea-line"].case.lineup, book=built_in(), points=5)
 
 
 @functools.cache
@@ -71,28 +71,27 @@ def plain() -> ChartData:
 # Against single runs
 
 
-def test_the_raster_is_what_single_runs_give() -> None:
+def test_the_raster_is_what_single_runs_give(crude: ChartData, demos: Demos) -> None:
     """The share used at corners and inside, from one quick run each, held against the findings' own share."""
-    lineup = case("crude-sea-line").lineup
-    chart = crude()
-    scenario = next(s for s in lineup.scenarios if s.name == chart.scenario)
+    lineup = demos["crude-sea-line"].case.lineup
+    scenario = next(s for s in lineup.scenarios if s.name == crude.scenario)
     compared = 0
     for i, k in ((0, 1), (2, 0), (2, 3), (3, 2), (1, 4)):
-        if not chart.reached[i]:
+        if not crude.reached[i]:
             continue
         one = with_strokes(
-            replace(scenario, rate=float(chart.rates[i])), {chart.valve: float(chart.strokes[k])}
+            replace(scenario, rate=float(crude.rates[i])), {crude.valve: float(crude.strokes[k])}
         )
         found = findings_of(lineup, simulate(lineup, one, quick=True))
         surge = [f for f in found if f.check in ("peak", "lowest", "vapour")]
         # A quick run has no numerical error, so that the load of a finding is the share used.
-        assert chart.used[i, k] == pytest.approx(max(f.load for f in surge), abs=0.02)
+        assert crude.used[i, k] == pytest.approx(max(f.load for f in surge), abs=0.02)
         margin = min(f.margin for f in surge if f.margin is not None)
-        if chart.margin[i, k] < 0.0:
+        if crude.margin[i, k] < 0.0:
             # A march that is over a limit already is not followed further: it can only get worse.
-            assert margin <= chart.margin[i, k] + 1e2
+            assert margin <= crude.margin[i, k] + 1e2
         else:
-            assert chart.margin[i, k] == pytest.approx(margin, abs=0.2e5)
+            assert crude.margin[i, k] == pytest.approx(margin, abs=0.2e5)
         compared += 1
     assert compared >= 4
 
@@ -109,8 +108,8 @@ def test_the_share_is_peak_over_limit() -> None:
     assert chart.used[i, k] == pytest.approx(peak / 8e5, rel=0.01)
 
 
-def test_margins_and_shares_tell_the_same_side_of_the_limit() -> None:
-    for chart in (plain(), crude()):
+def test_margins_and_shares_tell_the_same_side_of_the_limit(crude: ChartData) -> None:
+    for chart in (plain(), crude):
         known = np.isfinite(chart.margin)
         assert np.sum(known) > 15
         assert np.array_equal(chart.margin[known] < 0.0, chart.used[known] > 1.0)
@@ -118,8 +117,8 @@ def test_margins_and_shares_tell_the_same_side_of_the_limit() -> None:
         assert np.all(chart.governs[~chart.reached] == -1)
 
 
-def test_every_marked_stroke_is_safe_with_all_samples_above_it() -> None:
-    for chart in (plain(), crude()):
+def test_every_marked_stroke_is_safe_with_all_samples_above_it(crude: ChartData) -> None:
+    for chart in (plain(), crude):
         for i, shortest in enumerate(chart.shortest):
             if not math.isnan(shortest):
                 assert np.all(chart.margin[i, chart.strokes >= shortest] >= chart.need)
@@ -206,9 +205,9 @@ def test_chart_and_window_tell_the_same_stroke() -> None:
 # Bounds
 
 
-def test_the_overfill_bound_goes_by_the_rate() -> None:
+def test_the_overfill_bound_goes_by_the_rate(demos: Demos) -> None:
     """Closed form: detection 3 s, signal 1 s, pump stop 20 s and stroke within 3600 U / LR."""
-    lineup = case("crude-sea-line").lineup
+    lineup = demos["crude-sea-line"].case.lineup
     tanks = tuple(replace(t, ullage=8.0) if t.side == "ship" else t for t in lineup.tanks)
     chart = chart_of(
         lineup.with_(tanks=tanks),
@@ -237,20 +236,19 @@ def test_a_case_over_its_limits_at_rest_has_no_window() -> None:
     assert chart.agreed.verdict == EXCEEDED
 
 
-def test_rates_out_of_reach() -> None:
-    chart = crude()
-    assert not chart.reached[-1]
-    assert "cannot be reached" in chart.why[-1]
-    assert math.isnan(chart.shortest[-1])
-    assert np.all(chart.reached[:-1])
-    lineup = case("crude-sea-line").lineup
+def test_rates_out_of_reach(crude: ChartData, demos: Demos) -> None:
+    assert not crude.reached[-1]
+    assert "cannot be reached" in crude.why[-1]
+    assert math.isnan(crude.shortest[-1])
+    assert np.all(crude.reached[:-1])
+    lineup = demos["crude-sea-line"].case.lineup
     with pytest.raises(CaseError) as caught:
         chart_of(lineup, book=built_in(), rates=(1.0, 2.0), points=3)
     assert "can be reached" in caught.value.faults[0].found
 
 
-def test_what_is_chosen_when_nothing_is_asked() -> None:
-    lineup = case("crude-sea-line").lineup
+def test_what_is_chosen_when_nothing_is_asked(demos: Demos) -> None:
+    lineup = demos["crude-sea-line"].case.lineup
     margins = {s.name: Scanner(lineup, s).moved([s])[0].margin for s in lineup.scenarios}
     picked = pick(lineup, valve=None, scenario=None)
     assert picked.scenario.name == min(margins, key=lambda name: margins[name])
@@ -259,14 +257,13 @@ def test_what_is_chosen_when_nothing_is_asked() -> None:
     assert (asked.stroke, asked.rate) == (40.0, pytest.approx(900 / 3600))
 
 
-def test_the_agreed_point_is_a_sample() -> None:
-    chart = crude()
-    assert chart.agreed.rate in chart.rates
-    assert chart.agreed.stroke in chart.strokes
-    assert chart.agreed.verdict == EXCEEDED
+def test_the_agreed_point_is_a_sample(crude: ChartData) -> None:
+    assert crude.agreed.rate in crude.rates
+    assert crude.agreed.stroke in crude.strokes
+    assert crude.agreed.verdict == EXCEEDED
 
 
-def test_a_case_without_a_rate_or_a_closing_valve_is_refused() -> None:
+def test_a_case_without_a_rate_or_a_closing_valve_is_refused(demos: Demos) -> None:
     with pytest.raises(CaseError) as caught:
         chart_of(line(), book=NO_RULES)
     assert "no rate" in caught.value.faults[0].found
@@ -274,7 +271,7 @@ def test_a_case_without_a_rate_or_a_closing_valve_is_refused() -> None:
         with pytest.raises(CaseError) as caught:
             chart_of(simple(), book=NO_RULES, **asked)
         assert "check the name" in caught.value.faults[0].remedy
-    lineup = case("benzene-by-names-and-sizes").lineup
+    lineup = demos["benzene-by-names-and-sizes"].case.lineup
     with pytest.raises(CaseError) as caught:
         pick(lineup, valve="drop line valve", scenario="emergency shutdown")
     assert "does not close" in caught.value.faults[0].found
@@ -295,9 +292,9 @@ def test_levels_hold_the_limit_and_everything_drawn() -> None:
     assert runs(np.array([False])) == []
 
 
-def test_json_keeps_to_its_schema() -> None:
+def test_json_keeps_to_its_schema(crude: ChartData) -> None:
     head = head_of("0", "a", "0" * 64)
-    for chart in (plain(), crude()):
+    for chart in (plain(), crude):
         hold_to_schema(chart_document(chart, head, "a title", ("a caution",)), "chart")
 
 
@@ -419,6 +416,6 @@ def test_the_drawing_library_comes_only_with_the_command(tmp_path: Path) -> None
     assert told == ["False False", "True False"]
 
 
-def test_limits_in_words() -> None:
-    words = {limit_words(held) for held in crude().limits}
+def test_limits_in_words(crude: ChartData) -> None:
+    words = {limit_words(held) for held in crude.limits}
     assert {"hose string: highest pressure", "hose string: lowest pressure", "deck line: boiling"} <= words

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.answers import case as demo
+from support.demos import Demos
 from support.inputs.case_text import case as starter
 from support.lineups.one_line import closing, line
 
@@ -54,9 +54,9 @@ def test_both_sides_after_the_pump() -> None:
     }
 
 
-def test_each_valve_waits_for_its_own_pump_only() -> None:
+def test_each_valve_waits_for_its_own_pump_only(demos: Demos) -> None:
     """Closed form: unlinked, the shore hears at 28 s, its pump runs down until 43 s; strokes 20 and 28 s."""
-    lineup = demo("kerosene-shutdown-linked-and-not").lineup
+    lineup = demos["kerosene-shutdown-linked-and-not"].case.lineup
     pump = {"shore pump": 28.0}
     assert found(lineup, scenario_of(lineup, "not linked")) == {
         "as in the case, ship first": (pump | {"manifold valve": 8.0, "shore valve": 43.0}, 66.0),
@@ -142,8 +142,8 @@ def sequence(strokes: list[float], pauses: list[float], start: float = 5.0) -> S
     return Scenario(name="topping off", moves=tuple(moves))
 
 
-def test_drop_line_valves_one_after_another() -> None:
-    lineup = demo("gasoline-drop-lines").lineup
+def test_drop_line_valves_one_after_another(demos: Demos) -> None:
+    lineup = demos["gasoline-drop-lines"].case.lineup
     got = found(lineup, scenario_of(lineup, "topping off"))
     p, s, last = "2P drop line valve", "2S drop line valve", "4P drop line valve"
     assert got == {
@@ -216,9 +216,9 @@ def test_orders_in_which_the_liquid_boils_are_not_compared() -> None:
     assert question.kindest("element", "manifold valve") is None
 
 
-def test_the_kindest_order_differs_from_place_to_place() -> None:
+def test_the_kindest_order_differs_from_place_to_place(demos: Demos) -> None:
     """The stroke that is kind to one valve is worse for another; by hand from the table of peaks."""
-    lineup = demo("gasoline-drop-lines").lineup
+    lineup = demos["gasoline-drop-lines"].case.lineup
     question = order_question(lineup, scenario_of(lineup, "bulk emergency shutdown"))
     assert question is not None
     for name, best in (("manifold valve", 0), ("shore line", 1)):

@@ -7,7 +7,7 @@ import json
 from dataclasses import replace
 
 import pytest
-from support.answers import case as demo
+from support.demos import Demos
 from support.inputs.case_text import case as starter
 from support.lineups.one_line import closing, line
 
@@ -142,9 +142,9 @@ def test_breaking_off_too_near_to_shut_is_worse(which: str) -> None:
     assert min(near, far) < got.two_stage.near.margin
 
 
-def test_no_better_is_said() -> None:
+def test_no_better_is_said(demos: Demos) -> None:
     """The ship's valve shuts when the shore valve has stopped the flow: its law moves no margin."""
-    lineup = demo("kerosene-shutdown-linked-and-not").lineup
+    lineup = demos["kerosene-shutdown-linked-and-not"].case.lineup
     got = best_shape(lineup, lineup.scenarios[0], "manifold valve")
     assert got.words == NO_BETTER
     assert got.two_stage.law == (

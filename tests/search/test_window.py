@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import json
 import math
 from dataclasses import replace
@@ -15,7 +14,7 @@ import pytest
 from click.testing import CliRunner, Result
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from support.answers import CASES, case
+from support.demos import CASES, Demo, Demos
 from support.documents import hold_to_schema
 from support.lineups.one_valve import LINEAR, line
 
@@ -172,14 +171,14 @@ def test_a_scan_ten_times_as_dense_finds_nothing_unsafe_above(
 # Longest strokes
 
 
-def shutdown(case_name: str, scenario: str) -> tuple[LineUp, Scenario]:
-    lineup = case(case_name).lineup
+def shutdown(demo: Demo, scenario: str) -> tuple[LineUp, Scenario]:
+    lineup = demo.case.lineup
     return lineup, next(s for s in lineup.scenarios if s.name == scenario)
 
 
-def test_the_longest_stroke_by_the_rule_of_thirty_seconds() -> None:
+def test_the_longest_stroke_by_the_rule_of_thirty_seconds(demos: Demos) -> None:
     """Closed form: 30 s less 1 s of signal and 14 s of the shore valve before it: 15 s, inclusive."""
-    lineup, scenario = shutdown("gasoline-drop-lines", "bulk emergency shutdown")
+    lineup, scenario = shutdown(demos["gasoline-drop-lines"], "bulk emergency shutdown")
     run = simulate(lineup, scenario, quick=True)
     longest, rule = longest_allowed(
         lineup, scenario, "manifold valve", book=built_in(), run=run, shortest=1.0, longest=120.0
@@ -189,8 +188,8 @@ def test_the_longest_stroke_by_the_rule_of_thirty_seconds() -> None:
     assert rule.id == "total-shutdown-time"
 
 
-def test_no_rule_binds_a_stroke_outside_a_shutdown() -> None:
-    lineup, scenario = shutdown("gasoline-drop-lines", "start of loading")
+def test_no_rule_binds_a_stroke_outside_a_shutdown(demos: Demos) -> None:
+    lineup, scenario = shutdown(demos["gasoline-drop-lines"], "start of loading")
     run = simulate(lineup, scenario, quick=True)
     assert longest_allowed(
         lineup, scenario, "manifold valve", book=built_in(), run=run, shortest=1.0, longest=120.0
@@ -251,14 +250,14 @@ def test_a_set_that_is_not_safe_is_made_longer() -> None:
     assert min(n.margin for n in scanner.moved([with_strokes(slow, one) for one in sets])) > 0.0
 
 
-@functools.cache
-def kerosene() -> tuple[LineUp, Windows]:
-    loaded = case("kerosene-shutdown-linked-and-not")
+@pytest.fixture(scope="module")
+def kerosene(demos: Demos) -> tuple[LineUp, Windows]:
+    loaded = demos["kerosene-shutdown-linked-and-not"].case
     return loaded.lineup, windows_of(loaded.lineup, book=rules_of_case(loaded))
 
 
-def test_the_rate_at_which_an_empty_window_opens() -> None:
-    lineup, got = kerosene()
+def test_the_rate_at_which_an_empty_window_opens(kerosene: tuple[LineUp, Windows]) -> None:
+    lineup, got = kerosene
     opening = got.openings["manifold valve"]
     assert got.empty("manifold valve")
     assert opening.share is not None
@@ -278,9 +277,11 @@ def test_the_rate_at_which_an_empty_window_opens() -> None:
     assert min(margins(1.04, [26.0])) < 0.0
 
 
-def test_an_empty_window_says_what_to_do() -> None:
-    lineup, got = kerosene()
-    display = Display(units=case("kerosene-shutdown-linked-and-not").show, density=lineup.liquid.density)
+def test_an_empty_window_says_what_to_do(kerosene: tuple[LineUp, Windows], demos: Demos) -> None:
+    lineup, got = kerosene
+    display = Display(
+        units=demos["kerosene-shutdown-linked-and-not"].case.show, density=lineup.liquid.density
+    )
     text = " ".join(" ".join(window_lines(got, lineup, display)).split())
     assert "It opens at 1168.8 m3/h and below, where 26.0 s is safe." in text
     assert (
@@ -293,12 +294,12 @@ def test_an_empty_window_says_what_to_do() -> None:
     assert document.valves[0].empty
 
 
-def test_no_rate_opens_what_shut_off_head_closes() -> None:
+def test_no_rate_opens_what_shut_off_head_closes(demos: Demos) -> None:
     lineup = line(rating=2e5)
     got = windows_of(lineup, book=NO_RULES)
     assert got.empty("valve")
     assert not got.openings
-    display = Display(units=case("crude-sea-line").show, density=1000.0)
+    display = Display(units=demos["crude-sea-line"].case.show, density=1000.0)
     text = " ".join(" ".join(window_lines(got, lineup, display)).split())
     assert "no stroke time is safe" in text
     assert "no stroke helps against shut-off pressure" in text
@@ -435,9 +436,9 @@ def test_the_search_turns_allievis_chain_round(rho: float, theta: float) -> None
 
 
 @pytest.mark.parametrize("stroke", [2.43, 5.0, 9.0])
-def test_a_scan_goes_on_as_long_as_a_single_run(stroke: float) -> None:
+def test_a_scan_goes_on_as_long_as_a_single_run(stroke: float, demos: Demos) -> None:
     """At the reduced rate the shore line is packed long after the coupling has shut: 88 s, not 17 s."""
-    lineup = case("gas-oil-release-coupling").lineup
+    lineup = demos["gas-oil-release-coupling"].case.lineup
     scenario = with_strokes(lineup.scenarios[1], {"quick-release coupling": stroke})
     (near,) = Scanner(lineup, lineup.scenarios[1]).moved([scenario])
     run = simulate(lineup, scenario, quick=True)
@@ -466,9 +467,9 @@ def test_orders_are_told_when_asked() -> None:
     assert "ship first" in got.stdout
 
 
-def test_other_scenarios_are_told_and_left_to_the_check() -> None:
+def test_other_scenarios_are_told_and_left_to_the_check(demos: Demos) -> None:
     """In the demo a change of tanks bursts the pump's top whatever the manifold valve does."""
-    loaded = case("gasoline-through-cargo-pumps")
+    loaded = demos["gasoline-through-cargo-pumps"].case
     got = windows_of(loaded.lineup, book=rules_of_case(loaded))
     assert got.together is not None
     assert got.together.pressures == WITHIN

@@ -18,12 +18,12 @@ import jsonschema
 import pypdf
 import pytest
 from click.testing import CliRunner, Result
-from support import answers as case_answers
+from support.demos import Demos
 from support.sheets import html_of, sheet
 
 import surge
 from surge.api.check import rules_of_case
-from surge.case.file import Case, load_case
+from surge.case.file import Case
 from surge.cli.main import main
 from surge.reports.words import SHORT, Display
 from surge.rules.assess import Assessment
@@ -57,9 +57,9 @@ Made = dict[str, tuple[Case, Sheet]]
 
 
 @pytest.fixture(scope="module")
-def checked() -> dict[str, tuple[Case, Assessment]]:
+def checked(demos: Demos) -> dict[str, tuple[Case, Assessment]]:
     """All demos, and what came of them."""
-    return {name: (case_answers.case(name), case_answers.answer(name)) for name in DEMOS}
+    return {name: (demos[name].case, demos[name].answer) for name in DEMOS}
 
 
 @pytest.fixture(scope="module")
@@ -191,9 +191,9 @@ def limits(**changes: Any) -> StrokeLimits:
     ],
 )
 def test_a_stroke_outside_its_window_is_objected_to(
-    changes: dict[str, Any], takes: float, words: str
+    changes: dict[str, Any], takes: float, words: str, demos: Demos
 ) -> None:
-    display = Display(units=surge.load_case(CASES / f"{BIGGEST}.toml").show, density=700.0)
+    display = Display(units=demos[BIGGEST].case.show, density=700.0)
     said = _objection(limits(**changes), takes, display)
     assert (words in said) if words else said == ""
 
@@ -206,12 +206,12 @@ def test_a_window_that_cannot_be_decided_is_not_called_unsafe(verdict: str, word
     assert _window(limits(shortest=None, longest=None, verdict=verdict), display)[0] == words
 
 
-def test_an_objection_makes_a_kept_case_no_agreement(made: Made) -> None:
+def test_an_objection_makes_a_kept_case_no_agreement(made: Made, demos: Demos) -> None:
     case, one = made[BIGGEST]
     assert one.signable
     assert one.exit_code == 0
     window = windows_of_one(case, shortest=26.0)
-    against = sheet(case, window, assessment=case_answers.answer(BIGGEST))
+    against = sheet(case, window, assessment=demos[BIGGEST].answer)
     assert against.verdict == EXCEEDED
     assert not against.signable
     assert against.exit_code == 3
@@ -227,7 +227,7 @@ def windows_of_one(case: Case, *, shortest: float) -> Windows:
 
 
 @pytest.mark.parametrize(("verdict", "code"), [("EXCEEDED", 3), ("undecided", 4), ("kept", 0)])
-def test_records_count(verdict: str, code: int, made: Made) -> None:
+def test_records_count(verdict: str, code: int, made: Made, demos: Demos) -> None:
     full = {"EXCEEDED": EXCEEDED, "undecided": UNDECIDED, "kept": WITHIN}[verdict]
     none: dict[str, Any] = {
         f"{k}{s}": None for k in ("fastest", "not_faster", "slowest", "not_slower") for s in ("_s",)
@@ -236,20 +236,20 @@ def test_records_count(verdict: str, code: int, made: Made) -> None:
     row = TestRow(valve="manifold valve", tag="M1", verdict=verdict, words="too fast", **shown, **none)
     case, _ = made[BIGGEST]
     tests = Tests(given=True, words="looked at", verdict=full, rows=(row,))
-    one = sheet(case, tests=tests, assessment=case_answers.answer(BIGGEST))
+    one = sheet(case, tests=tests, assessment=demos[BIGGEST].answer)
     assert one.exit_code == code
     assert any("M1" in o for o in one.objections) == (code != 0)
 
 
-def test_without_windows_a_kept_case_is_a_draft(made: Made) -> None:
-    case, assessment = case_answers.case(BIGGEST), case_answers.answer(BIGGEST)
+def test_without_windows_a_kept_case_is_a_draft(made: Made, demos: Demos) -> None:
+    case, assessment = demos[BIGGEST].case, demos[BIGGEST].answer
     one = sheet(case, assessment=assessment)
     assert (one.verdict, one.exit_code) == (WITHIN, 0)
     assert (one.headline, one.standing, one.signable) == ("DRAFT", A_DRAFT, False)
     assert one.advice == ("Make the sheet again without --no-window.",)
     # Where nothing closes there is nothing to search.
-    opening, name = case_answers.case("restart-into-a-shut-deck-line"), "restart-into-a-shut-deck-line"
-    assert sheet(opening, assessment=case_answers.answer(name)).signable
+    opening, name = demos["restart-into-a-shut-deck-line"].case, "restart-into-a-shut-deck-line"
+    assert sheet(opening, assessment=demos[name].answer).signable
     # A verdict that forbids signing is not softened to a draft.
     assert made[OVER][1].standing == NOT_TO_SIGN
 
@@ -270,8 +270,8 @@ def test_what_was_not_searched_is_said(made: Made, printed: dict[str, bytes]) ->
         assert words in web
 
 
-def test_strokes_that_are_not_safe_together_are_told() -> None:
-    one = {"strokes": {"a": 8.0, "b": 9.0}, "assessment": case_answers.answer(BIGGEST)}
+def test_strokes_that_are_not_safe_together_are_told(demos: Demos) -> None:
+    one = {"strokes": {"a": 8.0, "b": 9.0}, "assessment": demos[BIGGEST].answer}
     alone = JointSet(**one, longer=1.0, pressures=EXCEEDED)
     assert "together" in together_words(alone)
     assert together_words(alone).endswith("pressures EXCEEDED: do not set them so together.")
@@ -279,9 +279,9 @@ def test_strokes_that_are_not_safe_together_are_told() -> None:
     assert together_words(longer) == (
         'All at their shortest together exceed a limit; none is exceeded with "a" 8.0 s, "b" 9.0 s.'
     )
-    case = case_answers.case(BIGGEST)
+    case = demos[BIGGEST].case
     windows = replace(windows_of_one(case, shortest=10.0), together=alone)
-    shown = sheet(case, windows, assessment=case_answers.answer(BIGGEST))
+    shown = sheet(case, windows, assessment=demos[BIGGEST].answer)
     assert not shown.signable
     assert together_words(alone) in shown.objections
 
@@ -303,8 +303,8 @@ def test_safe_rates_are_rounded_down_and_unsafe_ones_outwards(unit: str, step: f
     assert any(display.flow(f) != display.flow_down(f) for f in flows)
 
 
-def test_without_an_agreed_rate_the_sheet_has_what_flows() -> None:
-    case = case_answers.case(BIGGEST)
+def test_without_an_agreed_rate_the_sheet_has_what_flows(demos: Demos) -> None:
+    case = demos[BIGGEST].case
     lineup = case.lineup.with_(rate=None)
     lineup = lineup.with_(scenarios=tuple(replace(s, rate=None) for s in lineup.scenarios[:1]))
     free = replace(case, lineup=lineup)
@@ -471,8 +471,8 @@ def test_what_goes_on_to_page_2_has_room_for_initials_there(made: Made) -> None:
 
 
 @pytest.fixture(scope="module")
-def marked() -> tuple[Case, Sheet]:
-    case = load_case(CASES / f"{BIGGEST}.toml")
+def marked(demos: Demos) -> tuple[Case, Sheet]:
+    case = demos[BIGGEST].case
     lineup = case.lineup.with_(title=MARKUP)
     renamed = tuple(replace(s, name=f"{MARKUP[:30]} {s.name}") for s in lineup.scenarios)
     changed = replace(case, lineup=lineup.with_(scenarios=renamed))

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.demos import VERDICTS, Demos
 
-from surge.case.file import load_case
 from surge.model.lineup import LineUp, Liquid, Pipe, Point, Tank, Valve
 from surge.sheet.layout import Layout, layout_of
 from surge.sheet.sketch import LINES, Weak, label, sketch
 
-CASES = Path(__file__).parents[2] / "cases"
-DEMOS = sorted(CASES.glob("*.toml"))
 SVG = "{http://www.w3.org/2000/svg}"
 LIQUID = Liquid(name="oil", density=800.0, sound_speed=1300.0, viscosity=0.0, vapour_pressure=0.0)
 
@@ -103,17 +100,17 @@ def test_a_second_shore_tank_stands_next_to_where_it_joins() -> None:
     assert layout.column["tank B"] == layout.column["tee"] - 1 == 2
 
 
-def test_the_three_drop_lines_of_the_demo_have_a_row_each_and_the_main_line_is_straight() -> None:
-    lineup = load_case(CASES / "gasoline-drop-lines.toml").lineup
+def test_the_three_drop_lines_of_the_demo_have_a_row_each_and_the_main_line_is_straight(demos: Demos) -> None:
+    lineup = demos["gasoline-drop-lines"].case.lineup
     row = {run.element.name: run.row for run in layout_of(lineup).runs}
     assert sorted(row[f"{tank} drop line"] for tank in ("2P", "2S", "4P")) == [0, 1, 2]
     main = ("shore pump", "shore line", "cargo hose", "manifold valve", "deck line", "2S drop line")
     assert {row[name] for name in main} == {1}
 
 
-@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.stem)
-def test_every_part_of_a_demo_is_drawn_by_name(path: Path) -> None:
-    lineup = load_case(path).lineup
+@pytest.mark.parametrize("name", VERDICTS)
+def test_every_part_of_a_demo_is_drawn_by_name(name: str, demos: Demos) -> None:
+    lineup = demos[name].case.lineup
     root = ElementTree.fromstring(sketch(lineup, words="what it shows"))
     shown = "".join("".join(t.text or "" for t in root.iter(f"{SVG}text")).split())
     names = (

@@ -11,15 +11,14 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from support.demos import VERDICTS, Demos
 from support.lineups.generated import generated
 from support.lineups.lines import kv_of, line_up, pipe, start, step_at, valve
 
-from surge.case.file import load_case
 from surge.errors import GridError, SolveError
 from surge.kernel import columns
 from surge.kernel.batch_links import WIDE
@@ -33,7 +32,6 @@ from surge.transient.plan import plan
 from surge.transient.reaches import Reaches, choose_step, divide
 
 ROUNDING = 1e-10  # of the greatest rise
-CASES = sorted((Path(__file__).parents[2] / "cases").glob("*.toml"))
 ROUGH: dict[str, Any] = {"friction_factor": None, "roughness": 5e-5}
 
 
@@ -125,9 +123,9 @@ def test_generated_line_ups(seed: int, frozen: bool, together: bool) -> None:
 
 
 @pytest.mark.parametrize("together", [True, False], ids=["in a block", "one by one"])
-@pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
-def test_demo_cases(path: Path, together: bool) -> None:
-    lineup = load_case(path).lineup
+@pytest.mark.parametrize("name", VERDICTS)
+def test_demo_cases(name: str, together: bool, demos: Demos) -> None:
+    lineup = demos[name].case.lineup
     scenario = next(s for s in lineup.scenarios if s.moves or s.pump_moves)
     lanes = lanes_of(lineup, scenario, lanes=3, steps=900)
     for frozen in (True, False):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from support.answers import answer, case, run_of
+from support.demos import Demos
 from support.lineups.lines import THIN, line_up, pipe, valve
 
 from surge.model.lineup import LineUp, Scenario, ValveMove
@@ -33,10 +33,10 @@ def stopped() -> tuple[LineUp, Scenario]:
         ("restart-into-a-shut-deck-line", "wrong order, quick"),
     ],
 )
-def test_it_is_the_march_that_was_reported(name: str, scenario: str) -> None:
+def test_it_is_the_march_that_was_reported(name: str, scenario: str, demos: Demos) -> None:
     """Whatever the instants: envelopes to the last bit, the steady flow at first, histories at the end."""
-    run = run_of(name, scenario)
-    lineup = as_run(answer(name).lineup, run)
+    run = demos[name].run_of(scenario)
+    lineup = as_run(demos[name].answer.lineup, run)
     one = next(s for s in lineup.scenarios if s.name == scenario)
     dt = run.method.dt
     shares = {n: e.distance / e.distance[-1] for n, e in run.envelopes.items()}
@@ -53,9 +53,9 @@ def test_it_is_the_march_that_was_reported(name: str, scenario: str) -> None:
         assert seen.point_highest[place.name][-1] == place.highest.pressure
 
 
-def test_points_and_flows_are_those_of_the_history() -> None:
-    run = run_of("crude-sea-line", "manifold valve shut by mistake")
-    lineup = answer("crude-sea-line").lineup
+def test_points_and_flows_are_those_of_the_history(demos: Demos) -> None:
+    run = demos["crude-sea-line"].run_of("manifold valve shut by mistake")
+    lineup = demos["crude-sea-line"].answer.lineup
     one = next(s for s in lineup.scenarios if s.name == run.name)
     times = run.history.time[::40]
     seen = watch(lineup, one, dt=run.method.dt, times=times, shares={"sea line": np.array([0.0, 1.0])})
@@ -95,8 +95,8 @@ def test_instants_are_whole_steps_with_both_ends() -> None:
     assert instants(1.0, 1.0, dt=0.1, most=5).size == 2
 
 
-def test_memory_is_bounded() -> None:
-    lineup = case("crude-sea-line").lineup
+def test_memory_is_bounded(demos: Demos) -> None:
+    lineup = demos["crude-sea-line"].case.lineup
     shares = {"sea line": np.linspace(0.0, 1.0, MOST // 1000)}
     with pytest.raises(ValueError, match="at most"):
         watch(lineup, lineup.scenarios[0], dt=0.01, times=np.arange(2000) * 0.01, shares=shares)

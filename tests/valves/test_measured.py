@@ -10,10 +10,10 @@ from xml.etree import ElementTree as ET
 import jsonschema
 import pytest
 from click.testing import CliRunner
+from support.demos import Demos
 from support.documents import hold_to_schema
 from support.inputs.measured_curves import sampled
 
-from surge.case.file import load_case
 from surge.cli.main import main
 from surge.errors import CaseError, UnknownNameError
 from surge.model.lineup import LineUp, ValveMove
@@ -31,7 +31,6 @@ from surge.valves.curve import stroke_of
 from surge.valves.measured import run_measured
 
 ROOT = Path(__file__).parents[2]
-CASE = ROOT / "cases" / "crude-sea-line.toml"
 DEMO = ROOT / "cases" / "records" / "manifold-valve-stroke.csv"
 DEMO_CASE = ROOT / "cases" / "gasoline-drop-lines.toml"
 SCHEMA = json.loads((ROOT / "surge" / "schema" / "measured.schema.json").read_text(encoding="utf-8"))
@@ -49,8 +48,8 @@ def shape(u: float) -> float:
 
 
 @pytest.fixture(scope="module")
-def lineup() -> LineUp:
-    whole = load_case(CASE).lineup
+def lineup(demos: Demos) -> LineUp:
+    whole = demos["crude-sea-line"].case.lineup
     return whole.with_(scenarios=tuple(s for s in whole.scenarios if s.name == MISTAKE))
 
 
@@ -110,8 +109,8 @@ def test_what_only_the_steepest_exceeds_cannot_be_decided(lineup: LineUp) -> Non
     assert (fast.verdict, fast.exit_code) == (EXCEEDED, 3)
 
 
-def test_steps_that_wait_wait_for_the_measured_end() -> None:
-    whole = load_case(DEMO_CASE).lineup
+def test_steps_that_wait_wait_for_the_measured_end(demos: Demos) -> None:
+    whole = demos[DEMO_CASE.stem].case.lineup
     stroke = stroke_of(sampled(lambda u: 1.0 - u, 20.0, step=0.1))
     found = run_measured(whole, stroke, valve="shore ESD valve")
     (scenario,) = found.measured.lineup.scenarios
@@ -138,8 +137,8 @@ def test_what_cannot_be_run_is_refused(lineup: LineUp) -> None:
         run_measured(lineup.with_(scenarios=(partly,)), stroke, valve="manifold valve")
 
 
-def test_after_boiling_no_gain_is_told() -> None:
-    whole = load_case(DEMO_CASE).lineup
+def test_after_boiling_no_gain_is_told(demos: Demos) -> None:
+    whole = demos[DEMO_CASE.stem].case.lineup
     stroke = stroke_of(sampled(lambda u: 1.0 - u, 2.0))
     found = run_measured(whole, stroke, valve="manifold valve", scenario="start of loading")
     assert found.measured.scenarios[0].vapour is not None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import json
 from dataclasses import fields, replace
 from pathlib import Path
@@ -12,8 +11,8 @@ import jsonschema
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
-from support.answers import CASES, answer, case
-from support.demo_pictures import DISPLAY, PSI, boiling
+from support.demo_pictures import DISPLAY, PSI
+from support.demos import CASES, Demos
 from support.documents import hold_to_schema
 from support.drawn import axes_named, caught, curves, levels
 from support.lineups.berth import berth
@@ -47,14 +46,14 @@ def slower_text() -> str:
     return text
 
 
-@functools.cache
+@pytest.fixture(scope="module")
 def slower() -> Assessment:
     return check(read_case(slower_text(), filename="slower.toml"))
 
 
-@functools.cache
-def both() -> Comparison:
-    return compare(answer("crude-sea-line"), slower())
+@pytest.fixture(scope="module")
+def both(slower: Assessment, demos: Demos) -> Comparison:
+    return compare(demos["crude-sea-line"].answer, slower)
 
 
 def run(*arguments: Any) -> Result:
@@ -64,28 +63,27 @@ def run(*arguments: Any) -> Result:
 # What differs
 
 
-def test_a_case_does_not_differ_from_itself() -> None:
+def test_a_case_does_not_differ_from_itself(demos: Demos) -> None:
     for name in ("methanol-closed-branches", "shore-line-of-unknown-length"):
-        same = compare(answer(name), answer(name))
+        same = compare(demos[name].answer, demos[name].answer)
         assert same.changes == ()
         assert all(p.changes == () for p in same.pairs)
         assert all(r.difference == 0.0 for p in same.pairs for r in p.rows)
 
 
-def test_what_differs_is_told_once_and_in_words() -> None:
-    found = both()
-    assert [change_words(c, BAR) for c in found.changes] == [
+def test_what_differs_is_told_once_and_in_words(both: Comparison) -> None:
+    assert [change_words(c, BAR) for c in both.changes] == [
         "rate: agreed rate 900.0 m3/h before, 800.0 m3/h after",
         'hose "hose string": rating 15.00 bar(g) before, 16.00 bar(g) after',
     ]
-    pair = next(p for p in found.pairs if p.before == "manifold valve shut by mistake")
+    pair = next(p for p in both.pairs if p.before == "manifold valve shut by mistake")
     assert [change_words(c, BAR) for c in pair.changes] == [
         'valve "manifold valve": closing stroke 9.00 s before, 30.00 s after'
     ]
 
 
-def test_another_order_is_told() -> None:
-    lineup = case("kerosene-shutdown-linked-and-not").lineup
+def test_another_order_is_told(demos: Demos) -> None:
+    lineup = demos["kerosene-shutdown-linked-and-not"].case.lineup
     linked, not_linked = lineup.scenarios
     found = changes(scenario_facts(lineup, linked), scenario_facts(lineup, not_linked))
     said = [change_words(c, BAR) for c in found]
@@ -148,14 +146,13 @@ def test_a_difference_too_small_for_the_figures_shown_is_still_told() -> None:
 # What it does
 
 
-def test_pressures_are_those_of_the_two_answers() -> None:
-    found = both()
-    assert found.exit_code == slower().exit_code
-    for pair in found.pairs:
+def test_pressures_are_those_of_the_two_answers(both: Comparison, slower: Assessment, demos: Demos) -> None:
+    assert both.exit_code == slower.exit_code
+    for pair in both.pairs:
         for row in pair.rows:
             for assessment, name, side in (
-                (answer("crude-sea-line"), pair.before, row.before),
-                (slower(), pair.after, row.after),
+                (demos["crude-sea-line"].answer, pair.before, row.before),
+                (slower, pair.after, row.after),
             ):
                 own = next(r for r in assessment.scenarios if r.name == name)
                 owners = own.elements if row.subject == "element" else own.places
@@ -164,7 +161,7 @@ def test_pressures_are_those_of_the_two_answers() -> None:
                 assert side.pressure == extreme.pressure
                 assert side.error == extreme.error
             assert row.difference == row.after.pressure - row.before.pressure
-    pair = next(p for p in found.pairs if p.before == "manifold valve shut by mistake")
+    pair = next(p for p in both.pairs if p.before == "manifold valve shut by mistake")
     assert pair.verdicts == (EXCEEDED, WITHIN)
     hose = next(r for r in pair.rows if (r.subject, r.name, r.way) == ("element", "hose string", "high"))
     assert (hose.before.verdict, hose.after.verdict) == (EXCEEDED, WITHIN)
@@ -172,42 +169,42 @@ def test_pressures_are_those_of_the_two_answers() -> None:
     assert hose.after.limit is not None
     assert (hose.before.limit.value, hose.after.limit.value) == (15e5, 16e5)
     assert hose.after.margin == pytest.approx(16e5 - hose.after.pressure)
-    assert found.governing is pair
+    assert both.governing is pair
 
 
-def test_a_range_counts_with_its_worst() -> None:
+def test_a_range_counts_with_its_worst(demos: Demos) -> None:
     name = "shore-line-of-unknown-length"
-    pair = compare(answer(name), answer(name)).pairs[0]
-    runs = [r for r in answer(name).scenarios if r.name == pair.before]
+    pair = compare(demos[name].answer, demos[name].answer).pairs[0]
+    runs = [r for r in demos[name].answer.scenarios if r.name == pair.before]
     assert len(runs) > 1
     row = next(r for r in pair.rows if (r.name, r.way) == ("shore line", "high"))
     peaks = [next(e.highest.pressure for e in r.elements if e.name == "shore line") for r in runs]
     assert row.before.pressure == max(peaks)
 
 
-def test_what_boils_counts_with_the_time_before() -> None:
-    pair = next(p for p in compare(answer("crude-sea-line"), boiling()).pairs if "mistake" in p.before)
+def test_what_boils_counts_with_the_time_before(demos: Demos, boiling: Assessment) -> None:
+    pair = next(p for p in compare(demos["crude-sea-line"].answer, boiling).pairs if "mistake" in p.before)
     row = next(r for r in pair.rows if (r.name, r.way) == ("hose string", "high"))
-    own = next(r for r in boiling().scenarios if r.name == pair.after)
+    own = next(r for r in boiling.scenarios if r.name == pair.after)
     hose = next(e for e in own.elements if e.name == "hose string")
     assert row.after.pressure == hose.highest.before_vapour
     assert row.after.pressure < hose.highest.pressure
-    said = "\n".join(comparison_lines(compare(answer("crude-sea-line"), boiling()), ("a", "b"), BAR))
+    said = "\n".join(comparison_lines(compare(demos["crude-sea-line"].answer, boiling), ("a", "b"), BAR))
     assert "The cargo boils after: what stands below is of the time before that." in said
 
 
-def test_scenarios_are_paired_by_name_or_as_asked() -> None:
-    kerosene = answer("kerosene-shutdown-linked-and-not")
+def test_scenarios_are_paired_by_name_or_as_asked(demos: Demos) -> None:
+    kerosene = demos["kerosene-shutdown-linked-and-not"].answer
     (pair,) = compare(kerosene, kerosene, ["not linked", "linked"]).pairs
     assert (pair.before, pair.after) == ("not linked", "linked")
     assert pair.verdicts == (EXCEEDED, WITHIN)
     with pytest.raises(RequestError, match="no scenario has the same name"):
-        compare(kerosene, answer("crude-sea-line"))
+        compare(kerosene, demos["crude-sea-line"].answer)
     with pytest.raises(RequestError, match="scenario in AFTER"):
-        compare(kerosene, answer("crude-sea-line"), ["linked"])
+        compare(kerosene, demos["crude-sea-line"].answer, ["linked"])
     with pytest.raises(RequestError, match="one name for both"):
         compare(kerosene, kerosene, ["linked"] * 3)
-    partly = compare(answer("gasoline-drop-lines"), answer("gasoline-through-cargo-pumps"))
+    partly = compare(demos["gasoline-drop-lines"].answer, demos["gasoline-through-cargo-pumps"].answer)
     assert [p.before for p in partly.pairs] == ["topping off"]
     assert partly.only_before == ("start of loading", "bulk emergency shutdown")
     assert partly.only_after == ("manifold valve at full rate", "change of tanks at full rate")
@@ -216,21 +213,21 @@ def test_scenarios_are_paired_by_name_or_as_asked() -> None:
 # How it is told
 
 
-def test_the_text_has_verdicts_changes_and_a_row_for_each_element() -> None:
-    text = "\n".join(comparison_lines(both(), ("old.toml", "new.toml"), BAR))
+def test_the_text_has_verdicts_changes_and_a_row_for_each_element(both: Comparison, demos: Demos) -> None:
+    text = "\n".join(comparison_lines(both, ("old.toml", "new.toml"), BAR))
     assert "VERDICT OF THE CASE: LIMIT EXCEEDED" in text
     before_and_after = "pressures: LIMIT EXCEEDED before, LIMITS KEPT after"
     assert f'Scenario "manifold valve shut by mistake", {before_and_after}' in text
     (row,) = (line for line in text.splitlines() if line.startswith("hose string") and "EXCEEDED" in line)
     assert "15.00 -> 16.00" in row
     assert row.endswith("EXCEEDED -> kept")
-    for pipe in answer("crude-sea-line").lineup.pipes:
+    for pipe in demos["crude-sea-line"].answer.lineup.pipes:
         assert sum(line.startswith(pipe.name + "  ") for line in text.splitlines()) == 4
 
 
-def test_json_fits_its_schema(tmp_path: Path) -> None:
+def test_json_fits_its_schema(both: Comparison, tmp_path: Path) -> None:
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
-    document = comparison_document(both(), [("a", "0" * 64), ("b", "1" * 64)], version="0")
+    document = comparison_document(both, [("a", "0" * 64), ("b", "1" * 64)], version="0")
     hold_to_schema(document, "compare")
     path = tmp_path / "after.toml"
     path.write_text(slower_text(), encoding="utf-8")
@@ -252,12 +249,13 @@ def test_the_exit_code_is_that_of_the_case_after() -> None:
     assert run("compare", kept, KEROSENE, *args[2:], *args[:2]).exit_code == 3
 
 
-def test_the_picture_has_both_envelopes_histories_and_limits(monkeypatch: pytest.MonkeyPatch) -> None:
-    found = both()
+def test_the_picture_has_both_envelopes_histories_and_limits(
+    both: Comparison, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with caught(monkeypatch) as sheets:
-        files = comparison_files(found, DISPLAY, ["one", "other"], kinds=["png", "svg"])
-    assert files["svg"] == comparison_files(found, DISPLAY, ["one", "other"], kinds=["svg"])["svg"]
-    pair = found.governing
+        files = comparison_files(both, DISPLAY, ["one", "other"], kinds=["png", "svg"])
+    assert files["svg"] == comparison_files(both, DISPLAY, ["one", "other"], kinds=["svg"])["svg"]
+    pair = both.governing
     lines = lines_of(pair)
     assert lines is not None
     top = axes_named(sheets[0], "highest pressure")
@@ -274,8 +272,8 @@ def test_the_picture_has_both_envelopes_histories_and_limits(monkeypatch: pytest
     assert styles == {"-", "--"}  # told apart in grey
 
 
-def test_both_histories_are_of_the_same_place() -> None:
-    kerosene = answer("kerosene-shutdown-linked-and-not")
+def test_both_histories_are_of_the_same_place(demos: Demos) -> None:
+    kerosene = demos["kerosene-shutdown-linked-and-not"].answer
     (pair,) = compare(kerosene, kerosene, ["not linked", "linked"]).pairs
     before, after = (curve for _, curve in histories_of(pair))
     assert before.distance == after.distance
@@ -286,8 +284,8 @@ def test_both_histories_are_of_the_same_place() -> None:
         assert curve.peak.pressure == next(p.highest.pressure for p in subject.run.places if p.name == end)
 
 
-def test_without_a_common_way_only_the_histories_are_drawn() -> None:
-    other = compare(answer("gasoline-drop-lines"), answer("gasoline-through-cargo-pumps"))
+def test_without_a_common_way_only_the_histories_are_drawn(demos: Demos) -> None:
+    other = compare(demos["gasoline-drop-lines"].answer, demos["gasoline-through-cargo-pumps"].answer)
     assert lines_of(other.governing) is None
     assert comparison_files(other, DISPLAY, ["", ""], kinds=["png"])["png"]
 
@@ -299,9 +297,9 @@ def test_what_is_not_given_is_told_as_such() -> None:
     assert change_words(change, BAR) == 'pipe "a": rating not given before, 10.00 bar(g) after'
 
 
-def test_keys_that_change_a_pressure_or_a_verdict_are_told() -> None:
+def test_keys_that_change_a_pressure_or_a_verdict_are_told(demos: Demos) -> None:
     """Keys that were once missing: cases that differ in one of them alone do differ."""
-    lineup = case("gasoline-drop-lines").lineup
+    lineup = demos["gasoline-drop-lines"].case.lineup
     pipe, scenario = lineup.pipes[0], lineup.scenarios[0]
     changed = {
         "friction factor": lineup.with_(pipes=(replace(pipe, friction_factor=0.03), *lineup.pipes[1:])),

@@ -1,0 +1,1 @@
+"""Files as people write them: cases, records and curves, sound and damaged."""

@@ -1,0 +1,1 @@
+"""Line-ups to march, made by hand or at random."""

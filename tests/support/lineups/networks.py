@@ -1,5 +1,7 @@
-"""Line-ups made at random that are harder than berths: trees, loops, arms side by side, very short and very
-long elements, slow hoses, pumps in pairs, throttles right behind pumps. For the hunt and its seeded part.
+"""Line-ups made at random that are harder than berths, for the hunt and its seeded part.
+
+Trees, loops, arms side by side, very short and very long elements, slow hoses, pumps in pairs, throttles
+right behind pumps.
 """
 
 from __future__ import annotations

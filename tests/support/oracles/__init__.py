@@ -1,0 +1,1 @@
+"""Calculations that are independent of the package: what its figures are held against."""

@@ -1,0 +1,30 @@
+"""What all tests share: the demo cases and their answers, once a session, and how hypothesis runs."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import HealthCheck, settings
+from support.demos import VERDICTS, Demo, Demos
+
+from surge.api.check import check
+from surge.case.file import read_case
+from surge.rules.assess import Assessment
+
+# How long an example takes says how busy the machine is, and nothing about the program.
+settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("patient")
+
+
+@pytest.fixture(scope="session")
+def demos() -> Demos:
+    """Every demo case by its name; read, checked and calculated by hand when that is first asked for."""
+    return {name: Demo(name) for name in VERDICTS}
+
+
+@pytest.fixture(scope="session")
+def boiling(demos: Demos) -> Assessment:
+    """The answer to a demo with crude so light that it boils behind the valve that shuts."""
+    text = demos["crude-sea-line"].path.read_text(encoding="utf-8")
+    old = 'vapour_pressure = "0.15 bar(a)"'
+    assert old in text
+    return check(read_case(text.replace(old, 'vapour_pressure = "0.45 bar(a)"'), filename="boiling.toml"))

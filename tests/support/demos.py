@@ -1,0 +1,84 @@
+"""The demo cases of ``cases/``: their names, and what the program answers to each.
+
+Tests take them from the fixture ``demos`` of the session, so that each is read and checked once.
+"""
+
+from __future__ import annotations
+
+import functools
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from support.oracles.demo_cases import Oracle
+from surge.api.check import check
+from surge.case.file import Case, load_case
+from surge.rules.assess import Assessment
+from surge.rules.findings import EXCEEDED, WITHIN, Finding
+from surge.transient.result import Extreme, ScenarioResult
+
+CASES = Path(__file__).parents[2] / "cases"
+VERDICTS = {
+    "benzene-by-names-and-sizes": WITHIN,
+    "crude-sea-line": EXCEEDED,
+    "gas-oil-release-coupling": EXCEEDED,
+    "gasoline-drop-lines": WITHIN,
+    "gasoline-through-cargo-pumps": EXCEEDED,
+    "kerosene-shutdown-linked-and-not": EXCEEDED,
+    "methanol-closed-branches": EXCEEDED,
+    "restart-into-a-shut-deck-line": WITHIN,
+    "shore-line-of-unknown-length": WITHIN,
+}
+# The oracle reads a file by itself; figures that the program takes from its tables it does not know.
+BY_FIGURES = [name for name in VERDICTS if name != "benzene-by-names-and-sizes"]
+
+
+class Demo:
+    """A demo case; what is asked of it is computed once."""
+
+    def __init__(self, name: str) -> None:
+        self.name, self.path = name, CASES / f"{name}.toml"
+
+    @functools.cached_property
+    def case(self) -> Case:
+        return load_case(self.path)
+
+    @functools.cached_property
+    def answer(self) -> Assessment:
+        return check(self.case)
+
+    @functools.cached_property
+    def oracle(self) -> Oracle:
+        """An independent calculation of it; the longest length where a range is given."""
+        made = Oracle(self.path)
+        for line in made.lines:
+            if isinstance(line["length"], list):
+                line["length"] = line["length"][1]
+        return made
+
+    def run_of(self, scenario: str) -> ScenarioResult:
+        return next(r for r in self.answer.scenarios if r.name == scenario)
+
+    def findings_in(self, scenario: str) -> list[Finding]:
+        return [f for f in self.answer.findings if f.scenario == scenario]
+
+
+Demos = Mapping[str, Demo]
+
+
+def tables_of(name: str) -> dict[str, Any]:
+    """The bare tables of a demo's file: names by which tests are collected, before any fixture is there."""
+    return tomllib.loads((CASES / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def peak_at(run: ScenarioResult, point: str) -> Extreme:
+    return next(p.highest for p in run.places if p.name == point)
+
+
+def peak_in(run: ScenarioResult, element: str) -> Extreme:
+    return next(e.highest for e in run.elements if e.name == element)
+
+
+def steady_at(run: ScenarioResult, point: str) -> float:
+    return next(p.steady for p in run.places if p.name == point)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 import jsonschema
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -54,6 +55,11 @@ def test_a_document_becomes_plain_data_and_keys_that_are_none_by_default_are_lef
         ]
     }
     assert as_json(KNOT)["rope"] is KNOT.rope
+
+
+def test_numbers_of_numpy_are_numbers() -> None:
+    document = as_json({"one": np.float64(1.5), "more": (np.float64(0.1), 2.5)})
+    assert as_text(document) == json.dumps({"one": 1.5, "more": [0.1, 2.5]}, indent=1)
 
 
 VALUES = st.recursive(

@@ -16,7 +16,6 @@ from surge.rules.findings import EXIT_CODE, UNDECIDED, Finding
 from surge.toml.faults import FaultRecord
 from surge.transient.result import Extreme
 
-SCHEMA_VERSION = 1
 Json = dict[str, Any]
 PLAIN = frozenset({str, float, int, bool, type(None)})
 
@@ -52,7 +51,7 @@ def as_json(item: Any) -> Any:
     A field that is None by default is left out while it is None. Lists of numbers and words, which may be
     long, are handed on and not copied.
     """
-    if type(item) in PLAIN:
+    if type(item) in PLAIN or isinstance(item, float | str):  # a float of numpy is one of Python
         return item
     if isinstance(item, Mapping):
         return {key: as_json(value) for key, value in item.items()}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from surge.errors import Fault, Origin
@@ -44,10 +44,6 @@ class FaultRecord:
     expected: str
     remedy: str
     source: str
-
-    def as_dict(self) -> dict[str, str | int]:
-        """Return the record for JSON."""
-        return asdict(self)
 
     def as_text(self) -> str:
         """Return the record in lines for a terminal, without colour."""

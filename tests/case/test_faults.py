@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 
 import pytest
 from support.inputs.case_text import STROKE, changed, line_of, records
@@ -169,7 +170,7 @@ def test_printed_fault() -> None:
         '  expected  a length such as "1200 m" (units: m, mm, ft, inch, in, cm, km)',
         '  remedy    write "14.5 m": the decimal sign is a point',
     ]
-    as_json = [r.as_dict() for r in describe(caught.value.faults, filename="case.toml", text=text)]
+    as_json = [asdict(r) for r in describe(caught.value.faults, filename="case.toml", text=text)]
     assert json.loads(json.dumps(as_json))[0]["line"] == line
 
 

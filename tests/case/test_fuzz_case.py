@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import warnings
+from dataclasses import asdict
 
 import pytest
 from hypothesis import example, given, settings
@@ -152,7 +153,7 @@ def check(text: str) -> bool:
             assert words.strip()
             assert words.isprintable(), words
         assert record.key.isprintable()
-    json.dumps([record.as_dict() for record in records])
+    json.dumps([asdict(record) for record in records])
     printed = format_faults(faults, filename="case.toml", text=text)
     assert all(c.isprintable() or c in "\n\t" for c in printed)
     return False

@@ -12,6 +12,7 @@ import re
 import tomllib
 import warnings
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -165,7 +166,7 @@ def _toml_refused(error: CaseError, text: str, said: bytes) -> None:
         if text and r.line > text.count("\n") + 2:
             raise Unexplained(f"a line that is not there: {r.line}")
         explained([("found", r.found), ("expected", r.expected), ("remedy", r.remedy)], said)
-    json.dumps([r.as_dict() for r in records], allow_nan=False)
+    json.dumps([asdict(r) for r in records], allow_nan=False)
     printed = format_faults(error.faults, filename="in.toml", text=text)
     if not all(c.isprintable() or c in "\n\t" for c in printed):
         raise Unexplained("what is printed has control characters")

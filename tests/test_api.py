@@ -57,6 +57,7 @@ def test_a_picture_of_what_is_not_there_is_refused(case: surge.Case, checked: su
         surge.draw(checked, case, scenario="there is none")
 
 
+@pytest.mark.slow
 def test_windows_and_chart(tmp_path: Path, demos: Demos) -> None:
     case = demos[CLOSING.stem].case
     windows = surge.find_windows(case, shortest=4.0, longest=20.0)

@@ -51,6 +51,7 @@ def test_a_notebook_uses_public_names_only(path: Path) -> None:
     assert set(re.findall(r"\bsurge\.(\w+)", code)) <= set(surge.__all__)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 def test_a_notebook_runs_and_shows_its_pictures(path: Path) -> None:
     book = nbformat.read(path, as_version=4)

@@ -69,6 +69,7 @@ COMMANDS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", COMMANDS)
 def test_the_same_again_with_one_thread_and_with_many(
     name: str, case: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

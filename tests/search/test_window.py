@@ -138,6 +138,7 @@ def test_minimum_closure_from_an_allowable_stress() -> None:
 
 
 # The same line-ups in every run: one takes a second, and what fails here should fail for everybody.
+@pytest.mark.slow
 @settings(max_examples=50, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(
     length=st.floats(400.0, 2500.0),
@@ -256,6 +257,7 @@ def kerosene(demos: Demos) -> tuple[LineUp, Windows]:
     return loaded.lineup, windows_of(loaded.lineup, book=rules_of_case(loaded))
 
 
+@pytest.mark.slow
 def test_the_rate_at_which_an_empty_window_opens(kerosene: tuple[LineUp, Windows]) -> None:
     lineup, got = kerosene
     opening = got.openings["manifold valve"]
@@ -305,6 +307,7 @@ def test_no_rate_opens_what_shut_off_head_closes(demos: Demos) -> None:
     assert "no stroke helps against shut-off pressure" in text
 
 
+@pytest.mark.slow
 def test_all_that_can_be_asked_keeps_to_the_schema(tmp_path: Path) -> None:
     path = tmp_path / "case.toml"
     path.write_text(starter_case(), encoding="utf-8")
@@ -346,6 +349,7 @@ def run(*args: Any) -> Result:
     return CliRunner().invoke(main, ["window", *map(str, args)])
 
 
+@pytest.mark.slow
 def test_the_command_tells_the_window_and_its_proof() -> None:
     got = run(CASES / "crude-sea-line.toml", "--valve", "manifold valve")
     assert got.exit_code == 3
@@ -356,6 +360,7 @@ def test_the_command_tells_the_window_and_its_proof() -> None:
     assert "a calculation, not a permit" in text
 
 
+@pytest.mark.slow
 def test_json_of_the_command() -> None:
     got = run(CASES / "benzene-by-names-and-sizes.toml", "--valve", "manifold valve", "--json")
     made = json.loads(got.stdout)
@@ -447,6 +452,7 @@ def test_a_scan_goes_on_as_long_as_a_single_run(stroke: float, demos: Demos) -> 
     assert near.margin == pytest.approx(near.held.margin(extreme.pressure), abs=1.0)
 
 
+@pytest.mark.slow
 def test_shapes_and_bands_are_told_when_asked(tmp_path: Path) -> None:
     text = (CASES / "crude-sea-line.toml").read_text(encoding="utf-8")
     path = tmp_path / "own.toml"
@@ -461,6 +467,7 @@ def test_shapes_and_bands_are_told_when_asked(tmp_path: Path) -> None:
         assert band["shortest_safe_stroke_s"] > plain[band["scenario"]]
 
 
+@pytest.mark.slow
 def test_orders_are_told_when_asked() -> None:
     got = run(CASES / "kerosene-shutdown-linked-and-not.toml", "--orders")
     assert 'Orders of shutting in "linked"' in got.stdout

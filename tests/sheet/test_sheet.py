@@ -254,6 +254,7 @@ def test_without_windows_a_kept_case_is_a_draft(made: Made, demos: Demos) -> Non
     assert made[OVER][1].standing == NOT_TO_SIGN
 
 
+@pytest.mark.slow
 def test_what_was_not_searched_is_said(made: Made, printed: dict[str, bytes]) -> None:
     case, one = made[BIGGEST]
     closing = {m.part for m in one.movements if m.not_faster == NOT_SEARCHED}
@@ -412,6 +413,7 @@ def test_pdf_is_the_same_to_the_last_byte_and_keeps_the_standards(
     assert case.lineup.title in raw
 
 
+@pytest.mark.slow
 def test_a_huge_case_still_takes_two_pages_and_hides_nothing_that_governs(
     made: Made,
 ) -> None:
@@ -581,6 +583,7 @@ def run(*arguments: str | Path) -> Result:
     return CliRunner().invoke(main, ["sheet", *(str(a) for a in arguments)])
 
 
+@pytest.mark.slow
 def test_the_command_writes_both_files_and_prints_the_data(tmp_path: Path) -> None:
     pdf, html = tmp_path / "a.pdf", tmp_path / "a.HTML"
     done = run(CASES / f"{OVER}.toml", "--no-window", "-o", pdf, "-o", html, "--json", "--pressure", "psi")

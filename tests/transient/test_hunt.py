@@ -9,8 +9,10 @@ from support.lineups.networks import KINDS, network
 from support.oracles.fine_runs import COVERED, Missed, against_finer, against_slow, covered, line_of, table_of
 
 from surge.model.validation import checked
-from surge.transient import run
+from surge.transient import plan
 from surge.transient.run import simulate
+
+pytestmark = pytest.mark.slow
 
 SIZE = 0.2  # short shore lines: the same elements, a small part of the work
 # Of all kinds, sudden and gradual, such as take a second or less each.
@@ -61,7 +63,7 @@ def test_gradual_strokes_settle_with_more_work(monkeypatch: pytest.MonkeyPatch) 
     lineup, scenario = network(3033)
     settled = simulate(lineup, scenario).method
     assert settled.worst_error <= settled.tolerance
-    monkeypatch.setattr(run, "MOST_WORK_GRADUAL", run.MOST_WORK)
+    monkeypatch.setattr(plan, "MOST_WORK_GRADUAL", plan.MOST_WORK)
     left = simulate(lineup, scenario).method
     assert left.worst_error > left.tolerance
 

@@ -38,9 +38,9 @@ class CheckAnswer(Assessment, CaseAnswer):
         style : callable, optional
             Gets a text and its verdict and returns it marked, as with a colour.
         """
-        from surge.reports.text import TextReport, plain
+        from surge.reports.text import TextReport, unstyled
 
-        return self.signed(TextReport(self, self.display, details=details, style=style or plain).lines())
+        return self.signed(TextReport(self, self.display, details=details, style=style or unstyled).lines())
 
     def document(self, *, histories: bool = False) -> Json:
         """Return the answer as plain data (``surge schema result``).

@@ -7,6 +7,7 @@ Keys carry unit and reference. Numbers are SI and not rounded. How the types bec
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
@@ -63,6 +64,11 @@ def as_json(item: Any) -> Any:
         for name, left_out in _keys_of(kind)
         if (value := getattr(item, name)) is not None or not left_out
     }
+
+
+def finite(value: float | None) -> float | None:
+    """Return a number that JSON can hold: None for what is not finite."""
+    return value if value is not None and math.isfinite(value) else None
 
 
 @cache

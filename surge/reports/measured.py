@@ -93,7 +93,7 @@ class Told:
     margin: float | None = None
 
     def words(self, display: Display) -> str:
-        """The pressure with its unit, rounded to the unsafe side."""
+        """Return the pressure with its unit, rounded to the unsafe side."""
         if self.finding is None or self.value is None:
             return "-"
         rounded = display.round_up if self.finding.check == "peak" else display.round_down
@@ -177,7 +177,7 @@ def _table(pairs: Sequence[PressureComparison], found: Measured, display: Displa
 
 
 def _others(found: Measured) -> list[str]:
-    """What else is not plainly kept, the worst first: static pressures, rules of the trade."""
+    """Return what else is not plainly kept, the worst first: static pressures, rules of the trade."""
     runs = [found.measured, *([found.steep] if found.steep else [])]
     static = [
         (f.verdict, f"{whose(f)}: {f.check} pressure {SHORT[f.verdict]} ({f.limit_source or f.reason}).")

@@ -218,7 +218,7 @@ STYLE = (
 
 
 def _cell(text: str, *, link: bool) -> str:
-    """One cell; the name of a check leads to its working."""
+    """Return one cell; with ``link`` it leads to the working of the check that it names."""
     shown_as = html.escape(text)
     if link:
         return f'<td><a href="#{shown_as}">{shown_as}</a></td>'

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from surge.proof.checks import STATUSES, Outcome, work
-from surge.reports.document import Demand, JsonObject, Program
+from surge.reports.document import Demand, JsonObject, Program, finite
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,23 +94,19 @@ def check_json(outcomes: Sequence[Outcome]) -> CheckJson:
         tolerance_reason=c.why,
         refused=refused,
         given=tuple(
-            GivenJson(symbol=g.symbol, value=_finite(g.value), unit=g.unit, what=g.what) for g in c.given
+            GivenJson(symbol=g.symbol, value=finite(g.value), unit=g.unit, what=g.what) for g in c.given
         ),
-        working=tuple(WorkingLineJson(line=w.text, value=_finite(w.value), words=w.words) for w in work(c)),
+        working=tuple(WorkingLineJson(line=w.text, value=finite(w.value), words=w.words) for w in work(c)),
         figures=tuple(
             FigureJson(
                 what=o.figure.what,
                 unit=o.figure.unit,
                 expected=o.figure.expected,
-                by_hand=_finite(o.by_hand),
-                program=_finite(o.got),
+                by_hand=finite(o.by_hand),
+                program=finite(o.got),
                 tolerance=o.figure.tolerance,
                 within=o.within,
             )
             for o in outcomes
         ),
     )
-
-
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from surge.records.read import Records
 from surge.records.stroke_tests import Direction, Side
 from surge.records.text import RowFault
-from surge.reports.history import meaning, trend_words
+from surge.reports.history import YEAR_DAYS, meaning, trend_words
 from surge.reports.records_json import RowCounts
 from surge.reports.records_words import reasons, seconds, side_words, would_decide
 from surge.reports.text import table
@@ -24,7 +24,6 @@ MOST_FAULTS = 12  # groups of faults in the text; all of them are in JSON
 MOST_ROWS = 8  # numbers of rows in a group
 MOST_SHOWN = 40  # rows of the table without --details
 WIDEST = 120  # columns of the table
-DAYS_A_YEAR = 365.25
 CALM = (IN_ORDER, NO_LIMIT)
 RULE = (
     "A valve is judged by the tests that count of the last day on which any counts: surge by the fastest, "
@@ -48,7 +47,7 @@ ADJUST = {
 
 
 def first_sentence(findings: Findings) -> str:
-    """Which valve to adjust first and why, in plain sentences."""
+    """Return which valve to adjust first and why, in plain sentences."""
     if not findings.valves:
         return "There is no test that could be judged."
     if not findings.limited:
@@ -86,7 +85,7 @@ def _own_past(first: ValveFinding, findings: Findings) -> str:
 
 
 def _and_why(first: ValveFinding, findings: Findings) -> str:
-    """The trend behind a valve that is outside, and what it commonly means."""
+    """Return the trend behind a valve that is outside, and what it commonly means."""
     said = []
     if (trend := first.history.trend) is not None and trend.slope is not None and trend.sure:
         said.append(f"It drifts: {trend_words(first.history)}.")
@@ -99,7 +98,7 @@ def _and_why(first: ValveFinding, findings: Findings) -> str:
 
 
 def _next(first: ValveFinding) -> str:
-    """What to do about a valve that cannot be decided."""
+    """Return what to do about a valve that cannot be decided."""
     if first.worst is None or first.worst.reason == NEVER:
         return " Time it at normal temperature, alone and together with the others, three times."
     if first.state == SCATTERED:
@@ -138,7 +137,14 @@ def rows_of(answer: JudgedRecords) -> RowCounts:
 
 
 def records_lines(answer: JudgedRecords, *, details: bool = False) -> list[str]:
-    """All lines of the answer on a terminal."""
+    """Return the answer in lines, as a terminal shows it.
+
+    Parameters
+    ----------
+    answer : JudgedRecords
+    details : bool
+        Every valve in the table; without it those for which there is something to do.
+    """
     findings, records = answer.findings, answer.records
     out = [paragraph(title_of(answer)), "", f"VERDICT: {_headline(findings)}", ""]
     out += [paragraph(first_sentence(findings), indent="    "), ""]
@@ -164,7 +170,7 @@ def records_lines(answer: JudgedRecords, *, details: bool = False) -> list[str]:
 
 
 def gaps(findings: Findings) -> list[str]:
-    """What was not looked at, since nothing is stated to look at it with."""
+    """Return what was not looked at, since no temperature or limit is stated to hold it against."""
     limited = [v for v in findings.valves if v.sides]
     said = []
     if tags := _tags(v for v in limited if v.limits.normal is None):
@@ -181,13 +187,13 @@ def gaps(findings: Findings) -> list[str]:
 
 
 def _tags(valves: Iterable[ValveFinding]) -> str:
-    """Tags in a row, not all of them if there are many."""
+    """Return tags in a row, not all of them if there are many."""
     tags = sorted({printable(v.tag) for v in valves})
     return ", ".join(tags[:6]) + (f" and {len(tags) - 6} more" if len(tags) > 6 else "")
 
 
 def title_of(answer: JudgedRecords) -> str:
-    """What was looked at, in a line."""
+    """Return in a line what was looked at: how many valves and tests, of which days."""
     tests = answer.records.tests
     valves = len({v.tag for v in answer.findings.valves})
     when = [t.when.date() for t in tests]
@@ -229,7 +235,7 @@ def _table(shown: Iterable[ValveFinding], findings: Findings) -> list[str]:
                 seconds(got.bound.value) if got else "-",
                 seconds(got.margin, up=False) if got else "-",
                 str(last or "-"),
-                f"{(trend.slope or 0.0) * DAYS_A_YEAR:+.1f}" if known and trend else "-",
+                f"{(trend.slope or 0.0) * YEAR_DAYS:+.1f}" if known and trend else "-",
                 printable("; ".join(reasons(v, findings))),
             )
         )
@@ -263,7 +269,7 @@ def _rows(answer: JudgedRecords) -> list[str]:
 
 
 def grouped(faults: Iterable[RowFault]) -> list[tuple[RowFault, list[int]]]:
-    """Faults that say the same of one column, with their rows, in the order of the first ones."""
+    """Return faults that say the same of one column, with their rows, in the order of the first ones."""
     groups: dict[tuple[str, ...], tuple[RowFault, list[int]]] = {}
     for fault in faults:
         key = (fault.column, fault.expected, fault.remedy)
@@ -272,7 +278,7 @@ def grouped(faults: Iterable[RowFault]) -> list[tuple[RowFault, list[int]]]:
 
 
 def fault_lines(fault: RowFault, rows: Sequence[int]) -> list[str]:
-    """One fault, or several alike, in lines."""
+    """Return one fault in lines, or several that are alike: ``rows`` are theirs, 0 for the file."""
     numbers = ", ".join(str(r) for r in rows[:MOST_ROWS])
     more = f" and {len(rows) - MOST_ROWS} more" if len(rows) > MOST_ROWS else ""
     where = f"row{'s' if len(rows) > 1 else ''} {numbers}{more}" if rows[0] else "the file"
@@ -295,7 +301,7 @@ def _faults(faults: Sequence[RowFault]) -> list[str]:
 
 
 def open_lines(findings: Findings) -> list[str]:
-    """What would decide the limits that are open, the one that decides most of them first."""
+    """Return what would decide the limits that are open, what decides most of them first."""
     sides = [s for v in findings.valves for s in v.sides if s.verdict == UNDECIDED]
     wanted: dict[str, list[SideState]] = {}
     for side in sides:

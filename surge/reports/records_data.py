@@ -13,7 +13,8 @@ from typing import Any
 from surge.records.stroke_tests import StrokeTest
 from surge.records.text import RowFault
 from surge.reports import records_json as j
-from surge.reports.document import CaseId, Program
+from surge.reports.document import CaseId, Program, finite
+from surge.reports.history import YEAR_DAYS
 from surge.reports.measured_json import CurveRefused, UnusedCurve
 from surge.reports.records import RECORDS_CAUTIONS, JudgedRecords, first_sentence, gaps, rows_of
 from surge.reports.records_words import reasons
@@ -99,10 +100,6 @@ def _faults(faults: Iterable[RowFault]) -> tuple[j.RowFaultJson, ...]:
     )
 
 
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
-
-
 def _day(day: date | None) -> str | None:
     return day.isoformat() if day else None
 
@@ -126,11 +123,11 @@ def _side(s: SideState) -> j.SideStateJson:
         side=s.side.value,
         verdict=s.verdict,
         reason=s.reason,
-        limit=j.BoundJson(time_s=_finite(bound.value), counts=bound.timed.value, source=bound.source)
+        limit=j.BoundJson(time_s=finite(bound.value), counts=bound.timed.value, source=bound.source)
         if bound
         else None,
-        time_s=_finite(got.time) if got else None,
-        margin_s=_finite(got.margin) if got else None,
+        time_s=finite(got.time) if got else None,
+        margin_s=finite(got.margin) if got else None,
         row=got.test.row if got else None,
         day=got.test.when.date().isoformat() if got else None,
         tests=s.repeats,
@@ -161,7 +158,7 @@ def _history(h: ValveHistory) -> j.ValveHistoryJson:
         limits_met=tuple(
             j.LimitMetJson(
                 side=x.bound.side.value,
-                limit_s=_finite(x.time),
+                limit_s=finite(x.time),
                 source=x.bound.source,
                 expected=_day(x.expected),
                 earliest=_day(x.earliest),
@@ -191,21 +188,25 @@ def _test(t: StrokeTest, tried: Iterable[Tried], shown: Collection[int]) -> j.St
         remark=t.remark,
         row_counts=t.row not in shown,
         sides=tuple(
-            j.TriedJson(side=x.side.value, verdict=x.verdict, margin_s=_finite(x.margin), doubts=x.doubts)
+            j.TriedJson(side=x.side.value, verdict=x.verdict, margin_s=finite(x.margin), doubts=x.doubts)
             for x in mine
         ),
     )
 
 
 def safe(text: str) -> str:
-    """A text that no spreadsheet takes for a formula: an apostrophe goes before it where one would."""
+    """Return a text that no spreadsheet takes for a formula: an apostrophe goes before one that it would."""
     return f"'{text}" if text.startswith(EXECUTED) or text.lstrip().startswith(EXECUTED) else text
 
 
 def findings_csv(answer: JudgedRecords, signature: str) -> str:
-    """The findings, the worst first, as a table for a spreadsheet: figures stay figures, texts stay texts.
+    """Return the findings as a table for a spreadsheet, the worst first: figures stay figures, texts texts.
 
-    Every row says by which program and from which files it was made.
+    Parameters
+    ----------
+    answer : JudgedRecords
+    signature : str
+        By which program and from which files it was made: the last cell of every row.
     """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
@@ -232,7 +233,7 @@ def _cells(rank: int, v: ValveFinding, answer: JudgedRecords) -> list[str | floa
         *(got.margin if got else None, got.bound.source if got else ""),
         *(_day(max((p.day for p in h.points), default=None)) or "", len(h.points)),
         *(side.spread if side else None, h.baseline.time if h.baseline else None),
-        *(100 * h.change if h.change is not None else None, slope * 365.25 if slope is not None else None),
+        *(100 * h.change if h.change is not None else None, slope * YEAR_DAYS if slope is not None else None),
         *(_day(min(met, default=None)) or "", _day(min(early, default=None)) or ""),
         *(_day(h.due) or "", h.overdue, "; ".join(reasons(v, answer.findings))),
     ]

@@ -96,7 +96,7 @@ def section_of(
 
 
 def _digits(value: float) -> str:
-    """Three figures, never as a power of ten."""
+    """Return three figures of a value, never as a power of ten."""
     if value >= 100.0:
         return f"{value:.0f}"
     return f"{value:.3g}" if value >= 0.001 else "under 0.001"
@@ -159,7 +159,7 @@ def _liquid(cargo: Cargo, temperature: float) -> TableRow:
 
 
 def _ends(band: CargoProperty, *, factor: float = 1.0) -> str:
-    """Both ends of a property, or one where they are printed alike."""
+    """Return both ends of a property times ``factor``, or one where they are printed alike."""
     low, high = (_digits(x * factor) for x in (band.low, band.high))
     return low if low == high else f"{low} to {high}"
 
@@ -229,7 +229,7 @@ def _hose(h: HoseType) -> TableRow:
 
 
 def _bar(value: float | None) -> str:
-    """A pressure [Pa] in bar; a dash where there is none."""
+    """Return a pressure [Pa] in bar; a dash where there is none."""
     return "-" if value is None else f"{value / 1e5:g}"
 
 
@@ -320,7 +320,7 @@ def _rule(r: Rule) -> TableRow:
 
 
 def _told(rule: Rule) -> str:
-    """What a rule says: its text, the terms it counts, its conditions, its note."""
+    """Return what a rule says: its text, the terms it counts, its conditions, its note, why it is off."""
     counts = f" Counts: {', '.join(rule.counts)}." if rule.counts else ""
     conditions = f" Conditions: {'; '.join(rule.conditions)}." if rule.conditions else ""
     off = f" Switched off: {rule.reason}." if rule.reason else ""

@@ -20,7 +20,7 @@ NARROWEST = 16  # columns that a name or a source keeps when a table is too wide
 VERDICT_RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
 
 
-def plain(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds nothing
+def unstyled(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds nothing
     """Leave a text as it is."""
     return text
 
@@ -73,7 +73,7 @@ class TextReport:
     """
 
     def __init__(
-        self, assessment: Assessment, display: Display, *, details: bool, style: Style = plain
+        self, assessment: Assessment, display: Display, *, details: bool, style: Style = unstyled
     ) -> None:
         self.a, self.display, self.details, self.style = assessment, display, details, style
         self.unit = f"{display.units.pressure}(g)"

@@ -1,6 +1,7 @@
 """Examples in docstrings are run, and the functions that people call have one.
 
-What an example prints is a figure from a book or from a pocket calculator, and the example says which.
+What an example of a formula prints is a figure from a book or from a pocket calculator, and the example says
+which. Examples of what ``surge.__all__`` offers show what the program says of a demo.
 """
 
 from __future__ import annotations
@@ -24,6 +25,19 @@ EXAMPLES = {
     if test.examples
 }
 CALLED = (
+    "surge.api.chart.survey",
+    "surge.api.check.check",
+    "surge.api.compare.compare",
+    "surge.api.known.list_known",
+    "surge.api.proof.verify",
+    "surge.api.records.judge_records",
+    "surge.api.sheet.make_sheet",
+    "surge.api.stroke.run_measured_stroke",
+    "surge.api.verbs.draw",
+    "surge.api.verbs.report",
+    "surge.api.windows.find_windows",
+    "surge.case.file.load_case",
+    "surge.case.file.read_case",
     "surge.hydraulics.formulas.colebrook",
     "surge.hydraulics.formulas.friction_factor",
     "surge.hydraulics.formulas.head_loss",
@@ -43,6 +57,7 @@ CALLED = (
     "surge.reference.petroleum.petroleum_density",
     "surge.reference.pipes.pipe_size",
     "surge.reference.valves.assumed_kv",
+    "surge.transient.run.simulate",
 )
 
 

@@ -1,4 +1,8 @@
-"""What every answer has: the case that it was made from, its signature, words, a document, quantities."""
+"""What every answer has: words, a document, quantities; and, if it was made from one case, that case.
+
+A document is the answer as plain data in SI, as it stands in JSON. A signature says which program and which
+case an answer comes from; it stands on every picture and at the end of every text.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +28,7 @@ LONGEST_NAME = 80  # characters of a case's path in a signature, so that its has
 
 
 def signature(case: Case) -> str:
-    """Which program and which case an answer comes from."""
+    """Return in a line which program and which case, with its hash, an answer comes from."""
     name = case.filename if len(case.filename) <= LONGEST_NAME else f"...{case.filename[-LONGEST_NAME:]}"
     return f"surge {__version__}, case {name}, sha256 {case.sha256[:16]}"
 
@@ -50,27 +54,27 @@ def written(document: Json) -> str:
 
 
 class Answer(ABC):
-    """An answer that can be said in several ways, all with the same figures."""
+    """An answer that can be given in several forms, all with the same figures."""
 
     @abstractmethod
     def text(self) -> str:
-        """Return the answer in words: verdict first, cautions last; as the command prints it."""
+        """Return the answer in words, as the command prints it: verdict first, cautions last."""
 
     @abstractmethod
     def document(self) -> Json:
-        """Return the answer as plain data in SI units; ``surge schema`` prints what is in it."""
+        """Return the answer as plain data in SI; ``surge schema`` tells what each key means."""
 
     def json(self) -> str:
         """Return the document as JSON text."""
         return written(self.document())
 
     def quantities(self, registry: UnitRegistry[Any] | None = None) -> Json:
-        """Return the document with every number that has a unit as a quantity of the library pint.
+        """Return the document, with every number that has a unit as a quantity of the library pint.
 
         Parameters
         ----------
         registry : pint.UnitRegistry, optional
-            Where the quantities belong; pint's application registry without it.
+            The registry that the quantities belong to; by default pint's application registry.
 
         Returns
         -------
@@ -90,8 +94,9 @@ class CaseAnswer(Answer):
     Attributes
     ----------
     case : Case
+        The case, as it was read.
     units : ShowUnits
-        Of words and pictures; documents are in SI units.
+        Units of words and pictures. A document is always in SI.
     """
 
     case: Case
@@ -99,25 +104,25 @@ class CaseAnswer(Answer):
 
     @property
     def display(self) -> Display:
-        """How figures are written."""
+        """How words and pictures write a figure: its unit and its rounding."""
         from surge.reports.words import Display
 
         return Display(units=self.units, density=self.case.lineup.liquid.density)
 
     @property
     def signature(self) -> str:
-        """Which program and which case it comes from."""
+        """Which program and which case, with its hash, the answer comes from."""
         return signature(self.case)
 
     @property
     def head(self) -> Head:
-        """What a document begins with: program and case."""
+        """The first keys of the document: program and case."""
         from surge.reports.document import head_of
 
         return head_of(__version__, self.case.filename, self.case.sha256)
 
     def signed(self, lines: list[str]) -> str:
-        """Return lines as a text that ends with the signature."""
+        """Join lines to a text, and end it with the signature."""
         return "\n".join([*lines, "", self.signature])
 
 
@@ -128,7 +133,9 @@ class Picture:
     Attributes
     ----------
     content : bytes
+        The whole file.
     kind : {"png", "svg", "pdf"}
+        What the file is.
     """
 
     content: bytes

@@ -1,4 +1,4 @@
-"""How much of the nearest limit is used, at many rates and strokes of one valve."""
+"""How much of the nearest limit is used, at many rates and stroke times of one valve."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class ChartAnswer(ChartData, CaseAnswer):
     """What a chart shows: :class:`surge.search.chart.ChartData`, and the case that it was made from."""
 
     def text(self) -> str:
-        """Return what the chart shows in words."""
+        """Return in words what the chart shows."""
         from surge.reports.chart import chart_lines
 
         return self.signed(chart_lines(self, self.case.lineup.title, self.display))
@@ -37,7 +37,17 @@ class ChartAnswer(ChartData, CaseAnswer):
         return data(chart_document(self, self.head, self.case.lineup.title, CAUTIONS))
 
     def files(self, kinds: Sequence[FileKind]) -> dict[str, bytes]:
-        """Return the chart as the bytes of files: pictures, a table (CSV), its document."""
+        """Return the chart as files: pictures, a table (CSV), its document (JSON).
+
+        Parameters
+        ----------
+        kinds : sequence of {"png", "svg", "pdf", "csv", "json"}
+
+        Returns
+        -------
+        dict of str to bytes
+            The whole file for each kind.
+        """
         from surge.plots.chart import chart_files
 
         return chart_files(
@@ -45,7 +55,7 @@ class ChartAnswer(ChartData, CaseAnswer):
         )
 
     def draw(self, *, kind: Kind = "png") -> Picture:
-        """Draw the chart: the safe side and the window, how much of a limit is used, the agreed point."""
+        """Draw the chart: what is unsafe, the window, how much of a limit is used, and the agreed point."""
         return Picture(content=self.files([kind])[kind], kind=kind)
 
 
@@ -60,33 +70,55 @@ def survey(
     units: Mapping[str, str] | None = None,
     progress: Progress | None = None,
 ) -> ChartAnswer:
-    """Compute how much of the nearest limit is used at many rates and strokes, as ``surge chart`` does.
+    """Tell how much of the nearest limit is used at many rates and stroke times, as ``surge chart`` does.
 
     Parameters
     ----------
     case : Case, str or Path
+        As :func:`surge.load_case` gives it, or the path of its file.
     valve, scenario : str, optional
-        Without them the ones that matter most.
-    rates, strokes : (number, number), optional
-        Ends of the raster, rising [m3/s], [s].
+        By default the scenario that comes nearest to a limit, and the valve in it that matters most.
+    rates : (number, number), optional
+        Least and greatest rate of the chart [m3/s]; by default around the agreed one, as far as the case can
+        flow.
+    strokes : (number, number), optional
+        Shortest and longest stroke time of the chart [s]; by default around that of the case.
     points : int
-        Rates, and strokes, to compute.
+        Number of rates, and of stroke times, to compute; 2 or more.
     units : mapping of str to str, optional
-        Units of words and pictures over those of the case.
+        Units of words and pictures, in place of those of the case: ``{"flow": "bbl/h"}``.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 
     Returns
     -------
     ChartAnswer
-        Arrays as of :class:`surge.search.chart.ChartData`.
+        ``rates`` [m3/s], shape (m,), and ``strokes`` [s], shape (n,); ``used``, the share of the nearest
+        limit [-], above 1 beyond it, shape (m, n); ``shortest`` and ``longest``, the window at each rate [s],
+        shape (m,); and more, see :class:`surge.search.chart.ChartData`.
 
     Raises
     ------
-    CaseError, GridError, SolveError
-        As :func:`surge.load_case` and :func:`surge.search.chart.chart_of`.
+    CaseError
+        A case with faults, or without an agreed rate; no such valve or scenario; a valve that does not close.
+    GridError, SolveError
+        The case cannot be computed.
     ValueError
-        Ends of the raster out of order.
+        The ends of the chart are not rising, or a unit is not known.
+
+    Examples
+    --------
+    Three rates and three stroke times. At the second rate, the agreed one, a stroke of 5 s comes to 1.6 times
+    the limit; 9.6 s is the shortest that is safe. The third rate cannot be reached.
+
+    >>> import surge
+    >>> chart = surge.survey("cases/gas-oil-release-coupling.toml", points=3)
+    >>> chart.strokes.tolist()
+    [2.0, 5.0, 60.0]
+    >>> chart.used.round(1).tolist()
+    [[0.9, 0.7, 0.6], [2.6, 1.6, 0.6], [nan, nan, nan]]
+    >>> chart.shortest.round(1).tolist()
+    [2.0, 9.6, nan]
     """
     flows = ends("rates", rates, dimension="flow")
     times = ends("strokes", strokes, dimension="time")

@@ -1,4 +1,4 @@
-"""A case held against every limit and every rule; its pictures and films, which come from the same runs."""
+"""A case checked against every limit and every rule; pictures and films of the runs that were made for it."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class CheckAnswer(Assessment, CaseAnswer):
-    """What a check found: :class:`surge.rules.assess.Assessment`, and the case that it was made from."""
+    """What a check found: all of :class:`surge.rules.assess.Assessment`, and the case that was checked."""
 
     def text(self, *, details: bool = False, style: Callable[[str, str], str] | None = None) -> str:
         """Return the answer in words: verdict, weakest place, what to do, tables, cautions.
@@ -34,21 +34,30 @@ class CheckAnswer(Assessment, CaseAnswer):
         Parameters
         ----------
         details : bool
-            All elements and places, sources, and how it was computed.
+            Also every element and place, every source, and how it was computed.
         style : callable, optional
-            Gets a text and its verdict and returns it marked, as with a colour.
+            Marks words by their verdict, as with a colour: called with a text and a verdict, it returns the
+            marked text.
+
+        Returns
+        -------
+        str
         """
         from surge.reports.text import TextReport, unstyled
 
         return self.signed(TextReport(self, self.display, details=details, style=style or unstyled).lines())
 
     def document(self, *, histories: bool = False) -> Json:
-        """Return the answer as plain data (``surge schema result``).
+        """Return the answer as plain data in SI (``surge schema result``).
 
         Parameters
         ----------
         histories : bool
-            Also pressures in time and along the line.
+            Also pressures against time at every place, and along every element.
+
+        Returns
+        -------
+        dict
         """
         from surge.reports.advice import advice
         from surge.reports.check_json import answer
@@ -72,7 +81,12 @@ class CheckAnswer(Assessment, CaseAnswer):
         return written(self.document(histories=histories))
 
     def subject(self, scenario: str | None = None) -> Subject:
-        """Return the scenario that a picture is of; without a name the one that comes nearest to a limit.
+        """Return the scenario that a picture is to show, with its run.
+
+        Parameters
+        ----------
+        scenario : str, optional
+            Its name; by default the one that comes nearest to a limit.
 
         Raises
         ------
@@ -93,7 +107,31 @@ class CheckAnswer(Assessment, CaseAnswer):
         span: Ends = (None, None),
         kind: Kind = "png",
     ) -> Picture:
-        """Draw pressures of one scenario, as ``surge picture`` does; see :func:`surge.api.pictures.drawn`."""
+        """Draw pressures of one scenario, as ``surge picture`` does.
+
+        Parameters
+        ----------
+        of : {"time", "line", "map"}
+            Pressures against time; the highest and lowest along the line; pressures in place and time.
+        scenario : str, optional
+            By default the one that comes nearest to a limit.
+        places : sequence of str
+            For "time": points and elements to show beside the weakest place.
+        to : str, optional
+            For "line" and "map": the tank or point at which the way from the shore ends.
+        span : (number or None, number or None)
+            For "time" and "map": show from and until [s].
+        kind : {"png", "svg", "pdf"}
+
+        Returns
+        -------
+        Picture
+
+        Raises
+        ------
+        RequestError
+            A scenario, a name or a time that the case does not have.
+        """
         return self.draw_all(of, scenario=scenario, places=places, to=to, span=span, kinds=(kind,))[kind]
 
     def draw_all(
@@ -106,7 +144,7 @@ class CheckAnswer(Assessment, CaseAnswer):
         span: Ends = (None, None),
         kinds: Sequence[Kind] = ("png",),
     ) -> dict[Kind, Picture]:
-        """Draw one picture as files of several kinds; see :func:`surge.api.pictures.drawn`."""
+        """Draw one picture as files of several kinds; parameters as of :meth:`draw`."""
         from surge.api.pictures import drawn
 
         wanted = tuple(dict.fromkeys(kinds))
@@ -130,7 +168,28 @@ class CheckAnswer(Assessment, CaseAnswer):
         span: Ends = (None, None),
         seconds: Number = 12.0,
     ) -> Film:
-        """Film the pressure as it travels, as ``surge animate``; see :func:`surge.api.pictures.filmed`."""
+        """Film the pressure as it travels along the line, as ``surge animate`` does.
+
+        Parameters
+        ----------
+        scenario : str, optional
+            By default the one that comes nearest to a limit.
+        to : str, optional
+            The tank or point at which the way from the shore ends.
+        span : (number or None, number or None)
+            Show from and until [s]; by default from before the first movement until the peak has passed.
+        seconds : number
+            How long the film runs, 2 to 60 [s].
+
+        Returns
+        -------
+        Film
+
+        Raises
+        ------
+        RequestError
+            A scenario, a name or a time that the case does not have.
+        """
         from surge.api.pictures import filmed
 
         return filmed(
@@ -143,7 +202,7 @@ class CheckAnswer(Assessment, CaseAnswer):
         )
 
     def picture_text(self, scenario: str | None = None) -> str:
-        """Return what is said beside a picture: scenario, verdict, weakest place, cautions."""
+        """Return the words that go with a picture: scenario, verdict, weakest place, cautions."""
         from surge.plots.captions import picture_lines
 
         return "\n".join([*picture_lines(self.subject(scenario), self.display), self.signature])
@@ -177,12 +236,12 @@ def check(
     Parameters
     ----------
     what : Case, str, Path or LineUp
-        As :func:`surge.load_case` gives it, or the path of its file. A line-up alone does not know of
-        the rules that its case names.
+        A case as :func:`surge.load_case` gives it, or the path of its file. A line-up does not say which
+        rules its case names: it is held against the program's own.
     book : RuleBook, optional
-        Other rules: by default those of the case, or of the program.
+        Rules to hold it against, in place of those of the case, or of the program.
     units : mapping of str to str, optional
-        Units of words and pictures over those of the case: ``{"pressure": "psi", "flow": "bbl/h"}``.
+        Units of words and pictures, in place of those of the case: ``{"pressure": "psi", "flow": "bbl/h"}``.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 
@@ -194,8 +253,10 @@ def check(
 
     Raises
     ------
-    CaseError, GridError, SolveError
-        As :func:`surge.load_case` and :func:`surge.rules.assess.assess`.
+    CaseError
+        A file, of the case or of its rules, that cannot be used: with all of its faults.
+    GridError, SolveError
+        The case cannot be computed.
     ValueError
         A unit that the output does not offer.
 
@@ -203,10 +264,12 @@ def check(
     --------
     >>> import surge
     >>> answer = surge.check("cases/restart-into-a-shut-deck-line.toml")
-    >>> answer.verdict
-    'limit kept'
-    >>> answer.weakest.name
-    'shore line'
+    >>> answer.verdict, answer.exit_code
+    ('limit kept', 0)
+    >>> answer.weakest.name, answer.weakest.scenario
+    ('shore line', 'wrong order, quick')
+    >>> round(answer.weakest.value / 1e5, 1), round(answer.weakest.limit / 1e5, 1)  # from Pa to bar, gauge
+    (7.7, 10.0)
     """
     if isinstance(what, LineUp):
         return assess(what, book=book or built_in(), progress=progress)
@@ -219,13 +282,13 @@ def check(
 
 
 def solver_is_compiled() -> bool:
-    """Whether the solver was compiled on this machine before; else the first check takes ten seconds more."""
+    """Whether the solver is compiled on this machine; if not, the first check takes some seconds more."""
     from surge.kernel.march import march
 
     return compiled_before(march)
 
 
 def compiled_before(function: Any) -> bool:
-    """Whether the compiler's cache holds the march; when in doubt, no."""
+    """Whether the compiler's cache holds a compiled function; when in doubt, no."""
     cache = getattr(getattr(function, "_cache", None), "cache_path", None)
     return cache is not None and any(Path(cache).glob("march.march*.nbi"))

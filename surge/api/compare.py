@@ -20,12 +20,14 @@ from surge.workers import Progress
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class CompareAnswer(Comparison, Answer):
-    """Two cases held side by side: :class:`surge.views.compare.Comparison`, and the cases.
+    """Two cases held side by side: all of :class:`surge.views.compare.Comparison`, and the cases.
 
     Attributes
     ----------
     cases : (Case, Case)
-        Before, and after; units of words and pictures are those of the second, or what was asked for.
+        The case before, and the case after.
+    units : ShowUnits
+        Units of words and pictures. A document is always in SI.
     """
 
     cases: tuple[Case, Case]
@@ -33,11 +35,11 @@ class CompareAnswer(Comparison, Answer):
 
     @property
     def display(self) -> Display:
-        """How figures are written."""
+        """How words and pictures write a figure: its unit and its rounding."""
         return Display(units=self.units, density=self.cases[1].lineup.liquid.density)
 
     def text(self) -> str:
-        """Return what differs, and every pressure before and after, in words."""
+        """Return in words what differs, and every pressure before and after."""
         from surge.reports.compare import comparison_lines
 
         before, after = self.cases
@@ -52,7 +54,7 @@ class CompareAnswer(Comparison, Answer):
         return data(comparison_document(self, cases, version=__version__))
 
     def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, Picture]:
-        """Draw both cases in one picture, as files of several kinds."""
+        """Draw both cases in one picture, as files of several kinds; see :meth:`draw`."""
         from surge.plots.compare import comparison_files
 
         wanted = list(dict.fromkeys(kinds))
@@ -60,7 +62,7 @@ class CompareAnswer(Comparison, Answer):
         return {kind: Picture(content=files[kind], kind=kind) for kind in wanted}
 
     def draw(self, *, kind: Kind = "png") -> Picture:
-        """Draw both cases in one picture."""
+        """Draw both cases in one picture: the pair of scenarios that comes nearest to a limit."""
         return self.draw_all([kind])[kind]
 
 
@@ -77,13 +79,20 @@ def compare(
     Parameters
     ----------
     before, after : CheckAnswer, Case, str or Path
-        What :func:`surge.check` found, or a case that is checked first.
+        What :func:`surge.check` found; or a case, or the path of its file, which is then checked first.
     scenarios : sequence of str
-        Only this one; or one of each case, where their names differ.
+        One name: this scenario of both cases. Two names: this one of ``before``, that one of ``after``. By
+        default every scenario that has the same name in both, or the only one of each.
     units : mapping of str to str, optional
-        Units of words and pictures over those of ``after``.
+        Units of words and pictures, in place of those of ``after``.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
+
+    Returns
+    -------
+    CompareAnswer
+        ``changes``, what the cases do not say alike; ``pairs``, the scenarios with every pressure before and
+        after [Pa gauge]; ``exit_code``, that of the case after.
 
     Raises
     ------
@@ -91,6 +100,19 @@ def compare(
         As :func:`surge.check`.
     RequestError
         A scenario that a case does not have, or no scenario that both have.
+
+    Examples
+    --------
+    Two scenarios of one case: the same coupling shuts at a third of the rate.
+
+    >>> import surge
+    >>> case = surge.load_case("cases/gas-oil-release-coupling.toml")
+    >>> both = surge.compare(case, case, scenarios=["release at full rate", "release at reduced rate"])
+    >>> both.governing.verdicts
+    ('limit exceeded', 'limit kept')
+    >>> hose = next(row for row in both.governing.rows if row.name == "cargo hose" and row.way == "high")
+    >>> round(hose.difference / 1e5, 1)  # from Pa to bar
+    -8.0
     """
     first, second = (
         one if isinstance(one, CheckAnswer) else check(one, progress=progress) for one in (before, after)

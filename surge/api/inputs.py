@@ -1,4 +1,4 @@
-"""What is handed in at the door: cases, numbers with or without a unit, units of the output."""
+"""What is handed in at the door: cases or paths, numbers or quantities with a unit, units of the output."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ if TYPE_CHECKING:
     from surge.rules.book import RuleBook
 
     Number = float | Quantity[Any]
-    """A number in SI units, or a quantity of the library pint."""
+    """A number in SI, or a quantity of the library pint."""
     Ends = tuple[Number | None, Number | None]
-    """From and until; None where the program may choose."""
+    """From and until [s]; None where the program may choose."""
 
 UNIT = {"time": "s", "flow": "m**3/s", "temperature": "kelvin"}
 
 
 @contextmanager
 def of_file(path: str | Path) -> Iterator[None]:
-    """Say of faults that are found inside in which file they stand."""
+    """Name the file in every CaseError that is raised inside, unless the error names one already."""
     try:
         yield
     except CaseError as error:
@@ -36,7 +36,7 @@ def of_file(path: str | Path) -> Iterator[None]:
 
 
 def case_of(what: Case | str | Path) -> Case:
-    """Return a case as it is, or read it from its file; raises CaseError as :func:`surge.load_case`."""
+    """Return a case as it is, or read it from the file at a path; raises as :func:`surge.load_case`."""
     from surge.case.file import load_case
 
     if not isinstance(what, (str, Path)):
@@ -69,7 +69,7 @@ def units_of(case: Case, wanted: Mapping[str, str] | None) -> ShowUnits:
     ----------
     case : Case
     wanted : mapping of str to str, optional
-        A unit for "pressure", "flow", "length" or "diameter".
+        The unit for "pressure", "flow", "length" or "diameter": ``{"pressure": "psi"}``.
 
     Raises
     ------
@@ -80,20 +80,26 @@ def units_of(case: Case, wanted: Mapping[str, str] | None) -> ShowUnits:
 
 
 def si(name: str, value: Number, *, dimension: str) -> float:
-    """Return a number in SI units: a plain one as it is, a quantity of pint converted.
+    """Return a number in SI: a plain one as it is, a quantity of the library pint converted.
 
     Parameters
     ----------
     name : str
-        Of the parameter, for the refusal.
+        Name of the parameter, for the message of a refusal.
     value : float or pint.Quantity
+        A float is taken as SI.
     dimension : {"time", "flow", "temperature"}
-        [s], [m3/s], [K].
+        What the number is, and the SI unit of it: [s], [m3/s], [K].
+
+    Returns
+    -------
+    float
+        [s], [m3/s] or [K].
 
     Raises
     ------
     TypeError
-        Neither a number nor a quantity of this dimension.
+        The value is neither a number nor a quantity of this dimension.
     """
     unit = UNIT[dimension]
     if isinstance(value, bool) or not (isinstance(value, (int, float)) or hasattr(value, "m_as")):
@@ -106,12 +112,20 @@ def si(name: str, value: Number, *, dimension: str) -> float:
 
 
 def si_or_none(name: str, value: Number | None, *, dimension: str) -> float | None:
-    """As :func:`si`; None stays None."""
+    """Return a number in SI [s, m3/s or K] as :func:`si` does; None stays None."""
     return None if value is None else si(name, value, dimension=dimension)
 
 
 def ends(name: str, values: tuple[Number, Number] | None, *, dimension: str) -> tuple[float, float] | None:
-    """Two numbers as :func:`si`, of which the first must be the smaller; None stays None."""
+    """Return two rising numbers in SI [s, m3/s or K], each as :func:`si` does; None stays None.
+
+    Raises
+    ------
+    TypeError
+        As :func:`si`.
+    ValueError
+        The first is not the smaller one, or is not above zero.
+    """
     if values is None:
         return None
     low, high = (si(name, value, dimension=dimension) for value in values)

@@ -23,15 +23,16 @@ TEMPERATURES = (73.15, 573.15)  # [K] at which a cargo can be carried at all
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Known(Answer):
-    """Rows that the program knows.
+    """Rows of the tables that the program has.
 
     Attributes
     ----------
     kind : str
+        What was listed: "liquids", "pipes" ...
     words : tuple of str
-        Only rows with all of them.
+        The words that were searched for; every row listed has all of them.
     sections : tuple of Section
-        Tables; empty where no row has the words.
+        The tables, with the rows that were found; empty where there are none.
     """
 
     kind: str
@@ -39,7 +40,7 @@ class Known(Answer):
     sections: tuple[Section, ...]
 
     def text(self) -> str:
-        """Return the tables to read."""
+        """Return the tables as text, with the source of every row."""
         return "\n".join(list_lines(self.sections))
 
     def document(self) -> Json:
@@ -64,26 +65,36 @@ def list_known(
     Parameters
     ----------
     kind : {"liquids", "pipes", "hoses", "valves", "rules"}
-        Pipes with their sizes, walls, roughness, flanges and fittings.
+        What to list. "pipes" are sizes, materials, restraints, roughness, flanges and fittings.
     words : sequence of str
-        Only rows that have all of them.
+        List only rows that have all of these words; by default every row.
     temperature : number
-        At which liquids are shown [K].
+        Temperature of the liquids [K]; a liquid that is not known there is listed at the nearest one that is.
     rules : str or Path, optional
-        A file of rules to list with the program's.
+        A file of rules, to be listed with the program's own.
+
+    Returns
+    -------
+    Known
+        ``sections`` are tables; a row has ``cells`` as printed, and ``record`` in SI with source, status and
+        range.
 
     Raises
     ------
     CaseError
-        Faults of the file of rules.
+        The file of rules has faults.
     ValueError
         A temperature at which no cargo is carried.
 
     Examples
     --------
     >>> import surge
-    >>> [section.rows[0].cells[0] for section in surge.list_known("liquids", ["benzene"]).sections]
+    >>> found = surge.list_known("liquids", ["benzene"], temperature=293.15)
+    >>> [row.record.name for section in found.sections for row in section.rows]
     ['benzene']
+    >>> row = found.sections[0].rows[0].record
+    >>> round(row.density_kg_per_m3.typical), round(row.sound_speed_m_per_s.typical)
+    (879, 1326)
     """
     kelvin = si("temperature", temperature, dimension="temperature")
     if not temperature_fits(kelvin):

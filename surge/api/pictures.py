@@ -1,4 +1,4 @@
-"""Pictures and films of what a check found."""
+"""Pictures and films of what a check found, as the bytes of files."""
 
 from __future__ import annotations
 
@@ -42,25 +42,25 @@ def drawn(
     Parameters
     ----------
     subject : Subject
-        The scenario.
+        The scenario, with its run.
     of : {"time", "line", "map"}
-        Against time; highest and lowest along the line; in place and time.
+        Pressures against time; the highest and lowest along the line; pressures in place and time.
     places : sequence of str
-        Of "time": points and elements beside the weakest place.
+        For "time": points and elements to show beside the weakest place.
     to : str, optional
-        Of "line" and "map": the tank or point at the far end of the way.
+        For "line" and "map": the tank or point at which the way from the shore ends.
     span : (number or None, number or None)
-        Of "time" and "map": shown from and until [s].
+        For "time" and "map": show from and until [s].
     kinds : sequence of {"png", "svg", "pdf"}
     display : Display
-        Units.
+        Units of the words and axes.
     signature : str
-        Which program and which case.
+        Which program and which case; it stands on the picture.
 
     Returns
     -------
     dict of str to bytes
-        A file for each kind.
+        The whole file for each kind.
 
     Raises
     ------
@@ -83,11 +83,11 @@ class Film:
     Attributes
     ----------
     frames : surge.views.film.Film
-        What each frame shows.
+        What each frame shows, as figures.
     display : Display
-        Units.
+        Units of the words and axes.
     signature : str
-        Which program and which case.
+        Which program and which case; it stands on every frame.
     """
 
     frames: films.Film
@@ -100,19 +100,24 @@ class Film:
         Parameters
         ----------
         kind : {"gif", "html", "mp4"}
-            MP4 needs the program ffmpeg.
+            "mp4" needs the program ffmpeg.
         progress : callable, optional
+            Called with a word as frames are drawn.
+
+        Returns
+        -------
+        bytes
 
         Raises
         ------
-        SurgeError
-            There is no ffmpeg, or it failed.
+        RequestError
+            There is no ffmpeg, or it failed; or the file would be too large.
         """
         words, alt = film_words(self.frames, self.display, self.signature)
         return film_file(kind, self.frames, self.display, words, alt=alt, progress=progress)
 
     def told(self, size: int) -> str:
-        """Say in a line what the film shows, given the size of its file [bytes]."""
+        """Return a line on the film: frames, times, pace, and the ``size`` of its file [bytes]."""
         film = self.frames
         large = f"{size / 1e6:.1f} MB" if size >= 1e5 else f"{size / 1e3:.0f} kB"
         return (
@@ -121,7 +126,13 @@ class Film:
         )
 
     def save(self, path: str | Path) -> None:
-        """Write the film to a file, by its ending: .gif, .html or .mp4; over an existing one."""
+        """Write the film to a file, which is overwritten if it exists; the ending tells the kind.
+
+        Raises
+        ------
+        ValueError
+            The name does not end in .gif, .html or .mp4.
+        """
         target = Path(path)
         kind = target.suffix.lower().removeprefix(".")
         if kind not in ("gif", "html", "mp4"):
@@ -143,15 +154,19 @@ def filmed(
     Parameters
     ----------
     subject : Subject
-        The scenario.
+        The scenario, with its run.
     to : str, optional
-        The tank or point at the far end of the way.
+        The tank or point at which the way from the shore ends.
     span : (number or None, number or None)
-        Shown from and until [s]; else from before the first movement until the peak has passed.
+        Show from and until [s]; by default from before the first movement until the peak has passed.
     seconds : number
         How long the film runs, 2 to 60 [s].
     display, signature
         As of :func:`drawn`.
+
+    Returns
+    -------
+    Film
 
     Raises
     ------

@@ -17,23 +17,23 @@ from surge.workers import Progress
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Proof(Answer):
-    """What the program gives beside figures from outside it.
+    """Figures that the program gives, each beside the same figure from a source outside the program.
 
     Attributes
     ----------
     outcomes : tuple of Outcome
-        One for each figure: expected, by hand, by the program, tolerance.
+        One for each figure: what is expected, by hand, by the program, and the tolerance.
     """
 
     outcomes: tuple[Outcome, ...]
 
     @property
     def exit_code(self) -> int:
-        """0 every figure within its tolerance, 3 at least one outside."""
+        """0 when every figure is within its tolerance, 3 when at least one is outside."""
         return 0 if all(o.within for o in self.outcomes) else 3
 
     def text(self, *, details: bool = False) -> str:
-        """Return a table of the figures; with ``details`` also inputs, working and sources."""
+        """Return a table of the figures; with ``details`` also the inputs, working and source of each."""
         return "\n".join(proof_lines(self.outcomes, details=details))
 
     def document(self) -> Json:
@@ -41,7 +41,7 @@ class Proof(Answer):
         return data(proof_document(self.outcomes, version=__version__))
 
     def page(self, kind: Literal["md", "html"]) -> str:
-        """Return a page of all checks, with the working of each."""
+        """Return a page of all checks, with the working of each, as Markdown or HTML."""
         return proof_page(self.outcomes, version=__version__, kind=kind)
 
 
@@ -51,19 +51,30 @@ def verify(only: Sequence[str] = (), *, progress: Progress | None = None) -> Pro
     Parameters
     ----------
     only : sequence of str
-        Names of checks, or beginnings of names; all checks without any.
+        Names of checks, or how such names begin; by default all checks.
     progress : callable, optional
         Called with a word as work goes on.
+
+    Returns
+    -------
+    Proof
+        ``outcomes``, one for each figure, each in the unit of its source; ``exit_code``.
 
     Raises
     ------
     UnknownNameError
-        A name with which no check begins.
+        No check has a name that begins so.
 
     Examples
     --------
+    The speed of the pressure wave in a steel pipe that is held in three ways [m/s]: worked by hand from
+    Korteweg's formula, and as the program gives it.
+
     >>> import surge
-    >>> surge.verify(["steel-16-inch"]).exit_code
+    >>> proof = surge.verify(["steel-16-inch"])
+    >>> [(one.figure.expected, round(one.got, 2)) for one in proof.outcomes]
+    [(1268.16, 1268.16), (1256.34, 1256.34), (1239.2, 1239.2)]
+    >>> proof.exit_code
     0
     """
     for word in only:

@@ -1,7 +1,8 @@
 """Documents whose numbers are quantities of the library pint, for notebooks that go on calculating.
 
-Keys of documents end in their unit, so that this needs to know nothing about any of them. Pressures above the
-atmosphere keep "gauge" in their key: pint knows no gauge pressures; adding 101 325 Pa is left to the reader.
+The key of a number ends in its unit, so that nothing else needs to be known about a document. Pressures above
+the atmosphere keep "gauge" in their key, since pint knows no gauge pressures: whoever wants an absolute one
+adds the pressure of the atmosphere.
 """
 
 from __future__ import annotations
@@ -11,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pint import UnitRegistry
 
-# Endings of keys, the longer before the shorter that they end in: unit, and what stays of the ending.
+# Ending of a key -> unit, and what stays of the ending. Before any shorter ending that it ends in stands the
+# longer one.
 ENDINGS = {
     "_pa_gauge": ("pascal", "_gauge"),
     "_pa_absolute": ("pascal", "_absolute"),
@@ -30,19 +32,20 @@ ENDINGS = {
 
 
 def with_units(document: dict[str, Any], registry: UnitRegistry[Any] | None = None) -> dict[str, Any]:
-    """Return a document in which numbers under a key with a unit are quantities.
+    """Return a document in which every number under a key with a unit is a quantity.
 
     Parameters
     ----------
     document : dict
-        Plain data, as an answer's ``document`` gives it.
+        Plain data in SI, as an answer's ``document`` gives it.
     registry : pint.UnitRegistry, optional
-        Where the quantities belong; pint's application registry without it.
+        The registry that the quantities belong to; by default pint's application registry.
 
     Returns
     -------
     dict
-        The same data; keys have lost their unit. Lists of numbers become one quantity, a float64 array.
+        The same data; keys have lost their unit. A list of n numbers becomes one quantity, a float64 array of
+        shape (n,).
     """
     import pint
 

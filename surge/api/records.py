@@ -1,4 +1,4 @@
-"""Stroke-time tests from a spreadsheet held against limits and against the valves' own past."""
+"""Stroke-time tests from a spreadsheet, judged by limits and by what each valve did before."""
 
 from __future__ import annotations
 
@@ -29,21 +29,29 @@ from surge.workers import Progress
 
 
 class UnreadableError(CaseError):
-    """A file of stroke times of which nothing can be read: its faults are :class:`RowFault`."""
+    """A file of stroke times of which nothing can be read; its faults are of the type ``RowFault``."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class RecordsAnswer(words.JudgedRecords, Answer):
-    """What records prove: ``findings`` with the worst valve first, ``records`` with every refused row.
+    """What records prove of valves.
 
     Attributes
     ----------
+    findings : surge.valves.findings.Findings
+        What each valve comes to, the worst first.
+    records : surge.records.read.Records
+        What was read, with every row that was refused.
+    sources : tuple of str
+        Where limits come from, in words.
     limits : LimitFile or None
+        The limits file, if one was given.
     limits_filename : str
         "" without a limits file.
     case : Case or None
+        The case whose windows are limits, if one was given.
     matched : tuple of str
-        Every tag of the records, and every valve that a limit speaks of.
+        Every tag of the records, and every valve for which a limit is stated.
     """
 
     limits: LimitFile | None
@@ -58,14 +66,14 @@ class RecordsAnswer(words.JudgedRecords, Answer):
 
     @property
     def head(self) -> Json:
-        """What the document begins with: program, and the files with their hashes."""
+        """The first keys of the document: program, and the files with their hashes."""
         return head_of(
             self.records.filename, self.records.sha256, self.limits_filename, self.limits, self.case
         )
 
     @property
     def signature(self) -> str:
-        """Which program and which files the answer comes from."""
+        """Which program and which files, with their hashes, the answer comes from."""
         head = self.head
         files = [
             f"{kind} {head[kind]['file']}, sha256 {head[kind]['sha256'][:16]}"
@@ -80,7 +88,7 @@ class RecordsAnswer(words.JudgedRecords, Answer):
         Parameters
         ----------
         details : bool
-            Every valve in the table.
+            Show every valve in the table, not only those that need attention.
         """
         return "\n".join([*words.records_lines(self, details=details), "", self.signature])
 
@@ -94,7 +102,7 @@ class RecordsAnswer(words.JudgedRecords, Answer):
         return "\ufeff" + findings_csv(self, self.signature)
 
     def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, tuple[Picture, ...]]:
-        """Draw the histories of valves as files of several kinds; see :meth:`draw`."""
+        """Draw the test histories of the valves, as files of several kinds; see :meth:`draw`."""
         heading = Heading(
             lines=(
                 f"Stroke times of valves, {Path(self.records.filename).name}",
@@ -111,7 +119,7 @@ class RecordsAnswer(words.JudgedRecords, Answer):
         }
 
     def draw(self, *, kind: Kind = "png") -> tuple[Picture, ...]:
-        """Draw the histories of valves, 24 on a page, the worst first; a PDF holds all pages."""
+        """Draw the test histories of the valves, 24 on a page, the worst first; a PDF holds all pages."""
         return self.draw_all([kind])[kind]
 
 
@@ -122,7 +130,7 @@ def head_of(
     limits: LimitFile | None = None,
     case: Case | None = None,
 ) -> Json:
-    """Return what a document on records begins with; ``sha256`` is empty where nothing could be read."""
+    """Return the first keys of a document on records; ``sha256`` is "" where nothing could be read."""
     return {
         "program": {"name": "surge", "version": __version__},
         "records": {"file": filename, "sha256": sha256},
@@ -132,12 +140,17 @@ def head_of(
 
 
 def meanings(columns: Mapping[str, str]) -> dict[str, str]:
-    """Return what columns mean, by titles as they are looked up.
+    """Return what columns mean, by their titles spelt as the reader of records looks them up.
+
+    Parameters
+    ----------
+    columns : mapping of str to str
+        Title of a column -> what it means.
 
     Raises
     ------
     ValueError
-        A meaning that is not known.
+        A title is empty, or a meaning is not known.
     """
     for title, meaning in columns.items():
         if meaning not in NAMES or not title.strip():
@@ -148,12 +161,17 @@ def meanings(columns: Mapping[str, str]) -> dict[str, str]:
 
 
 def units_of_cells(units: Mapping[str, str]) -> dict[str, str]:
-    """Return the units that cells have where neither they nor their title say one.
+    """Return the units that hold where neither a cell nor its title says one.
+
+    Parameters
+    ----------
+    units : mapping of str to str
+        Kind of quantity -> unit, as a user writes it: ``{"time": "min:s"}``.
 
     Raises
     ------
     ValueError
-        A kind of quantity or a unit that is not known.
+        A kind of quantity, or a unit, that is not known.
     """
     found = {}
     for kind, unit in units.items():
@@ -186,38 +204,47 @@ def judge_records(
     Parameters
     ----------
     path : str or Path
-        The CSV file.
+        The spreadsheet, as CSV.
     today : date or str, optional
-        The day of the look; today without it.
+        The day on which it is judged, such as "2026-02-20"; by default today.
     limits : str or Path, optional
-        A limits file.
+        A limits file (TOML): limits and facts of each valve.
     case : Case, str or Path, optional
-        Its windows are limits of closing times.
-    dates, timed, together : optional
-        What the cells do not say: how dates are written, what times count, whether valves moved together.
+        A case: the windows of its valves are searched, and are limits of their closing times.
+    dates : {"day-first", "month-first"}, optional
+        What 03/04/2025 means.
+    timed : {"order", "movement"}, optional
+        From when times count, where the file does not say: from the order, or from the first movement.
+    together : bool, optional
+        Whether valves moved together, where the file does not say.
     columns : mapping of str to str, optional
-        Title of a column -> what it means, such as ``{"Stroke, s": "time"}``.
+        Title of a column -> what it means: ``{"Stroke, s": "time"}``.
     units : mapping of str to str, optional
-        Units that are not written: ``{"time": "min:s"}``.
+        Units that the file does not say: ``{"time": "min:s"}``.
     joined : bool
-        An empty tag or date is that of the row above.
+        Whether an empty tag or date is that of the row above.
     interval : str or Interval, optional
-        How long a test holds where a valve states nothing, such as "6 months"; 12 months without it.
+        How long a test holds, for valves that state no interval: "6 months"; by default 12 months.
     progress : callable, optional
         Called with a word as work goes on.
 
     Returns
     -------
     RecordsAnswer
+        ``findings.valves``, what each comes to, the worst first, with times [s]; ``records.refused``, rows
+        that are not used; ``exit_code``.
 
     Raises
     ------
     CaseError
-        A file that cannot be read, or limits with faults. Faults of single rows are in the result.
+        A file cannot be read, or the limits or the case have faults. Faults of single rows are no error: they
+        are in the answer.
     GridError, SolveError
         The windows of the case cannot be computed.
+    QuantityError
+        An interval that is not understood.
     ValueError
-        A meaning, a unit, an interval or a day that is not understood.
+        A meaning, a unit or a day that is not understood.
 
     Examples
     --------
@@ -225,8 +252,12 @@ def judge_records(
     >>> answer = surge.judge_records(
     ...     "cases/records/stroke-tests.csv", limits="cases/records/limits.toml", today="2026-02-20"
     ... )
-    >>> answer.exit_code
+    >>> answer.exit_code  # no valve is outside its limits, but something cannot be decided
     4
+    >>> [(valve.tag, valve.verdict) for valve in answer.findings.valves[:2]]
+    [('T4S', 'limit kept'), ('X2', 'cannot be decided')]
+    >>> len(answer.records.refused)
+    2
     """
     on = day("today", today) or date.today()
     options = ReadOptions(

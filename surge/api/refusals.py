@@ -1,4 +1,4 @@
-"""Files that cannot be used, and cases that cannot be computed: said in words and as a document."""
+"""Why there is no answer, in words and as a document: a file with faults, a case that cannot be computed."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class Refusal:
 
 
 def refused(error: CaseError, path: str) -> Refusal:
-    """Return the refusal of a text in TOML (a case, rules, limits), or of records that cannot be read."""
+    """Return the refusal of a file in TOML (a case, rules, limits), fault by fault; or of records."""
     if isinstance(error, UnreadableError):
         return unreadable(error)
     text, digest = _read_again(path)
@@ -56,7 +56,7 @@ def refused(error: CaseError, path: str) -> Refusal:
 
 
 def undecided(error: SurgeError, path: str) -> Refusal:
-    """Return why nothing of a case could be computed."""
+    """Return why a case without faults could not be computed."""
     _, digest = _read_again(path)
     return Refusal(
         text=f"surge: {path}: cannot be decided: {error}",
@@ -66,7 +66,7 @@ def undecided(error: SurgeError, path: str) -> Refusal:
 
 
 def _read_again(path: str) -> tuple[str, str]:
-    """Text of a case file and its hash; empty when it cannot be read."""
+    """Text of a case file, and its hash; of a file that cannot be read, those of an empty text."""
     try:
         text = read_text(path)
     except CaseError:
@@ -75,7 +75,7 @@ def _read_again(path: str) -> tuple[str, str]:
 
 
 def unreadable(error: UnreadableError) -> Refusal:
-    """Return why nothing of a file of stroke times could be read."""
+    """Return why nothing of a file of stroke times could be read, row by row."""
     faults = [f for f in error.faults if isinstance(f, RowFault)]
     return _of_rows(
         faults, f"{printable(error.filename)}: nothing could be read", head_of(error.filename, "")
@@ -83,7 +83,7 @@ def unreadable(error: UnreadableError) -> Refusal:
 
 
 def unused(error: CaseError, path: str) -> Refusal:
-    """Return why a measured curve is not used."""
+    """Return why a measured curve cannot be used, row by row."""
     head = {"program": {"name": "surge", "version": __version__}, "curve": {"file": path}}
     title = f"{printable(path)}: the measured curve is not used, nothing was calculated"
     return _of_rows([_as_row(f) for f in error.faults], title, head)

@@ -31,7 +31,7 @@ NONE_CLOSES = "No valve closes in this case: there are no windows of stroke time
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SheetAnswer(CaseAnswer):
-    """The sheet of a case.
+    """The sheet that ship and terminal sign for a case.
 
     Attributes
     ----------
@@ -43,15 +43,15 @@ class SheetAnswer(CaseAnswer):
 
     @property
     def exit_code(self) -> int:
-        """0 it may be signed; 3 or 4 it is no agreement."""
+        """0 the sheet may be signed; 3 or 4 it is no agreement."""
         return self.sheet.exit_code
 
     def text(self) -> str:
-        """Return what the sheet comes to, in a line."""
+        """Return in a line what the sheet comes to, and whether it may be signed."""
         return f"{self.sheet.headline}: {self.sheet.standing}"
 
     def document(self) -> Json:
-        """Return what stands on the sheet as plain data (``surge schema sheet``)."""
+        """Return what stands on the sheet as plain data in SI (``surge schema sheet``)."""
         return data(self.sheet.document())
 
     def file(self, kind: Literal["pdf", "html"]) -> bytes:
@@ -66,7 +66,13 @@ class SheetAnswer(CaseAnswer):
         return sheet_html(self.document(), drawn).encode()
 
     def save(self, path: str | Path) -> None:
-        """Write the sheet to a file, by its ending: .pdf or .html; over an existing one."""
+        """Write the sheet to a file, which is overwritten if it exists; the ending tells the kind.
+
+        Raises
+        ------
+        ValueError
+            The name does not end in .pdf or .html.
+        """
         target = Path(path)
         kind = target.suffix.lower().removeprefix(".")
         if kind not in ("pdf", "html"):
@@ -95,27 +101,40 @@ def make_sheet(
     Parameters
     ----------
     case : Case, str or Path
+        As :func:`surge.load_case` gives it, or the path of its file.
     window : bool
-        Search the windows of stroke times; without them the sheet is a draft that nobody can sign.
-    records, limits : str or Path, optional
-        Stroke-time tests (CSV), and the limits file that says which tag is which valve.
+        Search the windows of stroke times. Without them the sheet is a draft that nobody can sign.
+    records : str or Path, optional
+        Stroke-time tests of the valves (CSV).
+    limits : str or Path, optional
+        Limits file of the records, which says which tag is which valve of the case.
     today : date or str, optional
-        Day on which records are looked at; the day of transfer, or today, without it.
+        Day on which records are judged, such as "2026-02-20"; by default the day of transfer, or today.
     units : mapping of str to str, optional
-        Units of the sheet over those of the case.
+        Units of the sheet, in place of those of the case.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 
     Returns
     -------
     SheetAnswer
+        ``sheet``, what stands on it; ``save("sheet.pdf")`` writes it; ``exit_code``.
 
     Raises
     ------
     CaseError, GridError, SolveError
         As :func:`surge.check`, :func:`surge.find_windows` and :func:`surge.judge_records`.
     ValueError
-        Limits without records.
+        Limits without records; or a unit or a day that is not understood.
+
+    Examples
+    --------
+    >>> import surge
+    >>> answer = surge.make_sheet("cases/gas-oil-release-coupling.toml", window=False)
+    >>> answer.sheet.signable
+    False
+    >>> print(answer.text())
+    LIMIT EXCEEDED: THIS IS NOT AN AGREEMENT. DO NOT SIGN, DO NOT LOAD BY IT.
     """
     if limits is not None and records is None:
         raise ValueError("limits go with records: name the file of the tests too")
@@ -142,7 +161,21 @@ def make_sheet(
 
 
 def windows_for_sheet(lineup: LineUp, book: RuleBook, progress: Progress | None = None) -> Windows | None:
-    """Windows of adjustable valves that close; of all that close if none is marked; None if none closes."""
+    """Search the windows of adjustable valves that close, or of all that close if none is marked adjustable.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    book : RuleBook
+        Its rules on time bound strokes from above.
+    progress : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Returns
+    -------
+    Windows or None
+        None where no valve closes.
+    """
     closing = {name for s in lineup.scenarios for name in closing_valves(lineup, s)}
     marked = [v.name for v in lineup.valves if v.adjustable and v.name in closing]
     if not closing:

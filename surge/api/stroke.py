@@ -18,23 +18,25 @@ from surge.workers import Progress
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class StrokeAnswer(Measured, CaseAnswer):
-    """Pressures with a measured stroke beside those with the assumed one.
+    """Pressures with a measured stroke, beside those with the stroke that the case assumes.
+
+    It has all of :class:`surge.valves.measured.Measured`, and the case.
 
     Attributes
     ----------
     curve_filename : str
-        Of the measured curve.
+        The file of the measured curve.
     """
 
     curve_filename: str
 
     @property
     def signature(self) -> str:
-        """Which program, which case and which curve it comes from."""
+        """Which program, which case and which curve, with their hashes, the answer comes from."""
         return f"{signature(self.case)}, curve {self.curve_filename}, sha256 {self.stroke.curve.sha256[:16]}"
 
     def text(self, *, details: bool = False) -> str:
-        """Return the answer in words; with ``details`` every pressure that the valve can change."""
+        """Return the answer in words; with ``details`` every pressure that moving the valve can change."""
         from surge.reports.measured import measured_lines
 
         return self.signed(measured_lines(self, self.case.lineup, self.display, details=details))
@@ -46,7 +48,7 @@ class StrokeAnswer(Measured, CaseAnswer):
         return data(measured_document(self, self.head, CAUTIONS))
 
     def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, Picture]:
-        """Draw the strokes and what they do to the pressure, as files of several kinds."""
+        """Draw the answer as files of several kinds; see :meth:`draw`."""
         from surge.plots.measured import measured_picture
 
         wanted = tuple(dict.fromkeys(kinds))
@@ -54,13 +56,13 @@ class StrokeAnswer(Measured, CaseAnswer):
         return {kind: Picture(content=drawn[kind], kind=kind) for kind in wanted}
 
     def draw(self, *, kind: Kind = "png") -> Picture:
-        """Draw the strokes and what they do to the pressure."""
+        """Draw both strokes, and below them the pressure that they make where it matters most."""
         return self.draw_all([kind])[kind]
 
 
 @dataclass(frozen=True, kw_only=True)
 class StrokeFile:
-    """A measured stroke and the file that it was read from."""
+    """A measured stroke, and the name of the file that it was read from."""
 
     stroke: MeasuredStroke
     filename: str
@@ -72,13 +74,18 @@ def read_stroke(path: str | Path, *, ends: tuple[float, float] | None = None) ->
     Parameters
     ----------
     path : str or Path
+        The file (CSV).
     ends : (float, float), optional
-        Position when shut and when open, in the unit of the file; goes before what its header says.
+        Position when shut and when open [the file's own unit]; by default what its header says.
+
+    Returns
+    -------
+    StrokeFile
 
     Raises
     ------
     CaseError
-        A curve that is not used, with all of its faults.
+        The curve cannot be used: all of its faults.
     """
     with of_file(path):
         return StrokeFile(stroke=stroke_of(load_curve(path, ends=ends)), filename=str(path))
@@ -99,25 +106,48 @@ def run_measured_stroke(
     Parameters
     ----------
     stroke : StrokeFile, str or Path
-        As :func:`read_stroke` gives it, or the path of its file (CSV).
+        As :func:`read_stroke` gives it, or the path of its file (CSV): position against time.
     case : Case, str or Path
+        As :func:`surge.load_case` gives it, or the path of its file.
     valve : str
         The valve of the case that was measured.
     scenario : str, optional
-        Only this one; without it all in which the valve moves so.
+        Run this scenario only; by default all in which the valve moves in the direction that was measured.
     ends : (float, float), optional
-        Of a file: position when shut and when open, in its own unit.
+        Of a file: position when shut and when open [the file's own unit]; by default what its header says.
     units : mapping of str to str, optional
-        Units of words and pictures over those of the case.
+        Units of words and pictures, in place of those of the case.
     progress : callable, optional
+        Called with a word as work goes on; from several threads.
+
+    Returns
+    -------
+    StrokeAnswer
+        ``assumed`` and ``measured``, two assessments; ``pairs``, each pressure with either stroke [Pa gauge];
+        ``stroke.law``, openings [-] against time [s]; ``verdict``, ``exit_code``.
 
     Raises
     ------
     CaseError
-        A curve that is not used, with all of its faults; and as :func:`surge.check`.
+        The curve cannot be used: all of its faults. The case has faults, or the valve does not move so in it.
     UnknownNameError
         No such valve or scenario.
     GridError, SolveError
+        The case cannot be computed.
+
+    Examples
+    --------
+    The stroke was as long as assumed, but the last fifth of it was fast.
+
+    >>> import surge
+    >>> answer = surge.run_measured_stroke(
+    ...     "cases/records/manifold-valve-stroke.csv",
+    ...     "cases/gasoline-drop-lines.toml",
+    ...     "manifold valve",
+    ...     scenario="start of loading",
+    ... )
+    >>> answer.assumed.verdict, answer.measured.verdict
+    ('limit kept', 'limit exceeded')
     """
     measured = stroke if isinstance(stroke, StrokeFile) else read_stroke(stroke, ends=ends)
     loaded = case_of(case)

@@ -1,6 +1,6 @@
-"""Words and pictures of answers as functions, for scripts written for version 0.1: each calls a method.
+"""Words and pictures of answers as functions, as scripts of version 0.1 call them: each calls a method.
 
-A case may be given beside an answer that was made from one, as it had to be; it must be the same.
+In version 0.1 the case had to be given beside its answer. It may still be given, and must be the same one.
 """
 
 from __future__ import annotations
@@ -25,20 +25,33 @@ def _same(answer: CaseAnswer, case: Case | None) -> None:
 
 
 def report(answer: Any, case: Case | None = None, *, details: bool = False) -> str:
-    """Return an answer in words, as its ``text`` does.
+    """Return an answer in words, as its method ``text`` does.
 
     Parameters
     ----------
     answer : CheckAnswer, WindowAnswer, ChartAnswer, RecordsAnswer, ...
+        What one of the public functions returned.
     case : Case, optional
-        The one that it was made from.
+        The case that it was made from.
     details : bool
-        Everything, of a check or of records.
+        Say everything. Only answers whose ``text`` takes ``details`` can: of a check, of records, of a
+        measured stroke, of a proof.
+
+    Returns
+    -------
+    str
 
     Raises
     ------
     ValueError
         The answer was made from another case.
+
+    Examples
+    --------
+    >>> import surge
+    >>> answer = surge.check("cases/restart-into-a-shut-deck-line.toml")
+    >>> surge.report(answer).splitlines()[2]
+    'VERDICT: LIMITS KEPT'
     """
     if isinstance(answer, CaseAnswer):
         _same(answer, case)
@@ -57,17 +70,86 @@ def draw(
     span: Ends = (None, None),
     kind: Kind = "png",
 ) -> Picture:
-    """Draw pressures of one scenario; see :func:`surge.api.pictures.drawn`."""
+    """Draw pressures of one scenario, as the method ``draw`` of the answer does.
+
+    Parameters
+    ----------
+    answer : CheckAnswer
+        What :func:`surge.check` returned.
+    case : Case, optional
+        The case that it was made from.
+    of : {"time", "line", "map"}
+        Pressures against time; the highest and lowest along the line; pressures in place and time.
+    scenario : str, optional
+        By default the one that comes nearest to a limit.
+    places : sequence of str
+        For "time": points and elements to show beside the weakest place.
+    to : str, optional
+        For "line" and "map": the tank or point at which the way from the shore ends.
+    span : (number or None, number or None)
+        For "time" and "map": show from and until [s].
+    kind : {"png", "svg", "pdf"}
+
+    Returns
+    -------
+    Picture
+        In a notebook a PNG or SVG is seen when it stands in the last line of a cell.
+
+    Raises
+    ------
+    RequestError
+        A scenario, a name or a time that the case does not have.
+    ValueError
+        The answer was made from another case.
+
+    Examples
+    --------
+    >>> import surge
+    >>> answer = surge.check("cases/restart-into-a-shut-deck-line.toml")
+    >>> picture = surge.draw(answer, of="line", kind="svg")
+    >>> b"shore line" in picture.content
+    True
+    """
     _same(answer, case)
     return answer.draw(of, scenario=scenario, places=places, to=to, span=span, kind=kind)
 
 
 def draw_chart(chart: ChartAnswer, case: Case | None = None, *, kind: Kind = "png") -> Picture:
-    """Draw the chart of rate against stroke time, as its ``draw`` does."""
+    """Draw a chart of rate against stroke time, as the method ``draw`` of the answer does.
+
+    Parameters
+    ----------
+    chart : ChartAnswer
+        What :func:`surge.survey` returned.
+    case : Case, optional
+        The case that it was made from.
+    kind : {"png", "svg", "pdf"}
+
+    Returns
+    -------
+    Picture
+
+    Raises
+    ------
+    ValueError
+        The chart was made from another case.
+    """
     _same(chart, case)
     return chart.draw(kind=kind)
 
 
 def draw_records(answer: RecordsAnswer, *, kind: Kind = "png") -> tuple[Picture, ...]:
-    """Draw the histories of valves, 24 on a page, the worst first, as its ``draw`` does."""
+    """Draw the test histories of valves, as the method ``draw`` of the answer does.
+
+    Parameters
+    ----------
+    answer : RecordsAnswer
+        What :func:`surge.judge_records` returned.
+    kind : {"png", "svg", "pdf"}
+
+    Returns
+    -------
+    tuple of Picture
+        One for each page of 24 valves, the worst first; a PDF holds all pages.
+    """
     return answer.draw(kind=kind)

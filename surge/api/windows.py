@@ -22,18 +22,19 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class WindowAnswer(Windows, CaseAnswer):
-    """Windows of the valves of a case: :class:`surge.search.window.Windows`, and what was asked beside them.
+    """Windows of the valves of a case: all of :class:`surge.search.window.Windows`, and the case.
 
     Attributes
     ----------
     extras : Extras
-        Orders of shutting, shapes of strokes, bands of what is uncertain; empty where not asked for.
+        What was asked beside the windows: orders of shutting, shapes of strokes, bands of what is uncertain.
+        What was not asked for is empty.
     """
 
     extras: Extras
 
     def text(self) -> str:
-        """Return the answer in words: for each valve its window and the proof, rates, the set run as such."""
+        """Return the answer in words: the window of each valve and its proof, rates, all valves together."""
         from surge.reports.orders import more_lines
         from surge.reports.window import window_lines
 
@@ -66,35 +67,46 @@ def find_windows(
     case : Case, str or Path
         As :func:`surge.load_case` gives it, or the path of its file; its own rules hold.
     valves : sequence of str
-        Those to search for; without it those that the case marks as adjustable, else all that close.
+        Valves to search for; by default those that the case marks as adjustable, or all that close.
     shortest, longest : number, optional
-        Strokes looked at [s]; 1 s, and 120 s or 20 pipeline periods without them.
-    orders, shapes, bands : bool
-        Also other orders of shutting; the best two-stage stroke of each valve; the worst over [bands] of
-        the case.
+        Shortest and longest stroke to look at [s]; by default 1 s, and 120 s or 20 pipeline periods.
+    orders : bool
+        Also run other orders of shutting.
+    shapes : bool
+        Also search the best two-stage stroke of each valve.
+    bands : bool
+        Also search the window for the worst of what the table ``[bands]`` of the case says is uncertain.
     units : mapping of str to str, optional
-        Units of the words over those of the case: ``{"pressure": "psi"}``.
+        Units of the words, in place of those of the case: ``{"pressure": "psi"}``.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 
     Returns
     -------
     WindowAnswer
-        ``bounds(valve)`` [s], ``rates`` [m3/s], ``together``, ``verdict``, ``exit_code``.
+        ``bounds(valve)``, its shortest and longest stroke [s]; ``rates``, greatest safe rates [m3/s];
+        ``together``, the set of strokes run as such; ``verdict``, ``exit_code``.
 
     Raises
     ------
-    CaseError, GridError, SolveError
-        As :func:`surge.load_case` and :func:`surge.search.window.windows_of`.
+    CaseError
+        A case with faults; a valve that is not there or never closes.
+    GridError, SolveError
+        The case cannot be computed.
     ValueError
-        Strokes out of order or out of bounds.
+        Strokes out of order or out of bounds, or a unit that is not offered.
 
     Examples
     --------
+    The coupling shuts in 5 s, which is too fast; 8.5 s is safe, and no rule says that a longer stroke is too
+    slow. At 5 s it may load at 274 m3/h.
+
     >>> import surge
     >>> windows = surge.find_windows("cases/gas-oil-release-coupling.toml", shortest=4.0, longest=20.0)
     >>> windows.bounds("quick-release coupling")
     (8.5, None)
+    >>> [round(rate.greatest * 3600) for rate in windows.rates]  # from m3/s to m3/h
+    [274, 274]
     """
     least = SHORTEST_STROKE if shortest is None else si("shortest", shortest, dimension="time")
     most = None if longest is None else si("longest", longest, dimension="time")

@@ -48,15 +48,17 @@ class Case:
     Attributes
     ----------
     lineup : LineUp
+        The line-up in SI, with its scenarios.
     show : ShowUnits
         Units of the output.
     sha256 : str
-        Of the text as UTF-8: says which case a result belongs to.
+        Hash of the text as UTF-8: says which case an answer belongs to.
     filename : str
+        Where the case was read, as it was given.
     rules_file : str or None
-        The file of rules that the case names; its place counts from the case file.
+        The file of rules that the case names, as a path from the folder of the case file.
     bands : mapping of str to float
-        How far figures may be off, as fractions; what the case does not state is left out.
+        How far figures may be off, as fractions [-]; what the case does not state is left out.
     """
 
     lineup: LineUp
@@ -74,10 +76,23 @@ def load_case(path: str | Path) -> Case:
     ----------
     path : str or Path
 
+    Returns
+    -------
+    Case
+
     Raises
     ------
     CaseError
         With one fault when the file cannot be read, else with all faults of its text.
+
+    Examples
+    --------
+    >>> import surge
+    >>> case = surge.load_case("cases/gas-oil-release-coupling.toml")
+    >>> [scenario.name for scenario in case.lineup.scenarios]
+    ['release at full rate', 'release at reduced rate']
+    >>> round(case.lineup.rate.agreed * 3600)  # from m3/s to m3/h
+    450
     """
     return read_case(read_text(path), filename=str(path))
 
@@ -88,14 +103,14 @@ def read_text(path: str | Path) -> str:
 
 
 def read_case(text: str, *, filename: str) -> Case:
-    """Read a case.
+    """Read a case from the text of a case file.
 
     Parameters
     ----------
     text : str
-        The text of a case file.
+        The text, in TOML.
     filename : str
-        For the output only; nothing is opened.
+        What the output calls the case; no such file is opened.
 
     Returns
     -------
@@ -105,6 +120,20 @@ def read_case(text: str, *, filename: str) -> Case:
     ------
     CaseError
         With every fault that was found; see :func:`surge.toml.faults.describe` for their lines.
+
+    Examples
+    --------
+    Every fault comes with what to write instead.
+
+    >>> import surge
+    >>> try:
+    ...     surge.read_case('title = "No line-up yet"', filename="first-try.toml")
+    ... except surge.CaseError as error:
+    ...     for fault in error.faults:
+    ...         print(f"{fault.found}: {fault.remedy}")
+    no key schema: add schema = 1
+    no liquid: add [liquid]
+    no points: add [points."tank outlet"] for every point
     """
     try:
         digest = hashlib.sha256(text.encode("utf-8")).hexdigest()

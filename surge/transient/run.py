@@ -130,19 +130,43 @@ def simulate(
     Parameters
     ----------
     lineup : LineUp
-        Checked (see :func:`surge.model.validation.checked`); every length a single one.
+        As a case gives it, or checked by :func:`surge.model.validation.checked`; no length is a range.
     scenario : Scenario
+        One of the line-up's, or another that moves its valves and pumps.
     quick : bool
         One march only, without error estimates: for scanning, never for a verdict.
     most_work : float, optional
-        Nodes times steps beyond which the step is not refined; less of it leaves a greater error.
+        Nodes times steps of one march beyond which the step is not refined [-]; by default as much as a case
+        may take (:mod:`surge.transient.plan`). Less work leaves a greater error, which is told.
     progress : callable, optional
-        Called with a word at every march, for progress.
+        Called with a word at every march.
+
+    Returns
+    -------
+    ScenarioResult
+        ``elements`` and ``places`` with their highest and lowest pressures [Pa gauge] and the errors of these
+        [Pa]; ``history`` and ``envelopes``; ``method``, how it was computed. Limits are not looked at:
+        :func:`surge.check` does that.
 
     Raises
     ------
-    CaseError, GridError, SolveError
-        As by :func:`plan` and the march.
+    CaseError
+        The line-up cannot flow as the case says.
+    GridError
+        No grid within the bounds of the program can carry the line-up.
+    SolveError
+        A march could not be finished, or broke what every march must keep.
+
+    Examples
+    --------
+    >>> import surge
+    >>> lineup = surge.load_case("cases/gas-oil-release-coupling.toml").lineup
+    >>> run = surge.simulate(lineup, lineup.scenarios[0])
+    >>> hose = next(element for element in run.elements if element.name == "cargo hose")
+    >>> round(hose.highest.pressure / 1e5, 1)  # from Pa to bar, gauge
+    15.9
+    >>> hose.highest.error < run.method.tolerance
+    True
     """
     work = plan(lineup, scenario)
     tell = progress or (lambda _: None)
@@ -172,7 +196,7 @@ def simulate(
 
 
 def work_done(reaches: Reaches, duration: float) -> float:
-    """Nodes times steps of a march."""
+    """Nodes times steps [-] of a march that lasts ``duration`` [s]."""
     return reaches.nodes * duration / reaches.dt
 
 

@@ -17,5 +17,12 @@ PLAIN: Mapping[str, Callable[[float], str]] = {
 
 
 def told(phrase: Phrase, writers: Mapping[str, Callable[[float], str]] = PLAIN) -> str:
-    """Return a phrase as text, every quantity written by the writer of its kind."""
+    """Return a phrase as text, every quantity in it written out.
+
+    Parameters
+    ----------
+    phrase : tuple of (str or Quantity)
+    writers : mapping of str to callable
+        Kind of quantity -> what writes its value, which is in SI: [Pa gauge], [Pa], [m3/s], [m].
+    """
     return "".join(part if isinstance(part, str) else writers[part[0]](part[1]) for part in phrase)

@@ -103,7 +103,7 @@ class Dimension:
 
     @property
     def units(self) -> dict[str, float]:
-        """Every unit that may be written, with its factor."""
+        """Every unit that may be written -> factor that turns a figure in it into SI [SI per unit]."""
         return {unit: factor for kind in self.kinds for unit, factor in UNITS[kind].items()}
 
     @property

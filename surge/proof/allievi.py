@@ -24,8 +24,18 @@ PHASE = 2 * REACHES  # steps of a phase
 
 @dataclass(frozen=True, kw_only=True)
 class AllieviRow:
-    """One closure: pipe number, stroke in phases, heads after the first phases, greatest at whole
-    phases, greatest ever.
+    """One closure and the heads that it makes at the valve, as shares of the head of the tank [-].
+
+    Attributes
+    ----------
+    rho : float
+        Pipe number a*V0/(2*g*H0) [-].
+    theta : float
+        Time of the closure over a phase of 2L/a [-].
+    phases : tuple of float
+        Heads after the first whole phases [-].
+    at_phases, ever : float
+        Greatest head at whole phases, and at any time [-].
     """
 
     rho: float
@@ -53,7 +63,22 @@ ROWS = (
 
 
 def chain(rho: float, theta: float, phases: int, first: float) -> list[float]:
-    """Relative heads at ``first`` (in phases, up to 1) and every whole phase after it, by the chain alone."""
+    """Return heads at the valve by the chain alone, at an instant and at every whole phase after it.
+
+    Parameters
+    ----------
+    rho, theta : float
+        Pipe number, and time of the closure over a phase [-].
+    phases : int
+        Number of heads.
+    first : float
+        The first instant over a phase [-], above 0 and up to 1.
+
+    Returns
+    -------
+    list of float
+        Heads over that of the tank [-].
+    """
 
     def eta(i: float) -> float:
         return max(0.0, 1 - i / theta)
@@ -142,7 +167,7 @@ def _check(row: AllieviRow) -> Check:
 
 
 def heads(row: AllieviRow) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    """Relative head at the valve at every step, by the march."""
+    """Return heads at the valve over that of the tank [-], by the march; one for each step and one before."""
     velocity = row.rho * 2 * GRAVITY * HEAD / A
     dt = LENGTH / A / REACHES
     made = run(

@@ -27,12 +27,22 @@ THIN = Liquid(name="test liquid", density=1000.0, sound_speed=1480.0, viscosity=
 
 
 def kv_of(c: float, *, gravity: float = GRAVITY) -> float:
-    """Kv of an orifice Q = c*sqrt(dH); from Q = Kv/3600*sqrt(dp/1e5*1000/rho) and dp = rho*g*dH."""
+    """Return the Kv [m3/h] of an orifice Q = c*sqrt(dH).
+
+    It follows from Q = Kv/3600*sqrt(dp/1e5*1000/rho) and dp = rho*g*dH.
+
+    Parameters
+    ----------
+    c : float
+        [m2.5/s]
+    gravity : float
+        [m/s2]
+    """
     return 3600 * c / math.sqrt(gravity / 100)
 
 
 def pipe(name: str, start: str, end: str, length: float, wave_speed: float, **more: Any) -> Pipe:
-    """A frictionless pipe, unless ``more`` says otherwise."""
+    """Return a pipe of a length [m] and wave speed [m/s]; frictionless, unless ``more`` says otherwise."""
     more = {"diameter": 0.5, "friction_factor": 0.0} | more
     return Pipe(name=name, start=start, end=end, length=length, wave_speed=wave_speed, **more)
 
@@ -162,12 +172,12 @@ def run(lineup: LineUp, dt: float, duration: float, **more: Any) -> KeptMarch:
 
 
 def step_at(time: float, before: float = 1.0, after: float = 0.0) -> Table:
-    """A law that changes in no time."""
+    """Return a law that changes at a time [s] from one value to another [-], in no time."""
     return ((0.0, before), (time, before), (time, after))
 
 
 def sampled(law: Callable[[float], float], dt: float, end: float) -> Table:
-    """A law through its exact values at every instant of the grid."""
+    """Return a law through its exact values [-] at every step ``dt`` [s] up to ``end`` [s]."""
     return tuple((k * dt, law(k * dt)) for k in range(round(end / dt) + 1))
 
 

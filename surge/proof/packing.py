@@ -26,7 +26,17 @@ CLOSING = (1.0, 0.9, 0.7, 0.5, 0.3, 0.1, 0.0)  # openings of the series example 
 
 @lru_cache(maxsize=4)
 def laminar(n: int) -> tuple[np.ndarray, np.ndarray]:
-    """Rt and rise over J at the valve of a laminar line, a 1000, L 5000, R 0.1, Re 320, on ``n`` reaches."""
+    """March a laminar line that is stopped suddenly, on ``n`` reaches.
+
+    Its wave speed is 1000 m/s, its length 5000 m, R 0.1 1/s, the Reynolds number 320.
+
+    Returns
+    -------
+    ndarray of shape (steps,)
+        Time times R [-].
+    ndarray of shape (steps,)
+        Rise of head at the valve over the first rise a*V/g [-].
+    """
     length, a, d = 5000.0, 1000.0, 1.0
     liquid = Liquid(
         name="thick", density=1000.0, sound_speed=1480.0, viscosity=RATE * d**2 / 32, vapour_pressure=0.0
@@ -76,7 +86,19 @@ def _packing() -> list[Check]:
 
 @lru_cache(maxsize=8)
 def rough_line(n: int, *, mid: float = 120.0, duration: float = 12.0) -> KeptMarch:
-    """L 6000, f 0.02, D 0.3, V0 3, a 1000, shut at once at the first step; a point ``mid`` from the tank."""
+    """March a rough line that is shut at once at the first step, on ``n`` reaches.
+
+    Its length is 6000 m, its bore 0.3 m, its friction factor 0.02, its wave speed 1000 m/s. The liquid flows
+    at 3 m/s.
+
+    Parameters
+    ----------
+    n : int
+    mid : float
+        Distance of the point "mid" from the tank [m].
+    duration : float
+        [s]
+    """
     area = math.pi / 4 * D**2
     loss = F * LENGTH / D * V0**2 / (2 * GRAVITY)
     more = {"diameter": D, "friction_factor": F}
@@ -219,12 +241,16 @@ def _valve_swings() -> list[Check]:
 
 
 def single_law(t: float) -> float:
-    """Opening of the single-pipe example."""
+    """Return the opening [-] of the single-pipe example at a time [s]."""
     return float(max(0.0, 1 - t / 2.1) ** 1.5)
 
 
 def single_line(n: int, duration: float = 4.0) -> KeptMarch:
-    """Tank 150 m, L 600, a 1200, D 0.5, f 0.018, (CdA)0 0.009 m2, g 9.806, marched on ``n`` reaches."""
+    """March the single-pipe example on ``n`` reaches, for ``duration`` [s].
+
+    Tank 150 m, length 600 m, wave speed 1200 m/s, bore 0.5 m, friction factor 0.018, CdA of the open valve
+    0.009 m2, g 9.806 m/s2.
+    """
     lineup = line_up(
         [
             pipe("line", "tank", "before", 600.0, 1200.0, friction_factor=0.018),
@@ -238,7 +264,9 @@ def single_line(n: int, duration: float = 4.0) -> KeptMarch:
 
 
 def parabolic(t: float) -> float:
-    """Three-point interpolation in :data:`CLOSING`: through the point before ``t`` and its neighbours."""
+    """Return the opening [-] at a time [s]: a parabola through the point of :data:`CLOSING` before it and the
+    two beside that one.
+    """
     if t >= 6:
         return 0.0
     i = min(max(int(t), 1), 5)
@@ -248,7 +276,11 @@ def parabolic(t: float) -> float:
 
 
 def series_line(n: int) -> KeptMarch:
-    """Tank 67.7 m, L 550/450, D 0.75/0.60, a 1100/900, f 0.010/0.012, 1.0 m3/s; ``n`` reaches a pipe."""
+    """March the example of two pipes in series, on ``n`` reaches each, for 12 s.
+
+    Tank 67.7 m, lengths 550 and 450 m, bores 0.75 and 0.60 m, wave speeds 1100 and 900 m/s, friction factors
+    0.010 and 0.012, flow 1.0 m3/s.
+    """
     g = 9.81
 
     def loss(f: float, length: float, d: float) -> float:

@@ -81,7 +81,7 @@ def load_curve(path: str | Path, *, ends: tuple[float, float] | None = None) -> 
     ----------
     path : str or Path
     ends : (float, float), optional
-        Position when shut and when open, in the file's own unit; goes before what the header says.
+        Position when shut and when open [the file's own unit]; by default what the header says.
 
     Raises
     ------
@@ -94,7 +94,21 @@ def load_curve(path: str | Path, *, ends: tuple[float, float] | None = None) -> 
 def read_curve(
     sheet: CsvFile, *, filename: str = "", ends: tuple[float, float] | None = None
 ) -> MeasuredCurve:
-    """Read a measured curve; see :func:`load_curve`."""
+    """Read a measured curve from a file that was loaded.
+
+    Parameters
+    ----------
+    sheet : CsvFile
+    filename : str
+        For the output only.
+    ends : (float, float), optional
+        Position when shut and when open [the file's own unit]; by default what the header says.
+
+    Raises
+    ------
+    CaseError
+        As :func:`load_curve`.
+    """
     table = _find(sheet)
     shut, opened = _scale(table, ends)
     body = list(islice(sheet.rows(table.separator), table.row, table.row + MOST_SAMPLES + 1))

@@ -70,7 +70,14 @@ def name_of(run: ScenarioResult, display: Display) -> str:
 
 
 def worst_first(finding: Finding) -> tuple[int, float, bool]:
-    """For sorting: exceeded, undecided, then the most used limit; of equals a peak."""
+    """Return a key for sorting findings, the worst first.
+
+    Returns
+    -------
+    (int, float, bool)
+        The verdict: exceeded, undecided, kept. Then how much of the limit is used [-], with the sign turned.
+        Of equals an extreme of the run goes before others.
+    """
     return _RANK[finding.verdict], -finding.load, finding.check not in ("peak", "lowest")
 
 

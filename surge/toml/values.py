@@ -152,7 +152,7 @@ class Number(Leaf):
         return f"{min(max(0.5, self.low), self.high):g}"
 
     def accept(self, value: object) -> float:
-        """Return the number."""
+        """Return the number [-]; raises QuantityError for what is none, or is out of bounds."""
         expected = self.expected
         if isinstance(value, bool) or not isinstance(value, int | float):
             remedy = f"write a plain number without quotes or unit, from {self.low:g} to {self.high:g}"
@@ -166,7 +166,7 @@ class Number(Leaf):
         return float(value)
 
     def stand_in(self, pick: int) -> float:
-        """Return the lower or the upper bound."""
+        """Return the lower (0) or the upper (1) bound [-]."""
         return self.high if pick else self.low
 
     def schema(self) -> dict[str, Any]:

@@ -72,7 +72,7 @@ def march_batch(
         Lanes side by side in blocks, or each for itself; whatever takes less when not given. Lanes
         that go on from where they stand are marched each for itself.
     progress : callable, optional
-        Called with the share of the work that is done, some times a second, from this thread.
+        Called with the share of the work that is done [-], some times a second, from this thread.
 
     Returns
     -------

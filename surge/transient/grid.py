@@ -376,7 +376,7 @@ def build_grid(
     lineup, steady, reaches, laws, tables
         As made by the functions of this package.
     probes : dict of str to sequence of float
-        Pipe name -> shares of its length (0 to 1) whose nearest node is recorded.
+        Pipe name -> shares of its length, 0 to 1 [-], whose nearest nodes are recorded.
 
     Raises
     ------

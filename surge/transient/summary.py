@@ -71,7 +71,10 @@ class Summary(Peaks):
         self.marched = marched
 
     def probe_shares(self) -> dict[str, tuple[float, ...]]:
-        """Two shares of every gridded pipe's length, away from its ends: highest and lowest."""
+        """Return where in each pipe its highest and lowest pressure are, as shares of its length, 0 to 1 [-].
+
+        A share at an end of the pipe is moved to the node beside it: ends are recorded as points anyway.
+        """
         shares = {}
         for k, pipe in enumerate(self.lineup.pipes):
             n = self.marched.grid.reaches.count[k]

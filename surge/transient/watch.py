@@ -89,7 +89,7 @@ class Watch:
         return [*gridded, *gridded]
 
     def flows_now(self) -> Array:
-        """Flows of links, then into pipe ends, shape (links + ends,)."""
+        """Return flows through links, then into the ends of pipes, shape (links + ends,) [m3/s]."""
         net = self.grid.net
         ends = (net.pf[net.ei[:, columns.E_POINT], columns.P_H] - net.ef[:, columns.E_X]) * net.ef[
             :, columns.E_Y
@@ -164,8 +164,10 @@ class Watch:
         ----------
         first : int
             Steps done when the stretch began.
-        heads, flows : ndarray of shape (steps + 1, points) and (steps + 1, links + ends)
-            Of every step, the one before the first included.
+        heads : ndarray of shape (steps + 1, points)
+            At every step, and at the one before the first [m].
+        flows : ndarray of shape (steps + 1, links + ends)
+            Through links, then from points into the ends of pipes [m3/s].
 
         Raises
         ------

@@ -32,11 +32,11 @@ class Trend:
     Attributes
     ----------
     slope : float or None
-        y per x; None where there is none to tell, and ``reason`` says why.
+        [y per x]; None where there is none to tell, and ``reason`` says why.
     low, high : float or None
-        Ends of the confidence band of the slope; None where the figures allow none.
+        Ends of the confidence band of the slope [y per x]; None where the figures allow none.
     at, level : float
-        The median point, through which the line goes.
+        x and y of the median point, through which the line goes.
     count, times : int
         Figures, and different x (dates) among them.
     reason : str
@@ -53,7 +53,7 @@ class Trend:
     reason: str = ""
 
     def value(self, x: float) -> float:
-        """Height of the line at ``x``; level where there is no slope."""
+        """Return the height of the line at ``x`` [the unit of y]; level where there is no slope."""
         return self.level + (self.slope or 0.0) * (x - self.at)
 
     @property
@@ -153,12 +153,17 @@ def crossing(trend: Trend, *, limit: float, upper: bool, now: float, last: float
     ----------
     trend : Trend
     limit : float
+        [the unit of y]
     upper : bool
-        The limit is not to be exceeded (else: not to be gone below).
+        Whether figures must stay below the limit; else they must stay above it.
     now : float
-        x of the last figure. What is beyond the limit there is met at ``now``.
+        x of the last figure. A limit that is passed there already counts as reached at ``now``.
     last : float
-        The last figure itself.
+        The last figure itself [the unit of y].
+
+    Returns
+    -------
+    Crossing
     """
     sign = 1.0 if upper else -1.0
     left = sign * (limit - trend.value(now))
@@ -182,9 +187,14 @@ def monotone(y: Sequence[float] | Array, *, rising: bool) -> Array:
     Parameters
     ----------
     y : sequence of float, shape (n,)
-        In order, equally weighted.
+        In order, equally weighted; any unit.
     rising : bool
-        Else falling.
+        Whether the curve is to rise; else it falls.
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        [the unit of y]
 
     Notes
     -----

@@ -6,15 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from surge import __version__
 from surge.api.answers import Answer, Json, Kind, Picture, data
 from surge.api.inputs import case_of, of_file, rules_of_case
-from surge.case.file import Case
 from surge.errors import CaseError
-from surge.plots.frame import Heading
-from surge.plots.history import draw_histories
 from surge.records.cells import SPELLINGS, unit_of
 from surge.records.columns import NAMES, plain
 from surge.records.limits_file import LimitFile, load_limits, read_interval
@@ -26,6 +23,9 @@ from surge.units import day
 from surge.valves.findings import findings_of_records
 from surge.valves.sources import held_against
 from surge.workers import Progress
+
+if TYPE_CHECKING:
+    from surge.case.file import Case
 
 
 class UnreadableError(CaseError):
@@ -103,6 +103,9 @@ class RecordsAnswer(words.JudgedRecords, Answer):
 
     def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, tuple[Picture, ...]]:
         """Draw the test histories of the valves, as files of several kinds; see :meth:`draw`."""
+        from surge.plots.frame import Heading
+        from surge.plots.history import draw_histories
+
         heading = Heading(
             lines=(
                 f"Stroke times of valves, {Path(self.records.filename).name}",

@@ -9,8 +9,9 @@ import math
 import numpy as np
 
 from surge.arrays import Mask
+from surge.reports.layout import paragraph
 from surge.reports.window import bounds
-from surge.reports.words import CAUTIONS, HEADLINE, Display, paragraph
+from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
 from surge.rules.limits import VAPOUR_RULE, LimitedExtreme
 from surge.search.chart import ChartData

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from surge.reports.layout import paragraph, table
 from surge.reports.rules import rule_items
-from surge.reports.text import table
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, sentence
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, sentence
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN

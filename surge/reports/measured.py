@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from surge.model.lineup import LineUp
 from surge.records.stroke_tests import Direction
 from surge.reports.document import Head, finding, finding_or_none
+from surge.reports.layout import paragraph, table
 from surge.reports.measured_json import MeasuredDocument, PressureJson, VerdictsJson, stroke_json
 from surge.reports.records_json import FileId
-from surge.reports.text import table
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, paragraph, whose
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, whose
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, WITHIN, Finding, valid, worst_of

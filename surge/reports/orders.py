@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from surge.model.lineup import Table
-from surge.reports.text import table
+from surge.reports.layout import paragraph, table
 from surge.reports.window import bounds
-from surge.reports.words import SHORT, Display, against, paragraph, what_happens, whose
+from surge.reports.words import SHORT, Display, against, what_happens, whose
 from surge.rules.findings import EXCEEDED, Finding
 from surge.search.band_points import BandMoves, BandPoint
 from surge.search.bands import BandLimits

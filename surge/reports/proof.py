@@ -10,9 +10,9 @@ from typing import Any
 
 from surge.proof.checks import COMPUTED, HERE, MEMORY, PART, READ, Check, Outcome, work
 from surge.reports.document import Program
+from surge.reports.layout import paragraph, table
 from surge.reports.proof_json import VerifyDocument, check_json
-from surge.reports.text import table
-from surge.reports.words import CAUTIONS, paragraph
+from surge.reports.words import CAUTIONS
 
 WIDEST = 132  # columns: these tables have many
 WITHIN, OUTSIDE = "within", "OUTSIDE"

@@ -10,10 +10,10 @@ from surge.records.read import Records
 from surge.records.stroke_tests import Direction, Side
 from surge.records.text import RowFault
 from surge.reports.history import YEAR_DAYS, meaning, trend_words
+from surge.reports.layout import paragraph, table
 from surge.reports.records_json import RowCounts
 from surge.reports.records_words import reasons, seconds, side_words, would_decide
-from surge.reports.text import table
-from surge.reports.words import HEADLINE, SHORT, paragraph
+from surge.reports.words import HEADLINE, SHORT
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import printable, quoted
 from surge.valves.findings import NOT_JUDGED, Findings, ValveFinding

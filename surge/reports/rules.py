@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from surge.model.lineup import Assumed
-from surge.reports.words import Display, paragraph
+from surge.reports.layout import paragraph
+from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES, MEASURES
 from surge.rules.findings import WITHIN

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from surge.reference.rows import matching
 from surge.reports.document import Program
+from surge.reports.layout import LINE, paragraph, table
 from surge.reports.table_pipes import pipe_sections
 from surge.reports.table_rows import (
     Section,
@@ -16,8 +17,6 @@ from surge.reports.table_rows import (
     valve_sections,
 )
 from surge.reports.tables_json import ListDocument
-from surge.reports.text import table
-from surge.reports.words import LINE, paragraph
 from surge.rules.book import RuleBook
 
 WIDEST = LINE + 20  # columns: these tables have many

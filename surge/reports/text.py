@@ -2,60 +2,24 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Callable, Iterable, Sequence
-from itertools import zip_longest
+from collections.abc import Callable, Sequence
 
 from surge.reports.advice import advice, gentleness
+from surge.reports.layout import LINE, Row, paragraph, table
 from surge.reports.rules import assumed_lines, rule_lines
-from surge.reports.words import CAUTIONS, HEADLINE, LINE, SHORT, Display, paragraph, sentence, whose
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, sentence, whose
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, valid, weakest, worst_of
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 
 Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
-Row = tuple[str, ...]
 SHOWN_PEAKS, SHOWN_LOWEST = 6, 4  # rows without details, as long as the others are kept
-NARROWEST = 16  # columns that a name or a source keeps when a table is too wide
 VERDICT_RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
 
 
 def unstyled(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds nothing
     """Leave a text as it is."""
     return text
-
-
-def table(head: Row, rows: Iterable[Row], *, left: int = 1, widest: int = LINE) -> list[str]:
-    """Lay out a table; the first ``left`` columns and the last one to the left, others to the right.
-
-    Where it is too wide, titles, then the last column, the first one and the others from the widest on
-    are broken into lines; nothing is cut.
-    """
-    rows = list(rows)
-    width = [max(len(r[i]) for r in (head, *rows)) for i in range(len(head))]
-    least = [max(len(x) for x in (*head[i].split(), *(r[i] for r in rows))) for i in range(len(head))]
-    over = sum(width) + 2 * (len(width) - 1) - widest
-    others = sorted(range(1, len(head) - 1), key=lambda i: -width[i])
-    for i, floor in (*enumerate(least), (-1, NARROWEST), (0, NARROWEST), *((i, NARROWEST) for i in others)):
-        gives = min(max(over, 0), max(width[i] - floor, 0))
-        width[i] -= gives
-        over -= gives
-
-    def line(row: Row) -> list[str]:
-        cells = [textwrap.wrap(cell, w) or [""] for cell, w in zip(row, width, strict=True)]
-        out = []
-        for parts in zip_longest(*cells, fillvalue=""):
-            laid = [
-                part.ljust(w) if i < left or i == len(row) - 1 else part.rjust(w)
-                for i, (part, w) in enumerate(zip(parts, width, strict=True))
-            ]
-            out.append("  ".join(laid).rstrip())
-        return out
-
-    lines = [*line(head), *line(tuple("-" * w for w in width))]
-    for row in rows:
-        lines += line(row)
-    return lines
 
 
 class TextReport:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from surge.model.lineup import LineUp
-from surge.reports.text import table
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, paragraph, what_happens
+from surge.reports.layout import paragraph, table
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, what_happens
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.search.rates import Opening, RateLimit

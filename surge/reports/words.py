@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -14,7 +13,6 @@ from surge.units import DECIMALS, ShowUnits, from_si, show
 
 SHORT = {WITHIN: "kept", EXCEEDED: "EXCEEDED", UNDECIDED: "undecided"}
 HEADLINE = {WITHIN: "LIMITS KEPT", EXCEEDED: "LIMIT EXCEEDED", UNDECIDED: "CANNOT BE DECIDED"}
-LINE = 100  # columns of the text output
 NOISE = 1e-6  # of the last decimal: rounding of floats, not worth a whole step
 
 CAUTIONS = (
@@ -114,17 +112,6 @@ def _stepped(value: float, unit: str, way: Callable[[float], int]) -> str:
     nearest = round(number)
     whole = nearest if abs(number - nearest) < NOISE else way(number)
     return f"{whole / 10**places:.{places}f}"
-
-
-def paragraph(text: str, *, indent: str = "", first: str | None = None) -> str:
-    """Wrap a text to the width of the output."""
-    return textwrap.fill(
-        text,
-        LINE,
-        initial_indent=indent if first is None else first,
-        subsequent_indent=indent,
-        break_on_hyphens=False,
-    )
 
 
 def whose(finding: Finding) -> str:

@@ -17,7 +17,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from surge.model.lineup import Element, LineUp, Pipe, Point
-from surge.transient.peaks import Key
 
 # Rules of the rule book that pressures are held against.
 STATIC_RULE = "static-pressure"
@@ -151,7 +150,7 @@ class LimitedExtreme:
         return self.check == "peak"
 
     @property
-    def key(self) -> Key:
+    def key(self) -> tuple[str, str, str]:
         """Which extreme it is, as :class:`surge.transient.peaks.Peaks` names them."""
         return self.subject, self.name, "high" if self.upper else "low"
 

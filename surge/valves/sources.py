@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from surge.errors import CaseError, Fault, meant
 from surge.model.lineup import LineUp
@@ -28,10 +29,12 @@ from surge.records.stroke_tests import (
 from surge.records.text import RowFault, row_fault
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN
-from surge.search.strokes import StrokeLimits, closing_valves
-from surge.search.window import Windows, windows_of
 from surge.units import quoted
 from surge.workers import Progress
+
+if TYPE_CHECKING:  # without a case nobody needs the solver
+    from surge.search.strokes import StrokeLimits
+    from surge.search.window import Windows
 
 NO_CASE = "add --case with the case that in_case is about"
 
@@ -197,6 +200,8 @@ def _windows(
     progress: Progress | None,
 ) -> tuple[Windows, dict[str, str]]:
     """Search the windows of the valves that the tags stand for; which tag stands for which."""
+    from surge.search.window import windows_of
+
     closing = closing_in(lineup)
     named = {tag: name or (tag if tag in closing else "") for tag, name in named.items()}
     if stated is not None:
@@ -236,6 +241,8 @@ def _nobody(closing: set[str], stated: LimitFile | None) -> CaseError:
 
 def closing_in(lineup: LineUp) -> set[str]:
     """Valves that close in some scenario: those that have a window."""
+    from surge.search.strokes import closing_valves
+
     return {name for scenario in lineup.scenarios for name in closing_valves(lineup, scenario)}
 
 

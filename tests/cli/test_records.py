@@ -17,9 +17,9 @@ from hypothesis import strategies as st
 from support.inputs import records_demo
 
 from surge.cli.main import main
+from surge.reports.layout import LINE
 from surge.reports.records_data import COLUMNS, EXECUTED, safe
 from surge.reports.records_words import seconds
-from surge.reports.words import LINE
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "cases" / "records"

@@ -21,8 +21,9 @@ from surge.errors import Fault
 from surge.reports.advice import advice, gentleness, settled, unavoidable
 from surge.reports.check_json import CheckDocument, answer
 from surge.reports.document import no_answer, refusal
-from surge.reports.text import TextReport, table
-from surge.reports.words import CAUTIONS, LINE, Display, sentence
+from surge.reports.layout import LINE, table
+from surge.reports.text import TextReport
+from surge.reports.words import CAUTIONS, Display, sentence
 from surge.rules.assess import Assessment, assess
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, valid
 from surge.schemas import path_of

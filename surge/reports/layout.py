@@ -1,0 +1,57 @@
+"""Text laid out for a terminal: paragraphs and tables of so many columns."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+from itertools import zip_longest
+
+LINE = 100  # columns of the text output
+
+
+def paragraph(text: str, *, indent: str = "", first: str | None = None) -> str:
+    """Wrap a text to the width of the output."""
+    return textwrap.fill(
+        text,
+        LINE,
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_on_hyphens=False,
+    )
+
+
+Row = tuple[str, ...]
+NARROWEST = 16  # columns that a name or a source keeps when a table is too wide
+
+
+def table(head: Row, rows: Iterable[Row], *, left: int = 1, widest: int = LINE) -> list[str]:
+    """Lay out a table; the first ``left`` columns and the last one to the left, others to the right.
+
+    Where it is too wide, titles, then the last column, the first one and the others from the widest on
+    are broken into lines; nothing is cut.
+    """
+    rows = list(rows)
+    width = [max(len(r[i]) for r in (head, *rows)) for i in range(len(head))]
+    least = [max(len(x) for x in (*head[i].split(), *(r[i] for r in rows))) for i in range(len(head))]
+    over = sum(width) + 2 * (len(width) - 1) - widest
+    others = sorted(range(1, len(head) - 1), key=lambda i: -width[i])
+    for i, floor in (*enumerate(least), (-1, NARROWEST), (0, NARROWEST), *((i, NARROWEST) for i in others)):
+        gives = min(max(over, 0), max(width[i] - floor, 0))
+        width[i] -= gives
+        over -= gives
+
+    def line(row: Row) -> list[str]:
+        cells = [textwrap.wrap(cell, w) or [""] for cell, w in zip(row, width, strict=True)]
+        out = []
+        for parts in zip_longest(*cells, fillvalue=""):
+            laid = [
+                part.ljust(w) if i < left or i == len(row) - 1 else part.rjust(w)
+                for i, (part, w) in enumerate(zip(parts, width, strict=True))
+            ]
+            out.append("  ".join(laid).rstrip())
+        return out
+
+    lines = [*line(head), *line(tuple("-" * w for w in width))]
+    for row in rows:
+        lines += line(row)
+    return lines

@@ -55,11 +55,11 @@ def test_windows_take_quantities() -> None:
         surge.find_windows(CLOSING, shortest=U.Quantity(1, "minute"), longest=20.0)
 
 
-def test_chart_and_pictures_take_quantities() -> None:
+def test_chart_and_pictures_take_quantities(demos: Demos) -> None:
     rates = U.Quantity(200, "m**3/hour"), U.Quantity(600, "m**3/hour")
     chart = surge.survey(CLOSING, rates=rates, strokes=(4.0, U.Quantity(20, "s")), points=3)
     assert chart.rates[0] == pytest.approx(200 / 3600)
-    checked = surge.check(CLOSING)
+    checked = demos[CLOSING.stem].answer
     span = U.Quantity(8, "s"), U.Quantity(0.2, "minute")
     assert checked.draw(span=span, kind="svg") == checked.draw(span=(8.0, 12.0), kind="svg")
 
@@ -82,8 +82,8 @@ def unit_of(key: str) -> str | None:
     return next((unit for ending, (unit, _) in ENDINGS.items() if key.endswith(ending)), None)
 
 
-def test_every_number_with_a_unit_comes_out_as_a_quantity() -> None:
-    checked = surge.check(CLOSING)
+def test_every_number_with_a_unit_comes_out_as_a_quantity(demos: Demos) -> None:
+    checked = demos[CLOSING.stem].answer
     document = checked.document()
     found = with_units(document)
     # Back to SI numbers it is the same document.
@@ -106,11 +106,10 @@ def test_every_number_with_a_unit_comes_out_as_a_quantity() -> None:
 
 
 def test_a_peak_in_psi(demos: Demos) -> None:
-    found = demos["gas-oil-release-coupling"].answer
-    checked = surge.check(CLOSING)
+    checked = demos[CLOSING.stem].answer
     weakest = checked.quantities()["weakest"]
     assert weakest["pressure_gauge"].to("psi").magnitude == pytest.approx(
-        found.weakest.value / 6894.757293168, rel=1e-9
+        checked.weakest.value / 6894.757293168, rel=1e-9
     )
     assert weakest["time"].check("[time]")
 

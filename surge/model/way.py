@@ -64,7 +64,7 @@ class Way:
 
     Attributes
     ----------
-    parts : tuple of Part
+    parts : tuple of WayPart
     left_out : tuple of str
         Elements of the line-up that are not on it.
     """

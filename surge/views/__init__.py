@@ -1,6 +1,6 @@
 """What pictures, animations and comparisons show, as figures; nothing is drawn here.
 
-A picture is held by tests as figures, and drawn by ``plots`` in whatever form is asked for.
+So tests can look at the figures of a picture, and ``plots`` draws the same figures in every form.
 
 Rooms that show may import it; it imports ``rules`` and ``transient``.
 

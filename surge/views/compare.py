@@ -1,6 +1,6 @@
-"""Two cases side by side: what they say otherwise, and what that does to every pressure.
+"""Two cases side by side: what they do not say alike, and what that does to every pressure.
 
-Pressures [Pa gauge]; of a run in which the liquid boils, those of the time before.
+Pressures [Pa gauge]. Where the liquid boils in a run, its pressures are those of the time before.
 """
 
 from __future__ import annotations
@@ -21,15 +21,18 @@ from surge.views.time import lower_limit, upper_limit
 
 @dataclass(frozen=True, kw_only=True)
 class PlacePressure:
-    """One pressure of one place in one case.
+    """The highest or the lowest pressure of one element or place in one case.
 
     Attributes
     ----------
-    pressure, error : float
+    pressure : float
+        [Pa gauge]
+    error : float
+        Its numerical error, either way [Pa].
     limit : Limit or None
-        What it is held against; None where there is none.
+        The nearest limit that holds there; None where there is none.
     verdict : str
-        Of that, "" where there is no limit.
+        Verdict on the pressure; "" where the element or place has no limit of its own.
     """
 
     pressure: float
@@ -39,20 +42,22 @@ class PlacePressure:
 
     @property
     def margin(self) -> float | None:
-        """How far an upper limit is kept [Pa]."""
+        """How far the pressure is below its limit [Pa]; negative above it. None without a limit."""
         return None if self.limit is None else self.limit.value - self.pressure
 
 
 @dataclass(frozen=True, kw_only=True)
 class PlacePair:
-    """One place in both cases.
+    """The highest, or the lowest, pressure of one element or place, in both cases.
 
     Attributes
     ----------
     subject : str
         "element" or "place".
+    name : str
     way : str
         "high" or "low".
+    before, after : PlacePressure
     """
 
     subject: str
@@ -63,26 +68,26 @@ class PlacePair:
 
     @property
     def difference(self) -> float:
-        """After less before [Pa]."""
+        """Pressure after less pressure before [Pa]."""
         return self.after.pressure - self.before.pressure
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class ScenarioPair:
-    """A scenario of each case.
+    """A scenario of one case beside a scenario of the other.
 
     Attributes
     ----------
     before, after : str
-        Their names.
+        Names of the two scenarios.
     changes : tuple of Change
-        What they say otherwise.
+        What the scenarios do not say alike.
     verdicts : (str, str)
-        Of their pressures, and of those that hold before any scenario.
-    rows : tuple of Row
+        For each scenario the worst verdict on its pressures and on shut-off pressure.
+    rows : tuple of PlacePair
         Elements, then places, that both cases have.
     subjects : (Subject, Subject)
-        The run of each that comes nearest to a limit.
+        For each scenario the run that comes nearest to a limit.
     """
 
     before: str
@@ -94,20 +99,24 @@ class ScenarioPair:
 
     @property
     def load(self) -> float:
-        """How much of its limit the worst of both uses; for choosing only."""
+        """How much of a limit the worse of both scenarios uses [-], above 1 beyond it; for choosing only."""
         return max((s.finding.load for s in self.subjects if s.finding is not None), default=0.0)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Comparison:
-    """Two cases.
+    """Two cases side by side.
 
     Attributes
     ----------
+    before, after : Assessment
+        What came of each case.
     changes : tuple of Change
-        What the line-ups say otherwise; scenarios apart.
+        What the line-ups do not say alike; their scenarios are in ``pairs``.
+    pairs : tuple of ScenarioPair
+        Scenarios that belong together.
     only_before, only_after : tuple of str
-        Scenarios that have no partner.
+        Names of the scenarios that have no partner in the other case.
     """
 
     before: Assessment
@@ -119,12 +128,12 @@ class Comparison:
 
     @property
     def exit_code(self) -> int:
-        """Of the case after: whether it may be done the new way is what is asked."""
+        """That of the case after, since the question is whether it may be done the new way."""
         return self.after.exit_code
 
     @property
     def governing(self) -> ScenarioPair:
-        """The pair in which either side comes nearest to a limit."""
+        """The pair in which either scenario comes nearest to a limit."""
         return max(self.pairs, key=lambda p: p.load)
 
 
@@ -135,8 +144,12 @@ def compare(before: Assessment, after: Assessment, scenarios: Sequence[str] = ()
     ----------
     before, after : Assessment
     scenarios : sequence of str
-        One name for both cases, or one of each; without, all that have the same name in both, or the only
-        one of each.
+        One name: this scenario of both cases. Two names: this one of ``before``, that one of ``after``. By
+        default every scenario that has the same name in both, or the only one of each.
+
+    Returns
+    -------
+    Comparison
 
     Raises
     ------
@@ -199,12 +212,12 @@ def _pair(before: Assessment, after: Assessment, one: str, other: str) -> Scenar
     )
 
 
-# What a scenario takes over from its line-up: quantity there, and here.
+# What a scenario takes over from its line-up: its name there -> its name in the scenario.
 _INHERITED = {"agreed rate": "rate", "level": "level", "opening": "opening at first"}
 
 
 def _own(found: Sequence[Change], before: LineUp, after: LineUp) -> tuple[Change, ...]:
-    """Changes of a scenario, without those that only follow from the line-ups'."""
+    """Changes of a scenario, without those that only follow from changes of the line-ups."""
     known = {
         (
             f"{c.table} {c.name}".strip() if c.table != "rate" else "",

@@ -1,6 +1,6 @@
-"""A line-up as a list of single facts, so that two of them can be held side by side.
+"""A line-up as a list of single facts, so that two line-ups can be held side by side.
 
-Values are in SI; what kind of quantity each is says how it is written and which unit its figure has.
+Values are in SI. The kind of a fact says which unit its value has and how it is written.
 """
 
 from __future__ import annotations
@@ -35,7 +35,15 @@ KINDS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Fact:
-    """One thing that a case says: ``value`` in the unit of ``KINDS[kind]``; None is "not given"."""
+    """One thing that a case says.
+
+    Attributes
+    ----------
+    kind : str
+        A key of :data:`KINDS`, which tells the unit.
+    value : float, str, bool or None
+        [the unit of its kind]; None where the case gives none.
+    """
 
     kind: str
     value: Value
@@ -43,7 +51,16 @@ class Fact:
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """What two cases do not say alike; a side is None where the case has no such thing at all."""
+    """One thing that two cases do not say alike.
+
+    Attributes
+    ----------
+    table, name, quantity : str
+        Where it stands: "pipe", the name of the pipe, "length". Without a quantity: the whole part is in one
+        case only.
+    before, after : Fact or None
+        None where that case has no such thing at all.
+    """
 
     table: str
     name: str
@@ -53,7 +70,7 @@ class Change:
 
 
 def changes(before: dict[Key, Fact], after: dict[Key, Fact]) -> tuple[Change, ...]:
-    """What differs, in the order of the cases; of a part that only one of them has, that alone."""
+    """Return what differs, in the order of the cases; for a part that only one case has, one change."""
     found: list[Change] = []
     alone: set[tuple[str, str]] = set()
     parts = ({k[:2] for k in before}, {k[:2] for k in after})
@@ -81,7 +98,7 @@ def changes(before: dict[Key, Fact], after: dict[Key, Fact]) -> tuple[Change, ..
 
 
 def facts_of(lineup: LineUp) -> dict[Key, Fact]:
-    """Everything that a line-up says but its scenarios, in the order of a case file."""
+    """Return everything that a line-up says, without its scenarios, in the order of a case file."""
     return {
         (table, name, quantity): Fact(kind=kind, value=value)
         for table, name, quantity, kind, value in _facts(lineup)
@@ -89,7 +106,7 @@ def facts_of(lineup: LineUp) -> dict[Key, Fact]:
 
 
 def scenario_facts(lineup: LineUp, scenario: Scenario) -> dict[Key, Fact]:
-    """Everything that a scenario says. Its name is left out: two of different names are held side by side."""
+    """Return everything that a scenario says, without its name: pairs may have different names."""
     return {
         ("scenario", name, quantity): Fact(kind=kind, value=value)
         for name, quantity, kind, value in _scenario(lineup, scenario)
@@ -234,17 +251,17 @@ def _moves(scenario: Scenario) -> Iterator[tuple[str, str, str, Value]]:
 
 
 def moves_of(scenario: Scenario) -> list[ValveMove | PumpMove]:
-    """Everything that moves, as it begins."""
+    """Return everything that moves, in the order in which it begins."""
     moves: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
     return sorted(moves, key=lambda m: m.start)
 
 
 def move_name(move: ValveMove | PumpMove) -> str:
-    """What moves, with its kind."""
+    """Return what moves, with its kind: "valve X", "pump Y"."""
     return f"pump {move.pump}" if isinstance(move, PumpMove) else f"valve {move.valve}"
 
 
 def order_of(scenario: Scenario) -> str:
-    """What moves one after another, as it begins."""
+    """Return in words what moves, in the order in which it begins."""
     names = [move_name(m).partition(" ")[2] for m in moves_of(scenario)]
     return ", then ".join(names) or "nothing moves"

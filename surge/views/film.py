@@ -1,4 +1,4 @@
-"""What an animation shows, frame by frame: pressures along the line while valves move. Figures only.
+"""What an animation shows, frame by frame: pressures along the line while something moves. Figures only.
 
 Pressures [Pa gauge], times [s], flows [m3/s], openings and speeds [-]; places in the drawing from 0 to 1.
 """
@@ -29,31 +29,40 @@ ARROWS = 22  # arrows of the flow, along the line
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Film:
-    """An animation.
+    """An animation of n frames, with m values along the way and k arrows of the flow.
 
     Attributes
     ----------
+    subject : Subject
+    way : Way
     time : ndarray of shape (n,)
-        Of the frames; the last one is the end of what is shown [s].
+        Instant of each frame [s].
     x : ndarray of shape (m,)
-        Places of the values in the drawing; ``part`` says to which part of the way each belongs.
-    pressure, highest, lowest : ndarray of shape (n, m)
-        Now, and of every step of the run up to each frame.
+        Where each value stands in the drawing, 0 to 1 [-].
+    part : ndarray of int, shape (m,)
+        Which part of the way each value belongs to.
+    pressure : ndarray of shape (n, m)
+        At the instant of the frame [Pa gauge].
+    highest, lowest : ndarray of shape (n, m)
+        Over every step of the run up to the frame [Pa gauge].
     steady : ndarray of shape (m,)
+        Before anything moves [Pa gauge].
     upper, lower : tuple of LimitStretch
         Limits for peaks and for falls.
     arrow_x : ndarray of shape (k,)
+        Where each arrow stands in the drawing, 0 to 1 [-].
     arrows : ndarray of shape (n, k)
-        Flow at each, as a share of the greatest that is seen anywhere; in the direction of the way.
+        Flow at each arrow, as a share of the greatest flow of the film [-]; positive along the way.
     strokes : dict of str to ndarray of shape (n,)
-        Opening of each valve of the way that moves, speed of each pump.
+        Opening of each valve of the way that moves, speed of each pump [-].
     others : dict of str to ndarray of shape (n,)
-        The same of what moves elsewhere.
+        The same of what moves elsewhere [-].
     flows : dict of str to ndarray of shape (n,)
+        Through what moves, and where the rate is counted [m3/s].
     playing : float
-        Time that it runs [s].
+        Time that the film runs [s].
     until : float or None
-        The cargo boils then, and nothing after it is shown.
+        When the cargo boils, if that is where the film ends [s].
     """
 
     subject: Subject
@@ -77,12 +86,12 @@ class Film:
 
     @property
     def slower(self) -> float:
-        """How many times slower than the real thing it runs; below 1: faster."""
+        """How many times slower than the real thing the film runs [-]; below 1 it is faster."""
         return self.playing / float(self.time[-1] - self.time[0])
 
     @property
     def pace(self) -> str:
-        """How fast it runs, in words."""
+        """How fast the film runs, in words."""
         if abs(self.slower - 1.0) < 0.05:
             return "shown at its true speed"
         if self.slower > 1.0:
@@ -104,12 +113,17 @@ def film_of(
     ----------
     subject : Subject
     to : str or None
-        As for :func:`surge.views.line.way_of`; without it the way on which what moves stands.
+        The tank or point at which the way ends; by default the way on which most of what moves stands, see
+        :func:`surge.views.line.way_of`.
     begin, end : float or None
-        What is shown [s]; from shortly before the first movement to some pipeline periods after the peak
-        and the last movement without them, and never beyond the instant at which the cargo boils.
+        From when to when [s]; by default from shortly before the first movement to some pipeline periods
+        after the peak and the last movement. A film never goes on after the cargo boils.
     playing : float
-        Time that the animation runs [s].
+        Time that the film runs [s].
+
+    Returns
+    -------
+    Film
 
     Raises
     ------
@@ -164,7 +178,7 @@ def film_of(
 
 
 def shown_of(subject: Subject, begin: float | None, end: float | None) -> tuple[float, float]:
-    """What of a run is shown [s], see :func:`film_of`."""
+    """Return from when to when a run is shown [s]; parameters as of :func:`film_of`."""
     laws = [*subject.openings.values(), *subject.speeds.values()]
     changes = [c for law in laws if (c := _moving(law)) is not None]
     last = subject.end
@@ -188,7 +202,7 @@ def shown_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
 
 
 def _moving(law: tuple[tuple[float, float], ...]) -> tuple[float, float] | None:
-    """When a law begins and ceases to change [s]; None if it never does."""
+    """When a law begins to change, and when it has changed [s]; None if it never does."""
     at = [(t0, t1) for (t0, a), (t1, b) in zip(law, law[1:], strict=False) if a != b]
     return (at[0][0], at[-1][1]) if at else None
 

@@ -1,6 +1,7 @@
-"""What pictures along the line are of: envelopes with limits and elevations, and pressures in place and time.
+"""What a picture along the line shows: the way, highest and lowest pressures on it, limits and elevations.
 
-Pressures [Pa gauge], times [s], distances and elevations [m]; places in a drawing from 0 to 1.
+Pressures [Pa gauge], times [s], distances and elevations [m]. A place in the drawing is a share of its width,
+0 to 1 [-].
 """
 
 from __future__ import annotations
@@ -24,7 +25,17 @@ from surge.views.time import Mark
 
 @dataclass(frozen=True, kw_only=True)
 class LimitStretch:
-    """A limit over a stretch of the drawing; ``limit`` is None where none was given."""
+    """A limit, and over which stretch of the drawing it holds.
+
+    Attributes
+    ----------
+    left, right : float
+        Ends of the stretch in the drawing, 0 to 1 [-]; the same for a place.
+    name : str
+        The element or place that the limit is of.
+    limit : Limit or None
+        None where the case gives none.
+    """
 
     left: float
     right: float
@@ -34,14 +45,20 @@ class LimitStretch:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Along:
-    """Pressures along a way; arrays of shape (n,), in the order of the way.
+    """Pressures along a way, in its order.
 
     Attributes
     ----------
-    x : ndarray
-        In the drawing.
-    part : ndarray of int
+    x : ndarray of shape (n,)
+        Where each value stands in the drawing, 0 to 1 [-].
+    part : ndarray of int, shape (n,)
         Which part of the way each value belongs to.
+    distance : ndarray of shape (n,)
+        From the beginning of the way [m].
+    steady : ndarray of shape (n,)
+        Before anything moves [Pa gauge].
+    highest, lowest : ndarray of shape (n,)
+        Over the run, or until the cargo boils [Pa gauge].
     """
 
     x: Array
@@ -54,22 +71,25 @@ class Along:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LinePicture:
-    """Envelope along a way.
+    """Highest and lowest pressures along a way.
 
     Attributes
     ----------
-    upper, lower : tuple of Step
+    subject : Subject
+    way : Way
+    along : Along
+    upper, lower : tuple of LimitStretch
         Limits for peaks and for falls, of each part; those of places have no width.
     elevation : ndarray of shape (points,)
-        Of the points of the way.
-    tanks : tuple of (place in the drawing, Tank, level)
-        At its ends, with their level in this scenario [m].
+        Of the points of the way [m].
+    tanks : tuple of (float, Tank, float)
+        Tanks at the ends of the way: place in the drawing [-], tank, level in this scenario [m].
     peak, trough : (float, Mark)
-        Greatest and lowest pressure on the way, and where in the drawing.
+        Highest and lowest pressure on the way, with its place in the drawing [-].
     until : float or None
-        The envelope is of the time before this, when the cargo boils.
+        When the cargo boils [s]; the pressures are those of the time before. None if it never does.
     weak : (float, Mark) or None
-        The weakest place; None when it is not on the way.
+        The weakest place, with its place in the drawing [-]; None when it is not on the way.
     """
 
     subject: Subject
@@ -92,10 +112,14 @@ def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> W
     ----------
     subject : Subject
     to : str or None
-        Name of a tank or point; without it the ship's tank, or the dead end, by which the weakest place
-        is on the way; of several the one into which most flows.
+        The tank or point at which the way ends. By default a ship's tank, or a dead end, to which the way
+        leads by the weakest place; of several the one into which most flows.
     moves : bool
-        Without ``to``: rather a way on which all that moves stands, since there the waves begin.
+        Without ``to``: prefer the way with most of what moves, since there the waves begin.
+
+    Returns
+    -------
+    Way
 
     Raises
     ------
@@ -135,7 +159,7 @@ def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> W
 
 
 def limits_on(subject: Subject, way: Way) -> tuple[tuple[LimitStretch, ...], tuple[LimitStretch, ...]]:
-    """Limits for peaks, and for falls, along a way."""
+    """Return the limits for peaks, and those for falls, along a way."""
     lineup = subject.lineup
     elements = {e.name: e for e in lineup.elements}
     upper, lower = [], []
@@ -158,14 +182,20 @@ def limits_on(subject: Subject, way: Way) -> tuple[tuple[LimitStretch, ...], tup
 
 
 def join(way: Way, pipes: dict[str, Array], points: dict[str, float]) -> Array:
-    """Put values of pipes and points in the order of a way, two for a part without length.
+    """Put values of pipes and points in the order of a way.
 
     Parameters
     ----------
     way : Way
     pipes : dict of str to ndarray of shape (m,)
-        From each pipe's own start.
+        For each pipe its values, from its own start on [any unit].
     points : dict of str to float
+        For each point its value [the same unit].
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        The values of each part, one part after the other; of a part without length, those of its two points.
     """
     found = []
     for p in way.parts:
@@ -185,7 +215,23 @@ def _shares(part: WayPart, distance: Array | None) -> Array:
 
 
 def places_on(way: Way, distances: dict[str, Array]) -> tuple[Array, Ints, Array]:
-    """Places in the drawing, parts, and distances from the beginning of the values of :func:`join`."""
+    """Return where the values that :func:`join` puts in order stand.
+
+    Parameters
+    ----------
+    way : Way
+    distances : dict of str to ndarray of shape (m,)
+        For each pipe the distances of its values from its own start [m].
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        Place in the drawing, 0 to 1 [-].
+    ndarray of int, shape (n,)
+        Number of the part of the way.
+    ndarray of shape (n,)
+        Distance from the beginning of the way [m].
+    """
     x, part, distance = [], [], []
     for k, p in enumerate(way.parts):
         share = _shares(p, distances.get(p.name) if p.length > 0.0 else None)
@@ -196,9 +242,9 @@ def places_on(way: Way, distances: dict[str, Array]) -> tuple[Array, Ints, Array
 
 
 def line_picture(subject: Subject, to: str | None = None) -> LinePicture:
-    """Return the envelope along a way; see :func:`way_of` for ``to``.
+    """Return the highest and lowest pressures along a way; see :func:`way_of` for ``to``.
 
-    Of a run in which the liquid boils it is the envelope of the time before that.
+    Where the liquid boils in the run, they are those of the time before.
     """
     way, run, until = way_of(subject, to), subject.run, subject.valid_until
     named = {p.name: p for p in way.pipes}
@@ -257,7 +303,10 @@ def _extreme(subject: Subject, way: Way, along: Along, *, high: bool) -> tuple[f
 
 
 def weak_mark(subject: Subject, way: Way) -> tuple[float, Mark] | None:
-    """Where in a drawing the weakest place is, and its extreme of the time before the cargo boils."""
+    """Return the weakest place: where it is in the drawing [-], and its extreme before the cargo boils.
+
+    None when it is not on the way, or has no pressure to show.
+    """
     weak, at = subject.finding, weak_at(subject, way)
     if weak is None or at is None or weak.check not in ("peak", *LOW_CHECKS):
         return None
@@ -269,7 +318,7 @@ def weak_mark(subject: Subject, way: Way) -> tuple[float, Mark] | None:
 
 
 def weak_at(subject: Subject, way: Way) -> float | None:
-    """Where in the drawing the weakest place is; None when it is not on the way."""
+    """Return where in the drawing the weakest place is, 0 to 1 [-]; None when it is not on the way."""
     weak = subject.finding
     if weak is None or not way.holds(weak.subject, weak.name):
         return None
@@ -291,7 +340,7 @@ def _tanks(subject: Subject, way: Way) -> tuple[tuple[float, Tank, float], ...]:
 
 
 def left_out(subject: Subject, way: Way) -> str:
-    """What is not on a way, in words: what moves there, the weakest place, and the other elements."""
+    """Return in words what is not on a way: what moves, the weakest place, the other elements."""
     said = []
     moving = [n for n in (*subject.openings, *subject.speeds) if n in way.left_out]
     if moving:

@@ -1,6 +1,6 @@
-"""Pressures in place and time along a way, from marching a run again. Figures only.
+"""What a map shows: pressures in place and time along a way, from marching a run again. Figures only.
 
-Pressures [Pa gauge], times [s]; places in a drawing from 0 to 1.
+Pressures [Pa gauge], times [s]. A place in the drawing is a share of its width, 0 to 1 [-].
 """
 
 from __future__ import annotations
@@ -27,7 +27,16 @@ AFTER_BOILING = 1.25  # times the valid part of a run is shown
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Field:
-    """Pressures of one pipe of a way, shape (instants, nodes), in the direction of the way."""
+    """Pressures of one pipe of a way.
+
+    Attributes
+    ----------
+    part : WayPart
+    pressure : ndarray of shape (instants, nodes)
+        In the direction of the way [Pa gauge].
+    limit : Limit or None
+        Limit for peaks of the pipe.
+    """
 
     part: WayPart
     pressure: Array
@@ -36,7 +45,17 @@ class Field:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LimitedPoint:
-    """Pressures of a point with a limit of its own, shape (instants,), and where it is in the drawing."""
+    """Pressures of a point that has a limit of its own.
+
+    Attributes
+    ----------
+    name : str
+    x : float
+        Place in the drawing, 0 to 1 [-].
+    pressure : ndarray of shape (instants,)
+        [Pa gauge]
+    limit : Limit
+    """
 
     name: str
     x: float
@@ -50,15 +69,21 @@ class WavePicture:
 
     Attributes
     ----------
-    time : ndarray of shape (n,)
+    subject : Subject
+    way : Way
+    time : ndarray of shape (instants,)
+        [s]
     fields : tuple of Field
-    spots : tuple of Spot
+        The pipes of the way.
+    spots : tuple of LimitedPoint
+        The points of the way that have a limit of their own.
     weak : (float, Mark) or None
-        The weakest place, as the run reports it; None when it is not on the way or not in the time shown.
+        The weakest place, as the run reports it, with its place in the drawing [-]; None when it is not on
+        the way or not in the time shown.
     every : float
         Time between two instants [s].
     strokes : dict of str to (ndarray, ndarray)
-        Times and openings of the valves of the way that move; of pumps their speed.
+        For what moves on the way: times [s] and openings of a valve, or speeds of a pump [-].
     """
 
     subject: Subject
@@ -72,7 +97,16 @@ class WavePicture:
 
 
 def node_shares(way: Way, *, columns: int, counts: dict[str, int]) -> dict[str, Array]:
-    """Shares of each pipe's length to look at: as its width in a drawing of ``columns``, or all nodes."""
+    """Return where in each pipe to look: shares of its length, 0 to 1 [-], shape (m,).
+
+    Parameters
+    ----------
+    way : Way
+    columns : int
+        Places to look at in the whole drawing, of which a pipe gets as many as it is wide.
+    counts : dict of str to int
+        Nodes of each pipe; it never gets more places.
+    """
     return {
         p.name: np.linspace(
             0.0, 1.0, min(counts[p.name], max(LEAST_COLUMNS, round(columns * (p.right - p.left))))
@@ -82,7 +116,7 @@ def node_shares(way: Way, *, columns: int, counts: dict[str, int]) -> dict[str, 
 
 
 def seen_on(subject: Subject, way: Way, *, begin: float, end: float, rows: int, columns: int) -> Profiles:
-    """March again and look at a way from ``begin`` to ``end`` [s]."""
+    """March a run again and look at a way from ``begin`` to ``end`` [s]."""
     counts = {n: e.distance.size for n, e in subject.run.envelopes.items()}
     dt = subject.run.method.dt
     return watch(
@@ -104,7 +138,11 @@ def wave_picture(
     subject : Subject
     to : str or None
     span : (float, float) or None
-        From when to when [s]; the whole run without it.
+        From when to when [s]; by default the whole run, or until a little after the cargo boils.
+
+    Returns
+    -------
+    WavePicture
     """
     way = way_of(subject, to, moves=True)
     begin, end = span or times_of(subject, None, None)
@@ -138,7 +176,7 @@ def wave_picture(
 
 
 def strokes_on(subject: Subject, way: Way) -> dict[str, tuple[Array, Array]]:
-    """Times and openings of the valves, and speeds of the pumps, of a way that move."""
+    """Return what moves on a way: times [s], with openings of a valve or speeds of a pump [-]."""
     laws = {**subject.openings, **subject.speeds}
     found = {}
     for part in way.parts:
@@ -149,12 +187,18 @@ def strokes_on(subject: Subject, way: Way) -> dict[str, tuple[Array, Array]]:
 
 
 def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[float, float]:
-    """Check the time that a picture is asked to show; without it the run, or a little beyond boiling [s].
+    """Return from when to when a picture shows a run [s].
+
+    Parameters
+    ----------
+    subject : Subject
+    begin, end : float or None
+        What was asked for [s]; by default the whole run, or until a little after the cargo boils.
 
     Raises
     ------
     RequestError
-        Outside the run, the end not after the beginning, or too short.
+        The time is outside the run, ends before it begins, or is too short.
     """
     low = begin if begin is not None else 0.0
     last = subject.end

@@ -1,4 +1,4 @@
-"""What a picture is of: the scenario, the places, the curves. Figures only; drawing is done elsewhere.
+"""Which scenario a picture is of, and its run.
 
 Pressures [Pa gauge], times [s], distances [m], flows [m3/s], openings and speeds [-].
 
@@ -6,7 +6,7 @@ Decisions
 ---------
 * The verdict on a picture counts the static findings too: a scenario whose shut-off pressure is not known is
   not decided.
-* Of a run that boils the time before is drawn.
+* Where the liquid boils in a run, the time before is drawn.
 """
 
 from __future__ import annotations
@@ -32,23 +32,24 @@ LOW_CHECKS = ("lowest", "vapour")
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Subject:
-    """A scenario that a picture is drawn of.
+    """The scenario that a picture is of, with its run.
 
     Attributes
     ----------
     assessment : Assessment
+        The answer that the run belongs to.
     lineup : LineUp
         With the lengths and wave speeds of the run.
     scenario : Scenario
     run : ScenarioResult
     work : Plan
-        Steady flow and what moves.
+        Steady flow, and what moves.
     finding : Finding or None
-        The weakest of this run.
+        The pressure of this run that comes nearest to its limit.
     verdict : str
-        Of the pressures of this run, and of those that hold before any.
+        The worst verdict on the pressures of this run and on shut-off pressure.
     chosen : bool
-        Nobody asked for the scenario, and there are others.
+        Whether the program chose the scenario out of several.
     """
 
     assessment: Assessment
@@ -62,7 +63,7 @@ class Subject:
 
     @property
     def valid_until(self) -> float | None:
-        """When the liquid boils and the pressures cease to be valid; None if it never does."""
+        """When the liquid boils, after which the pressures are not valid [s]; None if it never does."""
         return None if self.run.vapour is None else self.run.vapour.time
 
     @property
@@ -72,7 +73,7 @@ class Subject:
 
     @property
     def openings(self) -> dict[str, Table]:
-        """Opening against time of every valve that moves."""
+        """For every valve that moves, pairs of time [s] and opening [-]."""
         moves = self.scenario.moves
         return {
             name: opening_over_time(self.run.opening[name], tuple(m for m in moves if m.valve == name))
@@ -81,22 +82,27 @@ class Subject:
 
     @property
     def speeds(self) -> dict[str, Table]:
-        """Speed against time of every pump that stops or starts, as a fraction of full speed."""
+        """For every pump that stops or starts, pairs of time [s] and speed as a share of full speed [-]."""
         return self.work.laws.speed
 
     @property
     def low(self) -> bool:
-        """Whether what is nearest to a limit is a low pressure."""
+        """Whether the pressure that comes nearest to its limit is a low one."""
         return self.finding is not None and self.finding.check in LOW_CHECKS
 
 
 def subject_of(assessment: Assessment, scenario: str | None = None) -> Subject:
-    """Choose the scenario that comes nearest to a limit, or take the one that was asked for.
+    """Return the scenario that was asked for, or the one that comes nearest to a limit.
 
     Parameters
     ----------
     assessment : Assessment
     scenario : str or None
+        Its name; by default the program chooses.
+
+    Returns
+    -------
+    Subject
 
     Raises
     ------
@@ -116,7 +122,7 @@ def subject_of(assessment: Assessment, scenario: str | None = None) -> Subject:
 
 
 def subject_of_run(assessment: Assessment, run: ScenarioResult, *, chosen: bool = False) -> Subject:
-    """Take one run of an assessment."""
+    """Return one run of an assessment as what a picture is of."""
     lineup = as_run(assessment.lineup, run)
     one = next(s for s in lineup.scenarios if s.name == run.name)
     own = findings_of(lineup, run)
@@ -134,7 +140,7 @@ def subject_of_run(assessment: Assessment, run: ScenarioResult, *, chosen: bool 
 
 
 def as_run(lineup: LineUp, run: ScenarioResult) -> LineUp:
-    """The line-up with the lengths and wave speeds that a run took for what is a range."""
+    """Return the line-up with the length and wave speed that a run took wherever the case gives a range."""
     pipes = tuple(
         replace(
             p,
@@ -149,7 +155,7 @@ def as_run(lineup: LineUp, run: ScenarioResult) -> LineUp:
 
 
 def unknown(kind: str, given: str, known: Iterable[str]) -> str:
-    """Say that a name is not there, and which ones are near or there."""
+    """Say that a name is not there, and which names were perhaps meant, or else which there are."""
     names = list(dict.fromkeys(known))
     near = set(likely(given, names))
     meant = [n for n in names if n in near]

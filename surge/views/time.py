@@ -1,4 +1,4 @@
-"""Pressures against time at places: curves with their limits and extremes. Figures only.
+"""What a picture against time shows: pressures at places, with their limits and extremes. Figures only.
 
 Pressures [Pa gauge], times [s], distances [m], flows [m3/s].
 """
@@ -24,7 +24,17 @@ MOST_FLOWS = 4
 
 @dataclass(frozen=True, kw_only=True)
 class Mark:
-    """An extreme on a curve."""
+    """A highest or lowest pressure, to be marked in a picture.
+
+    Attributes
+    ----------
+    time : float
+        [s]; not a number where it is not known.
+    pressure : float
+        [Pa gauge]
+    error : float
+        Its numerical error, either way [Pa].
+    """
 
     time: float
     pressure: float
@@ -38,17 +48,24 @@ class PressureTrace:
     Attributes
     ----------
     name : str
-        Of the point or element.
+        The point, or the element.
     element : bool
+        Whether it is an element.
     distance : float or None
-        From the element's start, where it has a length [m].
+        Where in the element, from its start [m]; None at a point and in what has no length.
     pressure : ndarray of shape (n,)
-        At the picture's instants.
-    upper, lower : Limit or None
-        What its highest and lowest pressures are held against; ``upper_of`` says whose limit it is.
-    peak, trough : Mark
-        As the run reports them, of the time before the liquid boils; a trough of an element may be elsewhere
-        in it than this curve, and is then None.
+        At the picture's instants [Pa gauge].
+    steady : float
+        Before anything moves [Pa gauge].
+    upper : Limit or None
+        The lowest limit for peaks that holds there.
+    upper_of : str
+        The element or place that ``upper`` is of; "" without one.
+    lower : Limit
+        The highest limit for falls that holds there.
+    peak, trough : Mark or None
+        Highest and lowest pressure as the run reports them, before the liquid boils. None where that pressure
+        was reached elsewhere in the element.
     """
 
     name: str
@@ -71,9 +88,11 @@ class TimePicture:
     ----------
     subject : Subject
     time : ndarray of shape (n,)
-    curves : tuple of Curve
+        Instants of all curves [s].
+    curves : tuple of PressureTrace
         The weakest place first.
     flows : dict of str to ndarray of shape (n,)
+        Through what moves, and where the rate is counted [m3/s].
     """
 
     subject: Subject
@@ -83,7 +102,7 @@ class TimePicture:
 
 
 def upper_limit(lineup: LineUp, what: Element | Point) -> tuple[Limit | None, str]:
-    """The lowest limit that a peak there is held against, and whose it is."""
+    """Return the lowest limit for peaks that holds at an element or point, and whose limit it is."""
     own: list[tuple[Limit, str]] = []
     if isinstance(what, Point):
         own += [(limit, what.name) for limit in place_limits(lineup, what)]
@@ -97,7 +116,7 @@ def upper_limit(lineup: LineUp, what: Element | Point) -> tuple[Limit | None, st
 
 
 def lower_limit(lineup: LineUp, what: Element | Point) -> Limit:
-    """The highest limit that a fall there is held against: of the part, or the vapour pressure."""
+    """Return the highest limit for falls that holds at an element or point; at least the vapour pressure."""
     beside = (
         [e for e in lineup.elements if what.name in (e.start, e.end)] if isinstance(what, Point) else [what]
     )
@@ -111,14 +130,18 @@ def lower_limit(lineup: LineUp, what: Element | Point) -> Limit:
 
 
 def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
-    """Return pressure against time at the weakest place and at others.
+    """Return pressures against time at the weakest place, and at others that were asked for.
 
     Parameters
     ----------
     subject : Subject
     places : sequence of str
-        Names of points or elements, beside the weakest. An element is shown where its highest pressure is,
-        the weakest one where it comes nearest to its limit.
+        Points and elements to show beside the weakest place. An element is shown where its pressure is
+        highest, the weakest one where it comes nearest to its limit.
+
+    Returns
+    -------
+    TimePicture
 
     Raises
     ------
@@ -144,17 +167,22 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
 def curves_at(
     subject: Subject, names: Sequence[str], *, low: bool = False, share: float | None = None
 ) -> tuple[PressureTrace, ...]:
-    """Return pressures against the time of the run's history.
+    """Return pressures at points and in elements, at the instants of the run's history.
 
     Parameters
     ----------
     subject : Subject
     names : sequence of str
-        Points and elements of the line-up.
+        Points, and elements. An element is taken where its pressure is highest.
     low : bool
-        The first one is taken where its lowest pressure is, not its highest.
+        Take the first element where its pressure is lowest.
     share : float or None
-        The first one is an element and is taken at this share of its length, wherever its extremes are.
+        Take the first element at this share of its length [-], wherever its extremes are.
+
+    Returns
+    -------
+    tuple of PressureTrace
+        One for each name.
     """
     time = subject.run.history.time
     spots = [
@@ -175,7 +203,7 @@ def curves_at(
 
 
 class _Spot:
-    """Where exactly a curve is taken."""
+    """Where exactly the pressure of a point or element is taken."""
 
     def __init__(self, subject: Subject, name: str, *, low: bool, share: float | None = None) -> None:
         self.subject, self.name = subject, name
@@ -199,7 +227,7 @@ class _Spot:
 
     @property
     def length(self) -> float:
-        """Of the element; 0 for a point and for what has no length [m]."""
+        """Length of the element [m]; 0 for a point and for what has no length."""
         return float(getattr(self.element, "length", 0.0))
 
     def _share(self, owner: ElementResult, *, low: bool) -> float:
@@ -219,7 +247,7 @@ class _Spot:
         return 1e-9 < self.share < 1.0 - 1e-9
 
     def curve(self, time: Array, pressure: Array) -> PressureTrace:
-        """The curve with its marks and limits."""
+        """The pressure with its extremes and limits."""
         upper, whose = upper_limit(self.subject.lineup, self.what)
         return PressureTrace(
             name=self.name,
@@ -246,7 +274,7 @@ class _Spot:
 
 
 def share_of(subject: Subject, name: str, *, low: bool) -> float:
-    """Share of an element's length at which its highest, or lowest, pressure is."""
+    """Return where in an element its highest, or lowest, pressure is: a share of its length, 0 to 1 [-]."""
     return _Spot(subject, name, low=low).share
 
 

@@ -1,7 +1,7 @@
-"""Drawing: figures from ``views``, ``search`` and ``valves`` become PNG, SVG, PDF, GIF, HTML or MP4.
+"""Drawing: figures of ``views``, ``search`` and ``valves`` become files in PNG, SVG, PDF, GIF, HTML or MP4.
 
 The drawing library is imported here only, and only when something is drawn. Lines, hatching and words tell
-everything; colours only help, so that a grey print loses nothing. The same input gives the same bytes.
+everything, and colours only help: a grey print loses nothing. The same input gives the same bytes.
 
 Only ``api`` and ``cli`` may import it.
 

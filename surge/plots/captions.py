@@ -1,4 +1,4 @@
-"""Words around pictures: what is drawn, how it is meant, and the cautions."""
+"""The words around a picture or an animation: what is drawn, how to read it, and the cautions."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ Span = tuple[float, float]
 
 
 def scenario_words(subject: Subject, display: Display) -> str:
-    """The scenario, figures taken for what is a range, the verdict of its pressures, and of the case."""
+    """Return the verdict on a scenario, its name, and the figures taken where the case gives a range."""
     run, case = subject.run, subject.assessment.verdict
     why = ", the one nearest to a limit" if subject.chosen else ""
     verdict = HEADLINE[subject.verdict]
@@ -36,14 +36,14 @@ def scenario_words(subject: Subject, display: Display) -> str:
 
 
 def taken(run: ScenarioResult, display: Display) -> str:
-    """Figures that a run took for what is a range."""
+    """Return the lengths and wave speeds that a run took where the case gives a range."""
     said = [f'"{n}" {display.length(m)} long' for n, m in run.lengths.items()]
     said += [f'waves of {c:.0f} m/s in "{n}"' for n, c in run.speeds.items()]
     return f" ({', '.join(said)})" if said else ""
 
 
 def verdict_words(subject: Subject, display: Display) -> str:
-    """The weakest place of this scenario in a sentence; and what is not kept before any scenario."""
+    """Return the weakest place of a scenario in a sentence, and which shut-off pressures are not kept."""
     said = []
     if subject.finding is not None:
         # The scenario is told beside it.
@@ -56,7 +56,19 @@ def verdict_words(subject: Subject, display: Display) -> str:
 
 
 def heading_of(subject: Subject, display: Display, how: str, signature: str, *, more: str = "") -> Heading:
-    """Words around a picture: the scenario and its weakest place above, how it is meant below."""
+    """Return the words around a picture: scenario and weakest place above it, how to read it below.
+
+    Parameters
+    ----------
+    subject : Subject
+    display : Display
+    how : str
+        How to read the picture.
+    signature : str
+        Which program and which case.
+    more : str
+        What else is to be known about it.
+    """
     run = subject.run
     end = f" {' '.join(f'{r[0].upper()}{r[1:]}.' for r in run.undecided)}" if run.undecided else ""
     error = f"Numerical error up to {display.difference(run.method.worst_error)}, either way."
@@ -78,7 +90,7 @@ BOILS = "Where the cargo boils the model ends: dotted parts are not valid."
 def time_files(
     picture: TimePicture, display: Display, signature: str, *, kinds: Sequence[str], span: Span | None
 ) -> dict[str, bytes]:
-    """Draw :class:`surge.views.time.TimePicture`; a file for each kind."""
+    """Draw a :class:`surge.views.time.TimePicture` with its words; return a file for each kind."""
     subject = picture.subject
     how = (
         "Above: pressure at the places named, the marks being the extremes that the run reports; hatched: "
@@ -102,7 +114,7 @@ NOT_TO_SCALE = (
 def line_files(
     picture: LinePicture, display: Display, signature: str, *, kinds: Sequence[str]
 ) -> dict[str, bytes]:
-    """Draw :class:`surge.views.line.LinePicture`; a file for each kind."""
+    """Draw a :class:`surge.views.line.LinePicture` with its words; return a file for each kind."""
     subject = picture.subject
     how = (
         "Highest and lowest pressure anywhere along the line during the whole scenario: they do not occur at "
@@ -125,7 +137,7 @@ def line_files(
 def wave_files(
     picture: WavePicture, display: Display, signature: str, *, kinds: Sequence[str]
 ) -> dict[str, bytes]:
-    """Draw :class:`surge.views.map.WavePicture`; a file for each kind."""
+    """Draw a :class:`surge.views.map.WavePicture` with its words; return a file for each kind."""
     subject = picture.subject
     how = (
         "Pressure at every place (across) and time (upwards): a wave is an oblique edge, the steeper the "
@@ -144,13 +156,13 @@ def wave_files(
 
 
 def picture_lines(subject: Subject, display: Display) -> list[str]:
-    """What a picture shows, as text; and the rules that the case does not keep."""
+    """Return the words that go with a picture, and the rules of the trade that the case does not keep."""
     broken = [i.text for i in rule_items(subject.assessment, display, details=False) if i.about == "broken"]
     return [subject.lineup.title, scenario_words(subject, display), verdict_words(subject, display), *broken]
 
 
 def film_words(film: Film, display: Display, signature: str) -> tuple[Words, str]:
-    """Words around an animation, and what it shows for those who do not see it."""
+    """Return the words around an animation, and what it shows, for those who do not see it."""
     subject = film.subject
     way = f'from "{film.way.points[0]}" to "{film.way.points[-1]}"'
     alt = (

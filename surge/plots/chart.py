@@ -1,4 +1,4 @@
-"""Pictures. The drawing library is imported here only, and only when something is drawn.
+"""The chart: rate upwards, stroke time across, and how much of the nearest limit is used.
 
 Lightness alone tells how much of a limit is used; hatching and words tell what is unsafe. So a grey print and
 a reader who does not see colours lose nothing.
@@ -56,7 +56,7 @@ def draw_chart(
     ----------
     chart : ChartData
     display : Display
-        Units of the reader.
+        Units of the words and axes.
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
 
@@ -80,12 +80,12 @@ def _file(figure: Figure, kind: str, heading: Heading) -> bytes:
 
 
 def levels_of(used: Array) -> list[float]:
-    """Levels of the shades: round shares on both sides of the limit, which is always one of them.
+    """Return the shares at which the shade changes [-]: round ones on both sides of 1, and always 1 itself.
 
     Parameters
     ----------
-    used : float64 array
-        Shares, none of them NaN [-].
+    used : float64 array of any shape
+        Shares of a limit, none of them NaN [-].
     """
     low, high = float(np.min(used)), float(np.max(used))
     below = _round_step(max(1.0 - low, 0.05) / 4)
@@ -350,7 +350,7 @@ def _percent(share: float) -> str:
 def chart_files(
     chart: ChartData, kinds: Iterable[str], *, document: Json, display: Display, signature: str
 ) -> dict[str, bytes]:
-    """Return the whole of a file for each kind.
+    """Return a chart as files: pictures, a table, its document.
 
     Parameters
     ----------
@@ -359,8 +359,14 @@ def chart_files(
     document : dict
         What :func:`surge.reports.chart_json.chart_document` gives, as plain data.
     display : Display
+        Units of the words and axes.
     signature : str
-        Which program and case.
+        Which program and which case.
+
+    Returns
+    -------
+    dict of str to bytes
+        The whole file for each kind.
     """
     kinds = list(dict.fromkeys(kinds))
     heading = Heading(

@@ -1,4 +1,4 @@
-"""Two cases in one picture: envelopes along the line, and pressure against time at one place."""
+"""Two cases in one picture: highest and lowest pressures along the line, and pressures against time."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ WORDS = ("before", "after")
 
 
 def lines_of(pair: ScenarioPair) -> tuple[LinePicture, LinePicture] | None:
-    """Envelopes along the same way in both cases; None where no way has the same elements in both."""
+    """Return the pressures along one way in both cases; None where no way has the same elements in both."""
     first, second = pair.subjects[::-1] if _worse(pair) else pair.subjects
     way = way_of(first)
     try:
@@ -45,7 +45,10 @@ def lines_of(pair: ScenarioPair) -> tuple[LinePicture, LinePicture] | None:
 
 
 def place_of(pair: ScenarioPair) -> tuple[str, bool]:
-    """The place of both cases that comes nearest to a limit in either, and whether by a low pressure."""
+    """Return the place that comes nearest to a limit in either case, and whether by a low pressure.
+
+    It is an element or point that both cases have.
+    """
     known = {r.name for r in pair.rows}
     found = [s.finding for s in pair.subjects if s.finding is not None and s.finding.name in known]
     worst = max(found, key=lambda f: f.load, default=None)
@@ -61,7 +64,10 @@ def _worse(pair: ScenarioPair) -> bool:
 
 
 def histories_of(pair: ScenarioPair) -> tuple[tuple[Array, PressureTrace], tuple[Array, PressureTrace]]:
-    """Instants, and pressures at :func:`place_of`, of each case; at the same share of an element's length."""
+    """Return, for each case, instants [s] and the pressure at :func:`place_of` [Pa gauge].
+
+    In an element it is the pressure at the same share of its length in both.
+    """
     name, low = place_of(pair)
     worse = pair.subjects[_worse(pair)]
     known = name in worse.lineup.points_by_name
@@ -76,19 +82,22 @@ def histories_of(pair: ScenarioPair) -> tuple[tuple[Array, PressureTrace], tuple
 def draw_comparison(
     pair: ScenarioPair, display: Display, heading: Heading, *, kinds: Kinds, alt: str
 ) -> dict[str, bytes]:
-    """Draw a scenario of two cases.
+    """Draw a scenario of one case with a scenario of the other.
 
     Parameters
     ----------
     pair : ScenarioPair
     display : Display
+        Units of the words and axes.
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
+        What the picture shows, for those who do not see it.
 
     Returns
     -------
     dict of str to bytes
+        A file for each kind.
     """
     return draw(lambda sheet: _Both(sheet, pair).draw(), display, heading, kinds=kinds, alt=alt)
 
@@ -217,7 +226,7 @@ class _Both:
 def comparison_files(
     c: Comparison, display: Display, signatures: Iterable[str], *, kinds: Sequence[str]
 ) -> dict[str, bytes]:
-    """Draw the pair of scenarios that comes nearest to a limit; a file for each kind."""
+    """Draw the pair of scenarios that comes nearest to a limit; return a file for each kind."""
     pair = c.governing
     name = f'"{pair.before}"' if pair.before == pair.after else f'"{pair.before}" and "{pair.after}"'
     before, after = (HEADLINE[v] for v in pair.verdicts)

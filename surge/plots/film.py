@@ -1,4 +1,4 @@
-"""The stage of an animation: what stands still, and what moves, as shapes in dots.
+"""An animation drawn: a background that stands still, and what moves on it, as shapes in dots.
 
 The same shapes are drawn into pictures (for GIF and MP4) and written as paths (for HTML).
 """
@@ -64,7 +64,17 @@ STYLES: dict[str, tuple[str, str, float]] = {
 
 @dataclass(frozen=True, kw_only=True)
 class Words:
-    """Words around an animation."""
+    """Words around an animation.
+
+    Attributes
+    ----------
+    title : str
+        The case.
+    line : str
+        The scenario and its weakest place.
+    signature : str
+        Which program and which case.
+    """
 
     title: str
     line: str
@@ -78,6 +88,7 @@ class DrawnFilm:
     ----------
     film : Film
     display : Display
+        Units of the words and axes.
     words : Words
     """
 
@@ -213,7 +224,7 @@ class DrawnFilm:
         return found
 
     def _transforms(self) -> None:
-        """Fixed places in dots of everything that moves."""
+        """What does not change from frame to frame in the shapes of what moves, in dots."""
         film = self.film
         self.px = self.top.transData.transform(np.column_stack([film.x, np.zeros_like(film.x)]))[:, 0]
         low, high = self.top.get_ylim()
@@ -236,7 +247,7 @@ class DrawnFilm:
         return found
 
     def shapes(self, k: int) -> dict[str, Shape]:
-        """The shapes of frame ``k``."""
+        """Return what moves as it stands in frame ``k``: for each style the outlines, in dots."""
         film = self.film
         now, high, low = (bar(self.display, v[k]) for v in (film.pressure, film.highest, film.lowest))
         at = {
@@ -317,11 +328,17 @@ class DrawnFilm:
         return found | {"now": [to(np.array([(t, -5.0), (t, 118.0)]))]}
 
     def clock(self, k: int) -> str:
-        """The time of frame ``k``."""
+        """Return the instant of frame ``k`` in words."""
         return f"{self.film.time[k]:.2f} s"
 
     def mark(self, k: int) -> tuple[float, float, str]:
-        """Where the pressures so far come nearest to a limit for peaks, in dots, and the highest there."""
+        """Return where the highest pressures up to frame ``k`` come nearest to a limit for peaks.
+
+        Returns
+        -------
+        (float, float, str)
+            Place from the lower left corner [dots], and the highest pressure there in words.
+        """
         high = self.film.highest[k]
         over = bar(self.display, high) - self.limit
         at = int(np.argmax(over if np.any(np.isfinite(over)) else high))
@@ -331,13 +348,13 @@ class DrawnFilm:
 
 @contextmanager
 def staged(film: Film, display: Display, words: Words) -> Iterator[DrawnFilm]:
-    """A context in which the library is set as for all pictures; gives the :class:`Stage`."""
+    """Give an animation drawn, while the drawing library is set as for all pictures."""
     with our_settings():
         yield DrawnFilm(film, display, words)
 
 
 def pictures_of(stage: DrawnFilm) -> Iterator[NDArray[np.uint8]]:
-    """Draw every frame, shape (height, width, 3)."""
+    """Draw every frame; yields arrays of shape (height, width, 3): red, green, blue, 0 to 255 [-]."""
     from matplotlib.patches import PathPatch
     from matplotlib.patheffects import withStroke
     from matplotlib.transforms import IdentityTransform
@@ -396,7 +413,7 @@ def _path(outlines: Shape, *, closed: bool = False) -> Any:
 
 
 def background_svg(stage: DrawnFilm) -> str:
-    """The still part as SVG, without a prologue."""
+    """Return the background as SVG, without a prologue."""
     out = io.BytesIO()
     stage.figure.savefig(out, format="svg", metadata={"Date": None})
     text = out.getvalue().decode()

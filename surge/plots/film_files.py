@@ -58,11 +58,17 @@ def film_file(
     kind : {"gif", "mp4", "html"}
     film : Film
     display : Display
+        Units of the words and axes.
     words : Words
     alt : str
         What it shows, for those who do not see it.
     progress : callable, optional
         Called with a word as frames are drawn.
+
+    Returns
+    -------
+    bytes
+        The whole file.
 
     Raises
     ------
@@ -90,7 +96,7 @@ def _frames(stage: DrawnFilm, progress: Progress) -> Any:
 
 
 def frame_time(film: Film) -> float:
-    """Time that a frame is shown [s]."""
+    """Return for how long each frame is shown [s]."""
     return film.playing / max(film.time.size - 1, 1)
 
 

@@ -1,4 +1,4 @@
-"""What every picture has in common: the sheet with its words, places for labels, and the files.
+"""What every picture has in common: the page with its words, places for labels, and the files.
 
 Words, line styles and hatching tell everything; colours only help. A grey print loses nothing.
 """
@@ -61,7 +61,17 @@ GAP = 3.0  # [pt] between a curve and its label
 
 @dataclass(frozen=True, kw_only=True)
 class Heading:
-    """Words around a picture: lines above, paragraphs below, and the signature of program and case."""
+    """Words around a picture.
+
+    Attributes
+    ----------
+    lines : tuple of str
+        Above it; the first one is the title.
+    foot : tuple of str
+        Paragraphs below it.
+    signature : str
+        Which program and which case.
+    """
 
     lines: tuple[str, ...]
     foot: tuple[str, ...]
@@ -69,40 +79,41 @@ class Heading:
 
 
 def bar(display: Display, values: Array | float) -> Array:
-    """Pressures [Pa] in the reader's unit."""
+    """Return pressures [Pa], or Pa gauge, in the reader's unit."""
     return np.asarray(values, dtype=float) / (1.0 / from_si(1.0, unit=display.units.pressure))
 
 
 def flow(display: Display, values: Array | float) -> Array:
-    """Flows [m3/s] in the reader's unit."""
+    """Return flows [m3/s] in the reader's unit."""
     return np.asarray(values, dtype=float) * from_si(1.0, unit=display.units.flow, density=display.density)
 
 
 def metres(display: Display, values: Array | float) -> Array:
-    """Lengths [m] in the reader's unit."""
+    """Return lengths [m] in the reader's unit."""
     return np.asarray(values, dtype=float) * from_si(1.0, unit=display.units.length)
 
 
 def quoted(name: str) -> str:
-    """A name as text, whatever characters are in it."""
+    """Return a name in quotes; characters that cannot be printed are escaped."""
     return f'"{printable(name)}"'
 
 
 def short(source: str, most: int = 58) -> str:
-    """The source of a limit, as much of it as fits beside a line; whole in the output of `surge check`."""
+    """Return as much of the source of a limit as fits beside a line; ``surge check`` prints all of it."""
     return textwrap.shorten(printable(source.split(";")[0]), most, placeholder=" ...")
 
 
 @dataclass(kw_only=True)
 class PicturePage:
-    """A page with a picture on it.
+    """A page with words above and below, and room for axes between them.
 
     Attributes
     ----------
     figure : Figure
     display : Display
+        Units of the words and axes.
     bottom : float
-        Where the foot ends and room for axes begins, as a share of the height.
+        Where the room for axes begins, as a share of the height of the page [-].
     """
 
     figure: Figure
@@ -110,7 +121,15 @@ class PicturePage:
     bottom: float
 
     def axes(self, low: float, high: float, **more: Any) -> Axes:
-        """Axes from ``low`` to ``high``, shares of the room between heading and foot."""
+        """Add axes to the page.
+
+        Parameters
+        ----------
+        low, high : float
+            Lower and upper end, as shares of the room between foot and heading [-].
+        **more
+            ``left`` and ``right``, shares of the width of the page [-]; and what the drawing library takes.
+        """
         room = TOP - self.bottom
         left, right = more.pop("left", LEFT), more.pop("right", RIGHT)
         box = (left, self.bottom + low * room, right - left, (high - low) * room)
@@ -135,16 +154,17 @@ def draw(
     Parameters
     ----------
     paint : callable
-        Draws the picture itself.
+        Called with the page; draws the picture itself.
     display : Display
+        Units of the words and axes.
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
         What the picture shows, for those who do not see it.
     size : (float, float)
-        [inch]
+        Width and height [inch].
     room : float
-        Share of the height between the foot and the lowest axes, for the words of the axis.
+        Room between the foot and the lowest axes, for the words of the axis, as a share of the height [-].
 
     Returns
     -------
@@ -167,7 +187,7 @@ def draw(
 
 @contextmanager
 def our_settings() -> Iterator[None]:
-    """Set the drawing library for what is drawn inside; what its user set comes back afterwards."""
+    """Set the drawing library for what is drawn inside; afterwards its settings are as they were."""
     import matplotlib as mpl
 
     with mpl.rc_context(), warnings.catch_warnings():
@@ -179,7 +199,7 @@ def our_settings() -> Iterator[None]:
 
 
 def new_figure(size: tuple[float, float]) -> Figure:
-    """Return an empty figure of a size [inch] that can tell how large words are."""
+    """Return an empty figure of a width and height [inch] that can tell how large words are."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -202,7 +222,7 @@ def _words(figure: Figure, heading: Heading, foot: Sequence[str]) -> None:
 
 
 def file_words(kind: str, signature: str, *, title: str = "", alt: str = "") -> dict[str, str | None]:
-    """Words that lie in a picture's file, unseen: program, case and its hash; and no time of day.
+    """Return the words that lie unseen in a picture's file: program, case and its hash; no time of day.
 
     Parameters
     ----------
@@ -231,7 +251,7 @@ def _file(figure: Figure, kind: str, *, said: dict[str, str | None], label: str)
 
 
 class Labels:
-    """Places for words in axes where they cover neither each other nor a curve."""
+    """Finds places for words in axes, where they cover neither each other nor a curve."""
 
     def __init__(self, axes: Axes) -> None:
         from matplotlib.patheffects import withStroke
@@ -243,7 +263,7 @@ class Labels:
         self.dots = axes.figure.dpi / 72  # dots in a point
 
     def curve(self, x: Array, y: Array) -> None:
-        """Keep words off a curve."""
+        """Keep words off a curve, x and y of shape (n,) [units of the axes]."""
         seen = self.axes.transData.transform(np.column_stack([x, y]))
         seen = seen[np.all(np.isfinite(seen), axis=1)]
         if seen.shape[0] < 2:
@@ -255,7 +275,7 @@ class Labels:
         self.points = np.vstack([self.points, dense])
 
     def keep(self, artist: Any) -> None:
-        """Keep words off something that is drawn already."""
+        """Keep words off something that is drawn already, such as a text."""
         self.taken.append(artist.get_window_extent())
 
     def along(
@@ -269,7 +289,27 @@ class Labels:
         must: bool = True,
         **style: Any,
     ) -> Text | None:
-        """Write words beside a curve, above (1) or below (-1) it, where nothing else is."""
+        """Write words above or below a curve, where nothing else is.
+
+        Parameters
+        ----------
+        x, y : ndarray of shape (n,)
+            The curve; x rises [units of the axes].
+        words : str
+        shares : iterable of float
+            Places to try for the middle of the words, as shares of the width of the axes [-].
+        sides : sequence of int
+            Sides to try: 1 above the curve, -1 below it.
+        must : bool
+            Write the words even where they cover something.
+        **style
+            Of the text, as the drawing library takes it.
+
+        Returns
+        -------
+        Text or None
+            None where there was no free place, and the words were not written.
+        """
         text = self._text(words, style)
         curve = self.axes.transData.transform(np.column_stack([x, y]))
         box = text.get_window_extent()
@@ -295,7 +335,25 @@ class Labels:
     def at(
         self, x: float, y: float, words: str, *, must: bool = True, reach: float = 14.0, **style: Any
     ) -> Text | None:
-        """Write words near a point, with a line to it, where nothing else is."""
+        """Write words near a point, where nothing else is, with a line to the point.
+
+        Parameters
+        ----------
+        x, y : float
+            The point [units of the axes].
+        words : str
+        must : bool
+            Write the words even where they cover something.
+        reach : float
+            Least distance between point and words [pt].
+        **style
+            Of the text, as the drawing library takes it.
+
+        Returns
+        -------
+        Text or None
+            None where there was no free place, and the words were not written.
+        """
         text = self._text(words, style)
         box = text.get_window_extent()
         px, py = self.axes.transData.transform((x, y))
@@ -357,7 +415,7 @@ class Labels:
 
 
 def not_valid_after(axes: Axes, labels: Labels, when: float, end: float, words: str) -> None:
-    """Cover the time in which the model does not hold."""
+    """Cover the time in which the model does not hold, ``when`` to ``end`` [s], and write words there."""
     axes.axvspan(when, end, facecolor="white", alpha=0.72, edgecolor="none", zorder=5)
     axes.axvspan(when, end, facecolor="none", edgecolor="#777777", hatch="..", linewidth=0.0, zorder=5)
     axes.axvline(when, color=INK, linewidth=1.2, linestyle=(0, (4, 2)), zorder=6)

@@ -1,4 +1,4 @@
-"""Pictures of stroke times over the years: a small panel for each valve, a whole manifold on a page.
+"""Stroke times over the years: a small panel for each valve, a whole manifold on a page.
 
 Fill, line style and words tell closing from opening; colours only help. The word at the head of a panel is
 the verdict on the valve's history.
@@ -47,20 +47,20 @@ KEPT_TOGETHER = re.compile(r"([0-9]) (s|%)")
 
 @dataclass(frozen=True, kw_only=True)
 class Panel:
-    """A valve in a picture: its histories, closing before opening."""
+    """The part of a page that shows one valve: its histories, closing before opening."""
 
     tag: str
     histories: tuple[ValveHistory, ...]
 
     @property
     def worst(self) -> ValveHistory:
-        """The more urgent of its histories; one without a limit says nothing against one that is in order."""
+        """The more urgent of its histories. One without a limit counts only where no other has one."""
         limited = [h for h in self.histories if h.state != NO_LIMIT]
         return min(limited or self.histories, key=lambda h: STATE_RANK[h.state])
 
 
 def panels_of(histories: Iterable[ValveHistory]) -> tuple[Panel, ...]:
-    """Both directions of a valve together; the worst valve first, otherwise in the order given."""
+    """Put both directions of each valve into one panel; the worst valve first, else in the order given."""
     found: dict[str, list[ValveHistory]] = {}
     for h in histories:
         found.setdefault(h.tag, []).append(h)
@@ -82,9 +82,9 @@ def draw_histories(
     histories : iterable of ValveHistory
         Sorted, as :func:`surge.valves.history.histories` gives them.
     ground : HistoryGround
-        The same that they were made with.
+        What they are held against: the same that they were made with.
     heading : Heading
-        ``lines[0]`` is the title, the others stand below it.
+        Words around the page.
     kinds : sequence of {"png", "svg", "pdf"}
 
     Returns
@@ -371,7 +371,7 @@ STYLE: dict[Direction, dict[str, Any]] = {
 
 
 def words_around(figure: Figure, heading: Heading, ground: HistoryGround, number: tuple[int, int]) -> None:
-    """Title, lines below it, foot and number of the page."""
+    """Write the title, the lines below it, the foot and the number of the page."""
     title, *lines = (printable(t) for t in heading.lines)
     page = f"page {number[0]} of {number[1]}" if number[1] > 1 else ""
     figure.text(LEFT - 0.02, 0.975, textwrap.shorten(title, 80), fontsize=11.5, weight="bold", va="center")
@@ -385,7 +385,7 @@ def words_around(figure: Figure, heading: Heading, ground: HistoryGround, number
 
 
 def legend(figure: Figure) -> None:
-    """What the marks mean, once for the page."""
+    """Draw what the marks mean, once for the page."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 

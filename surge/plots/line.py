@@ -1,4 +1,4 @@
-"""Pressures along the line, from shore to ship, over its elevations."""
+"""Highest and lowest pressures along the line, from shore to ship, and its elevations below them."""
 
 from __future__ import annotations
 
@@ -41,19 +41,22 @@ NAME_SIZE = 7.2  # [pt]
 def draw_line(
     picture: LinePicture, display: Display, heading: Heading, *, kinds: Kinds, alt: str
 ) -> dict[str, bytes]:
-    """Draw an envelope along the line.
+    """Draw the highest and lowest pressures along the line.
 
     Parameters
     ----------
     picture : LinePicture
     display : Display
+        Units of the words and axes.
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
+        What the picture shows, for those who do not see it.
 
     Returns
     -------
     dict of str to bytes
+        A file for each kind.
     """
     return draw(
         lambda sheet: _Line(sheet, picture).draw(), display, heading, kinds=kinds, alt=alt, room=0.025
@@ -63,7 +66,21 @@ def draw_line(
 def height_of(
     display: Display, curves: Iterable[Array], limits: Iterable[LimitStretch], lower: Iterable[LimitStretch]
 ) -> tuple[float, float]:
-    """Ends of an axis of pressures, in the reader's unit: curves and limits with room for words."""
+    """Return the ends of an axis of pressures, with room for words above and below what is drawn.
+
+    Parameters
+    ----------
+    display : Display
+    curves : iterable of ndarray
+        Pressures to draw [Pa gauge].
+    limits, lower : iterable of LimitStretch
+        Limits for peaks, and limits for falls.
+
+    Returns
+    -------
+    (float, float)
+        Lower and upper end [the reader's unit].
+    """
     drawn = np.concatenate([bar(display, c) for c in curves])
     high = [float(drawn.max()), *(float(bar(display, s.limit.value)) for s in limits if s.limit is not None)]
     low = [float(drawn.min()), *(float(bar(display, s.limit.value)) for s in lower if s.limit is not None)]
@@ -79,7 +96,7 @@ def draw_limits(
     upper: Iterable[LimitStretch],
     lower: Iterable[LimitStretch],
 ) -> None:
-    """Limits as steps, what lies beyond them hatched."""
+    """Draw limits as steps, and hatch what lies beyond them."""
     low, high = axes.get_ylim()
     for (value, _), steps in _runs(upper):
         left, right, y = steps[0].left, steps[-1].right, float(bar(display, value))
@@ -108,7 +125,19 @@ def label_limits(
     side: int = 1,
     sources: bool = True,
 ) -> None:
-    """Write the limits beside their steps, those for peaks above (1) or below (-1); and where none is."""
+    """Write the limits beside their steps, and where the case gives none.
+
+    Parameters
+    ----------
+    labels : Labels
+    display : Display
+    upper, lower : iterable of LimitStretch
+        Limits for peaks, and limits for falls.
+    side : int
+        Where to write limits for peaks: 1 above the step, -1 below it.
+    sources : bool
+        Write where a limit comes from too, as far as there is room.
+    """
     for step in upper:
         if step.limit is None:
             axes, middle = labels.axes, 0.5 * (step.left + step.right)
@@ -180,7 +209,7 @@ def _label_step(labels: Labels, left: float, right: float, y: float, words: list
 
 
 def draw_names(axes: Axes, way: Way, display: Display) -> None:
-    """Names and lengths of the elements, each in its own width; upright where it is narrow."""
+    """Write names and lengths of the elements, each within its own width; upright where it is narrow."""
     axes.set_axis_off()
     axes.set_ylim(0, 1)
     box = axes.get_window_extent()
@@ -224,7 +253,7 @@ def _fitted(part: WayPart, display: Display, width: float, height: float) -> tup
 
 
 def part_lines(axes: Axes, way: Way) -> None:
-    """Faint lines between the elements; those without length on a grey ground."""
+    """Draw faint lines between the elements, and a grey ground for those without length."""
     for part in way.parts:
         if part.length == 0.0:
             axes.axvspan(part.left, part.right, facecolor=BAND, edgecolor="none", zorder=0)
@@ -332,5 +361,5 @@ class _Line:
         labels.at(place + 0.5 * out, level, words, fontsize=8, reach=8.0)
 
     def say_back(self, value: float) -> float:
-        """A length in the reader's unit as metres [m]."""
+        """Return a length in the reader's unit as metres [m]."""
         return value / float(metres(self.display, 1.0))

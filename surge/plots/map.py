@@ -1,4 +1,4 @@
-"""Pressure in place and time: waves seen as oblique edges."""
+"""A map of pressure: place across, time upwards; waves are seen as oblique edges."""
 
 from __future__ import annotations
 
@@ -28,13 +28,16 @@ def draw_wave(
     ----------
     picture : WavePicture
     display : Display
+        Units of the words and axes.
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
+        What the picture shows, for those who do not see it.
 
     Returns
     -------
     dict of str to bytes
+        A file for each kind.
     """
     return draw(
         lambda sheet: _Wave(sheet, picture).draw(), display, heading, kinds=kinds, alt=alt, room=0.025

@@ -37,20 +37,23 @@ MOST_DOTS = 2000  # samples drawn
 def draw_measured(
     found: Measured, lineup: LineUp, display: Display, heading: Heading, *, kinds: Kinds, alt: str
 ) -> dict[str, bytes]:
-    """Draw openings above and pressures below.
+    """Draw openings above and pressures below, with the measured stroke and with the assumed one.
 
     Parameters
     ----------
     found : Measured
     lineup : LineUp
     display : Display
+        Units of the words and axes.
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
+        What the picture shows, for those who do not see it.
 
     Returns
     -------
     dict of str to bytes
+        A file for each kind.
     """
 
     def paint(sheet: PicturePage) -> None:
@@ -92,7 +95,7 @@ def _openings(axes: Axes, found: Measured) -> None:
 
 
 def _whole(law: Table, end: float) -> tuple[Array, Array]:
-    """A law as a curve, with rest before and after it."""
+    """A law as times [s] and openings [-], with rest before and after it."""
     points = [(-0.05 * end, law[0][1]), *law, (1.08 * end, law[-1][1])]
     t, x = (np.array(column, dtype=float) for column in zip(*points, strict=True))
     return t, x
@@ -138,7 +141,7 @@ def _pressures(axes: Axes, found: Measured, lineup: LineUp, display: Display) ->
 def measured_picture(
     found: Measured, lineup: LineUp, display: Display, *, kinds: Sequence[str], signature: str
 ) -> dict[str, bytes]:
-    """Draw openings and pressures with their words around."""
+    """Draw openings and pressures, with the words around them; return a file for each kind."""
     pair = spotlight(found)
     answer = answer_sentences(found, display)
     heading = Heading(

@@ -1,4 +1,4 @@
-"""Pressure, strokes and flow against time, one above the other on one axis."""
+"""Pressures, strokes and flows against time, one above the other on one axis of time."""
 
 from __future__ import annotations
 
@@ -55,21 +55,24 @@ def draw_time(
     ----------
     picture : TimePicture
     display : Display
+        Units of the words and axes.
     heading : Heading
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
+        What the picture shows, for those who do not see it.
     span : (float, float) or None
-        From when to when [s]; the whole run without it.
+        From when to when [s]; by default the whole run.
 
     Returns
     -------
     dict of str to bytes
+        A file for each kind.
     """
     return draw(lambda sheet: _Time(sheet, picture, span).draw(), display, heading, kinds=kinds, alt=alt)
 
 
 def spot_words(curve: PressureTrace, display: Display) -> str:
-    """Where a curve is taken."""
+    """Return in words where a pressure is taken: the point or element, and the distance from its start."""
     words = quoted(curve.name)
     if curve.distance is not None:
         words += f", {display.length(curve.distance)} from its start"
@@ -343,7 +346,7 @@ def _nearest(first: float, shares: Array) -> list[float]:
 
 
 def stretched_out(law: Table, end: float) -> tuple[Array, Array]:
-    """Times and values of a law, held on to ``end`` [s]."""
+    """Return times [s] and values [-] of a law, whose last value is held on to ``end`` [s]."""
     t, x = (np.array(v, dtype=float) for v in zip(*law, strict=True))
     if t[-1] < end:
         t, x = np.append(t, end), np.append(x, x[-1])

@@ -6,8 +6,11 @@ Exit codes (see ``surge --help``): 0 every limit kept, 2 bad input, 3 a limit ex
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+
+from surge.inputs import InputFile
 
 Origin = tuple[str | int, ...]
 """Where something stands in a file, as keys and positions in lists: ``("pipe", 2, "length")``."""
@@ -38,9 +41,16 @@ class Fault:
 
 
 class SurgeError(Exception):
-    """Base of every error that the program raises on purpose."""
+    """Base of every error that the program raises on purpose.
+
+    Attributes
+    ----------
+    file : InputFile or None
+        What was read of the file that it is about; None until that is known.
+    """
 
     exit_code = 2
+    file: InputFile | None = None
 
 
 class CaseError(SurgeError):
@@ -49,18 +59,21 @@ class CaseError(SurgeError):
     Parameters
     ----------
     faults : list of Fault
-
-    Attributes
-    ----------
-    filename : str
-        The file in which they stand; "" until it is known.
     """
-
-    filename = ""
 
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = tuple(faults)
         super().__init__("; ".join(f"{'.'.join(map(str, f.path))}: {f.found}" for f in faults))
+
+
+@contextmanager
+def about(file: InputFile) -> Iterator[None]:
+    """Surround work on a file: an error that does not know its file yet is about this one."""
+    try:
+        yield
+    except SurgeError as error:
+        error.file = error.file or file
+        raise
 
 
 class GridError(SurgeError):

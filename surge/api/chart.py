@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from surge.api.answers import CaseAnswer, Json, Kind, Picture, data, parts_of
-from surge.api.inputs import case_of, ends, of_file, rules_of_case, units_of
+from surge.api.inputs import case_of, ends, in_case, rules_of_case, units_of
 from surge.case.file import Case
 from surge.reports.words import CAUTIONS
 from surge.search.chart import ChartData, chart_of
@@ -125,7 +125,7 @@ def survey(
     loaded = case_of(case)
     shown = units_of(loaded, units)
     book = rules_of_case(loaded)
-    with of_file(loaded.filename):
+    with in_case(loaded):
         made = chart_of(
             loaded.lineup,
             book=book,

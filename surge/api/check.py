@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, overload
 
 from surge import __version__
 from surge.api.answers import CaseAnswer, Json, Kind, Picture, data, parts_of, written
-from surge.api.inputs import case_of, of_file, rules_of_case, units_of
+from surge.api.inputs import case_of, in_case, rules_of_case, units_of
 from surge.case.file import Case
 from surge.model.lineup import LineUp
 from surge.reports.words import CAUTIONS
@@ -276,7 +276,7 @@ def check(
     case = case_of(what)
     shown = units_of(case, units)
     rules = rules_of_case(case) if book is None else book
-    with of_file(case.filename):
+    with in_case(case):
         made = assess(case.lineup, book=rules, progress=progress)
     return CheckAnswer(**parts_of(made), case=case, units=shown)
 

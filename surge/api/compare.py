@@ -9,9 +9,10 @@ from pathlib import Path
 from surge import __version__
 from surge.api.answers import Answer, Json, Kind, Picture, data, parts_of, signature
 from surge.api.check import CheckAnswer, check
-from surge.api.inputs import units_of
+from surge.api.inputs import case_of, rules_of_case, units_of
 from surge.case.file import Case
 from surge.reports.words import Display
+from surge.rules.book import RuleBook
 from surge.units import ShowUnits
 from surge.views.compare import Comparison
 from surge.views.compare import compare as compared
@@ -114,10 +115,33 @@ def compare(
     >>> round(hose.difference / 1e5, 1)  # from Pa to bar
     -8.0
     """
-    first, second = (
-        one if isinstance(one, CheckAnswer) else check(one, progress=progress) for one in (before, after)
-    )
+    checked = _Checked(progress)
+    first, second = checked(before), checked(after)
     made = compared(first, second, tuple(scenarios))
     return CompareAnswer(
         **parts_of(made), cases=(first.case, second.case), units=units_of(second.case, units)
     )
+
+
+class _Checked:
+    """Checks cases; a file that both sides name, of a case or of rules, is read once."""
+
+    def __init__(self, progress: Progress | None) -> None:
+        self.progress = progress
+        self.answers: dict[str, CheckAnswer] = {}
+        self.books: dict[Path | None, RuleBook] = {}
+
+    def __call__(self, one: CheckAnswer | Case | str | Path) -> CheckAnswer:
+        """Return what a check finds."""
+        if isinstance(one, CheckAnswer):
+            return one
+        if not isinstance(one, (str, Path)):
+            return self._check(one)
+        if str(one) not in self.answers:
+            self.answers[str(one)] = self._check(case_of(one))
+        return self.answers[str(one)]
+
+    def _check(self, case: Case) -> CheckAnswer:
+        if case.rules_path not in self.books:
+            self.books[case.rules_path] = rules_of_case(case)
+        return check(case, book=self.books[case.rules_path], progress=self.progress)

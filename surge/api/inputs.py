@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from surge.errors import CaseError
 from surge.units import ShowUnits, offered
 
 if TYPE_CHECKING:
@@ -25,24 +24,19 @@ if TYPE_CHECKING:
 UNIT = {"time": "s", "flow": "m**3/s", "temperature": "kelvin"}
 
 
-@contextmanager
-def of_file(path: str | Path) -> Iterator[None]:
-    """Name the file in every CaseError that is raised inside, unless the error names one already."""
-    try:
-        yield
-    except CaseError as error:
-        error.filename = error.filename or str(path)
-        raise
-
-
 def case_of(what: Case | str | Path) -> Case:
     """Return a case as it is, or read it from the file at a path; raises as :func:`surge.load_case`."""
     from surge.case.file import load_case
 
-    if not isinstance(what, (str, Path)):
-        return what
-    with of_file(what):
-        return load_case(what)
+    return load_case(what) if isinstance(what, (str, Path)) else what
+
+
+def in_case(case: Case) -> AbstractContextManager[None]:
+    """Surround work on a case: faults that are found inside stand in its file."""
+    from surge.case.file import CASE
+    from surge.toml.text import faults_of_file
+
+    return faults_of_file(case.file, CASE)
 
 
 def rules_of_case(case: Case) -> RuleBook:
@@ -50,16 +44,12 @@ def rules_of_case(case: Case) -> RuleBook:
 
     Raises
     ------
-    CaseError
-        With all faults of that file, and its name.
+    FileError
+        With all faults of that file.
     """
     from surge.rules.reading import built_in, load_rules
 
-    if case.rules_file is None:
-        return built_in()
-    path = Path(case.filename).parent / case.rules_file
-    with of_file(path):
-        return load_rules(path)
+    return built_in() if case.rules_path is None else load_rules(case.rules_path)
 
 
 def units_of(case: Case, wanted: Mapping[str, str] | None) -> ShowUnits:

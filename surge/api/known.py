@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 
 from surge import __version__
 from surge.api.answers import Answer, Json, data
-from surge.api.inputs import of_file, si
+from surge.api.inputs import si
 from surge.reports.table_rows import Section
 from surge.reports.tables import list_document, list_lines, searched, sections_of
 from surge.rules.reading import built_in, load_rules
@@ -101,10 +101,6 @@ def list_known(
         raise ValueError(
             f"temperature {kelvin:g} K: no cargo is carried at that; write one from -200 to 300 degC"
         )
-    if rules is None:
-        book = built_in()
-    else:
-        with of_file(rules):
-            book = load_rules(rules)
+    book = built_in() if rules is None else load_rules(rules)
     found = searched(sections_of(kind, book=book, temperature=kelvin), " ".join(words))
     return Known(kind=kind, words=tuple(words), sections=tuple(found))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -10,8 +11,8 @@ from typing import TYPE_CHECKING, Literal
 
 from surge import __version__
 from surge.api.answers import Answer, Json, Kind, Picture, data
-from surge.api.inputs import case_of, of_file, rules_of_case
-from surge.errors import CaseError
+from surge.api.inputs import case_of, in_case, rules_of_case
+from surge.errors import CaseError, Fault
 from surge.records.cells import SPELLINGS, unit_of
 from surge.records.columns import NAMES, plain
 from surge.records.limits_file import LimitFile, load_limits, read_interval
@@ -19,6 +20,7 @@ from surge.records.read import ReadOptions, load_records
 from surge.records.stroke_tests import YEAR, Interval, Timed
 from surge.reports import records as words
 from surge.reports.records_data import findings_csv, records_document
+from surge.rules.book import RuleBook
 from surge.units import day
 from surge.valves.findings import findings_of_records
 from surge.valves.sources import held_against
@@ -30,6 +32,10 @@ if TYPE_CHECKING:
 
 class UnreadableError(CaseError):
     """A file of stroke times of which nothing can be read; its faults are of the type ``RowFault``."""
+
+    def __init__(self, faults: Iterable[Fault], *, filename: str) -> None:
+        super().__init__(list(faults))
+        self.filename = filename
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,7 +143,7 @@ def head_of(
     return {
         "program": {"name": "surge", "version": __version__},
         "records": {"file": filename, "sha256": sha256},
-        "limits": {"file": limits_filename, "sha256": limits.sha256} if limits else None,
+        "limits": {"file": limits_filename, "sha256": limits.file.sha256} if limits else None,
         "case": {"file": case.filename, "sha256": case.sha256} if case else None,
     }
 
@@ -273,38 +279,47 @@ def judge_records(
         columns=meanings(columns or {}),
     )
     between = read_interval(interval) if isinstance(interval, str) else interval or YEAR
-    stated = None
-    if limits is not None:
-        with of_file(limits):
-            stated = load_limits(limits)
+    stated = None if limits is None else load_limits(limits)
     loaded = None if case is None else case_of(case)
     book = None if loaded is None else rules_of_case(loaded)
+    return judged(path, options, between, limits=stated, case=loaded, book=book, progress=progress)
+
+
+def judged(
+    path: str | Path,
+    options: ReadOptions,
+    interval: Interval = YEAR,
+    *,
+    limits: LimitFile | None,
+    case: Case | None,
+    book: RuleBook | None,
+    progress: Progress | None,
+) -> RecordsAnswer:
+    """Judge records as :func:`judge_records`, with limits, case and rules that are read already."""
     try:
         read = load_records(path, options, progress=progress)
     except CaseError as error:
-        nothing = UnreadableError(list(error.faults))
-        nothing.filename = str(path)
-        raise nothing from None
-    with of_file(loaded.filename if loaded else limits or path):
-        lineup = loaded.lineup if loaded else None
-        held = held_against(read, stated=stated, lineup=lineup, book=book, progress=progress)
+        raise UnreadableError(error.faults, filename=str(path)) from None
+    with in_case(case) if case else nullcontext():
+        lineup = case.lineup if case else None
+        held = held_against(read, stated=limits, lineup=lineup, book=book, progress=progress)
     found = findings_of_records(
         held.records.tests,
         held.limits,
-        today=on,
-        interval=between,
+        today=options.today,
+        interval=interval,
         refused=len(held.records.refused),
         lost=held.records.lost,
     )
-    sources = [f"Limits and facts of valves from {limits}."] if stated is not None else []
-    if loaded is not None:
-        sources.append(f"Windows of closing times from {loaded.filename}, at its rates and stroke shapes.")
+    sources = [f"Limits and facts of valves from {limits.file.filename}."] if limits is not None else []
+    if case is not None:
+        sources.append(f"Windows of closing times from {case.filename}, at its rates and stroke shapes.")
     return RecordsAnswer(
         records=held.records,
         findings=found,
         sources=(*sources, *held.notes),
-        limits=stated,
-        limits_filename="" if limits is None else str(limits),
-        case=loaded,
+        limits=limits,
+        limits_filename="" if limits is None else limits.file.filename,
+        case=case,
         matched=tuple(held.limits),
     )

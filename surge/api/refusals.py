@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from surge import __version__
 from surge.api.answers import Json, data, written
 from surge.api.records import UnreadableError, head_of
-from surge.case.file import read_text
+from surge.case.file import CASE
 from surge.errors import CaseError, Fault, SurgeError
+from surge.inputs import input_of
 from surge.records.text import RowFault, row_fault
 from surge.reports.document import no_answer, refusal
 from surge.reports.records import fault_lines
 from surge.reports.records_data import fault_document
 from surge.toml.faults import describe, format_faults
+from surge.toml.text import FileError
 from surge.units import printable
 
 
@@ -46,32 +47,22 @@ def refused(error: CaseError, path: str) -> Refusal:
     """Return the refusal of a file in TOML (a case, rules, limits), fault by fault; or of records."""
     if isinstance(error, UnreadableError):
         return unreadable(error)
-    text, digest = _read_again(path)
-    records = describe(error.faults, filename=path, text=text)
-    return Refusal(
-        text=format_faults(error.faults, filename=path, text=text),
-        document=data(refusal(records, version=__version__, filename=path, sha256=digest)),
-        exit_code=2,
-    )
+    if not isinstance(error, FileError):
+        error = FileError(error.faults, file=error.file or input_of(b"", filename=path), kind=CASE)
+    file = error.file
+    document = refusal(describe(error), version=__version__, filename=file.filename, sha256=file.sha256)
+    return Refusal(text=format_faults(error), document=data(document), exit_code=2)
 
 
 def undecided(error: SurgeError, path: str) -> Refusal:
     """Return why a case without faults could not be computed."""
-    _, digest = _read_again(path)
+    file = error.file or input_of(b"", filename=path)
+    document = no_answer(str(error), version=__version__, filename=file.filename, sha256=file.sha256)
     return Refusal(
-        text=f"surge: {path}: cannot be decided: {error}",
-        document=data(no_answer(str(error), version=__version__, filename=path, sha256=digest)),
+        text=f"surge: {file.filename}: cannot be decided: {error}",
+        document=data(document),
         exit_code=error.exit_code,
     )
-
-
-def _read_again(path: str) -> tuple[str, str]:
-    """Text of a case file, and its hash; of a file that cannot be read, those of an empty text."""
-    try:
-        text = read_text(path)
-    except CaseError:
-        text = ""
-    return text, hashlib.sha256(text.encode()).hexdigest()
 
 
 def unreadable(error: UnreadableError) -> Refusal:

@@ -11,10 +11,12 @@ from typing import Literal
 from surge import __version__
 from surge.api.answers import CaseAnswer, Json, data
 from surge.api.check import check
-from surge.api.inputs import case_of, of_file, rules_of_case
-from surge.api.records import RecordsAnswer, judge_records
+from surge.api.inputs import case_of, in_case, rules_of_case
+from surge.api.records import RecordsAnswer, judged
 from surge.case.file import Case
 from surge.model.lineup import LineUp
+from surge.records.limits_file import load_limits
+from surge.records.read import ReadOptions
 from surge.rules.book import RuleBook
 from surge.search.strokes import closing_valves
 from surge.search.window import Windows, windows_of
@@ -142,11 +144,13 @@ def make_sheet(
     book = rules_of_case(loaded)
     on = day("today", today) or loaded.lineup.berth.transfer or date.today()
     checked = check(loaded, book=book, units=units, progress=progress)
-    with of_file(loaded.filename):
+    with in_case(loaded):
         found = windows_for_sheet(loaded.lineup, book, progress) if window else None
-    judged = None
+    tests = None
     if records is not None:
-        judged = judge_records(records, limits=limits, case=loaded, today=on, progress=progress)
+        options = ReadOptions(today=on)
+        stated = None if limits is None else load_limits(limits)
+        tests = judged(records, options, limits=stated, case=loaded, book=book, progress=progress)
     made = sheet_of(
         loaded,
         checked,
@@ -154,8 +158,8 @@ def make_sheet(
         display=checked.display,
         version=__version__,
         no_windows=NONE_CLOSES if window else NO_WINDOWS,
-        rules_sha256=_hash_of_rules(loaded),
-        tests=None if judged is None else _tests(loaded, judged),
+        rules_sha256=book.file.sha256 if book.file else "",
+        tests=None if tests is None else _tests(loaded, tests),
     )
     return SheetAnswer(sheet=made, case=loaded, units=checked.units)
 
@@ -183,28 +187,19 @@ def windows_for_sheet(lineup: LineUp, book: RuleBook, progress: Progress | None 
     return windows_of(lineup, book=book, valves=marked or sorted(closing), progress=progress)
 
 
-def _tests(case: Case, judged: RecordsAnswer) -> Tests:
+def _tests(case: Case, answer: RecordsAnswer) -> Tests:
     """What the records say of the valves that close in the case."""
-    stated, refused = judged.limits, len(judged.records.refused)
+    stated, refused = answer.limits, len(answer.records.refused)
     files = Files(
-        records=Path(judged.records.filename).name,
-        records_sha256=judged.records.sha256,
-        limits=Path(judged.limits_filename).name if stated else "",
-        limits_sha256=stated.sha256 if stated else "",
+        records=Path(answer.records.filename).name,
+        records_sha256=answer.records.sha256,
+        limits=Path(answer.limits_filename).name if stated else "",
+        limits_sha256=stated.file.sha256 if stated else "",
     )
     return tests_of(
-        judged.findings,
+        answer.findings,
         closing=sorted(closing_in(case.lineup)),
-        valve_of={tag: (stated.limits_of(tag)[1] if stated else "") or tag for tag in judged.matched},
+        valve_of={tag: (stated.limits_of(tag)[1] if stated else "") or tag for tag in answer.matched},
         refused=refused,
         files=files,
     )
-
-
-def _hash_of_rules(case: Case) -> str:
-    """Hash of the file of rules that the case names."""
-    import hashlib
-
-    if case.rules_file is None:
-        return ""
-    return hashlib.sha256((Path(case.filename).parent / case.rules_file).read_bytes()).hexdigest()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surge.api.answers import CaseAnswer, Json, Kind, Picture, data, parts_of, signature
-from surge.api.inputs import case_of, of_file, rules_of_case, units_of
+from surge.api.inputs import case_of, in_case, rules_of_case, units_of
 from surge.case.file import Case
 from surge.records.curve_file import load_curve
 from surge.reports.words import CAUTIONS
@@ -87,8 +87,7 @@ def read_stroke(path: str | Path, *, ends: tuple[float, float] | None = None) ->
     CaseError
         The curve cannot be used: all of its faults.
     """
-    with of_file(path):
-        return StrokeFile(stroke=stroke_of(load_curve(path, ends=ends)), filename=str(path))
+    return StrokeFile(stroke=stroke_of(load_curve(path, ends=ends)), filename=str(path))
 
 
 def run_measured_stroke(
@@ -153,7 +152,7 @@ def run_measured_stroke(
     loaded = case_of(case)
     shown = units_of(loaded, units)
     book = rules_of_case(loaded)
-    with of_file(loaded.filename):
+    with in_case(loaded):
         made = run_measured(
             loaded.lineup, measured.stroke, valve=valve, scenario=scenario, book=book, progress=progress
         )

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surge.api.answers import CaseAnswer, Json, data, parts_of
-from surge.api.inputs import case_of, of_file, rules_of_case, si, units_of
+from surge.api.inputs import case_of, in_case, rules_of_case, si, units_of
 from surge.case.file import Case
 from surge.model.stroke import strokes_fit
 from surge.reports.words import CAUTIONS
@@ -116,7 +116,7 @@ def find_windows(
     loaded = case_of(case)
     shown = units_of(loaded, units)
     book = rules_of_case(loaded)
-    with of_file(loaded.filename):
+    with in_case(loaded):
         made = windows_of(
             loaded.lineup, book=book, valves=valves, shortest=least, longest=most, progress=progress
         )

@@ -7,7 +7,6 @@ its faults; a stage that has found some hands a mended case on, so that the late
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -18,11 +17,12 @@ from surge.case.build import Builder
 from surge.case.schema import CaseSpec, Show
 from surge.case.size import size_faults
 from surge.errors import CaseError, Fault, Origin
+from surge.inputs import InputFile
 from surge.model.lineup import LineUp
 from surge.model.validation import faults_of
-from surge.toml.mend import MOST_FAULTS_LISTED, mend, more_faults
+from surge.toml.mend import MOST_FAULTS_LISTED, Mended, mend, more_faults
 from surge.toml.tables import file_schema, keys_of
-from surge.toml.text import FileKind, parsed, read_file, unreadable
+from surge.toml.text import FileKind, faults_of_file, file_of, parsed, read_file
 from surge.units import ShowUnits
 
 _STRUCTURE = ("points", "tank", "supply", "pump", "pipe", "hose", "arm", "valve", "passage")
@@ -38,6 +38,7 @@ CASE = FileKind(
         "a case file with few faults",
         "mend the listed ones first, or begin again from the starter case of `surge new`",
     ),
+    named={"points": "point", "levels": "", "openings": "", "trapped_pressure": ""},
 )
 
 
@@ -51,10 +52,8 @@ class Case:
         The line-up in SI, with its scenarios.
     show : ShowUnits
         Units of the output.
-    sha256 : str
-        Hash of the text as UTF-8: says which case an answer belongs to.
-    filename : str
-        Where the case was read, as it was given.
+    file : InputFile
+        The text that it was made of, and where it was read.
     rules_file : str or None
         The file of rules that the case names, as a path from the folder of the case file.
     bands : mapping of str to float
@@ -63,10 +62,24 @@ class Case:
 
     lineup: LineUp
     show: ShowUnits
-    sha256: str
-    filename: str
+    file: InputFile
     rules_file: str | None = None
     bands: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def filename(self) -> str:
+        """Name of the case file, as it was given."""
+        return self.file.filename
+
+    @property
+    def rules_path(self) -> Path | None:
+        """Where the file of rules is: its place counts from the case file."""
+        return None if self.rules_file is None else Path(self.filename).parent / self.rules_file
+
+    @property
+    def sha256(self) -> str:
+        """Hash of the case file: says which case a result belongs to."""
+        return self.file.sha256
 
 
 def load_case(path: str | Path) -> Case:
@@ -82,7 +95,7 @@ def load_case(path: str | Path) -> Case:
 
     Raises
     ------
-    CaseError
+    FileError
         With one fault when the file cannot be read, else with all faults of its text.
 
     Examples
@@ -94,12 +107,7 @@ def load_case(path: str | Path) -> Case:
     >>> round(case.lineup.rate.agreed * 3600)  # from m3/s to m3/h
     450
     """
-    return read_case(read_text(path), filename=str(path))
-
-
-def read_text(path: str | Path) -> str:
-    """Return the text of a case file; raises CaseError with one fault when it cannot be read."""
-    return read_file(path, CASE)
+    return _case_of(read_file(path, CASE))
 
 
 def read_case(text: str, *, filename: str) -> Case:
@@ -118,7 +126,7 @@ def read_case(text: str, *, filename: str) -> Case:
 
     Raises
     ------
-    CaseError
+    FileError
         With every fault that was found; see :func:`surge.toml.faults.describe` for their lines.
 
     Examples
@@ -135,32 +143,35 @@ def read_case(text: str, *, filename: str) -> Case:
     no liquid: add [liquid]
     no points: add [points."tank outlet"] for every point
     """
-    try:
-        digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
-    except UnicodeEncodeError:
-        raise unreadable(CASE, "half a character, which is not UTF-8", "save the file as UTF-8") from None
-    data = parsed(text.removeprefix("\ufeff"), CASE)
-    if too_much := size_faults(data):
-        raise CaseError(too_much[:MOST_FAULTS_LISTED])
-    mended = mend(data, CaseSpec, CASE)
-    faults = list(mended.faults)
-    specs = [spec for pick in (0, 1) if (spec := mended.spec(pick)) is not None]
-    lineup = _built(specs, faults, connected=not any(map(_joins, mended.guessed)))
-    if lineup is None:
-        listed = [_moved(fault, mended.in_file(fault.path)) for fault in faults[: MOST_FAULTS_LISTED + 1]]
-        raise CaseError(
-            listed
-            if len(faults) <= MOST_FAULTS_LISTED + 1
-            else [more_faults(len(faults), CASE), *listed[:MOST_FAULTS_LISTED]]
-        )
+    return _case_of(file_of(text, filename=filename, kind=CASE))
+
+
+def _case_of(file: InputFile) -> Case:
+    """Make a case of a file, or raise FileError with all faults."""
+    data = parsed(file, CASE)
+    with faults_of_file(file, CASE):
+        if too_much := size_faults(data):
+            raise CaseError(too_much[:MOST_FAULTS_LISTED])
+        mended = mend(data, CaseSpec, CASE)
+        faults = list(mended.faults)
+        specs = [spec for pick in (0, 1) if (spec := mended.spec(pick)) is not None]
+        lineup = _built(specs, faults, connected=not any(map(_joins, mended.guessed)))
+        if lineup is None:
+            raise CaseError(_listed(faults, mended))
     return Case(
         lineup=lineup,
         show=_show(specs[0].show),
-        sha256=digest,
-        filename=filename,
+        file=file,
         rules_file=specs[0].rules.file,
         bands={key: band.value for key, band in specs[0].bands if band is not None},
     )
+
+
+def _listed(faults: list[Fault], mended: Mended[CaseSpec]) -> list[Fault]:
+    """Return the faults with their paths in the file; not more than anybody mends at a time."""
+    most = MOST_FAULTS_LISTED
+    listed = [_moved(fault, mended.in_file(fault.path)) for fault in faults[: most + 1]]
+    return listed if len(faults) <= most + 1 else [more_faults(len(faults), CASE), *listed[:most]]
 
 
 def _built(specs: list[CaseSpec], faults: list[Fault], *, connected: bool) -> LineUp | None:

@@ -20,7 +20,7 @@ from surge.cli.shared import (
 )
 
 if TYPE_CHECKING:
-    from surge.api.check import CheckAnswer
+    pass
 
 KINDS = ("png", "svg", "pdf")
 FILM_KINDS = ("gif", "mp4", "html")
@@ -176,21 +176,12 @@ def compare_(
     """
     wanted = wanted_units(units)
     paths = output_paths(output, kinds=KINDS, force=force)
-    first, second = (_checked(path, as_json=as_json) for path in (before, after))
-    with answering(after, as_json=as_json):
+    with answering(after, as_json=as_json) as progress:
         from surge.api.compare import compare
 
-        answer = compare(first, second, scenarios=scenarios, units=wanted)
+        answer = compare(before, after, scenarios=scenarios, units=wanted, progress=progress)
         kinds: Any = tuple(paths.values())
         drawn = answer.draw_all(kinds) if paths else {}
     write_files({path: drawn[kind].content for path, kind in paths.items()})  # type: ignore[index]
     print_text(answer.json() if as_json else answer.text())
     sys.exit(answer.exit_code)
-
-
-def _checked(path: str, *, as_json: bool) -> CheckAnswer:
-    """Read and check one of the cases; its faults are its own."""
-    with answering(path, as_json=as_json) as progress:
-        from surge.api.check import check
-
-        return check(path, progress=progress)

@@ -98,7 +98,7 @@ def answering(path: str, *, as_json: bool = False, solver: bool = True) -> Itera
                 progress.done()
                 _tell_trouble()
         except CaseError as error:
-            refuse(error, error.filename or path, as_json=as_json)
+            refuse(error, path, as_json=as_json)
         except RequestError as error:
             fail(str(error))
         except SurgeError as error:

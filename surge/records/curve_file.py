@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-from surge.errors import CaseError
+from surge.errors import CaseError, about
 from surge.records.cells import EMPTY, unit_of
 from surge.records.columns import LONGEST_TITLES, plain
-from surge.records.text import SEPARATORS, CsvFile, RowFault, load_sheet, row_fault, unusable
+from surge.records.text import SEPARATORS, CsvFile, RowFault, load_csv, row_fault, unusable
 from surge.units import UNITS, printable, quoted
 
 LOOK = 60  # rows in which the header is looked for
@@ -88,19 +88,15 @@ def load_curve(path: str | Path, *, ends: tuple[float, float] | None = None) -> 
     CaseError
         With all faults: a curve with a faulty row is not used.
     """
-    return read_curve(load_sheet(path), filename=str(path), ends=ends)
+    return read_curve(load_csv(path), ends=ends)
 
 
-def read_curve(
-    sheet: CsvFile, *, filename: str = "", ends: tuple[float, float] | None = None
-) -> MeasuredCurve:
+def read_curve(source: CsvFile, *, ends: tuple[float, float] | None = None) -> MeasuredCurve:
     """Read a measured curve from a file that was loaded.
 
     Parameters
     ----------
-    sheet : CsvFile
-    filename : str
-        For the output only.
+    source : CsvFile
     ends : (float, float), optional
         Position when shut and when open [the file's own unit]; by default what the header says.
 
@@ -109,9 +105,14 @@ def read_curve(
     CaseError
         As :func:`load_curve`.
     """
-    table = _find(sheet)
+    with about(source.file):
+        return _curve_of(source, ends)
+
+
+def _curve_of(source: CsvFile, ends: tuple[float, float] | None) -> MeasuredCurve:
+    table = _find(source)
     shut, opened = _scale(table, ends)
-    body = list(islice(sheet.rows(table.separator), table.row, table.row + MOST_SAMPLES + 1))
+    body = list(islice(source.rows(table.separator), table.row, table.row + MOST_SAMPLES + 1))
     if len(body) > MOST_SAMPLES:
         raise unusable(f"more than {MOST_SAMPLES} rows", "the record of one stroke", "cut it to one stroke")
     marks = _decimal_commas(body, table)
@@ -134,9 +135,9 @@ def read_curve(
     _refuse([*faults, *order])
     return MeasuredCurve(
         samples=tuple(samples),
-        filename=filename,
-        sha256=sheet.sha256,
-        notes=tuple(_notes(sheet, table, missing=missing, blank=blank, doubled=doubled, commas=marks)),
+        filename=source.file.filename,
+        sha256=source.file.sha256,
+        notes=tuple(_notes(source, table, missing=missing, blank=blank, doubled=doubled, commas=marks)),
     )
 
 
@@ -158,11 +159,11 @@ def _refuse(faults: Sequence[RowFault]) -> None:
 
 
 def _notes(
-    sheet: CsvFile, table: CurveColumns, *, missing: int, blank: int, doubled: int, commas: bool
+    source: CsvFile, table: CurveColumns, *, missing: int, blank: int, doubled: int, commas: bool
 ) -> list[str]:
     said = [f"Separator {SEPARATORS[table.separator]}, decimal {'comma' if commas else 'point'}."]
-    if sheet.note:
-        said.append(f"{sheet.note[0].upper()}{sheet.note[1:]}.")
+    if source.note:
+        said.append(f"{source.note[0].upper()}{source.note[1:]}.")
     counted = [(missing, "without a position"), (blank, "blank"), (doubled, "written twice")]
     told = [f"{n} {'row' if n == 1 else 'rows'} {words}" for n, words in counted if n]
     return [*said, f"Left out: {', '.join(told)}."] if told else said
@@ -176,11 +177,11 @@ class _CellError(Exception):
         super().__init__(found, expected, remedy)
 
 
-def _find(sheet: CsvFile) -> CurveColumns:
+def _find(source: CsvFile) -> CurveColumns:
     """Look for the row of titles, with every separator."""
     half = ""
     for separator in SEPARATORS:
-        for row, cells in enumerate(islice(sheet.rows(separator), LOOK), start=1):
+        for row, cells in enumerate(islice(source.rows(separator), LOOK), start=1):
             named = [_title(c) for c in cells]
             times = [k for k, (name, _) in enumerate(named) if name in TIMES]
             places = [k for k, (name, _) in enumerate(named) if name in POSITIONS]

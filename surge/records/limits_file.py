@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import hashlib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -11,9 +10,10 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
-from surge.errors import CaseError, Fault, Origin
+from surge.errors import Fault, Origin
+from surge.inputs import InputFile
 from surge.records.stroke_tests import Bound, Direction, Interval, Side, Timed, ValveLimits
-from surge.toml.text import FileKind, parsed, read_file
+from surge.toml.text import FileError, FileKind, file_of, parsed, read_file
 from surge.units import QuantityError, printable, quoted, read
 
 LIMITS = FileKind(
@@ -47,14 +47,6 @@ _INTERVAL = re.compile(r"([0-9]{1,4}) *(days?|weeks?|months?|years?)")
 _DAYS, _MONTHS = {"day": 1, "week": 7}, {"month": 1, "year": 12}
 
 
-class LimitFileError(CaseError):
-    """Faults of a limits file; ``filename`` says which."""
-
-    def __init__(self, faults: Iterable[Fault], *, filename: str) -> None:
-        super().__init__(list(faults))
-        self.filename = filename
-
-
 @dataclass(frozen=True, kw_only=True)
 class Stated:
     """What one table [[valve]] states; None where it says nothing.
@@ -76,11 +68,10 @@ class Stated:
 
 @dataclass(frozen=True, kw_only=True)
 class LimitFile:
-    """A limits file that was read without a fault: ``stated``, in its order; which file it is."""
+    """A limits file that was read without a fault: ``stated``, in its order; what it was made of."""
 
     stated: tuple[Stated, ...]
-    filename: str
-    sha256: str = ""
+    file: InputFile
 
     @property
     def named(self) -> tuple[str, ...]:
@@ -143,25 +134,23 @@ def load_limits(path: str | Path) -> LimitFile:
 
     Raises
     ------
-    LimitFileError
+    FileError
         With one fault when it cannot be read or is no TOML, else with all faults of its tables.
     """
-    try:
-        return read_limits(read_file(path, LIMITS), filename=str(path))
-    except LimitFileError:
-        raise
-    except CaseError as error:
-        raise LimitFileError(error.faults, filename=str(path)) from None
+    return _limits_of(read_file(path, LIMITS))
 
 
 def read_limits(text: str, *, filename: str) -> LimitFile:
     """Read the text of a limits file; raises as :func:`load_limits`."""
+    return _limits_of(file_of(text, filename=filename, kind=LIMITS))
+
+
+def _limits_of(file: InputFile) -> LimitFile:
     reader = _Reader()
-    stated = reader.read(parsed(text.removeprefix("\ufeff"), LIMITS))
+    stated = reader.read(parsed(file, LIMITS))
     if reader.faults:
-        raise LimitFileError(reader.faults, filename=filename)
-    digest = hashlib.sha256(text.encode()).hexdigest()
-    return LimitFile(stated=stated, filename=filename, sha256=digest)
+        raise FileError(reader.faults, file=file, kind=LIMITS)
+    return LimitFile(stated=stated, file=file)
 
 
 def read_interval(text: str) -> Interval:

@@ -22,12 +22,13 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-from surge.errors import CaseError
+from surge.errors import CaseError, about
+from surge.inputs import input_of
 from surge.records.columns import LOOK, Header, find_header, named, no_header
 from surge.records.dates import DateOrder, order_of
 from surge.records.rows import ReadOptions, RowReader, cleaned
 from surge.records.stroke_tests import LostTest, StrokeTest
-from surge.records.text import MOST_ROWS, SEPARATORS, CsvFile, RowFault, csv_of, load_sheet, unusable
+from surge.records.text import MOST_ROWS, SEPARATORS, CsvFile, RowFault, csv_of, load_csv, unusable
 from surge.units import quoted
 from surge.workers import Progress
 
@@ -88,21 +89,26 @@ def load_records(path: str | Path, asked: ReadOptions, *, progress: Progress | N
         When nothing of the file can be read: no text, no header, a quote that swallows rows, too large.
         Faults of single rows are part of the result.
     """
-    return _read(load_sheet(path), str(path), asked, progress or (lambda _: None))
+    return _read(load_csv(path), asked, progress or (lambda _: None))
 
 
 def read_records(content: bytes, asked: ReadOptions, *, filename: str = "records.csv") -> Records:
     """Read the bytes of a file of records; as :func:`load_records`."""
-    return _read(csv_of(content), filename, asked, lambda _: None)
+    return _read(csv_of(input_of(content, filename=filename)), asked, lambda _: None)
 
 
-def _read(sheet: CsvFile, filename: str, asked: ReadOptions, progress: Progress) -> Records:
-    separator, header = _layout(sheet, asked)
-    order = order_of(_dates(sheet, separator, header, progress), given=asked.dates)
+def _read(source: CsvFile, asked: ReadOptions, progress: Progress) -> Records:
+    with about(source.file):
+        return _tests_of(source, asked, progress)
+
+
+def _tests_of(source: CsvFile, asked: ReadOptions, progress: Progress) -> Records:
+    separator, header = _layout(source, asked)
+    order = order_of(_dates(source, separator, header, progress), given=asked.dates)
     reader = RowReader(header, order, asked)
     count = 0
     for number, cells in enumerate(
-        islice(sheet.rows(separator, width=header.width), header.row, None), start=header.row + 1
+        islice(source.rows(separator, width=header.width), header.row, None), start=header.row + 1
     ):
         count += 1
         if count % TELL_EVERY == 0:
@@ -110,26 +116,26 @@ def _read(sheet: CsvFile, filename: str, asked: ReadOptions, progress: Progress)
         reader.row(number, cells)
     singles = reader.finish()
     return Records(
-        filename=filename,
-        sha256=sheet.sha256,
+        filename=source.file.filename,
+        sha256=source.file.sha256,
         tests=tuple(reader.tests),
         faults=tuple(reader.faults),
         rows=count,
         blank=reader.blank,
         refused=frozenset(f.row for f in reader.faults),
-        notes=tuple(_notes(sheet, separator, header, order, reader, singles)),
+        notes=tuple(_notes(source, separator, header, order, reader, singles)),
         lost=tuple(reader.lost),
         tag_title=header.columns["tag"].title,
     )
 
 
-def _layout(sheet: CsvFile, asked: ReadOptions) -> tuple[str, Header]:
+def _layout(source: CsvFile, asked: ReadOptions) -> tuple[str, Header]:
     """Find separator and header: the separator with which a header is found that names most."""
     found: list[tuple[str, Header, list[RowFault]]] = []
     nearest: Header | None = None
     first_error: CaseError | None = None
     for separator in SEPARATORS:
-        rows, error = _first_rows(sheet, separator)
+        rows, error = _first_rows(source, separator)
         first_error = first_error or error
         header, near, faults = find_header(rows, said=asked.columns)
         if header is not None:
@@ -144,21 +150,21 @@ def _layout(sheet: CsvFile, asked: ReadOptions) -> tuple[str, Header]:
     return separator, header
 
 
-def _first_rows(sheet: CsvFile, separator: str) -> tuple[list[list[str]], CaseError | None]:
+def _first_rows(source: CsvFile, separator: str) -> tuple[list[list[str]], CaseError | None]:
     """Rows in which the header may be; those before a row that cannot be read, and why it cannot."""
     rows: list[list[str]] = []
     try:
-        for cells in islice(sheet.rows(separator), LOOK):
+        for cells in islice(source.rows(separator), LOOK):
             rows.append(cells)
     except CaseError as error:
         return rows, error
     return rows, None
 
 
-def _dates(sheet: CsvFile, separator: str, header: Header, progress: Progress) -> Iterable[str]:
+def _dates(source: CsvFile, separator: str, header: Header, progress: Progress) -> Iterable[str]:
     """Cells of the date column; refuses a file of too many rows."""
     at = header.columns["date"].index
-    for number, cells in enumerate(sheet.rows(separator, width=header.width)):
+    for number, cells in enumerate(source.rows(separator, width=header.width)):
         if number >= header.row + MOST_ROWS:
             found, remedy = f"more than {MOST_ROWS} rows", "divide it by years or by ships"
             raise unusable(found, f"at most {MOST_ROWS} rows", remedy)
@@ -169,7 +175,7 @@ def _dates(sheet: CsvFile, separator: str, header: Header, progress: Progress) -
 
 
 def _notes(
-    sheet: CsvFile,
+    source: CsvFile,
     separator: str,
     header: Header,
     order: DateOrder,
@@ -193,5 +199,5 @@ def _notes(
         yield f"Row{'s' if len(singles) > 1 else ''} {listed}: {what}."
     if reader.asked.joined:
         yield "An empty tag or date is taken to be that of the row above, as --joined says."
-    if sheet.note:
-        yield f"{sheet.note[0].upper()}{sheet.note[1:]}."
+    if source.note:
+        yield f"{source.note[0].upper()}{source.note[1:]}."

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import csv
-import hashlib
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from surge.errors import CaseError, Fault
+from surge.errors import CaseError, Fault, about
+from surge.inputs import InputFile, input_of, read_input
 
 BIGGEST = 100_000_000  # [bytes]
 MOST_ROWS = 250_000  # a ship with a hundred valves needs a century for that; it takes 1 GB of memory
@@ -56,17 +56,15 @@ class CsvFile:
 
     Attributes
     ----------
-    content : bytes
+    file : InputFile
     coding : str
         As Python names it.
-    sha256 : str
     note : str
         What the reader should know about the coding; "" for nothing.
     """
 
-    content: bytes
+    file: InputFile
     coding: str
-    sha256: str
     note: str = ""
 
     def rows(self, separator: str, *, width: int | None = None) -> Iterator[list[str]]:
@@ -77,7 +75,7 @@ class CsvFile:
         CaseError
             A cell that is too long, or a quote that swallows rows.
         """
-        text = io.TextIOWrapper(io.BytesIO(self.content), encoding=self.coding, newline="")
+        text = io.TextIOWrapper(io.BytesIO(self.file.content), encoding=self.coding, newline="")
         # Strict: a quote that swallows rows nearly always ends in one that has no separator behind it.
         reader = csv.reader(text, delimiter=separator, skipinitialspace=separator != "\t", strict=True)
         number = 0
@@ -114,7 +112,7 @@ def _refuse_swallowed(cells: list[str], row: int, separator: str, least: int) ->
             )
 
 
-def load_sheet(path: str | Path) -> CsvFile:
+def load_csv(path: str | Path) -> CsvFile:
     """Read a file of records.
 
     Raises
@@ -122,19 +120,28 @@ def load_sheet(path: str | Path) -> CsvFile:
     CaseError
         With one fault when it cannot be opened, is too big, or is no text.
     """
-    try:
-        with Path(path).open("rb") as file:
-            content = file.read(BIGGEST + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise unusable(
-            f"cannot be opened: {reason}", "a table of stroke tests (CSV)", "check the path and the rights"
-        ) from None
-    return csv_of(content)
+    with about(input_of(b"", filename=str(path))):
+        try:
+            file = read_input(path, most=BIGGEST)
+        except (OSError, ValueError) as error:
+            reason = error.strerror if isinstance(error, OSError) else str(error)
+            raise unusable(
+                f"cannot be opened: {reason}",
+                "a table of stroke tests (CSV)",
+                "check the path and the rights",
+            ) from None
+    return csv_of(file)
 
 
-def csv_of(content: bytes) -> CsvFile:
-    """Find out how some bytes are coded; raises CaseError as :func:`load_sheet`."""
+def csv_of(file: InputFile) -> CsvFile:
+    """Find out how a file is coded; raises CaseError as :func:`load_csv`."""
+    with about(file):
+        coding, note = _readable(file.content)
+    return CsvFile(file=file, coding=coding, note=note)
+
+
+def _readable(content: bytes) -> tuple[str, str]:
+    """Return the coding of a text and what to know about it; refuse what is no text."""
     if len(content) > BIGGEST:
         found, remedy = f"more than {BIGGEST // 10**6} MB", "divide it by years or by ships"
         raise unusable(found, f"at most {BIGGEST // 10**6} MB and {MOST_ROWS} rows", remedy)
@@ -153,7 +160,7 @@ def csv_of(content: bytes) -> CsvFile:
     if "\0" in text:
         found = "a text with null characters"
         raise unusable(found, "a text with separators (CSV)", "save the sheet again as CSV, coding UTF-8")
-    return CsvFile(content=content, coding=coding, sha256=hashlib.sha256(content).hexdigest(), note=note)
+    return coding, note
 
 
 def _coding(content: bytes) -> tuple[str, str]:

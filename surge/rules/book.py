@@ -29,6 +29,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from surge.inputs import InputFile
+
 LOCAL_CODES = "Local codes and the procedures of terminal and ship win over every rule listed here."
 STATUSES = ("read", "read in part", "from memory", "computed", "common practice, no source")
 COMPARES = ("at most", "less than", "at least", "more than")
@@ -258,18 +260,26 @@ class Rule:
 
 @dataclass(frozen=True, kw_only=True)
 class RuleBook:
-    """The rules that a case is held against, in their order."""
+    """The rules that a case is held against, in their order.
+
+    Attributes
+    ----------
+    rules : tuple of Rule
+    file : InputFile or None
+        The user's file that some of them come from; None for the built-in rules alone.
+    """
 
     rules: tuple[Rule, ...]
+    file: InputFile | None = None
 
     def rule(self, rule_id: str) -> Rule | None:
         """Return the rule with an id, or the one that replaces it; None where there is neither."""
         own = next((r for r in self.rules if r.id == rule_id), None)
         return own or next((r for r in self.rules if r.replaces == rule_id), None)
 
-    def merged(self, changes: tuple[Rule, ...]) -> RuleBook:
+    def merged(self, changes: tuple[Rule, ...], *, file: InputFile | None = None) -> RuleBook:
         """Return the book with a user's rules: each in the place of the one it replaces, or at the end."""
         instead = {r.replaces or r.id: r for r in changes}
         known = {r.id for r in self.rules}
         added = tuple(r for r in changes if (r.replaces or r.id) not in known)
-        return RuleBook(rules=tuple(instead.get(r.id, r) for r in self.rules) + added)
+        return RuleBook(rules=tuple(instead.get(r.id, r) for r in self.rules) + added, file=file)

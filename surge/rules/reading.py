@@ -10,7 +10,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from surge.errors import CaseError, Fault, Origin
+from surge.errors import Fault, Origin
+from surge.inputs import InputFile
 from surge.rules.book import (
     COMPARES,
     CONDITIONS,
@@ -23,7 +24,7 @@ from surge.rules.book import (
     RuleBook,
     speaks_of,
 )
-from surge.toml.text import FileKind, parsed, read_file
+from surge.toml.text import FileError, FileKind, file_of, parsed, read_file
 from surge.units import DIMENSIONS, QuantityError, printable, quoted, read
 
 BUILT_IN = Path(__file__).with_name("tables") / "rules.toml"
@@ -403,32 +404,33 @@ def load_rules(path: str | Path) -> RuleBook:
 
     Raises
     ------
-    CaseError
+    FileError
         With one fault when the file cannot be read or is no TOML, else with all faults of its rules; see
         :func:`surge.toml.faults.describe` for their lines.
     """
-    return read_rules(read_rule_text(path))
+    return _book_of(read_file(path, RULES))
 
 
-def read_rule_text(path: str | Path) -> str:
-    """Return the text of a rule file; raises CaseError with one fault when it cannot be read."""
-    return read_file(path, RULES)
-
-
-def read_rules(text: str) -> RuleBook:
+def read_rules(text: str, *, filename: str = "rules.toml") -> RuleBook:
     """Put the rules of a rule file's text into the built-in book.
 
     Parameters
     ----------
     text : str
+    filename : str
+        For the output only; nothing is opened.
 
     Raises
     ------
-    CaseError
+    FileError
         As :func:`load_rules`.
     """
+    return _book_of(file_of(text, filename=filename, kind=RULES))
+
+
+def _book_of(file: InputFile) -> RuleBook:
     base = built_in()
-    rules, faults = rules_of(parsed(text.removeprefix("\ufeff"), RULES), base=base)
+    rules, faults = rules_of(parsed(file, RULES), base=base)
     if faults:
-        raise CaseError(list(faults))
-    return base.merged(rules)
+        raise FileError(faults, file=file, kind=RULES)
+    return base.merged(rules, file=file)

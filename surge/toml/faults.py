@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from surge.errors import Fault, Origin
 from surge.toml.positions import Positions, locate
-from surge.toml.text import KeyFault, TextFault, shown, too_deep
+from surge.toml.text import FileError, KeyFault, TextFault, shown, too_deep
 from surge.units import printable, quoted
 
 _WIDEST = 120  # characters of a source line that are shown
-_NAMED = (("points",), ("levels",), ("openings",), ("trapped_pressure",))  # tables whose keys are names
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,31 +59,20 @@ class FaultRecord:
         return "\n".join([*lines, *(f"  {word:<9} {text}" for word, text in words)])
 
 
-def describe(faults: Iterable[Fault], *, filename: str, text: str) -> list[FaultRecord]:
-    """Give every fault its place in the text, in the order of the file.
-
-    Parameters
-    ----------
-    faults : iterable of Fault
-        As a CaseError carries them.
-    filename : str
-        For the output only.
-    text : str
-        The case file's text, empty if it could not be read.
-    """
-    listed = list(faults)
+def describe(error: FileError) -> list[FaultRecord]:
+    """Give every fault of a file its place in the text, in the order of the file."""
     # Faults of the text carry their lines; the text may be more than a parser can take.
-    of_text = all(isinstance(fault, TextFault) for fault in listed)
-    data, places = ({}, Positions(text)) if of_text else _understood(text)
-    records = [_record(fault, filename, data, places) for fault in listed]
+    of_text = all(isinstance(fault, TextFault) for fault in error.faults)
+    data, places = ({}, Positions(error.file.text)) if of_text else _understood(error.file.text)
+    records = [_record(fault, error, data, places) for fault in error.faults]
     return sorted(records, key=lambda r: (r.line, r.column))
 
 
-def format_faults(faults: Sequence[Fault], *, filename: str, text: str) -> str:
-    """Return all faults as plain text for stderr; parameters as for :func:`describe`."""
-    records = describe(faults, filename=filename, text=text)
+def format_faults(error: FileError) -> str:
+    """Return all faults of a file as plain text for stderr."""
+    records = describe(error)
     count = "1 fault" if len(records) == 1 else f"{len(records)} faults"
-    head = f"{printable(filename)}: {count}; nothing was calculated or written"
+    head = f"{printable(error.file.filename)}: {count}; nothing was calculated or written"
     return "\n\n".join([head, *(record.as_text() for record in records)])
 
 
@@ -98,19 +86,19 @@ def _understood(text: str) -> tuple[dict[str, Any], Positions]:
     return (data, locate(text)) if not too_deep(data) else ({}, Positions(text))
 
 
-def _record(fault: Fault, filename: str, data: dict[str, Any], places: Positions) -> FaultRecord:
+def _record(fault: Fault, error: FileError, data: dict[str, Any], places: Positions) -> FaultRecord:
     line, column, width = 1, 1, 1
     if isinstance(fault, TextFault):
         line, column = fault.line, fault.column
-    elif spot := places.find(fault.path, key=_of_key(fault)):
+    elif spot := places.find(fault.path, key=_of_key(fault, error.kind.named)):
         (line, column), width = places.line_column(spot.start), spot.end - spot.start
     source = places.source(line)
     return FaultRecord(
-        file=filename,
+        file=error.file.filename,
         line=line,
         column=column,
         width=width,
-        key=label(fault.path, data),
+        key=label(fault.path, data, named=error.kind.named),
         found=fault.found,
         expected=fault.expected,
         remedy=fault.remedy,
@@ -118,32 +106,40 @@ def _record(fault: Fault, filename: str, data: dict[str, Any], places: Positions
     )
 
 
-def _of_key(fault: Fault) -> bool:
+def _of_key(fault: Fault, named: Mapping[str, str]) -> bool:
     """Tell whether the key is wrong, not its value; in tables of names the key is the name."""
-    named = fault.path[-2:-1] in _NAMED and fault.found == shown(fault.path[-1])
-    return isinstance(fault, KeyFault) or named
+    in_names = len(fault.path) > 1 and fault.path[-2] in named
+    return isinstance(fault, KeyFault) or (in_names and fault.found == shown(fault.path[-1]))
 
 
-def label(path: Origin, data: Mapping[str, Any]) -> str:
-    """Return a path in the words of the case, such as ``pipe "deck line": length``."""
+def label(path: Origin, data: Mapping[str, Any], *, named: Mapping[str, str]) -> str:
+    """Return a path in the words of the file, such as ``pipe "deck line": length``.
+
+    Parameters
+    ----------
+    path : Origin
+    data : mapping
+        Of the file.
+    named : mapping of str to str
+        As :class:`surge.toml.text.FileKind` has it.
+    """
     if not path:
         return ""
     parts: list[str] = []
     item: Any = data
     for depth, part in enumerate(path):
         item = child(item, part)
-        if isinstance(part, str):
-            named = path[depth - 1 : depth] in _NAMED
-            plain = re.fullmatch(r"[A-Za-z0-9_-]+", part) and not named
-            parts.append(part if plain else quoted(part))
+        called = named.get(str(path[depth - 1])) if depth else None
+        if isinstance(part, str) and called is not None:
+            parts[-1:] = [f"{called} {quoted(part)}"] if called else [parts[-1], quoted(part)]
+        elif isinstance(part, str):
+            parts.append(part if re.fullmatch(r"[A-Za-z0-9_-]+", part) else quoted(part))
         elif isinstance(item, dict) and isinstance(item.get("name"), str):
             parts[-1] += f" {quoted(item['name'])}"
         elif isinstance(item, dict):
             parts[-1] += f" {part + 1}"
         else:
             parts[-1] += f", column {part + 1}" if ", row " in parts[-1] else f", row {part + 1}"
-    if path[0] == "points" and len(parts) > 1:
-        parts[:2] = [f"point {parts[1]}"]
     return ": ".join(parts)
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from surge.errors import CaseError, Fault
+from surge.errors import CaseError, Fault, about
+from surge.inputs import InputFile, input_of, read_input
 from surge.units import quoted
 
 LONGEST_LINE = 20_000  # [characters]; the parser's time for one key grows with the square of its length
@@ -38,6 +40,9 @@ class FileKind:
         A header of a list of tables in it.
     many : (str, str)
         What is expected where there are too many faults to list, and the remedy.
+    named : mapping of str to str
+        Tables whose keys are names that the writer chose: the key of such a table, and what one of its
+        rows is called in a message, "" where key and name are enough.
     """
 
     words: str
@@ -46,6 +51,7 @@ class FileKind:
     closed: str
     lists: str
     many: tuple[str, str] = ("a file with few faults", "mend the listed ones first")
+    named: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,31 +67,73 @@ class KeyFault(Fault):
     """A fault of a key itself: it is shown at the key, not at its value."""
 
 
-def read_file(path: str | Path, kind: FileKind) -> str:
-    """Return the text of a file; raises CaseError with one fault when it cannot be read."""
+class FileError(CaseError):
+    """Faults of one file.
+
+    Parameters
+    ----------
+    faults : list of Fault
+    file : InputFile
+        What was read of it; no bytes where nothing could be.
+    kind : FileKind
+    """
+
+    def __init__(self, faults: Iterable[Fault], *, file: InputFile, kind: FileKind) -> None:
+        super().__init__(list(faults))
+        self.file: InputFile = file
+        self.kind = kind
+
+
+@contextmanager
+def faults_of_file(file: InputFile, kind: FileKind) -> Iterator[None]:
+    """Surround work on a file: faults that are refused inside are faults of this file."""
+    with about(file):
+        try:
+            yield
+        except FileError:
+            raise
+        except CaseError as error:
+            raise FileError(error.faults, file=file, kind=kind) from None
+
+
+def read_file(path: str | Path, kind: FileKind) -> InputFile:
+    """Read a text in TOML from disk; raises FileError with one fault when it cannot be read."""
+    nothing = input_of(b"", filename=str(path))
+    with faults_of_file(nothing, kind):
+        try:
+            file = read_input(path, most=kind.biggest)
+        except (OSError, ValueError) as error:
+            reason = error.strerror if isinstance(error, OSError) else str(error)
+            raise _syntax(f"cannot be opened: {reason}", kind.closed, 1, 1, kind.words) from None
+        if len(file.content) > kind.biggest:
+            raise _syntax(*kind.too_big, 1, 1, kind.words)
+    with faults_of_file(file, kind):
+        try:
+            file.content.decode("utf-8")
+        except UnicodeDecodeError as error:
+            line = file.content.count(b"\n", 0, error.start) + 1
+            byte = f"byte {file.content[error.start]:#04x} in line {line}, which is not UTF-8"
+            raise _syntax(byte, "save the file as UTF-8 in your editor", line, 1, kind.words) from None
+    return file
+
+
+def file_of(text: str, *, filename: str, kind: FileKind) -> InputFile:
+    """Return a text that is at hand as a file; raises FileError for one that cannot be UTF-8."""
     try:
-        with Path(path).open("rb") as file:
-            content = file.read(kind.biggest + 1)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise unreadable(kind, f"cannot be opened: {reason}", kind.closed) from None
-    if len(content) > kind.biggest:
-        raise unreadable(kind, *kind.too_big)
-    try:
-        return content.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        byte = f"byte {content[error.start]:#04x} in line {line}, which is not UTF-8"
-        raise unreadable(kind, byte, "save the file as UTF-8 in your editor", line=line) from None
+        return input_of(text.encode("utf-8"), filename=filename)
+    except UnicodeEncodeError:
+        with faults_of_file(input_of(b"", filename=filename), kind):
+            found = "half a character, which is not UTF-8"
+            raise _syntax(found, "save the file as UTF-8", 1, 1, kind.words) from None
 
 
-def unreadable(kind: FileKind, found: str, remedy: str, *, line: int = 1) -> CaseError:
-    """Return the error for a file of which nothing can be read."""
-    return _syntax(found, remedy, line, 1, kind.words)
+def parsed(file: InputFile, kind: FileKind) -> dict[str, Any]:
+    """Return the data of a file, or raise FileError with the one fault that stops the parser."""
+    with faults_of_file(file, kind):
+        return _parsed(file.text.removeprefix("\ufeff"), kind)
 
 
-def parsed(text: str, kind: FileKind) -> dict[str, Any]:
-    """Return the data of a TOML text, or raise CaseError with the one fault that stops the parser."""
+def _parsed(text: str, kind: FileKind) -> dict[str, Any]:
     lines = text.replace("\r\n", "\n").split("\n")
     for number, line in enumerate(lines, start=1):
         if len(line) > LONGEST_LINE:

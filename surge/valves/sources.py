@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from surge.errors import CaseError, Fault, meant
 from surge.model.lineup import LineUp
-from surge.records.limits_file import LimitFile, LimitFileError, fold
+from surge.records.limits_file import LIMITS, LimitFile, fold
 from surge.records.read import Records
 from surge.records.stroke_tests import (
     EVERY_STROKE_TOO_SLOW,
@@ -29,6 +29,7 @@ from surge.records.stroke_tests import (
 from surge.records.text import RowFault, row_fault
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN
+from surge.toml.text import FileError
 from surge.units import quoted
 from surge.workers import Progress
 
@@ -225,7 +226,7 @@ def _refuse_strangers(stated: LimitFile, closing: set[str], lineup: LineUp) -> N
         if (name := one.values.get("in_case")) is not None and name not in closing
     ]
     if faults:
-        raise LimitFileError(faults, filename=stated.filename)
+        raise FileError(faults, file=stated.file, kind=LIMITS)
 
 
 def _nobody(closing: set[str], stated: LimitFile | None) -> CaseError:
@@ -236,7 +237,7 @@ def _nobody(closing: set[str], stated: LimitFile | None) -> CaseError:
         expected=f"one of {listed}" if listed else "a valve that closes in some scenario of the case",
         remedy='write a limits file with in_case = "..." beside the tags, and give it with --limits',
     )
-    return LimitFileError([fault], filename=stated.filename) if stated else CaseError([fault])
+    return FileError([fault], file=stated.file, kind=LIMITS) if stated else CaseError([fault])
 
 
 def closing_in(lineup: LineUp) -> set[str]:

@@ -9,7 +9,7 @@ from dataclasses import asdict
 import pytest
 from support.inputs.case_text import STROKE, changed, line_of, records
 
-from surge.case.file import read_case
+from surge.case.file import CASE, read_case
 from surge.errors import CaseError
 from surge.toml.faults import describe, format_faults, label
 
@@ -159,7 +159,7 @@ def test_printed_fault() -> None:
     with pytest.raises(CaseError) as caught:
         read_case(text, filename="case.toml")
     line = line_of(text, "14,5 m")
-    printed = format_faults(caught.value.faults, filename="case.toml", text=text)
+    printed = format_faults(caught.value)
     assert printed.split("\n") == [
         "case.toml: 1 fault; nothing was calculated or written",
         "",
@@ -170,7 +170,7 @@ def test_printed_fault() -> None:
         '  expected  a length such as "1200 m" (units: m, mm, ft, inch, in, cm, km)',
         '  remedy    write "14.5 m": the decimal sign is a point',
     ]
-    as_json = [asdict(r) for r in describe(caught.value.faults, filename="case.toml", text=text)]
+    as_json = [asdict(r) for r in describe(caught.value)]
     assert json.loads(json.dumps(as_json))[0]["line"] == line
 
 
@@ -178,15 +178,15 @@ def test_printed_fault_is_safe_for_a_terminal() -> None:
     text = changed(('name = "deck line"', 'name = "a\\u001b[31mb"\t' + "# " + "x" * 300))
     with pytest.raises(CaseError) as caught:
         read_case(text, filename="evil\x1b.toml")
-    printed = format_faults(caught.value.faults, filename="evil\x1b.toml", text=text)
+    printed = format_faults(caught.value)
     assert all(c.isprintable() or c in "\n\t" for c in printed)
     assert max(map(len, printed.split("\n"))) < 200
 
 
 def test_labels() -> None:
     data = {"pipe": [{"name": "x"}, {}], "points": {"a b": {}}, "pump": [{"name": "p", "curve": [[1, 2]]}]}
-    assert label((), data) == ""
-    assert label(("pipe", 0, "length"), data) == 'pipe "x": length'
-    assert label(("pipe", 1, "length"), data) == "pipe 2: length"
-    assert label(("points", "a b", "elevation"), data) == 'point "a b": elevation'
-    assert label(("pump", 0, "curve", 0, 1), data) == 'pump "p": curve, row 1, column 2'
+    assert label((), data, named=CASE.named) == ""
+    assert label(("pipe", 0, "length"), data, named=CASE.named) == 'pipe "x": length'
+    assert label(("pipe", 1, "length"), data, named=CASE.named) == "pipe 2: length"
+    assert label(("points", "a b", "elevation"), data, named=CASE.named) == 'point "a b": elevation'
+    assert label(("pump", 0, "curve", 0, 1), data, named=CASE.named) == 'pump "p": curve, row 1, column 2'

@@ -348,7 +348,7 @@ def test_load_what_cannot_be_read(tmp_path: Path) -> None:
             load_case(path)
         assert len(caught.value.faults) == 1
         assert found in caught.value.faults[0].found
-        record = describe(caught.value.faults, filename=str(path), text="")[0]
+        record = describe(caught.value)[0]
         assert record.line >= 1
         assert caught.value.exit_code == 2
 

@@ -14,6 +14,7 @@ from surge.case.file import read_case, starter_case
 from surge.errors import CaseError
 from surge.toml.faults import describe, format_faults
 from surge.toml.mend import MOST_FAULTS_LISTED
+from surge.toml.text import FileError
 
 LINES = starter_case().split("\n")
 _ODD_VALUES = st.sampled_from(
@@ -139,12 +140,13 @@ def check(text: str) -> bool:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             read_case(text, filename="case.toml")
-    except CaseError as error:
-        faults = error.faults
+    except FileError as error:
+        refused, faults = error, error.faults
     else:
         return True
     assert faults
-    records = describe(faults, filename="case.toml", text=text)
+    assert refused.file.filename == "case.toml"
+    records = describe(refused)
     assert len(records) == len(faults)
     for record in records:
         assert record.line >= 1
@@ -154,7 +156,7 @@ def check(text: str) -> bool:
             assert words.isprintable(), words
         assert record.key.isprintable()
     json.dumps([asdict(record) for record in records])
-    printed = format_faults(faults, filename="case.toml", text=text)
+    printed = format_faults(refused)
     assert all(c.isprintable() or c in "\n\t" for c in printed)
     return False
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from support.inputs.measured_curves import demo_text
 
 from surge.errors import CaseError
+from surge.inputs import input_of
 from surge.records.curve_file import MeasuredCurve, load_curve, read_curve
 from surge.records.text import RowFault, csv_of
 
@@ -17,7 +18,7 @@ DEMO = Path(__file__).parents[2] / "cases" / "records" / "manifold-valve-stroke.
 
 
 def read(text: str, ends: tuple[float, float] | None = None, coding: str = "utf-8") -> MeasuredCurve:
-    return read_curve(csv_of(text.encode(coding)), ends=ends)
+    return read_curve(csv_of(input_of(text.encode(coding), filename="curve.csv")), ends=ends)
 
 
 def faults(text: str, ends: tuple[float, float] | None = None) -> list[RowFault]:

@@ -14,12 +14,13 @@ from support.demos import Demos
 
 from surge.case.file import Case
 from surge.errors import CaseError
-from surge.records.limits_file import LimitFile, LimitFileError, load_limits, read_interval, read_limits
+from surge.records.limits_file import LimitFile, load_limits, read_interval, read_limits
 from surge.records.read import ReadOptions, Records, read_records
 from surge.records.stroke_tests import Bound, Direction, Interval, Side, Timed, ValveLimits
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.rules.reading import built_in
 from surge.toml.faults import describe
+from surge.toml.text import FileError
 from surge.valves.sources import closing_in, held_against, with_windows
 
 ROOT = Path(__file__).parents[2]
@@ -119,23 +120,23 @@ def test_a_table_that_names_a_valve_goes_before_patterns() -> None:
 def test_faults_have_line_key_and_remedy(old: str, new: str, key: str, words: str) -> None:
     text = WHOLE.replace(old, new)
     assert text != WHOLE
-    with pytest.raises(LimitFileError) as caught:
+    with pytest.raises(FileError) as caught:
         read_limits(text, filename="limits.toml")
-    told = describe(caught.value.faults, filename="limits.toml", text=text)
+    told = describe(caught.value)
     found = next(r for r in told if r.key == key)
     assert words in f"{found.found} {found.expected} {found.remedy}"
     assert found.line >= 1
-    assert caught.value.filename == "limits.toml"
+    assert caught.value.file.filename == "limits.toml"
 
 
 def test_a_file_that_is_not_there_or_no_toml(tmp_path: Path) -> None:
-    with pytest.raises(LimitFileError, match="cannot be opened"):
+    with pytest.raises(FileError, match="cannot be opened"):
         load_limits(tmp_path / "no.toml")
     path = tmp_path / "bad.toml"
     path.write_text("tags = [")
-    with pytest.raises(LimitFileError) as caught:
+    with pytest.raises(FileError) as caught:
         load_limits(path)
-    assert caught.value.filename == str(path)
+    assert caught.value.file.filename == str(path)
 
 
 @given(
@@ -198,9 +199,9 @@ def case(demos: Demos) -> Case:
 def test_names_of_the_case_that_are_wrong_are_told(case: Case) -> None:
     assert closing_in(case.lineup) >= {"manifold valve", "2P drop line valve"}
     text = WHOLE.replace('"manifold valve"', '"shore control valve"')
-    with pytest.raises(LimitFileError) as caught:
+    with pytest.raises(FileError) as caught:
         held_against(records("M1"), stated=stated(text), lineup=case.lineup, book=built_in())
-    (found,) = describe(caught.value.faults, filename="limits.toml", text=text)
+    (found,) = describe(caught.value)
     assert found.key == "valve 2: in_case"
     nameless = WHOLE.replace('in_case = "manifold valve"\n', "")
     with pytest.raises(CaseError, match="stands for a valve"):

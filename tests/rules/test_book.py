@@ -26,6 +26,7 @@ from surge.rules.book import (
 )
 from surge.rules.reading import BIGGEST, BUILT_IN, KEYS, built_in, load_rules, read_rules, rules_of
 from surge.toml.faults import describe, format_faults
+from surge.toml.text import FileError
 from surge.units import UNITS
 
 BAR = 1e5
@@ -312,10 +313,14 @@ def changed(**lines: str | None) -> str:
     return "\n".join(out)
 
 
+def refusal(text: str) -> FileError:
+    with pytest.raises(FileError) as caught:
+        read_rules(text, filename="ours.toml")
+    return caught.value
+
+
 def faults_of(text: str) -> tuple[Fault, ...]:
-    with pytest.raises(CaseError) as caught:
-        read_rules(text)
-    return caught.value.faults
+    return refusal(text).faults
 
 
 def the_fault(text: str) -> Fault:
@@ -489,17 +494,17 @@ def test_a_level_has_to_be_gauge() -> None:
 
 def test_all_faults_come_at_once_each_with_its_line() -> None:
     text = changed(figure='"25 bar"', authority=None, status='"seen"') + "\n" + changed(counts='["sgnal"]')
-    faults = faults_of(text)
+    refused = refusal(text)
     # The second rule also repeats the id and what it replaces.
-    assert len(faults) == 6
-    records = describe(faults, filename="ours.toml", text=text)
+    assert len(refused.faults) == 6
+    records = describe(refused)
     lines = text.splitlines()
     told = {r.key.split(": ")[-1].split(",")[0]: r for r in records}
     assert lines[told["figure"].line - 1] == 'figure = "25 bar"'
     assert lines[told["status"].line - 1] == 'status = "seen"'
     assert lines[told["authority"].line - 1] == "[[rule]]", "a missing key is shown at the header"
     assert "Shutdown at our berth" in told["figure"].key
-    assert "ours.toml:" in format_faults(faults, filename="ours.toml", text=text)
+    assert "ours.toml:" in format_faults(refused)
 
 
 @pytest.mark.parametrize(
@@ -517,8 +522,7 @@ def test_faults_of_the_shape(text: str, found: str) -> None:
 
 def test_a_text_that_is_no_toml_says_where() -> None:
     text = '[[rule]]\nid = "a\n'
-    fault = the_fault(text)
-    (record,) = describe([fault], filename="ours.toml", text=text)
+    (record,) = describe(refusal(text))
     assert record.line == 2
     for bad in ("a = " + "[" * 5000, "a = " + "9" * 10000, "#" + "x" * 30000):
         assert len(faults_of(bad)) == 1
@@ -584,5 +588,5 @@ def test_no_damage_to_a_file_gives_a_traceback(start: int, end: int, patch: str)
     text = OWN[: min(start, end)] + patch + OWN[max(start, end) :]
     try:
         assert len(read_rules(text).rules) >= len(built_in().rules)
-    except CaseError as error:
-        format_faults(error.faults, filename="ours.toml", text=text)
+    except FileError as error:
+        format_faults(error)

@@ -33,7 +33,7 @@ def records(text: str) -> list[FaultRecord]:
     """Return the fault records of a faulty text."""
     with pytest.raises(CaseError) as caught:
         read_case(text, filename="case.toml")
-    return describe(caught.value.faults, filename="case.toml", text=text)
+    return describe(caught.value)
 
 
 def line_of(text: str, part: str) -> int:

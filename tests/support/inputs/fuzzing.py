@@ -20,6 +20,7 @@ from pathlib import Path
 from support.inputs.damage import damage_bytes, damage_data, damage_lines, toml_of
 from surge.case.file import CASE, Case, read_case
 from surge.errors import CaseError, SurgeError
+from surge.inputs import input_of
 from surge.records.curve_file import read_curve
 from surge.records.limits_file import LIMITS, LimitFile, read_limits
 from surge.records.read import ReadOptions, read_records
@@ -29,7 +30,7 @@ from surge.reports.records import JudgedRecords, fault_lines, records_lines
 from surge.reports.records_data import findings_csv, records_document
 from surge.rules.reading import RULES, read_rules
 from surge.toml.faults import describe, format_faults
-from surge.toml.text import FileKind, read_file
+from surge.toml.text import FileError, FileKind, read_file
 from surge.transient.plan import plan
 from surge.valves.curve import stroke_of
 from surge.valves.findings import findings_of_records
@@ -156,10 +157,10 @@ def explained(words: Sequence[tuple[str, str]], said: bytes) -> None:
             raise Unexplained(f"{what} has {len(text)} characters")
 
 
-def _toml_refused(error: CaseError, text: str, said: bytes) -> None:
+def _toml_refused(error: FileError, said: bytes) -> None:
     if not error.faults:
         raise Unexplained("no fault at all")
-    records = describe(error.faults, filename="in.toml", text=text)
+    text, records = error.file.text, describe(error)
     for r in records:
         if r.line < 1 or r.column < 1 or r.width < 1:
             raise Unexplained(f"no place: {r}")
@@ -167,7 +168,7 @@ def _toml_refused(error: CaseError, text: str, said: bytes) -> None:
             raise Unexplained(f"a line that is not there: {r.line}")
         explained([("found", r.found), ("expected", r.expected), ("remedy", r.remedy)], said)
     json.dumps([asdict(r) for r in records], allow_nan=False)
-    printed = format_faults(error.faults, filename="in.toml", text=text)
+    printed = format_faults(error)
     if not all(c.isprintable() or c in "\n\t" for c in printed):
         raise Unexplained("what is printed has control characters")
 
@@ -190,19 +191,13 @@ def _printable(lines: Iterable[str]) -> None:
             raise Unexplained(f"a line with control characters: {line!r}")
 
 
-def _text_of(content: bytes, kind: FileKind, folder: Path) -> str:
+def _toml(content: bytes, kind: FileKind, folder: Path, use: Callable[[str], int]) -> int:
     path = folder / "in.toml"
     path.write_bytes(content)
-    return read_file(path, kind)
-
-
-def _toml(content: bytes, kind: FileKind, folder: Path, use: Callable[[str], int]) -> int:
-    text = ""
     try:
-        text = _text_of(content, kind, folder)
-        return use(text)
-    except CaseError as error:
-        _toml_refused(error, text, content)
+        return use(read_file(path, kind).text)
+    except FileError as error:
+        _toml_refused(error, content)
         return 2
     except SurgeError as error:
         explained([("why", str(error))], content)
@@ -258,7 +253,7 @@ def _rows(content: bytes, use: Callable[[bytes], int]) -> int:
 
 
 def _curve(content: bytes) -> int:
-    stroke_of(read_curve(csv_of(content)))
+    stroke_of(read_curve(csv_of(input_of(content, filename="in.csv"))))
     return 0
 
 

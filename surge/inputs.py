@@ -1,0 +1,60 @@
+"""What the program is given to read: opened once, and kept as it was read.
+
+Whoever needs a text again, to show a line of it, or its hash, to sign an answer, takes both from here. A file
+that somebody overwrites meanwhile, or a pipe that can be read only once, then gives no wrong answer.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+
+@dataclass(frozen=True, kw_only=True)
+class InputFile:
+    """One input as it was read.
+
+    Attributes
+    ----------
+    filename : str
+        As the user named it.
+    content : bytes
+    sha256 : str
+        Of the content, in hexadecimal digits.
+    """
+
+    filename: str
+    content: bytes = field(repr=False)
+    sha256: str
+
+    @property
+    def text(self) -> str:
+        """The content as UTF-8; empty where it is none."""
+        try:
+            return self.content.decode("utf-8")
+        except UnicodeDecodeError:
+            return ""
+
+
+def input_of(content: bytes, *, filename: str) -> InputFile:
+    """Return bytes that are at hand as an input."""
+    return InputFile(filename=filename, content=content, sha256=hashlib.sha256(content).hexdigest())
+
+
+def read_input(path: str | Path, *, most: int) -> InputFile:
+    """Open a file, a pipe or a device once and read it.
+
+    Parameters
+    ----------
+    path : str or Path
+    most : int
+        [bytes] that are wanted; one more is read where there is more, so that the reader can refuse it.
+
+    Raises
+    ------
+    OSError, ValueError
+        As ``open`` does.
+    """
+    with Path(path).open("rb") as file:
+        return input_of(file.read(most + 1), filename=str(path))

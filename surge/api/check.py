@@ -20,7 +20,7 @@ from surge.workers import Progress
 
 if TYPE_CHECKING:
     from surge.api.inputs import Ends, Number
-    from surge.api.pictures import Film, What
+    from surge.api.pictures import FilmAnswer, What
     from surge.views.subject import Subject
 
 
@@ -167,7 +167,7 @@ class CheckAnswer(Assessment, CaseAnswer):
         to: str | None = None,
         span: Ends = (None, None),
         seconds: Number = 12.0,
-    ) -> Film:
+    ) -> FilmAnswer:
         """Film the pressure as it travels along the line, as ``surge animate`` does.
 
         Parameters
@@ -183,7 +183,7 @@ class CheckAnswer(Assessment, CaseAnswer):
 
         Returns
         -------
-        Film
+        FilmAnswer
 
         Raises
         ------

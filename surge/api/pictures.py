@@ -77,7 +77,7 @@ def drawn(
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Film:
+class FilmAnswer:
     """A film of the pressure as it travels along the line.
 
     Attributes
@@ -148,7 +148,7 @@ def filmed(
     seconds: Number = 12.0,
     display: Display,
     signature: str,
-) -> Film:
+) -> FilmAnswer:
     """Film the pressure as it travels along the line, as ``surge animate`` does.
 
     Parameters
@@ -166,7 +166,7 @@ def filmed(
 
     Returns
     -------
-    Film
+    FilmAnswer
 
     Raises
     ------
@@ -176,4 +176,4 @@ def filmed(
     begin, end = (si_or_none("span", x, dimension="time") for x in span)
     playing = si("seconds", seconds, dimension="time")
     made = films.film_of(subject, to=to, begin=begin, end=end, playing=playing)
-    return Film(frames=made, display=display, signature=signature)
+    return FilmAnswer(frames=made, display=display, signature=signature)

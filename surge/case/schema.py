@@ -124,7 +124,7 @@ class BandsTable(FileTable):
     characteristic: Annotated[Reading | None, _BAND] = None
 
 
-class Rules(FileTable):
+class RulesTable(FileTable):
     """Rules that add to those of the program, or replace them."""
 
     file: Annotated[str | None, Text("a file of rules, beside the case file", 300)] = None
@@ -341,7 +341,7 @@ class CaseSpec(FileTable):
     calculation: Calculation = Calculation()
     liquid: LiquidTable
     berth: BerthTable = BerthTable()
-    rules: Rules = Rules()
+    rules: RulesTable = RulesTable()
     bands: BandsTable = BandsTable()
     rate: RateTable | None = None
     limits: CaseLimits = CaseLimits()

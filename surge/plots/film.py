@@ -22,7 +22,7 @@ from surge.plots.frame import (
     HIGH,
     INK,
     LOW,
-    STEADY,
+    STEADY_COLOUR,
     Labels,
     bar,
     our_settings,
@@ -147,7 +147,7 @@ class DrawnFilm:
         axes.set_ylim(*height_of(display, (film.highest[-1], film.lowest[-1]), film.upper, film.lower))
         draw_limits(axes, None, display, film.upper, film.lower)
         steady = bar(display, film.steady)
-        axes.plot(film.x, steady, color=STEADY, linewidth=1.2, linestyle=(0, (2, 1.5)), zorder=3)
+        axes.plot(film.x, steady, color=STEADY_COLOUR, linewidth=1.2, linestyle=(0, (2, 1.5)), zorder=3)
         labels = Labels(axes)
         for drawn in (steady, bar(display, film.highest[-1]), bar(display, film.lowest[-1])):
             labels.curve(film.x, drawn)

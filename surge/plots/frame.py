@@ -45,7 +45,7 @@ SETTINGS: Any = {
 }
 
 # Okabe and Ito's colours, which the colour-blind tell apart, darkened until they differ from white in grey.
-HIGH, LOW, STEADY, INK, FAINT = "#a83c00", "#005a8c", "#333333", "#111111", "#8a8a8a"
+HIGH, LOW, STEADY_COLOUR, INK, FAINT = "#a83c00", "#005a8c", "#333333", "#111111", "#8a8a8a"
 BAND = "#dfe6ea"
 CURVES = (
     ("#111111", "-", 1.9),

@@ -16,7 +16,7 @@ from surge.plots.frame import (
     HIGH,
     INK,
     LOW,
-    STEADY,
+    STEADY_COLOUR,
     Heading,
     Kinds,
     Labels,
@@ -285,7 +285,7 @@ class _Line:
         styles: list[tuple[Array, dict[str, Any]]] = [
             (high, {"color": HIGH, "linewidth": 2.4}),
             (low, {"color": LOW, "linewidth": 2.0, "linestyle": (0, (6, 1.5))}),
-            (steady, {"color": STEADY, "linewidth": 1.2, "linestyle": (0, (2, 1.5))}),
+            (steady, {"color": STEADY_COLOUR, "linewidth": 1.2, "linestyle": (0, (2, 1.5))}),
         ]
         for y, style in styles:
             axes.plot(along.x, y, zorder=5, **style)

@@ -168,7 +168,7 @@ class Column:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Header:
+class ColumnTitles:
     """The header of a table.
 
     Attributes
@@ -255,18 +255,18 @@ def _meaning(key: str, said: Mapping[str, str] | None) -> str | None:
 
 def find_header(
     rows: Iterable[Sequence[str]], *, said: Mapping[str, str] | None = None
-) -> tuple[Header | None, Header | None, list[RowFault]]:
+) -> tuple[ColumnTitles | None, ColumnTitles | None, list[RowFault]]:
     """Look for the row that names tag, date and time.
 
     Returns
     -------
-    header : Header or None
-    nearest : Header or None
+    header : ColumnTitles or None
+    nearest : ColumnTitles or None
         The row that names most, when none names enough.
     faults : list of RowFault
         Of the header that was found: columns that cannot be told apart.
     """
-    nearest: Header | None = None
+    nearest: ColumnTitles | None = None
     for number, cells in enumerate(rows, start=1):
         if number > LOOK:
             break
@@ -278,12 +278,12 @@ def find_header(
     return None, nearest, []
 
 
-def named(header: Header) -> tuple[int, int]:
+def named(header: ColumnTitles) -> tuple[int, int]:
     """How much a row names: columns that are understood, then columns at all."""
     return len(header.columns), header.width
 
 
-def lacking(header: Header) -> list[str]:
+def lacking(header: ColumnTitles) -> list[str]:
     """What a table cannot do without."""
     has = header.columns
     missing = [m for m in ("tag", "date") if m not in has]
@@ -296,7 +296,7 @@ def lacking(header: Header) -> list[str]:
 
 def _header(
     cells: Sequence[str], number: int, said: Mapping[str, str] | None
-) -> tuple[Header, list[RowFault]]:
+) -> tuple[ColumnTitles, list[RowFault]]:
     titles = [c.strip() for c in cells]
     found = [column_of(t, k, said=said) for k, t in enumerate(titles)]
     columns: dict[str, Column] = {}
@@ -322,7 +322,7 @@ def _header(
     used = {c.index for c in columns.values()}
     unused = tuple(t for k, t in enumerate(titles) if t and k not in used)
     width = max((k + 1 for k, t in enumerate(titles) if t), default=0)
-    return Header(row=number, width=width, cells=tuple(titles), columns=columns, unused=unused), faults
+    return ColumnTitles(row=number, width=width, cells=tuple(titles), columns=columns, unused=unused), faults
 
 
 def _times_told_apart(columns: list[Column]) -> list[Column]:
@@ -339,7 +339,7 @@ def _only_time(column: Column) -> bool:
     return plain(column.title) == UNCLEAR_TIME and column.unit in (None, MINUTES, HOURS)
 
 
-def no_header(nearest: Header | None) -> CaseError:
+def no_header(nearest: ColumnTitles | None) -> CaseError:
     """Return the error for a table without a header that is understood."""
     wanted = "a row of titles with tag, date, direction and time [s] (or closing time [s], opening time [s])"
     if nearest is None:

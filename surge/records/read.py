@@ -24,7 +24,7 @@ from pathlib import Path
 
 from surge.errors import CaseError, about
 from surge.inputs import input_of
-from surge.records.columns import LOOK, Header, find_header, named, no_header
+from surge.records.columns import LOOK, ColumnTitles, find_header, named, no_header
 from surge.records.dates import DateOrder, order_of
 from surge.records.rows import ReadOptions, RowReader, cleaned
 from surge.records.stroke_tests import LostTest, StrokeTest
@@ -129,10 +129,10 @@ def _tests_of(source: CsvFile, asked: ReadOptions, progress: Progress) -> Record
     )
 
 
-def _layout(source: CsvFile, asked: ReadOptions) -> tuple[str, Header]:
+def _layout(source: CsvFile, asked: ReadOptions) -> tuple[str, ColumnTitles]:
     """Find separator and header: the separator with which a header is found that names most."""
-    found: list[tuple[str, Header, list[RowFault]]] = []
-    nearest: Header | None = None
+    found: list[tuple[str, ColumnTitles, list[RowFault]]] = []
+    nearest: ColumnTitles | None = None
     first_error: CaseError | None = None
     for separator in SEPARATORS:
         rows, error = _first_rows(source, separator)
@@ -161,7 +161,7 @@ def _first_rows(source: CsvFile, separator: str) -> tuple[list[list[str]], CaseE
     return rows, None
 
 
-def _dates(source: CsvFile, separator: str, header: Header, progress: Progress) -> Iterable[str]:
+def _dates(source: CsvFile, separator: str, header: ColumnTitles, progress: Progress) -> Iterable[str]:
     """Cells of the date column; refuses a file of too many rows."""
     at = header.columns["date"].index
     for number, cells in enumerate(source.rows(separator, width=header.width)):
@@ -177,7 +177,7 @@ def _dates(source: CsvFile, separator: str, header: Header, progress: Progress) 
 def _notes(
     source: CsvFile,
     separator: str,
-    header: Header,
+    header: ColumnTitles,
     order: DateOrder,
     reader: RowReader,
     singles: Sequence[int],

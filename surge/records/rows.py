@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import TypeVar
 
 from surge.records.cells import DIRECTIONS, EMPTY, FLOWING, TIMED, TOGETHER, YES_NO, quantity, word
-from surge.records.columns import Column, Header
+from surge.records.columns import Column, ColumnTitles
 from surge.records.dates import EXPECTED, DateOrder, latest_reading, read_when
 from surge.records.stroke_tests import Direction, LostTest, StrokeTest, Timed
 from surge.records.text import RowFault, row_fault
@@ -55,7 +55,7 @@ def cleaned(cell: str) -> str:
 class RowReader:
     """Reads row after row, and notes what is wrong."""
 
-    def __init__(self, header: Header, order: DateOrder, asked: ReadOptions) -> None:
+    def __init__(self, header: ColumnTitles, order: DateOrder, asked: ReadOptions) -> None:
         self.header, self.columns, self.order, self.asked = header, header.columns, order, asked
         self.latest = asked.today + timedelta(days=1)
         self.tests: list[StrokeTest] = []

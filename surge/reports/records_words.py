@@ -11,7 +11,6 @@ from surge.rules.findings import EXCEEDED, UNDECIDED
 from surge.valves.findings import Findings, ValveFinding
 from surge.valves.history_types import DRIFTED, NEAR, OVERDUE, SCATTERED, UNLIKE, WATCH
 from surge.valves.judge import (
-    ALONE,
     DELAY_LACKS,
     DELAY_WITHIN,
     NEVER,
@@ -20,6 +19,7 @@ from surge.valves.judge import (
     NOT_SAID_WITH,
     OFF_TEMPERATURE,
     TEST_OVERDUE,
+    TIMED_ALONE,
     WITH_OTHERS,
     SideState,
 )
@@ -100,7 +100,7 @@ DECIDES = {  # why a side is open -> what would decide it
     NEVER: "Time it at normal temperature, alone and together with the others that move with it",
     NOT_SAID_WITH: "Write alone or together in a column of its own, or say --tested alone (or together) if "
     "it holds for the whole file; shares_power = false in the limits file says that it makes no difference",
-    ALONE: "Time it together with the others that move with it as well, or state shares_power = false in the "
+    TIMED_ALONE: "Time it together with the others that move with it as well, or state shares_power = false in the "
     "limits file if it has a power supply of its own",
     WITH_OTHERS: "Time it alone as well, or state shares_power = false in the limits file if it has a power "
     "supply of its own",

@@ -136,7 +136,7 @@ def _liquid(cargo: Cargo, temperature: float) -> TableRow:
             _ends(state.vapour_pressure, factor=1e-3),
             state.sound_speed.confidence,
         ),
-        record=j.LiquidRow(
+        record=j.ListedLiquid(
             name=cargo.name,
             aliases=cargo.aliases,
             family=cargo.family,

@@ -35,7 +35,7 @@ class LiquidFigure(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LiquidRow(JsonObject):
+class ListedLiquid(JsonObject):
     """A cargo."""
 
     name: str
@@ -63,7 +63,7 @@ class Liquids(JsonObject):
 
     name: Literal["liquids"] = "liquids"
     title: str
-    rows: tuple[LiquidRow, ...]
+    rows: tuple[ListedLiquid, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -338,7 +338,7 @@ class Rules(JsonObject):
 
 
 ListedRow = (
-    LiquidRow
+    ListedLiquid
     | SizeRow
     | MaterialRow
     | RestraintRow

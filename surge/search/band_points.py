@@ -19,7 +19,7 @@ from surge.search.strokes import StrokeFamily, StrokeLimits, resolution
 from surge.workers import Progress, workers
 
 MOST_BAND = 0.5  # widest band [-]: beyond it a figure is not known at all
-ALONE = (-1.0, -0.5, 0.5, 1.0)  # shares at which each band is looked at alone
+EACH_ALONE = (-1.0, -0.5, 0.5, 1.0)  # shares at which each band is looked at alone
 MIXED = 6  # points in the interior of all bands together
 BASES = (2, 3, 5, 7)  # of the low-discrepancy points (Halton, Numerische Mathematik 2, 1960; from memory)
 KNOTS = 20  # a characteristic is bent at so many equal steps of opening, and at its own points
@@ -98,7 +98,7 @@ CENTRE = BandPoint()
 
 def alone(band: str) -> list[BandPoint]:
     """Points at which one band is looked at alone."""
-    return [CENTRE._replace(**{band: share}) for share in ALONE]
+    return [CENTRE._replace(**{band: share}) for share in EACH_ALONE]
 
 
 def corners(bands: Bands) -> list[BandPoint]:

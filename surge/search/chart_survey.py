@@ -30,7 +30,10 @@ from surge.transient.run import simulate, work_done
 from surge.workers import Progress, workers
 
 INSIDE = 5  # strokes looked at in a gap between an unsafe and a safe one
-NEAR, CLOSE = 1.3, 0.08  # up to so many times it neighbours are a quarter period apart, or this share
+NEAR_THE_LIMIT, CLOSE = (
+    1.3,
+    0.08,
+)  # up to so many times it neighbours are a quarter period apart, or this share
 SHARE, FINEST = 0.03, 0.1  # the shortest safe stroke is told to this share, or time [s], whichever is more
 LOOKS = 2  # batches to search by, at most
 LEAST_SCALE = 1e5  # [Pa] shares of a limit nearer to the atmosphere than this are of this
@@ -127,7 +130,7 @@ class RateRow:
             inside = np.linspace(order[at - 1], start, INSIDE + 2)[1:-1]
             wanted += sorted({rounded_up(s) for s in inside} - {start})
         for low, high in zip(order[at:], order[at + 1 :], strict=False):
-            if low < NEAR * start and high - low > max(self.period / 4, CLOSE * low):
+            if low < NEAR_THE_LIMIT * start and high - low > max(self.period / 4, CLOSE * low):
                 wanted.append(0.5 * (low + high))
         return wanted
 

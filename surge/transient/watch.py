@@ -16,7 +16,7 @@ Decisions
   the swing of the waves met.
 * Points: what flows in flows out, storage of lumped elements included. An orifice never gives head, a pump no
   more than at no flow, a lumped element is passive.
-* Before the first event heads and waves stay within ``STEADY``. Where something moves from the first instant,
+* Before the first event heads and waves stay within ``STEADY_HEAD``. Where something moves from the first instant,
   a copy in which nothing does is marched first.
 * The watch takes impedances from the line-up, not from the arrays that it watches.
 * It costs 10 to 25 % of a run's processor time, for recording every step and for the sums. So energy and
@@ -33,7 +33,7 @@ from surge.errors import SolveError
 from surge.kernel import columns
 from surge.transient.grid import Grid
 
-STEADY = 2e-4  # [m] a head or wave may be off so much before anything moves: some 2 Pa
+STEADY_HEAD = 2e-4  # [m] a head or wave may be off so much before anything moves: some 2 Pa
 ROUNDING = 1e-9  # of what passed and of what the pipes hold: rounding, with room
 NEWTON = 1e-6  # of the flow, and [m]: what is left when the flow at links is found by rounds
 TINY = 1e-12  # [m3/s], [m] below this a figure is nothing
@@ -199,11 +199,11 @@ class Watch:
         moved = np.abs(heads[::EVERY, self.wet] - self.start[0][self.wet]).max(axis=0)
         waves = np.abs(flows[::EVERY, links:] - self.start[1][links:]).max(axis=0, initial=0.0)
         at = int(np.argmax(moved))
-        if moved[at] > STEADY:
+        if moved[at] > STEADY_HEAD:
             name = self.grid.points[self.wet[at]]
             self._fail(f"before anything moves the head at {name} changes by {moved[at]:.3g} m")
         waves = waves * self.impedance
-        if waves.size and waves.max() > STEADY:
+        if waves.size and waves.max() > STEADY_HEAD:
             name = self.grid.ends[int(np.argmax(waves))][0]
             self._fail(f"before anything moves the flow in {name} changes")
 

@@ -38,12 +38,12 @@ REPEATABLE = 0.10  # [-] spread of repeats over their mean; a rule of this progr
 OFF_TEMPERATURE = "off normal temperature"
 NO_TEMPERATURE = "no temperature recorded"
 WITH_OTHERS = "timed together with others: alone it is faster"
-ALONE = "timed alone: together with others it is slower"
+TIMED_ALONE = "timed alone: together with others it is slower"
 NOT_SAID_WITH = "not recorded whether alone or together with others"
 NOT_SAID_TIMED = "not recorded what was timed"
 DELAY_WITHIN = "timed from the order, and no signal delay is stated that could be taken off"
 DELAY_LACKS = "timed without the signal delay, and none is stated"
-NO_LIMIT = "no limit is stated for this valve and direction"
+NO_LIMIT_STATED = "no limit is stated for this valve and direction"
 NEVER = "never tested"
 SET_AGAIN = "new baseline"  # remark: adjusted, and timed again
 REFUSED = "refused"
@@ -187,7 +187,7 @@ def judge(
         if any(one.proves for one in found):
             judged.add(test.row)
         else:
-            doubts = [d for one in found for d in one.doubts] or [NO_LIMIT]
+            doubts = [d for one in found for d in one.doubts] or [NO_LIMIT_STATED]
             shown.setdefault(test.row, doubts[0])
     sides = [
         _aged(
@@ -257,7 +257,7 @@ def _with_others(test: StrokeTest, limits: ValveLimits, side: Side) -> tuple[str
         return ()
     if test.together is None:
         return (NOT_SAID_WITH,)
-    return (WITH_OTHERS,) if test.together else (ALONE,)
+    return (WITH_OTHERS,) if test.together else (TIMED_ALONE,)
 
 
 def _open(test: StrokeTest) -> tuple[str, ...]:

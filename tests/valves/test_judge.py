@@ -28,15 +28,15 @@ from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.valves.findings import NOT_JUDGED, Findings, findings_of_records
 from surge.valves.history_types import IN_ORDER, OVERDUE, SCATTERED, TOO_FAST, UNTESTED
 from surge.valves.judge import (
-    ALONE,
     DELAY_LACKS,
     DELAY_WITHIN,
     NEVER,
-    NO_LIMIT,
+    NO_LIMIT_STATED,
     NO_TEMPERATURE,
     NOT_SAID_TIMED,
     NOT_SAID_WITH,
     OFF_TEMPERATURE,
+    TIMED_ALONE,
     WITH_OTHERS,
     SideState,
     Tried,
@@ -194,7 +194,7 @@ def test_alone_proves_surge_and_together_proves_the_shutdown() -> None:
     stated = limits(bound(FAST, 20.0), bound(SLOW, 30.0), shares_power=None)
     alone, joined, unsaid = (timed(25.0, together=t) for t in (False, True, None))
     assert against(alone, stated, FAST).verdict == WITHIN
-    assert against(alone, stated, SLOW).doubts == (ALONE,)
+    assert against(alone, stated, SLOW).doubts == (TIMED_ALONE,)
     assert against(joined, stated, FAST).doubts == (WITH_OTHERS,)
     assert against(joined, stated, SLOW).verdict == WITHIN
     for side in Side:
@@ -218,7 +218,7 @@ def test_off_normal_temperature_is_shown_and_proves_nothing() -> None:
     assert against(timed(15.0, temperature=280.0), stated, FAST).verdict == UNDECIDED
     judged = judge([timed(25.0, temperature=280.0)], {"M1": stated}, today=TODAY)
     assert (judged.judged, judged.shown) == (frozenset(), {2: OFF_TEMPERATURE})
-    assert judge([timed(25.0)], {}, today=TODAY).shown == {2: NO_LIMIT}
+    assert judge([timed(25.0)], {}, today=TODAY).shown == {2: NO_LIMIT_STATED}
 
 
 # --- which tests decide ---

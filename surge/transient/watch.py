@@ -16,8 +16,8 @@ Decisions
   the swing of the waves met.
 * Points: what flows in flows out, storage of lumped elements included. An orifice never gives head, a pump no
   more than at no flow, a lumped element is passive.
-* Before the first event heads and waves stay within ``STEADY_HEAD``. Where something moves from the first instant,
-  a copy in which nothing does is marched first.
+* Before the first event heads and waves stay within ``STEADY_HEAD``. Where something moves from the first
+  instant, a copy in which nothing does is marched first.
 * The watch takes impedances from the line-up, not from the arrays that it watches.
 * It costs 10 to 25 % of a run's processor time, for recording every step and for the sums. So energy and
   links are looked at in one of ``THOROUGH`` steps only. numpy's BLAS is not used: its threads fight those of

@@ -100,8 +100,8 @@ DECIDES = {  # why a side is open -> what would decide it
     NEVER: "Time it at normal temperature, alone and together with the others that move with it",
     NOT_SAID_WITH: "Write alone or together in a column of its own, or say --tested alone (or together) if "
     "it holds for the whole file; shares_power = false in the limits file says that it makes no difference",
-    TIMED_ALONE: "Time it together with the others that move with it as well, or state shares_power = false in "
-    "the limits file if it has a power supply of its own",
+    TIMED_ALONE: "Time it together with the others that move with it as well, or state shares_power = false "
+    "in the limits file if it has a power supply of its own",
     WITH_OTHERS: "Time it alone as well, or state shares_power = false in the limits file if it has a power "
     "supply of its own",
     NOT_SAID_TIMED: "Write in a column from what to what it was timed, or say --timed order (or movement)",

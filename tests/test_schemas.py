@@ -7,14 +7,16 @@ import math
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
+import click
 import jsonschema
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from surge.cli.tables import schema as schema_command
 from surge.reports.document import Demand, JsonObject, as_json, as_text
-from surge.schemas import NAMES, path_of, schema_of_type, text_of
+from surge.schemas import FOLDER, NAMES, path_of, schema_of_type, text_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +39,13 @@ class Knot(JsonObject):
 def test_published_schema_is_the_generated_one(name: str) -> None:
     """To renew it: ``python -m surge.schemas``."""
     assert path_of(name).read_text(encoding="utf-8") == text_of(name)
+
+
+def test_no_schema_is_kept_by_hand() -> None:
+    published = {path.name.removesuffix(".schema.json") for path in FOLDER.iterdir()}
+    assert published == set(NAMES)
+    (choice,) = (p.type for p in schema_command.params if isinstance(p.type, click.Choice))
+    assert set(choice.choices) == published
 
 
 KNOT = Knot(turns=2, load_n=None, rope=(1.0, 2.5), under=Knot(turns=1, load_n=5.0))

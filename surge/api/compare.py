@@ -111,7 +111,7 @@ def compare(
     >>> both = surge.compare(case, case, scenarios=["release at full rate", "release at reduced rate"])
     >>> both.governing.verdicts
     ('limit exceeded', 'limit kept')
-    >>> hose = next(row for row in both.governing.rows if row.name == "cargo hose" and row.way == "high")
+    >>> hose = next(p for p in both.governing.places if p.name == "cargo hose" and p.way == "high")
     >>> round(hose.difference / 1e5, 1)  # from Pa to bar
     -8.0
     """

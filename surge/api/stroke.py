@@ -122,7 +122,7 @@ def run_measured_stroke(
     Returns
     -------
     StrokeAnswer
-        ``assumed`` and ``measured``, two assessments; ``pairs``, each pressure with either stroke [Pa gauge];
+        ``assumed`` and ``measured``, two assessments; ``pressures``, each with either stroke [Pa gauge];
         ``stroke.law``, openings [-] against time [s]; ``verdict``, ``exit_code``.
 
     Raises

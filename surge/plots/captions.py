@@ -9,7 +9,7 @@ from surge.plots.film import Words
 from surge.plots.frame import Heading
 from surge.plots.line import draw_line
 from surge.plots.map import draw_wave
-from surge.plots.time import draw_time, spot_words
+from surge.plots.time import draw_time, place_words
 from surge.reports.rules import rule_items
 from surge.reports.words import CAUTIONS, HEADLINE, Display, against, sentence, what_happens, whose
 from surge.rules.book import LOCAL_CODES
@@ -98,7 +98,7 @@ def time_files(
         "shore to ship."
     )
     alt = (
-        f"Pressure against time at {', '.join(spot_words(c, display) for c in picture.curves)} in "
+        f"Pressure against time at {', '.join(place_words(c, display) for c in picture.traces)} in "
         f"{scenario_words(subject, display)}. {verdict_words(subject, display)}"
     )
     heading = heading_of(subject, display, how, signature, more=BOILS if subject.run.vapour else "")

@@ -11,14 +11,14 @@ from surge.arrays import Array
 from surge.errors import RequestError
 from surge.plots.frame import INK, Heading, Kinds, Labels, PicturePage, bar, draw, short
 from surge.plots.line import draw_limits, draw_names, height_of, label_limits, part_lines
-from surge.plots.time import spot_words
+from surge.plots.time import place_words
 from surge.reports.compare import _whole, change_words
 from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
 from surge.views.compare import Comparison, ScenarioPair
 from surge.views.line import LinePicture, line_picture, way_of
 from surge.views.subject import LOW_CHECKS, Subject
-from surge.views.time import PressureTrace, curves_at, share_of
+from surge.views.time import PressureTrace, share_of, traces_at
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,11 +49,11 @@ def place_of(pair: ScenarioPair) -> tuple[str, bool]:
 
     It is an element or point that both cases have.
     """
-    known = {r.name for r in pair.rows}
+    known = {r.name for r in pair.places}
     found = [s.finding for s in pair.subjects if s.finding is not None and s.finding.name in known]
     worst = max(found, key=lambda f: f.load, default=None)
     if worst is None:
-        return pair.rows[0].name, False
+        return pair.places[0].name, False
     return worst.name, worst.check in LOW_CHECKS
 
 
@@ -74,7 +74,7 @@ def histories_of(pair: ScenarioPair) -> tuple[tuple[Array, PressureTrace], tuple
     share = None if known else share_of(worse, name, low=low)
 
     def one(subject: Subject) -> tuple[Array, PressureTrace]:
-        return subject.run.history.time, curves_at(subject, [name], low=low, share=share)[0]
+        return subject.run.history.time, traces_at(subject, [name], low=low, share=share)[0]
 
     return one(pair.subjects[0]), one(pair.subjects[1])
 
@@ -99,21 +99,21 @@ def draw_comparison(
     dict of str to bytes
         A file for each kind.
     """
-    return draw(lambda sheet: _Both(sheet, pair).draw(), display, heading, kinds=kinds, alt=alt)
+    return draw(lambda page: _Both(page, pair).draw(), display, heading, kinds=kinds, alt=alt)
 
 
 class _Both:
-    def __init__(self, sheet: PicturePage, pair: ScenarioPair) -> None:
-        self.sheet, self.pair, self.display = sheet, pair, sheet.display
+    def __init__(self, page: PicturePage, pair: ScenarioPair) -> None:
+        self.page, self.pair, self.display = page, pair, page.display
         self.lines = lines_of(pair)
         self.named: list[str] = []
 
     def draw(self) -> None:
         if self.lines is not None:
-            self._along(self.sheet.axes(0.58, 1.0), self.sheet.axes(0.43, 0.57), self.lines)
-            self._times(self.sheet.axes(0.0, 0.36))
+            self._along(self.page.axes(0.58, 1.0), self.page.axes(0.43, 0.57), self.lines)
+            self._times(self.page.axes(0.0, 0.36))
         else:
-            self._times(self.sheet.axes(0.0, 0.96))
+            self._times(self.page.axes(0.0, 0.96))
 
     def _along(self, axes: Axes, names: Axes, lines: tuple[LinePicture, LinePicture]) -> None:
         display = self.display
@@ -162,9 +162,9 @@ class _Both:
         axes.set_ylabel(f"pressure, {display.units.pressure}(g)", fontsize=9)
         axes.grid(axis="x", color="#dddddd", linewidth=0.6)
         shown = []
-        for (time, curve), until in zip(histories, untils, strict=True):
+        for (time, trace), until in zip(histories, untils, strict=True):
             valid = time <= (np.inf if until is None else until)
-            shown.append((time[valid], bar(display, curve.pressure[valid])))
+            shown.append((time[valid], bar(display, trace.pressure[valid])))
         for (t, y), style in zip(shown, STYLES, strict=True):
             axes.plot(t, y, zorder=4, **{**style, "linewidth": 1.7})
         upper = [float(bar(display, c.upper.value)) for _, c in histories if c.upper is not None]
@@ -186,16 +186,16 @@ class _Both:
         for (t, y), word, style in zip(shown, WORDS, STYLES, strict=True):
             if word not in self.named:
                 labels.along(t, y, word, color=style["color"], weight="bold")
-        axes.set_title(f"at {spot_words(histories[1][1], display)}", loc="left", fontsize=9)
+        axes.set_title(f"at {place_words(histories[1][1], display)}", loc="left", fontsize=9)
 
-    def _limits(self, axes: Axes, labels: Labels, curves: list[PressureTrace]) -> None:
+    def _limits(self, axes: Axes, labels: Labels, traces: list[PressureTrace]) -> None:
         display = self.display
         x = np.array(axes.get_xlim())
-        after = curves[1]
-        for curve, dash in ((curves[0], ":"), (after, "-")):
-            for limit, side in ((curve.upper, 1), (curve.lower, -1)):
+        after = traces[1]
+        for trace, dash in ((traces[0], ":"), (after, "-")):
+            for limit, side in ((trace.upper, 1), (trace.lower, -1)):
                 own = limit in (after.upper, after.lower)
-                if limit is None or (curve is not after and own):
+                if limit is None or (trace is not after and own):
                     continue
                 y = float(bar(display, limit.value))
                 if not axes.get_ylim()[0] < y < axes.get_ylim()[1]:
@@ -203,7 +203,7 @@ class _Both:
                 axes.axhline(y, color=INK, linewidth=1.6, linestyle=dash, zorder=3)
                 labels.curve(x, np.array([y, y]))
                 words = f"{'limit' if side > 0 else 'lower limit'} {display.pressure(limit.value, unit=True)}"
-                words += f", {short(limit.source)}" + ("" if curve is after else ", before")
+                words += f", {short(limit.source)}" + ("" if trace is after else ", before")
                 shares = (0.6, 0.8, 0.3, 0.45, 0.15)
                 labels.along(x, np.array([y, y]), words, shares=shares, sides=(side, -side), fontsize=8.5)
 
@@ -211,8 +211,8 @@ class _Both:
         self, axes: Axes, labels: Labels, histories: tuple[tuple[Array, PressureTrace], ...], *, low: bool
     ) -> None:
         display = self.display
-        for (_, curve), word, style in zip(histories, WORDS, STYLES, strict=True):
-            mark = curve.trough if low else curve.peak
+        for (_, trace), word, style in zip(histories, WORDS, STYLES, strict=True):
+            mark = trace.trough if low else trace.peak
             if mark is None or mark.time == 0.0:
                 continue
             y = float(bar(display, mark.pressure))

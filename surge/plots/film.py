@@ -347,20 +347,20 @@ class DrawnFilm:
 
 
 @contextmanager
-def staged(film: Film, display: Display, words: Words) -> Iterator[DrawnFilm]:
+def drawn_film(film: Film, display: Display, words: Words) -> Iterator[DrawnFilm]:
     """Give an animation drawn, while the drawing library is set as for all pictures."""
     with our_settings():
         yield DrawnFilm(film, display, words)
 
 
-def pictures_of(stage: DrawnFilm) -> Iterator[NDArray[np.uint8]]:
+def pictures_of(drawn: DrawnFilm) -> Iterator[NDArray[np.uint8]]:
     """Draw every frame; yields arrays of shape (height, width, 3): red, green, blue, 0 to 255 [-]."""
     from matplotlib.patches import PathPatch
     from matplotlib.patheffects import withStroke
     from matplotlib.transforms import IdentityTransform
 
-    figure = stage.figure
-    canvas: Any = stage.canvas  # the library does not tell its types
+    figure = drawn.figure
+    canvas: Any = drawn.canvas  # the library does not tell its types
     canvas.draw()
     still = canvas.copy_from_bbox(figure.bbox)
     patches = {}
@@ -374,7 +374,7 @@ def pictures_of(stage: DrawnFilm) -> Iterator[NDArray[np.uint8]]:
             transform=IdentityTransform(),
             figure=figure,
         )
-    clock = figure.text(*stage.clock_at, "", fontsize=15, weight="bold", ha="right", va="center")
+    clock = figure.text(*drawn.clock_at, "", fontsize=15, weight="bold", ha="right", va="center")
     clock.set_animated(True)
     figure_mark: Any = figure.text(0, 0, "", fontsize=9, weight="bold", ha="center", va="bottom", color=HIGH)
     figure_mark.set(
@@ -383,15 +383,15 @@ def pictures_of(stage: DrawnFilm) -> Iterator[NDArray[np.uint8]]:
         path_effects=[withStroke(linewidth=2.5, foreground="white")],
     )
     renderer = canvas.get_renderer()
-    for k in range(stage.film.time.size):
+    for k in range(drawn.film.time.size):
         canvas.restore_region(still)
-        shapes = stage.shapes(k)
+        shapes = drawn.shapes(k)
         for name, patch in patches.items():
             patch.set_path(_path(shapes[name], closed=STYLES[name][0] != "none"))
             patch.draw(renderer)
-        clock.set_text(stage.clock(k))
+        clock.set_text(drawn.clock(k))
         clock.draw(renderer)
-        x, y, value = stage.mark(k)
+        x, y, value = drawn.mark(k)
         figure_mark.set(text=value, position=(x, y + 4))
         figure_mark.draw(renderer)
         yield np.asarray(canvas.buffer_rgba())[:, :, :3].copy()
@@ -412,9 +412,9 @@ def _path(outlines: Shape, *, closed: bool = False) -> Any:
     return Path.make_compound_path(*made)
 
 
-def background_svg(stage: DrawnFilm) -> str:
+def background_svg(drawn: DrawnFilm) -> str:
     """Return the background as SVG, without a prologue."""
     out = io.BytesIO()
-    stage.figure.savefig(out, format="svg", metadata={"Date": None})
+    drawn.figure.savefig(out, format="svg", metadata={"Date": None})
     text = out.getvalue().decode()
     return text[text.index("<svg") :]

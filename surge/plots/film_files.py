@@ -28,8 +28,8 @@ from surge.plots.film import (
     Shape,
     Words,
     background_svg,
+    drawn_film,
     pictures_of,
-    staged,
 )
 from surge.plots.frame import HIGH, INK
 from surge.reports.words import CAUTIONS, Display
@@ -77,9 +77,9 @@ def film_file(
     """
     if kind == "mp4":
         _ffmpeg()
-    with staged(film, display, words) as stage:
+    with drawn_film(film, display, words) as drawn:
         made: bytes = {"gif": _gif, "mp4": _mp4, "html": _html}[kind](
-            stage, alt, progress or (lambda _: None)
+            drawn, alt, progress or (lambda _: None)
         )
     if len(made) > BIGGEST:
         raise RequestError(
@@ -89,9 +89,9 @@ def film_file(
     return made
 
 
-def _frames(stage: DrawnFilm, progress: Progress) -> Any:
-    for k, picture in enumerate(pictures_of(stage)):
-        progress(f"frame {k + 1} of {stage.film.time.size}")
+def _frames(drawn: DrawnFilm, progress: Progress) -> Any:
+    for k, picture in enumerate(pictures_of(drawn)):
+        progress(f"frame {k + 1} of {drawn.film.time.size}")
         yield picture
 
 
@@ -100,14 +100,14 @@ def frame_time(film: Film) -> float:
     return film.playing / max(film.time.size - 1, 1)
 
 
-def _gif(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:
+def _gif(drawn: DrawnFilm, alt: str, progress: Progress) -> bytes:
     from PIL import Image
 
-    frames = [Image.fromarray(picture) for picture in _frames(stage, progress)]
+    frames = [Image.fromarray(picture) for picture in _frames(drawn, progress)]
     # One palette for all, from the last frame, which has every colour: no flicker, and the same bytes again.
     palette = frames[-1].quantize(COLOURS, dither=Image.Dither.NONE)
     small = [f.quantize(palette=palette, dither=Image.Dither.NONE) for f in frames]
-    each = max(round(frame_time(stage.film) * 100), 2) * 10
+    each = max(round(frame_time(drawn.film) * 100), 2) * 10
     out = io.BytesIO()
     durations = [each] * (len(small) - 1) + [round(HOLD * 1000)]
     small[0].save(
@@ -118,7 +118,7 @@ def _gif(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:
         duration=durations,
         loop=0,
         disposal=1,
-        comment=f"{stage.words.signature}. {alt}".encode("ascii", "replace")[:250],
+        comment=f"{drawn.words.signature}. {alt}".encode("ascii", "replace")[:250],
     )
     return out.getvalue()
 
@@ -133,18 +133,18 @@ def _ffmpeg() -> str:
     return found
 
 
-def _mp4(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:  # noqa: ARG001  one signature for all kinds
-    each = frame_time(stage.film)
+def _mp4(drawn: DrawnFilm, alt: str, progress: Progress) -> bytes:  # noqa: ARG001  one signature for all kinds
+    each = frame_time(drawn.film)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "film.mp4"
-        first = next(pictures_of(stage))
+        first = next(pictures_of(drawn))
         height, width = first.shape[:2]
         command = [
             *(_ffmpeg(), "-hide_banner", "-loglevel", "error", "-f", "rawvideo", "-pix_fmt", "rgb24"),
             *("-s", f"{width}x{height}", "-r", f"{1 / each:.6g}", "-i", "-", "-an", "-c:v", "libx264"),
             *("-pix_fmt", "yuv420p", "-crf", "20", "-movflags", "+faststart", "-map_metadata", "-1"),
             # One thread: with several the bytes depend on how many processors there are.
-            *("-threads", "1", "-metadata", f"comment={printable(stage.words.signature)}"),
+            *("-threads", "1", "-metadata", f"comment={printable(drawn.words.signature)}"),
             *("-fflags", "+bitexact", "-flags:v", "+bitexact", str(path)),
         ]
         with tempfile.TemporaryFile() as said:
@@ -152,7 +152,7 @@ def _mp4(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:  # noqa: ARG0
             assert process.stdin is not None
             # When it ends early its own words say why.
             with suppress(BrokenPipeError), process.stdin as pipe:
-                for picture in _frames(stage, progress):
+                for picture in _frames(drawn, progress):
                     pipe.write(picture.tobytes())
                 for _ in range(round(HOLD / each)):
                     pipe.write(picture.tobytes())
@@ -170,22 +170,22 @@ def _mp4(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:  # noqa: ARG0
 # HTML
 
 
-def _html(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:
-    height = stage.figure.bbox.height
+def _html(drawn: DrawnFilm, alt: str, progress: Progress) -> bytes:
+    height = drawn.figure.bbox.height
     names = list(STYLES)
     data = {
-        "rate": 1 / frame_time(stage.film),
+        "rate": 1 / frame_time(drawn.film),
         "shapes": names,
         "frames": [],
     }
     frames: list[dict[str, Any]] = []
-    for k in range(stage.film.time.size):
-        progress(f"frame {k + 1} of {stage.film.time.size}")
-        shapes = stage.shapes(k)
-        x, y, value = stage.mark(k)
+    for k in range(drawn.film.time.size):
+        progress(f"frame {k + 1} of {drawn.film.time.size}")
+        shapes = drawn.shapes(k)
+        x, y, value = drawn.mark(k)
         frames.append(
             {
-                "t": stage.clock(k),
+                "t": drawn.clock(k),
                 "m": [*_tenths(np.array([(x, y + 4.0)]), height)[0].tolist(), value],
                 "d": [_outline(shapes[n], height, closed=STYLES[n][0] != "none") for n in names],
             }
@@ -193,19 +193,19 @@ def _html(stage: DrawnFilm, alt: str, progress: Progress) -> bytes:
     data["frames"] = frames
     page = files("surge.plots").joinpath("templates/film.html").read_text(encoding="utf-8")
     script = files("surge.plots").joinpath("templates/film.js").read_text(encoding="utf-8")
-    svg = background_svg(stage)
-    live = _live(stage, frames[-1], names)
+    svg = background_svg(drawn)
+    live = _live(drawn, frames[-1], names)
     return (
         Template(page)
         .substitute(
             hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
-            title=html.escape(stage.words.title),
-            line=html.escape(f"{stage.words.line}; {stage.film.pace}"),
+            title=html.escape(drawn.words.title),
+            line=html.escape(f"{drawn.words.line}; {drawn.film.pace}"),
             alt=html.escape(alt, quote=True),
             svg=svg.replace("</svg>", f"{live}</svg>"),
             how=html.escape(HOW),
             cautions=html.escape(" ".join(CAUTIONS)),
-            signature=html.escape(stage.words.signature),
+            signature=html.escape(drawn.words.signature),
             data=json.dumps(data, separators=(",", ":")).replace("<", "\\u003c"),
             script=script,
         )
@@ -232,7 +232,7 @@ def _outline(shape: Shape, height: float, *, closed: bool) -> str:
     return "".join(parts)
 
 
-def _live(stage: DrawnFilm, last: dict[str, Any], names: list[str]) -> str:
+def _live(drawn: DrawnFilm, last: dict[str, Any], names: list[str]) -> str:
     """What moves, as the last frame has it: readers without scripts see that."""
     paths = []
     for name, d in zip(names, last["d"], strict=True):
@@ -241,8 +241,8 @@ def _live(stage: DrawnFilm, last: dict[str, Any], names: list[str]) -> str:
             f'<path id="live-{name}" d="{d}" fill="{face}" fill-opacity="{OPACITY.get(name, 1)}" '
             f'stroke="{edge}" stroke-width="{10 * width:g}" stroke-linejoin="round"/>'
         )
-    corner = np.array(stage.clock_at) * [stage.figure.bbox.width, stage.figure.bbox.height]
-    x, y = _tenths(corner[None, :], stage.figure.bbox.height)[0].tolist()
+    corner = np.array(drawn.clock_at) * [drawn.figure.bbox.width, drawn.figure.bbox.height]
+    x, y = _tenths(corner[None, :], drawn.figure.bbox.height)[0].tolist()
     font = 'font-family="DejaVu Sans, Verdana, sans-serif" font-weight="bold"'
     clock = (
         f'<text id="live-clock" x="{x}" y="{y + 50}" font-size="150" text-anchor="end" {font} fill="{INK}">'

@@ -175,9 +175,9 @@ def draw(
         figure = new_figure(size)
         foot = [line for text in heading.foot for line in textwrap.wrap(printable(text), FOOT)]
         foot.append(printable(heading.signature))
-        sheet = PicturePage(figure=figure, display=display, bottom=room + 0.0155 * (len(foot) + 1))
+        page = PicturePage(figure=figure, display=display, bottom=room + 0.0155 * (len(foot) + 1))
         _words(figure, heading, foot)
-        paint(sheet)
+        paint(page)
         title = printable(heading.lines[0])
         said = {kind: file_words(kind, heading.signature, title=title, alt=printable(alt)) for kind in kinds}
         return {

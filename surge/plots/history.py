@@ -126,7 +126,7 @@ def _files(figures: Sequence[Figure], kind: str, heading: Heading) -> tuple[byte
 
 def _span(panels: Sequence[Panel], ground: HistoryGround) -> tuple[float, float]:
     """The one time axis of all panels: from the first test to where the next ones are due."""
-    days = [p.day for panel in panels for h in panel.histories for p in h.points]
+    days = [p.day for panel in panels for h in panel.histories for p in h.tests]
     first = _at(min([*days, ground.today - timedelta(days=360)]))
     last = _at(max([*days, ground.interval.after(ground.today)]))
     aside = (last - first) * 0.03
@@ -170,7 +170,7 @@ def _panel(axes: Axes, panel: Panel, ground: HistoryGround, span: tuple[float, f
     for history in panel.histories:
         _history(axes, history, ground, span)
     axes.axvline(_at(ground.today), color=INK, linewidth=0.5, linestyle=(0, (1, 2)), zorder=1)
-    if not any(h.points for h in panel.histories):
+    if not any(h.tests for h in panel.histories):
         axes.text(0.5, 0.38, "no test", transform=axes.transAxes, fontsize=TITLE, ha="center", va="center")
     _head(axes, panel, place)
     _years(axes)
@@ -178,8 +178,8 @@ def _panel(axes: Axes, panel: Panel, ground: HistoryGround, span: tuple[float, f
 
 def _times(axes: Axes, panel: Panel) -> None:
     """The upright axis: all times and every limit that is not far off."""
-    times = [p.time for h in panel.histories for p in h.points]
-    limits = [held.time for h in panel.histories for held in h.held if 0.0 < held.time < ALL_TIMES]
+    times = [p.time for h in panel.histories for p in h.tests]
+    limits = [limit.time for h in panel.histories for limit in h.limits if 0.0 < limit.time < ALL_TIMES]
     top = max(times, default=max(limits, default=30.0))
     seen = [*times, *(t for t in limits if t <= FAR_LIMIT * top)]
     low, high = min(seen, default=0.0), max(seen, default=top)
@@ -267,11 +267,11 @@ def _history(axes: Axes, history: ValveHistory, ground: HistoryGround, span: tup
         axes.plot(
             [start, span[1]], [base, base], color=FAINT, linewidth=0.7, linestyle=(0, (1, 1.5)), zorder=1
         )
-    for held in history.held:
-        _limit(axes, held, style)
+    for limit in history.limits:
+        _limit(axes, limit, style)
     _trend(axes, history, style, span)
     for proof in (True, False):
-        points = [p for p in history.points if (not p.apart) is proof]
+        points = [p for p in history.tests if (not p.apart) is proof]
         axes.plot(
             [_at(p.day) for p in points],
             [p.time for p in points],
@@ -286,15 +286,15 @@ def _history(axes: Axes, history: ValveHistory, ground: HistoryGround, span: tup
         )
 
 
-def _limit(axes: Axes, held: LimitInHistory, style: dict[str, Any]) -> None:
+def _limit(axes: Axes, limit: LimitInHistory, style: dict[str, Any]) -> None:
     """A limit, hatched on the side that is not allowed; one off the picture is told at its edge."""
     low, high = axes.get_ylim()
-    fast = held.bound.side is Side.FASTEST
-    if low < held.time < high:
-        edge = held.time - 0.06 * (high - low) if fast else held.time + 0.06 * (high - low)
-        axes.axhline(held.time, color=style["color"], linewidth=1.1, linestyle=style["line"], zorder=2)
+    fast = limit.bound.side is Side.FASTEST
+    if low < limit.time < high:
+        edge = limit.time - 0.06 * (high - low) if fast else limit.time + 0.06 * (high - low)
+        axes.axhline(limit.time, color=style["color"], linewidth=1.1, linestyle=style["line"], zorder=2)
         axes.axhspan(
-            *sorted((held.time, edge)),
+            *sorted((limit.time, edge)),
             facecolor="none",
             edgecolor=style["color"],
             hatch="//////",
@@ -302,10 +302,9 @@ def _limit(axes: Axes, held: LimitInHistory, style: dict[str, Any]) -> None:
             zorder=1,
         )
         return
-    words = (
-        f"{held.bound.side.value} {held.time:.0f} s" if 0.0 < held.time < ALL_TIMES else "no time is allowed"
-    )
-    at, va = (0.98, "top") if held.time >= high else (0.03, "bottom")
+    told = 0.0 < limit.time < ALL_TIMES
+    words = f"{limit.bound.side.value} {limit.time:.0f} s" if told else "no time is allowed"
+    at, va = (0.98, "top") if limit.time >= high else (0.03, "bottom")
     shift = 0.0 if style["line"] == "-" else (-0.11 if va == "top" else 0.11)
     arrow = "↑" if va == "top" else "↓"
     axes.text(

@@ -58,9 +58,7 @@ def draw_line(
     dict of str to bytes
         A file for each kind.
     """
-    return draw(
-        lambda sheet: _Line(sheet, picture).draw(), display, heading, kinds=kinds, alt=alt, room=0.025
-    )
+    return draw(lambda page: _Line(page, picture).draw(), display, heading, kinds=kinds, alt=alt, room=0.025)
 
 
 def height_of(
@@ -262,13 +260,13 @@ def part_lines(axes: Axes, way: Way) -> None:
 
 
 class _Line:
-    def __init__(self, sheet: PicturePage, picture: LinePicture) -> None:
-        self.sheet, self.picture, self.display = sheet, picture, sheet.display
+    def __init__(self, page: PicturePage, picture: LinePicture) -> None:
+        self.page, self.picture, self.display = page, picture, page.display
 
     def draw(self) -> None:
-        top = self.sheet.axes(0.43, 1.0)
-        ground = self.sheet.axes(0.20, 0.38, sharex=top)
-        names = self.sheet.axes(0.0, 0.19, sharex=top)
+        top = self.page.axes(0.43, 1.0)
+        ground = self.page.axes(0.20, 0.38, sharex=top)
+        names = self.page.axes(0.0, 0.19, sharex=top)
         top.set_xlim(-MARGIN, 1 + MARGIN)
         for axes in (top, ground):
             axes.tick_params(bottom=False, labelbottom=False)

@@ -39,14 +39,12 @@ def draw_wave(
     dict of str to bytes
         A file for each kind.
     """
-    return draw(
-        lambda sheet: _Wave(sheet, picture).draw(), display, heading, kinds=kinds, alt=alt, room=0.025
-    )
+    return draw(lambda page: _Wave(page, picture).draw(), display, heading, kinds=kinds, alt=alt, room=0.025)
 
 
 class _Wave:
-    def __init__(self, sheet: PicturePage, picture: WavePicture) -> None:
-        self.sheet, self.picture, self.display = sheet, picture, sheet.display
+    def __init__(self, page: PicturePage, picture: WavePicture) -> None:
+        self.page, self.picture, self.display = page, picture, page.display
         self.begin, self.end = float(picture.time[0]), float(picture.time[-1])
         until = picture.subject.valid_until
         self.valid = picture.time <= (until if until is not None else np.inf)
@@ -56,8 +54,8 @@ class _Wave:
             self.high = self.low + 1e-6
 
     def draw(self) -> None:
-        axes = self.sheet.axes(0.20, 1.0, right=0.885)
-        names = self.sheet.axes(0.0, 0.185, right=0.885, sharex=axes)
+        axes = self.page.axes(0.20, 1.0, right=0.885)
+        names = self.page.axes(0.0, 0.185, right=0.885, sharex=axes)
         axes.set_xlim(0.0, 1.0)
         axes.tick_params(bottom=False, labelbottom=False)
         axes.set_ylabel("time from the beginning of the scenario, s")
@@ -99,9 +97,9 @@ class _Wave:
             axes.contourf(x, time, over, levels=[0.0, 1e12], colors="none", hatches=["xxx"], zorder=3)
             axes.contour(x, time, over, levels=[0.0], colors=INK, linewidths=0.9, zorder=3)
 
-        for spot in self.picture.spots:
-            beyond = spot.pressure[self.valid] > spot.limit.value
-            low, high = spot.x - BESIDE, spot.x + BESIDE
+        for point in self.picture.limited_points:
+            beyond = point.pressure[self.valid] > point.limit.value
+            low, high = point.x - BESIDE, point.x + BESIDE
             style: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "hatch": "xxxxx", "lw": 0.9}
             axes.fill_betweenx(time, low, high, where=beyond, zorder=5, **style)
 
@@ -159,11 +157,12 @@ class _Wave:
     def _scale(self, shown: Any) -> None:
         """The scale of pressures, with the limits on it."""
         display = self.display
-        whole = self.sheet.axes(0.20, 1.0, left=0.90, right=0.916)
-        scale = self.sheet.figure.colorbar(shown, cax=whole)
+        whole = self.page.axes(0.20, 1.0, left=0.90, right=0.916)
+        scale = self.page.figure.colorbar(shown, cax=whole)
         whole.spines[["top", "right"]].set_visible(True)
         scale.set_label(f"pressure, {display.units.pressure}(g)")
-        known = [f.limit for f in self.picture.fields] + [spot.limit for spot in self.picture.spots]
+        known = [f.limit for f in self.picture.fields]
+        known += [p.limit for p in self.picture.limited_points]
         limits = {float(bar(display, limit.value)): limit for limit in known if limit is not None}
         inside = {v: limit for v, limit in sorted(limits.items()) if self.low < v <= self.high}
         near = 0.035 * (self.high - self.low)

@@ -22,7 +22,7 @@ from surge.plots.frame import (
     not_valid_after,
     quoted,
 )
-from surge.reports.measured import answer_sentences, notes_of, place_of, run_of_pair, spotlight
+from surge.reports.measured import answer_sentences, notes_of, place_of, run_of_worse, spotlight
 from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
 from surge.valves.measured import Measured
@@ -56,17 +56,17 @@ def draw_measured(
         A file for each kind.
     """
 
-    def paint(sheet: PicturePage) -> None:
-        _openings(sheet.axes(0.60, 1.0), found)
-        _pressures(sheet.axes(0.0, 0.50), found, lineup, display)
+    def paint(page: PicturePage) -> None:
+        _openings(page.axes(0.60, 1.0), found)
+        _pressures(page.axes(0.0, 0.50), found, lineup, display)
 
     return draw(paint, display, heading, kinds=kinds, alt=alt)
 
 
 def _openings(axes: Axes, found: Measured) -> None:
     stroke = found.stroke
-    pair = spotlight(found)
-    assumed = found.laws[pair.worse.scenario] if pair else next(iter(found.laws.values()))
+    compared = spotlight(found)
+    assumed = found.laws[compared.worse.scenario] if compared else next(iter(found.laws.values()))
     samples = stroke.curve.samples
     step = max(1, len(samples) // MOST_DOTS)
     begin = samples[0].time + stroke.lead
@@ -102,16 +102,16 @@ def _whole(law: Table, end: float) -> tuple[Array, Array]:
 
 
 def _pressures(axes: Axes, found: Measured, lineup: LineUp, display: Display) -> None:
-    pair = spotlight(found)
-    if pair is None:
+    compared = spotlight(found)
+    if compared is None:
         axes.text(0.5, 0.5, "no pressure is held against a limit", transform=axes.transAxes, ha="center")
         return
-    place = place_of(pair, found, lineup)
+    place = place_of(compared, found, lineup)
     until, end = None, 0.0
     for k, assessment in enumerate((found.assumed, found.measured, found.steep)):
         if assessment is None:
             continue
-        run = run_of_pair(assessment, pair)
+        run = run_of_worse(assessment, compared)
         colour, style, width = CURVES[k]
         time, pressure = run.history.time, bar(display, run.history.pressure[place])
         axes.plot(
@@ -123,17 +123,17 @@ def _pressures(axes: Axes, found: Measured, lineup: LineUp, display: Display) ->
             until = run.vapour.time if until is None else min(until, run.vapour.time)
     axes.set_xlim(-0.02 * end, end)
     low, high = axes.get_ylim()
-    limit = pair.worse.limit
+    limit = compared.worse.limit
     if limit is not None and float(bar(display, limit)) < high + 2.0 * (high - low):
         value = float(bar(display, limit))
-        words = f"limit {display.pressure(limit, unit=True)}, {pair.worse.limit_source}"
+        words = f"limit {display.pressure(limit, unit=True)}, {compared.worse.limit_source}"
         axes.axhline(value, color=INK, linewidth=1.4, linestyle=(0, (6, 2)), label=words, zorder=2)
         axes.set_ylim(min(low, value - 0.1 * (high - low)), max(high, value + 0.12 * (high - low)))
     if until is not None:
         not_valid_after(
             axes, Labels(axes), until, end, "the liquid boils in one of the runs: not valid after this"
         )
-    axes.set_xlabel(f"time in the scenario {quoted(pair.worse.scenario)}, s", fontsize=9)
+    axes.set_xlabel(f"time in the scenario {quoted(compared.worse.scenario)}, s", fontsize=9)
     axes.set_ylabel(f"pressure at {quoted(place)}, {display.units.pressure}(g)", fontsize=9)
     axes.legend(fontsize=8.5, framealpha=0.85, edgecolor="none", loc="best").set_zorder(9)
 
@@ -142,13 +142,13 @@ def measured_picture(
     found: Measured, lineup: LineUp, display: Display, *, kinds: Sequence[str], signature: str
 ) -> dict[str, bytes]:
     """Draw openings and pressures, with the words around them; return a file for each kind."""
-    pair = spotlight(found)
+    compared = spotlight(found)
     answer = answer_sentences(found, display)
     heading = Heading(
         lines=(lineup.title, f"{answer[0]} {HEADLINE[found.verdict]}", *answer[1:2]),
         foot=(" ".join(notes_of(found.stroke)), f"{LOCAL_CODES} {' '.join(CAUTIONS)}"),
         signature=signature,
     )
-    where = f' and the pressure at "{place_of(pair, found, lineup)}"' if pair else ""
+    where = f' and the pressure at "{place_of(compared, found, lineup)}"' if compared else ""
     alt = f'Opening of "{found.valve}" against time, assumed and measured{where}. {" ".join(answer)}'
     return draw_measured(found, lineup, display, heading, kinds=kinds, alt=alt)

@@ -68,29 +68,29 @@ def draw_time(
     dict of str to bytes
         A file for each kind.
     """
-    return draw(lambda sheet: _Time(sheet, picture, span).draw(), display, heading, kinds=kinds, alt=alt)
+    return draw(lambda page: _Time(page, picture, span).draw(), display, heading, kinds=kinds, alt=alt)
 
 
-def spot_words(curve: PressureTrace, display: Display) -> str:
+def place_words(trace: PressureTrace, display: Display) -> str:
     """Return in words where a pressure is taken: the point or element, and the distance from its start."""
-    words = quoted(curve.name)
-    if curve.distance is not None:
-        words += f", {display.length(curve.distance)} from its start"
+    words = quoted(trace.name)
+    if trace.distance is not None:
+        words += f", {display.length(trace.distance)} from its start"
     return words
 
 
 class _Time:
-    def __init__(self, sheet: PicturePage, picture: TimePicture, span: tuple[float, float] | None) -> None:
-        self.sheet, self.picture, self.display = sheet, picture, sheet.display
+    def __init__(self, page: PicturePage, picture: TimePicture, span: tuple[float, float] | None) -> None:
+        self.page, self.picture, self.display = page, picture, page.display
         self.begin, self.end = span or (float(picture.time[0]), float(picture.time[-1]))
         self.until = picture.subject.valid_until
         self.named = False
         self.shown = (picture.time >= self.begin - 1e-9) & (picture.time <= self.end + 1e-9)
 
     def draw(self) -> None:
-        top = self.sheet.axes(0.44, 1.0 - KEY_ROW * self._key_rows())
-        strokes = self.sheet.axes(0.24, 0.38, sharex=top)
-        flows = self.sheet.axes(0.0, 0.18, sharex=top)
+        top = self.page.axes(0.44, 1.0 - KEY_ROW * self._key_rows())
+        strokes = self.page.axes(0.24, 0.38, sharex=top)
+        flows = self.page.axes(0.0, 0.18, sharex=top)
         top.set_xlim(self.begin, self.end)
         for axes in (top, strokes):
             axes.tick_params(labelbottom=False)
@@ -102,10 +102,10 @@ class _Time:
         self._flows(flows)
 
     def _pressures(self, axes: Axes) -> None:
-        curves, time = self.picture.curves, self.picture.time
+        traces, time = self.picture.traces, self.picture.time
         axes.set_ylabel(f"pressure, {self.display.units.pressure}(g)")
-        for curve, (colour, dash, width) in zip(curves, CURVES, strict=False):
-            axes.plot(time, bar(self.display, curve.pressure), color=colour, ls=dash, lw=width, zorder=4)
+        for trace, (colour, dash, width) in zip(traces, CURVES, strict=False):
+            axes.plot(time, bar(self.display, trace.pressure), color=colour, ls=dash, lw=width, zorder=4)
         if self._key_rows():
             self._key(axes)
         low, high = self._height()
@@ -119,11 +119,11 @@ class _Time:
                 self.end,
                 f"the cargo boils at {self.display.time(self.until)} s:\nno pressure after it is valid",
             )
-        for curve in curves:
-            labels.curve(time, bar(self.display, curve.pressure))
+        for trace in traces:
+            labels.curve(time, bar(self.display, trace.pressure))
         limits = self._limits(axes, labels)
-        for k, (curve, (colour, _, _)) in enumerate(zip(curves, CURVES, strict=False)):
-            self._marks(axes, labels, curve, colour, main=k == 0)
+        for k, (trace, (colour, _, _)) in enumerate(zip(traces, CURVES, strict=False)):
+            self._marks(axes, labels, trace, colour, main=k == 0)
         for y, words, side in limits:
             self._line_words(labels, y, words, side)
         self._steady(axes, labels)
@@ -132,21 +132,21 @@ class _Time:
 
     def _key_rows(self) -> int:
         """Rows of the key: curves that lie upon one another cannot be told apart by names beside them."""
-        count = len(self.picture.curves)
+        count = len(self.picture.traces)
         return -(-count // self._key_columns()) if count > 1 else 0
 
     def _key_columns(self) -> int:
         longest = max(
-            (len(self._key_words(c, main=k == 0)) for k, c in enumerate(self.picture.curves)), default=0
+            (len(self._key_words(c, main=k == 0)) for k, c in enumerate(self.picture.traces)), default=0
         )
         return 1 if longest > KEY_LONG else 2
 
     def _key(self, axes: Axes) -> None:
         """Every curve's line, its place, and its peak, above the picture; the weakest first."""
-        lines, curves = axes.get_lines(), self.picture.curves
+        lines, traces = axes.get_lines(), self.picture.traces
         made = axes.legend(
-            handles=lines[: len(curves)],
-            labels=[self._key_words(curve, main=k == 0) for k, curve in enumerate(curves)],
+            handles=lines[: len(traces)],
+            labels=[self._key_words(trace, main=k == 0) for k, trace in enumerate(traces)],
             loc="lower left",
             bbox_to_anchor=(0.0, 1.0),
             ncols=self._key_columns(),
@@ -158,10 +158,10 @@ class _Time:
         )
         made.get_texts()[0].set_fontweight("bold")
 
-    def _key_words(self, curve: PressureTrace, *, main: bool) -> str:
-        display, words = self.display, spot_words(curve, self.display)
+    def _key_words(self, trace: PressureTrace, *, main: bool) -> str:
+        display, words = self.display, place_words(trace, self.display)
         low = self.picture.subject.low and main
-        mark = curve.trough if low else curve.peak
+        mark = trace.trough if low else trace.peak
         if mark is None or mark.time == 0.0:
             return words
         value = (
@@ -173,28 +173,28 @@ class _Time:
 
     def _height(self) -> tuple[float, float]:
         """Ends of the axis of pressures: all curves, and the limits that are not too far from them."""
-        display, curves = self.display, self.picture.curves
-        drawn = np.concatenate([bar(display, c.pressure[self.shown]) for c in curves])
+        display, traces = self.display, self.picture.traces
+        drawn = np.concatenate([bar(display, c.pressure[self.shown]) for c in traces])
         low, high = float(drawn.min()), float(drawn.max())
         least = max(high - low, float(bar(display, LEAST_SPAN)))
-        main = None if self.picture.subject.low else curves[0].upper
-        upper = [float(bar(display, c.upper.value)) for c in curves if c.upper is not None]
+        main = None if self.picture.subject.low else traces[0].upper
+        upper = [float(bar(display, c.upper.value)) for c in traces if c.upper is not None]
         high = max([high, *(x for x in upper if x < low + FAR * least)])
         high = max(high, float(bar(display, main.value)) if main is not None else high)
-        lower = [float(bar(display, c.lower.value)) for c in curves if c.lower is not None]
+        lower = [float(bar(display, c.lower.value)) for c in traces if c.lower is not None]
         low = min([low, *(x for x in lower if x > low - 0.3 * max(high - low, least))])
         room = HEADROOM * max(high - low, least)
         return low - room, high + room
 
     def _names(self, labels: Labels) -> None:
         """The name of the one curve, where it is not at its mark."""
-        if self.named or not self.picture.curves:
+        if self.named or not self.picture.traces:
             return
-        curve = self.picture.curves[0]
+        trace = self.picture.traces[0]
         labels.along(
             self.picture.time[self.shown],
-            bar(self.display, curve.pressure[self.shown]),
-            spot_words(curve, self.display),
+            bar(self.display, trace.pressure[self.shown]),
+            place_words(trace, self.display),
             shares=_nearest(0.5, np.linspace(0.06, 0.94, 23)),
             color=CURVES[0][0],
             weight="bold",
@@ -205,11 +205,11 @@ class _Time:
         display = self.display
         low, high = axes.get_ylim()
         upper: dict[float, dict[str, list[str]]] = {}
-        for curve in self.picture.curves:
-            if curve.upper is not None:
-                named = upper.setdefault(curve.upper.value, {}).setdefault(short(curve.upper.source), [])
-                named += [curve.upper_of] if curve.upper_of not in named else []
-        alone = [self.picture.curves[0].name] if len(self.picture.curves) == 1 else []
+        for trace in self.picture.traces:
+            if trace.upper is not None:
+                named = upper.setdefault(trace.upper.value, {}).setdefault(short(trace.upper.source), [])
+                named += [trace.upper_of] if trace.upper_of not in named else []
+        alone = [self.picture.traces[0].name] if len(self.picture.traces) == 1 else []
         far, said = [], []
         for value, sources in sorted(upper.items()):
             y = float(bar(display, value))
@@ -225,14 +225,14 @@ class _Time:
             axes.axhline(y, color=INK, linewidth=1.8, zorder=3)
             axes.axhspan(y, top, facecolor="none", edgecolor="#999999", hatch="///", lw=0.0, zorder=1)
             said.append((y, words, 1))
-        for value, source in dict.fromkeys((c.lower.value, c.lower.source) for c in self.picture.curves):
+        for value, source in dict.fromkeys((c.lower.value, c.lower.source) for c in self.picture.traces):
             y = float(bar(display, value))
             if low < y:
                 axes.axhline(y, color=INK, linewidth=1.2, zorder=3, linestyle=(0, (1, 1)))
                 axes.axhspan(low, y, facecolor="none", edgecolor="#999999", hatch="\\\\\\", lw=0.0, zorder=1)
                 words = f"lower limit {display.pressure(value, unit=True)}, {short(source)}"
                 said.append((y, words, -1))
-        far += [f"no limit is given for {quoted(c.name)}" for c in self.picture.curves if c.upper is None]
+        far += [f"no limit is given for {quoted(c.name)}" for c in self.picture.traces if c.upper is None]
         x = np.array([self.begin, self.end])
         for y, _, _ in said:
             labels.curve(x, np.array([y, y]))
@@ -249,26 +249,26 @@ class _Time:
 
     def _steady(self, axes: Axes, labels: Labels) -> None:
         """The pressure before anything moves, of the main place."""
-        curve = self.picture.curves[0]
-        y = float(bar(self.display, curve.steady))
+        trace = self.picture.traces[0]
+        y = float(bar(self.display, trace.steady))
         axes.axhline(y, color=FAINT, linewidth=1.0, linestyle=(0, (5, 3)), zorder=2)
         x, level = np.array([self.begin, self.end]), np.array([y, y])
-        words = f"steady {self.display.pressure(curve.steady, unit=True)}"
+        words = f"steady {self.display.pressure(trace.steady, unit=True)}"
         shares = (0.9, 0.8, 0.1, 0.7, 0.2)
         labels.along(x, level, words, shares=shares, sides=(-1, 1), color="#444444")
 
-    def _marks(self, axes: Axes, labels: Labels, curve: PressureTrace, colour: str, *, main: bool) -> None:
+    def _marks(self, axes: Axes, labels: Labels, trace: PressureTrace, colour: str, *, main: bool) -> None:
         """Rings at the highest pressure, and at the lowest where that is what matters."""
         display = self.display
         low = self.picture.subject.low and main
         marks = [
-            (curve.peak, display.round_up, "peak", not low),
-            (curve.trough, display.round_down, "lowest", low),
+            (trace.peak, display.round_up, "peak", not low),
+            (trace.trough, display.round_down, "lowest", low),
         ]
         for mark, write, word, wanted in marks:
             if mark is None or not wanted or not self.begin <= mark.time <= self.end or mark.time == 0.0:
                 continue
-            if not main and abs(mark.pressure - curve.steady) < LEAST_MARK:
+            if not main and abs(mark.pressure - trace.steady) < LEAST_MARK:
                 continue  # nothing happens there
             y = float(bar(display, mark.pressure))
             if not main:  # its words are in the key
@@ -277,7 +277,7 @@ class _Time:
             axes.plot([mark.time], [y], "o", ms=8, mfc="white", mec=INK, mew=1.6, zorder=8)
             words = f"{word} {write(mark.pressure, unit=True)} at {display.time(mark.time)} s"
             if not self.named:
-                words, self.named = f"{spot_words(curve, display)}\n{words}", True
+                words, self.named = f"{place_words(trace, display)}\n{words}", True
             labels.at(mark.time, y, words, weight="bold")
 
     def _strokes(self, axes: Axes) -> None:

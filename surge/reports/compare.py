@@ -71,21 +71,21 @@ def _pair_lines(pair: ScenarioPair, display: Display) -> list[str]:
         out += [paragraph(words), ""]
     unit = f"{display.units.pressure}(g)"
     for way, word in (("high", "highest"), ("low", "lowest")):
-        rows = [r for r in pair.rows if r.way == way and (r.subject == "element" or r.after.verdict)]
+        rows = [r for r in pair.places if r.way == way and (r.subject == "element" or r.after.verdict)]
         head = (f"{word} pressure, {unit}", "before", "after", "change", "limit", "margin", "after")
         out += [*table(head, [_row(r, display) for r in sorted(rows, key=_worst_first)]), ""]
     return out[:-1]
 
 
-def _worst_first(row: PlacePair) -> tuple[int, float]:
-    after = row.after
+def _worst_first(place: PlacePair) -> tuple[int, float]:
+    after = place.after
     margin = float("inf") if after.limit is None else after.limit.value - after.pressure
-    return VERDICT_RANK[after.verdict], margin if row.way == "high" else -margin
+    return VERDICT_RANK[after.verdict], margin if place.way == "high" else -margin
 
 
-def _row(row: PlacePair, display: Display) -> tuple[str, ...]:
-    write = display.round_up if row.way == "high" else display.round_down
-    before, after = row.before, row.after
+def _row(place: PlacePair, display: Display) -> tuple[str, ...]:
+    write = display.round_up if place.way == "high" else display.round_down
+    before, after = place.before, place.after
     limits = [s.limit.value if s.limit else None for s in (before, after)]
     limit = "-" if limits[1] is None else display.pressure(limits[1])
     if limits[0] != limits[1]:
@@ -93,12 +93,12 @@ def _row(row: PlacePair, display: Display) -> tuple[str, ...]:
     margin = "-"
     if after.limit is not None:
         over = after.limit.value - after.pressure
-        margin = display.margin(over if row.way == "high" else -over)
-    change = show(row.difference, unit=display.units.pressure)
+        margin = display.margin(over if place.way == "high" else -over)
+    change = show(place.difference, unit=display.units.pressure)
     signed = change if change.startswith("-") or float(change) == 0.0 else f"+{change}"
     verdict = f"{SHORT.get(before.verdict, '-')} -> {SHORT.get(after.verdict, '-')}"
     same = SHORT.get(after.verdict, "-") if before.verdict == after.verdict else verdict
-    return printable(row.name), write(before.pressure), write(after.pressure), signed, limit, margin, same
+    return printable(place.name), write(before.pressure), write(after.pressure), signed, limit, margin, same
 
 
 def change_lines(found: Sequence[Change], display: Display) -> list[str]:

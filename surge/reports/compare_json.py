@@ -143,22 +143,22 @@ def _scenarios(pair: ScenarioPair) -> ScenarioPairJson:
                 subject=r.subject,
                 name=r.name,
                 extreme="highest" if r.way == "high" else "lowest",
-                before=_side(r.before),
-                after=_side(r.after),
+                before=_pressure(r.before),
+                after=_pressure(r.after),
                 difference_pa=r.difference,
             )
-            for r in pair.rows
+            for r in pair.places
         ),
     )
 
 
-def _side(side: PlacePressure) -> SideJson:
+def _pressure(pressure: PlacePressure) -> SideJson:
     return SideJson(
-        pressure_pa_gauge=side.pressure,
-        error_pa=side.error,
-        limit_pa_gauge=side.limit.value if side.limit else None,
-        limit_source=side.limit.source if side.limit else "",
-        verdict=side.verdict or None,
+        pressure_pa_gauge=pressure.pressure,
+        error_pa=pressure.error,
+        limit_pa_gauge=pressure.limit.value if pressure.limit else None,
+        limit_source=pressure.limit.source if pressure.limit else "",
+        verdict=pressure.verdict or None,
     )
 
 

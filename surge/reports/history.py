@@ -90,10 +90,10 @@ def _way(history: ValveHistory) -> str:
 def _outside(side: Side) -> Callable[[ValveHistory, HistoryGround], str]:
     def said(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
         fast = side is Side.FASTEST
-        held = [h for h in history.held if h.bound.side is side]
-        if not held:
+        limits = [h for h in history.limits if h.bound.side is side]
+        if not limits:
             return STATES[TOO_FAST if fast else TOO_SLOW]
-        limit = max(held, key=lambda h: h.time) if fast else min(held, key=lambda h: h.time)
+        limit = max(limits, key=lambda h: h.time) if fast else min(limits, key=lambda h: h.time)
         if not 0.0 < limit.time < ALL_TIMES:
             return f"no stroke time is {'slow' if fast else 'fast'} enough ({limit.bound.source})"
         return f"{'faster' if fast else 'slower'} than the {limit.time:.1f} s allowed ({limit.bound.source})"
@@ -103,18 +103,18 @@ def _outside(side: Side) -> Callable[[ValveHistory, HistoryGround], str]:
 
 def _meets(which: str) -> Callable[[ValveHistory, HistoryGround], str]:
     def said(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
-        dated = [(getattr(h, which), h) for h in history.held]
-        day, held = min(((d, h) for d, h in dated if d is not None), key=lambda pair: pair[0])
-        side = "fastest" if held.bound.side is Side.FASTEST else "slowest"
+        dated = [(getattr(h, which), h) for h in history.limits]
+        day, limit = min(((d, h) for d, h in dated if d is not None), key=lambda pair: pair[0])
+        side = "fastest" if limit.bound.side is Side.FASTEST else "slowest"
         how = "by its trend" if which == "expected" else "at the earliest by its band"
         earliest = ""
-        if which == "expected" and held.earliest is not None and held.earliest < day:
-            earliest = f", at the earliest on {held.earliest}"
+        if which == "expected" and limit.earliest is not None and limit.earliest < day:
+            earliest = f", at the earliest on {limit.earliest}"
         other = ""
-        if held.offset:
+        if limit.offset:
             kind = "together" if not history.counted[-1].test.together else "alone"
-            other = f" (moved {kind}, which is {held.offset:+.1f} s)"
-        return f"{how} it meets the {side} time allowed, {held.time:.1f} s, on {day}{earliest}{other}"
+            other = f" (moved {kind}, which is {limit.offset:+.1f} s)"
+        return f"{how} it meets the {side} time allowed, {limit.time:.1f} s, on {day}{earliest}{other}"
 
     return said
 
@@ -147,7 +147,7 @@ def _overdue(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG0
 
 
 def _untested(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
-    reasons = sorted({p.apart for p in history.points if p.apart})
+    reasons = sorted({p.apart for p in history.tests if p.apart})
     return "tested, but no test counts: " + ", ".join(reasons) if reasons else "never tested on this record"
 
 
@@ -185,7 +185,7 @@ def _state_word(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: A
 
 def _limit_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     side = Side.FASTEST if history.state == TOO_FAST else Side.SLOWEST
-    times = [h.time for h in history.held if h.bound.side is side and 0.0 < h.time < ALL_TIMES]
+    times = [h.time for h in history.limits if h.bound.side is side and 0.0 < h.time < ALL_TIMES]
     word = "below the fastest" if side is Side.FASTEST else "above the slowest"
     strictest = max if side is Side.FASTEST else min
     return f"{word}, {strictest(times):.1f} s" if times else f"{word} allowed"
@@ -193,11 +193,11 @@ def _limit_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: 
 
 def _met_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     which = "expected" if history.state == NEAR else "earliest"
-    day, held = min(
-        ((getattr(h, which), h) for h in history.held if getattr(h, which) is not None), key=lambda p: p[0]
+    day, limit = min(
+        ((getattr(h, which), h) for h in history.limits if getattr(h, which) is not None), key=lambda p: p[0]
     )
     may = "meets" if which == "expected" else "may meet"
-    return f"{may} {held.bound.side.value} {held.time:.1f} s on {day}"
+    return f"{may} {limit.bound.side.value} {limit.time:.1f} s on {day}"
 
 
 def _scatter_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
@@ -215,6 +215,6 @@ _SHORT: dict[str, Callable[[ValveHistory, HistoryGround], str]] = {
     DRIFTED: lambda h, g: (
         f"beyond ±{100 * g.action:.0f} %" + (f" of {h.baseline.time:.1f} s" if h.baseline else "")
     ),
-    UNTESTED: lambda h, _: "never tested" if not h.points else "no test counts",
+    UNTESTED: lambda h, _: "never tested" if not h.tests else "no test counts",
     UNLIKE: lambda h, _: f"sisters take {h.sisters.median:.1f} s" if h.sisters else "unlike sisters",
 }

@@ -39,7 +39,7 @@ def measured_lines(found: Measured, lineup: LineUp, display: Display, *, details
     details : bool
         All pressures; without it those that come nearest to their limits.
     """
-    rows = list(found.pairs) if details else list(found.pairs[:SHOWN])
+    rows = list(found.pressures) if details else list(found.pressures[:SHOWN])
     out = [
         paragraph(lineup.title),
         "",
@@ -50,8 +50,8 @@ def measured_lines(found: Measured, lineup: LineUp, display: Display, *, details
         f'Pressures with the measured stroke of "{found.valve}", the nearest to its limit first',
         *_table(rows, found, display),
     ]
-    if len(rows) < len(found.pairs):
-        out.append(f"  and {len(found.pairs) - len(rows)} more, farther from their limits (--details)")
+    if len(rows) < len(found.pressures):
+        out.append(f"  and {len(found.pressures) - len(rows)} more, farther from their limits (--details)")
     out += ["", "The measured curve"]
     out += [paragraph(note, indent="  ", first="- ") for note in notes_of(found.stroke)]
     out += _rules(found)
@@ -66,11 +66,11 @@ def answer_sentences(found: Measured, display: Display) -> list[str]:
     times = {law[-1][0] for law in found.laws.values()}
     assumed = " and ".join(f"{t:.1f} s" for t in sorted(times))
     said = [f'"{found.valve}" {way} in {stroke.time:.1f} s as measured; the case assumes {assumed}.']
-    if found.pairs:
-        pair = spotlight(found) or found.pairs[0]
-        said.append(f"{_sentence(pair, found, display)}.")
+    if found.pressures:
+        compared = spotlight(found) or found.pressures[0]
+        said.append(f"{_sentence(compared, found, display)}.")
     others = _others(found)
-    if others and (not found.pairs or worst_of(p.verdict for p in found.pairs) != found.verdict):
+    if others and (not found.pressures or worst_of(p.verdict for p in found.pressures) != found.verdict):
         said.append(f"Not these pressures but this decides: {others[0]}")
     if found.hidden:
         said.append(f"{HIDDEN}.")
@@ -107,31 +107,31 @@ def _told(f: Finding | None, assessment: Assessment | None) -> Told:
     return Told(finding=f, value=seen.value, margin=seen.margin)
 
 
-def told_of(pair: PressureComparison, found: Measured) -> tuple[Told, Told, Told]:
-    """Return the pressures of a pair as they may be told: assumed, measured, steepest."""
+def told_of(compared: PressureComparison, found: Measured) -> tuple[Told, Told, Told]:
+    """Return what may be told of a pressure with each stroke: assumed, measured, steepest."""
     return (
-        _told(pair.assumed, found.assumed),
-        _told(pair.measured, found.measured),
-        _told(pair.steep, found.steep),
+        _told(compared.assumed, found.assumed),
+        _told(compared.measured, found.measured),
+        _told(compared.steep, found.steep),
     )
 
 
-def nearer_by(pair: PressureComparison, found: Measured) -> float | None:
+def nearer_by(compared: PressureComparison, found: Measured) -> float | None:
     """Return how much nearer to its limit the worse measured pressure comes than the assumed one [Pa].
 
     None where the liquid boils, since only a part of the run may be told, and where nothing was assumed.
     """
-    if found.boils(pair):
+    if found.boils(compared):
         return None
-    before, *after = (t.margin for t in told_of(pair, found))
+    before, *after = (t.margin for t in told_of(compared, found))
     left = [m for m in after if m is not None]
     return before - min(left) if before is not None and left else None
 
 
-def _sentence(pair: PressureComparison, found: Measured, display: Display) -> str:
-    worse = pair.worse
+def _sentence(compared: PressureComparison, found: Measured, display: Display) -> str:
+    worse = compared.worse
     name = whose(worse)
-    assumed, measured, steep = told_of(pair, found)
+    assumed, measured, steep = told_of(compared, found)
     text = f'{name[0].upper()}{name[1:]} in "{worse.scenario}": {measured.words(display)} as measured'
     if steep.finding is not None:
         text += f", {steep.words(display)} with the steepest stroke that the measurement allows"
@@ -139,12 +139,12 @@ def _sentence(pair: PressureComparison, found: Measured, display: Display) -> st
         text += f", {assumed.words(display)} as assumed"
     if worse.limit is not None:
         text += f"; the limit is {display.pressure(worse.limit, unit=True)} ({worse.limit_source})"
-    if found.boils(pair):
+    if found.boils(compared):
         text += "; the liquid boils in the line-up, and no pressure after that is told"
     return text
 
 
-def _table(pairs: Sequence[PressureComparison], found: Measured, display: Display) -> list[str]:
+def _table(pressures: Sequence[PressureComparison], found: Measured, display: Display) -> list[str]:
     unit = f"{display.units.pressure}(g)"
     head = (
         "where",
@@ -159,7 +159,7 @@ def _table(pairs: Sequence[PressureComparison], found: Measured, display: Displa
         "verdict",
     )
     rows = []
-    for p in pairs:
+    for p in pressures:
         nearer = nearer_by(p, found)
         rows.append(
             (
@@ -227,13 +227,13 @@ def measured_document(found: Measured, head: Head, cautions: Iterable[str]) -> M
         assumed_laws=found.laws,
         pressures=tuple(
             PressureJson(
-                assumed=finding_or_none(pair.assumed),
-                measured=finding(pair.measured),
-                steepest=finding_or_none(pair.steep),
-                nearer_by_pa=nearer_by(pair, found),
-                verdict=pair.verdict,
+                assumed=finding_or_none(compared.assumed),
+                measured=finding(compared.measured),
+                steepest=finding_or_none(compared.steep),
+                nearer_by_pa=nearer_by(compared, found),
+                verdict=compared.verdict,
             )
-            for pair in found.pairs
+            for compared in found.pressures
         ),
         rules_note=LOCAL_CODES,
         cautions=tuple(cautions),
@@ -245,28 +245,29 @@ def spotlight(found: Measured) -> PressureComparison | None:
 
     A peak before others; but where the liquid boils, how low it falls.
     """
-    worst = worst_of(p.verdict for p in found.pairs)
-    pairs = [p for p in found.pairs if p.verdict == worst]
-    telling = [p for p in pairs if p.worse.check == ("vapour" if found.boils(p) else "peak")]
-    return next(iter(telling or pairs), None)
+    worst = worst_of(p.verdict for p in found.pressures)
+    pressures = [p for p in found.pressures if p.verdict == worst]
+    telling = [p for p in pressures if p.worse.check == ("vapour" if found.boils(p) else "peak")]
+    return next(iter(telling or pressures), None)
 
 
-def place_of(pair: PressureComparison, found: Measured, lineup: LineUp) -> str:
-    """Return the point at which the pressure of a pair is drawn: of an element, the end that is worse."""
-    if pair.worse.subject == "place":
-        return pair.worse.name
-    run = run_of_pair(found.steep if pair.worse is pair.steep and found.steep else found.measured, pair)
-    ends = next((e.start, e.end) for e in lineup.elements if e.name == pair.worse.name)
+def place_of(compared: PressureComparison, found: Measured, lineup: LineUp) -> str:
+    """Return the point at which a pressure is drawn: of an element, the end that is worse."""
+    if compared.worse.subject == "place":
+        return compared.worse.name
+    steepest = compared.worse is compared.steep
+    run = run_of_worse(found.steep if steepest and found.steep else found.measured, compared)
+    ends = next((e.start, e.end) for e in lineup.elements if e.name == compared.worse.name)
     places = {p.name: p for p in run.places}
-    if pair.worse.check == "peak":
+    if compared.worse.check == "peak":
         return max((e for e in ends if e in places), key=lambda e: places[e].highest.pressure)
     return min((e for e in ends if e in places), key=lambda e: places[e].lowest.pressure)
 
 
-def run_of_pair(assessment: Assessment, pair: PressureComparison) -> ScenarioResult:
-    """Return the run that the worse finding of a pair is of, or the first of its scenario."""
-    runs = [r for r in assessment.scenarios if r.name == pair.worse.scenario]
-    wanted = (dict(pair.worse.lengths), dict(pair.worse.speeds))
+def run_of_worse(assessment: Assessment, compared: PressureComparison) -> ScenarioResult:
+    """Return the run that the worse finding is of, or the first run of its scenario."""
+    runs = [r for r in assessment.scenarios if r.name == compared.worse.scenario]
+    wanted = (dict(compared.worse.lengths), dict(compared.worse.speeds))
     return next((r for r in runs if (r.lengths, r.speeds) == wanted), runs[0])
 
 

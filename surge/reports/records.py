@@ -224,7 +224,7 @@ def _table(shown: Iterable[ValveFinding], findings: Findings) -> list[str]:
         slow = v.worst is not None and v.worst.side is Side.SLOWEST
         trend = v.history.trend
         known = trend is not None and trend.slope is not None
-        last = max((p.day for p in v.history.points), default=None)
+        last = max((p.day for p in v.history.tests), default=None)
         rows.append(
             (
                 printable(v.tag),

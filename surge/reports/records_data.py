@@ -140,7 +140,7 @@ def _history(h: ValveHistory) -> j.ValveHistoryJson:
     trend, sisters = h.trend, h.sisters
     return j.ValveHistoryJson(
         group=h.group,
-        tests=len(h.points),
+        tests=len(h.tests),
         tests_in_trend=len(h.counted),
         baseline_s=h.baseline.time if h.baseline else None,
         baseline_day=_day(h.baseline.day) if h.baseline else None,
@@ -163,7 +163,7 @@ def _history(h: ValveHistory) -> j.ValveHistoryJson:
                 expected=_day(x.expected),
                 earliest=_day(x.earliest),
             )
-            for x in h.held
+            for x in h.limits
         ),
         due=_day(h.due),
         overdue_days=h.overdue,
@@ -225,13 +225,13 @@ def _cells(rank: int, v: ValveFinding, answer: JudgedRecords) -> list[str | floa
     h, side = v.history, v.worst
     got = side.decided if side else None
     slope = h.trend.slope if h.trend else None
-    met = [x.expected for x in h.held if x.expected]
-    early = [x.earliest for x in h.held if x.earliest]
+    met = [x.expected for x in h.limits if x.expected]
+    early = [x.earliest for x in h.limits if x.earliest]
     return [
         *(rank, v.tag, v.direction.value, v.state, v.verdict, side.side.value if side else ""),
         *(got.time if got else None, got.bound.timed.value if got else "", got.bound.value if got else None),
         *(got.margin if got else None, got.bound.source if got else ""),
-        *(_day(max((p.day for p in h.points), default=None)) or "", len(h.points)),
+        *(_day(max((p.day for p in h.tests), default=None)) or "", len(h.tests)),
         *(side.spread if side else None, h.baseline.time if h.baseline else None),
         *(100 * h.change if h.change is not None else None, slope * YEAR_DAYS if slope is not None else None),
         *(_day(min(met, default=None)) or "", _day(min(early, default=None)) or ""),

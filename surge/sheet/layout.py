@@ -29,13 +29,13 @@ class Layout:
     ----------
     column, row : mapping of str to int
         Of every point; column 0 is the shore.
-    runs : tuple of Run
+    elements : tuple of SketchElement
         One for each element.
     """
 
     column: Mapping[str, int]
     row: Mapping[str, int]
-    runs: tuple[SketchElement, ...]
+    elements: tuple[SketchElement, ...]
 
     @property
     def columns(self) -> int:
@@ -45,7 +45,7 @@ class Layout:
     @property
     def rows(self) -> int:
         """How many rows there are."""
-        return 1 + max((r for r in (*self.row.values(), *(run.row for run in self.runs))), default=0)
+        return 1 + max((r for r in (*self.row.values(), *(drawn.row for drawn in self.elements))), default=0)
 
 
 def layout_of(lineup: LineUp) -> Layout:
@@ -55,7 +55,7 @@ def layout_of(lineup: LineUp) -> Layout:
     return Layout(
         column=column,
         row=walk.row,
-        runs=tuple(SketchElement(element=e, row=walk.row_of_element[e.name]) for e in lineup.elements),
+        elements=tuple(SketchElement(element=e, row=walk.row_of_element[e.name]) for e in lineup.elements),
     )
 
 

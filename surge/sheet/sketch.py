@@ -143,8 +143,8 @@ class _Drawing:
     def svg(self, words: str) -> str:
         """Draw everything and return the SVG."""
         self._sides()
-        for run in self.layout.runs:
-            self._run(run)
+        for drawn in self.layout.elements:
+            self._element(drawn)
         self._risers()
         for point in self.lineup.points:
             self._point(point)
@@ -166,11 +166,11 @@ class _Drawing:
     def _needs(self) -> list[float]:
         """Width of every column: its names in two lines."""
         needs = [NARROWEST] * max(self.layout.columns, 1)
-        for run in self.layout.runs:
-            ends = sorted(self.layout.column[p] for p in (run.element.start, run.element.end))
+        for drawn in self.layout.elements:
+            ends = sorted(self.layout.column[p] for p in (drawn.element.start, drawn.element.end))
             if ends[1] - ends[0] == 1:
-                bold = BOLD if self._weakest("element", run.element.name) else 1.0
-                wide = _in_two(run.element.name) * bold + SIDES
+                bold = BOLD if self._weakest("element", drawn.element.name) else 1.0
+                wide = _in_two(drawn.element.name) * bold + SIDES
                 needs[ends[0]] = max(needs[ends[0]], min(wide, WIDEST))
         return needs
 
@@ -183,10 +183,10 @@ class _Drawing:
             lines = len(label(name, width / BOLD if bold else width).lines)
             below[row] = max(below[row], NAME + LEADING * (lines - 1) + BELOW)
 
-        for run in self.layout.runs:
-            bold = self._weakest("element", run.element.name)
-            name_in(run.row, run.element.name, self._long(run.element) - SIDES, bold=bold)
-            above[run.row] = max(above[run.row], 18.0 if bold else ABOVE)
+        for drawn in self.layout.elements:
+            bold = self._weakest("element", drawn.element.name)
+            name_in(drawn.row, drawn.element.name, self._long(drawn.element) - SIDES, bold=bold)
+            above[drawn.row] = max(above[drawn.row], 18.0 if bold else ABOVE)
         for tank in self.lineup.tanks:
             row = self.layout.row[tank.point]
             if tank.side == "shore":
@@ -252,7 +252,7 @@ class _Drawing:
         if not middles or max(middles) - min(middles) > NARROWEST / 2:
             return
         x = sum(middles) / len(middles)
-        own = [self._y(run.row) for run in self.layout.runs if run.element in across]
+        own = [self._y(drawn.row) for drawn in self.layout.elements if drawn.element in across]
         weak = any(self._weakest("element", p.name) for p in across)
         gap = (min(own) - (18.0 if weak else ABOVE), max(own) + NAME + LEADING * LINES)
         dashed = ' stroke-dasharray="1.5 2.5"'
@@ -262,10 +262,10 @@ class _Drawing:
         self._text("SHORE", x - 6, 8, anchor="end")
         self._text("SHIP", x + 6, 8, anchor="start")
 
-    def _run(self, run: SketchElement) -> None:
+    def _element(self, drawn: SketchElement) -> None:
         """An element: its line with its sign in the middle, and its name."""
-        e = run.element
-        y = self._y(run.row)
+        e = drawn.element
+        y = self._y(drawn.row)
         x0, x1 = self._x(e.start), self._x(e.end)
         if x0 == x1:  # a way back within a column
             x1 = x0 + self._long(e)
@@ -324,9 +324,9 @@ class _Drawing:
         """Lines up and down from each point to the rows of what is joined to it."""
         rows: dict[str, list[int]] = {p.name: [self.layout.row[p.name]] for p in self.lineup.points}
         joined = dict.fromkeys(rows, 0)
-        for run in self.layout.runs:
-            for point in (run.element.start, run.element.end):
-                rows[point].append(run.row)
+        for drawn in self.layout.elements:
+            for point in (drawn.element.start, drawn.element.end):
+                rows[point].append(drawn.row)
                 joined[point] += 1
         for point, own in rows.items():
             x = self._x(point)

@@ -179,7 +179,7 @@ def _finding(
     history: ValveHistory, sides: Iterable[SideState], limits: ValveLimits, today: date
 ) -> ValveFinding:
     sides = tuple(_passed(_scattered(s, history), history, today) for s in sides)
-    untested = limits.required and not history.points
+    untested = limits.required and not history.tests
     verdict = worst_of(s.verdict for s in sides) if sides else UNDECIDED if untested else NOT_JUDGED
     return ValveFinding(
         tag=history.tag,
@@ -208,10 +208,10 @@ def _passed(side: SideState, history: ValveHistory, today: date) -> SideState:
     if side.verdict != WITHIN or not history.counted:
         return side
     last = history.counted[-1].day
-    for held in history.held:
-        met = held.expected
-        if held.bound.side is side.side and met is not None and last < met <= today:
-            reason = f"by its trend it met {held.time:.1f} s on {met}, since its last test: time it again"
+    for limit in history.limits:
+        met = limit.expected
+        if limit.bound.side is side.side and met is not None and last < met <= today:
+            reason = f"by its trend it met {limit.time:.1f} s on {met}, since its last test: time it again"
             return replace(side, verdict=UNDECIDED, reason=reason)
     return side
 
@@ -229,7 +229,7 @@ def _states(history: ValveHistory, sides: Sequence[SideState]) -> tuple[str, ...
         if side.unsteady:
             states.add(SCATTERED)
     if not sides:
-        states.add(NO_LIMIT if history.points else UNTESTED)
+        states.add(NO_LIMIT if history.tests else UNTESTED)
     if SCATTERED in states:
         states.discard(UNKNOWN)
     return tuple(sorted(states or {IN_ORDER}, key=STATE_RANK.__getitem__))

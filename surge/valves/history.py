@@ -111,13 +111,13 @@ def _history(
     key: Key, tests: Sequence[StrokeTest], limits: ValveLimits, ground: HistoryGround
 ) -> ValveHistory:
     """The history of one valve in one direction, without its sisters."""
-    points = [_point(t, limits, ground) for t in sorted(tests, key=lambda t: (t.when, t.row))]
-    points, baseline = _chosen(points)
-    bare = ValveHistory(tag=key[0], direction=key[1], group=limits.sisters, points=tuple(points))
-    proofs = [p for p in points if p.proof]
+    by_time = sorted(tests, key=lambda t: (t.when, t.row))
+    compared, baseline = _chosen([_history_test(t, limits, ground) for t in by_time])
+    bare = ValveHistory(tag=key[0], direction=key[1], group=limits.sisters, tests=tuple(compared))
+    proofs = [t for t in compared if t.proof]
     if baseline is None:
-        held = (LimitInHistory(bound=b, time=b.value) for b in limits.bounds if b.direction is key[1])
-        return replace(bare, held=tuple(h for h in held if h.bound.timed is Timed.MOVEMENT))
+        stated = (LimitInHistory(bound=b, time=b.value) for b in limits.bounds if b.direction is key[1])
+        return replace(bare, limits=tuple(x for x in stated if x.bound.timed is Timed.MOVEMENT))
     interval = limits.interval or ground.interval
     due = interval.after(max(p.day for p in proofs))
     history = _with_trend(replace(bare, baseline=baseline, due=due), limits, ground)
@@ -129,7 +129,7 @@ def _history(
     return replace(history, margin=margin, states=tuple(sorted(states, key=STATE_RANK.__getitem__)))
 
 
-def _point(test: StrokeTest, limits: ValveLimits, ground: HistoryGround) -> HistoryTest:
+def _history_test(test: StrokeTest, limits: ValveLimits, ground: HistoryGround) -> HistoryTest:
     """A test with the time that can be compared, and whether it counts."""
     time, basis = test.time, test.timed
     delay = limits.delay if test.delay is None else test.delay
@@ -147,14 +147,14 @@ def _point(test: StrokeTest, limits: ValveLimits, ground: HistoryGround) -> Hist
     return HistoryTest(test=test, time=max(time, 0.0), basis=basis, apart=apart, proof=proof)
 
 
-def _chosen(points: Sequence[HistoryTest]) -> tuple[list[HistoryTest], Baseline | None]:
+def _chosen(tests: Sequence[HistoryTest]) -> tuple[list[HistoryTest], Baseline | None]:
     """Choose the tests that are compared, all of one kind, and their baseline.
 
     They are of the kind of the latest test if that has three dates, otherwise of the kind with most dates.
     """
-    proofs = [p for p in points if not p.apart]
+    proofs = [t for t in tests if not t.apart]
     if not proofs:
-        return list(points), None
+        return list(tests), None
     latest = proofs[-1].kind
     dates = {kind: len({p.day for p in proofs if p.kind == kind}) for kind in {p.kind for p in proofs}}
     kind = latest if dates[latest] >= 3 else max(dates, key=lambda k: (dates[k], k == latest))
@@ -163,7 +163,7 @@ def _chosen(points: Sequence[HistoryTest]) -> tuple[list[HistoryTest], Baseline 
     day = max(marked, default=alike[0].day)
     rule = f"marked in a remark on {day}" if marked else f"first date on record, {day}"
     of_day = [p.time for p in alike if p.day == day]
-    out = [replace(p, apart=p.apart or _why_apart(p, kind, day)) for p in points]
+    out = [replace(t, apart=t.apart or _why_apart(t, kind, day)) for t in tests]
     return out, Baseline(time=median(of_day), day=day, tests=len(of_day), rule=rule)
 
 
@@ -173,13 +173,13 @@ def _marks(remark: str) -> bool:
     return any(part.strip(" .").lower() in MARKS for part in parts)
 
 
-def _why_apart(point: HistoryTest, kind: tuple[Timed | None, bool], day: date) -> str:
-    if point.basis is not kind[0]:
-        counts = "unknown what it counts" if point.basis is None else point.basis.value
+def _why_apart(test: HistoryTest, kind: tuple[Timed | None, bool], day: date) -> str:
+    if test.basis is not kind[0]:
+        counts = "unknown what it counts" if test.basis is None else test.basis.value
         return f"not comparable: {counts}"
-    if point.kind != kind:
+    if test.kind != kind:
         return "moved alone" if kind[1] else "moved together with others"
-    return f"before the baseline of {day}" if point.day < day else ""
+    return f"before the baseline of {day}" if test.day < day else ""
 
 
 def _with_trend(history: ValveHistory, limits: ValveLimits, ground: HistoryGround) -> ValveHistory:
@@ -197,8 +197,8 @@ def _with_trend(history: ValveHistory, limits: ValveLimits, ground: HistoryGroun
     away = [abs(t - trend.value(d)) / base for d, t in zip(days, times, strict=True)] if base > 0.0 else []
     enough = len(away) >= LEAST_DATES
     ranges = [(max(t) - min(t)) / median(t) for t in by_day.values() if len(t) > 1 and median(t) > 0.0]
-    others = _other_kinds(history.points, counted, limits.interval or ground.interval)
-    held = [_held(b, counted, limits, trend, now=(zero, days[-1]), others=others) for b in limits.bounds]
+    others = _other_kinds(history.tests, counted, limits.interval or ground.interval)
+    found = [_limit_in(b, counted, limits, trend, now=(zero, days[-1]), others=others) for b in limits.bounds]
     return replace(
         history,
         trend=trend,
@@ -208,12 +208,12 @@ def _with_trend(history: ValveHistory, limits: ValveLimits, ground: HistoryGroun
         scatter=MAD_TO_SD * median(away) if enough else None,
         furthest=max(away) if enough else None,
         repeatability=max(ranges, default=None),
-        held=tuple(h for h in held if h is not None and h.bound.direction is history.direction),
+        limits=tuple(x for x in found if x is not None and x.bound.direction is history.direction),
     )
 
 
 def _other_kinds(
-    points: Sequence[HistoryTest], counted: Sequence[HistoryTest], interval: Interval
+    tests: Sequence[HistoryTest], counted: Sequence[HistoryTest], interval: Interval
 ) -> list[float]:
     """How much longer than the trend's own the last times of the other kind are, alone or together [s].
 
@@ -222,7 +222,7 @@ def _other_kinds(
     """
     basis, own = counted[0].kind
     last_day = counted[-1].day
-    other = [p for p in points if p.proof and p.time > 0.0 and p.kind == (basis, not own)]
+    other = [t for t in tests if t.proof and t.time > 0.0 and t.kind == (basis, not own)]
     day = max((p.day for p in other), default=None)
     if day is None or interval.after(day) < last_day:
         return []
@@ -230,7 +230,7 @@ def _other_kinds(
     return [p.time - middle for p in other if p.day == day]
 
 
-def _held(
+def _limit_in(
     bound: Bound,
     counted: Sequence[HistoryTest],
     limits: ValveLimits,
@@ -303,8 +303,8 @@ def _against(
 def _states(history: ValveHistory, ground: HistoryGround, horizon: date) -> set[str]:
     """What the history says beside the limits themselves."""
     far = max(history.scatter or 0.0, (history.furthest or 0.0) * ground.erratic / ground.action)
-    near = any(h.expected is not None and h.expected <= horizon for h in history.held)
-    may = any(h.earliest is not None and h.earliest <= horizon for h in history.held)
+    near = any(h.expected is not None and h.expected <= horizon for h in history.limits)
+    may = any(h.earliest is not None and h.earliest <= horizon for h in history.limits)
     said = {
         NEAR: near,
         WATCH: may and not near,

@@ -117,9 +117,9 @@ class ValveHistory:
 
     Attributes
     ----------
-    points : tuple of Point
+    tests : tuple of HistoryTest
         Every test, in order of time.
-    held : tuple of Held
+    limits : tuple of LimitInHistory
         The limits that can be set against the times of the trend, with the dates when they are met.
     baseline : Baseline or None
     last : float or None
@@ -149,8 +149,8 @@ class ValveHistory:
     tag: str
     direction: Direction
     group: str = ""
-    points: tuple[HistoryTest, ...] = ()
-    held: tuple[LimitInHistory, ...] = ()
+    tests: tuple[HistoryTest, ...] = ()
+    limits: tuple[LimitInHistory, ...] = ()
     baseline: Baseline | None = None
     last: float | None = None
     change: float | None = None
@@ -168,7 +168,7 @@ class ValveHistory:
     @property
     def counted(self) -> tuple[HistoryTest, ...]:
         """The tests that make the trend."""
-        return tuple(p for p in self.points if not p.apart)
+        return tuple(p for p in self.tests if not p.apart)
 
     @property
     def state(self) -> str:

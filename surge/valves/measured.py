@@ -53,7 +53,7 @@ class Measured:
         With the steeper law, where there is one.
     laws : dict of str to Table
         Assumed law of the valve by scenario.
-    pairs : tuple of Pair
+    pressures : tuple of PressureComparison
         Pressures that moving the valve can change, the nearest to its limit first.
     """
 
@@ -63,17 +63,17 @@ class Measured:
     measured: Assessment
     steep: Assessment | None
     laws: dict[str, Table]
-    pairs: tuple[PressureComparison, ...]
+    pressures: tuple[PressureComparison, ...]
 
     @property
     def verdict(self) -> str:
         """What only the steepest law exceeds cannot be decided."""
         return _both(self.measured.verdict, self.steep.verdict if self.steep else WITHIN)
 
-    def boils(self, pair: PressureComparison) -> bool:
-        """Whether the liquid boils in the scenario of a pair, with the measured or the steepest stroke."""
+    def boils(self, compared: PressureComparison) -> bool:
+        """Whether the liquid boils of a pressure, with the measured or the steepest stroke."""
         runs = (r for a in (self.measured, self.steep) if a for r in a.scenarios)
-        return any(r.vapour is not None and r.name == pair.worse.scenario for r in runs)
+        return any(r.vapour is not None and r.name == compared.worse.scenario for r in runs)
 
     @property
     def hidden(self) -> bool:
@@ -137,7 +137,7 @@ def run_measured(
         measured=measured,
         steep=steep,
         laws=laws,
-        pairs=_pairs(assumed, measured, steep),
+        pressures=_pressures(assumed, measured, steep),
     )
 
 
@@ -194,7 +194,7 @@ def _key(f: Finding) -> Key:
     return f.scenario, f.subject, f.name, f.check, f.limit_source
 
 
-def _pairs(
+def _pressures(
     assumed: Assessment, measured: Assessment, steep: Assessment | None
 ) -> tuple[PressureComparison, ...]:
     """Findings that belong together, the fullest first; what holds before anything moves is left out."""

@@ -84,7 +84,7 @@ class ScenarioPair:
         What the scenarios do not say alike.
     verdicts : (str, str)
         For each scenario the worst verdict on its pressures and on shut-off pressure.
-    rows : tuple of PlacePair
+    places : tuple of PlacePair
         Elements, then places, that both cases have.
     subjects : (Subject, Subject)
         For each scenario the run that comes nearest to a limit.
@@ -94,7 +94,7 @@ class ScenarioPair:
     after: str
     changes: tuple[Change, ...]
     verdicts: tuple[str, str]
-    rows: tuple[PlacePair, ...]
+    places: tuple[PlacePair, ...]
     subjects: tuple[Subject, Subject]
 
     @property
@@ -194,16 +194,16 @@ def _listed(names: Sequence[str]) -> str:
 
 
 def _pair(before: Assessment, after: Assessment, one: str, other: str) -> ScenarioPair:
-    sides = (before, after)
+    assessments = (before, after)
     subjects = (subject_of(before, one), subject_of(after, other))
     facts = [scenario_facts(s.assessment.lineup, s.scenario) for s in subjects]
-    found = [_sides(a, name) for a, name in zip(sides, (one, other), strict=True)]
+    found = [_pressures(a, name) for a, name in zip(assessments, (one, other), strict=True)]
     return ScenarioPair(
         before=one,
         after=other,
         changes=_own(changes(*facts), before.lineup, after.lineup),
         verdicts=(_verdict(before, one), _verdict(after, other)),
-        rows=tuple(
+        places=tuple(
             PlacePair(subject=key[0], name=key[1], way=key[2], before=found[0][key], after=found[1][key])
             for key in found[0]
             if key in found[1]
@@ -237,21 +237,19 @@ def _verdict(assessment: Assessment, scenario: str) -> str:
     return worst_of([f.verdict for f in (*assessment.static, *own)])
 
 
-def _sides(assessment: Assessment, scenario: str) -> dict[tuple[str, str, str], PlacePressure]:
+def _pressures(assessment: Assessment, scenario: str) -> dict[tuple[str, str, str], PlacePressure]:
     """Highest and lowest pressures of a scenario, the worst of its runs where lengths are a range."""
     lineup = assessment.lineup
     runs = [r for r in assessment.scenarios if r.name == scenario]
     found: dict[tuple[str, str, str], PlacePressure] = {}
     for run in runs:
         judged = findings_of(lineup, run)
-        for key, side in _of_run(lineup, run, judged).items():
+        for key, one in _of_run(lineup, run, judged).items():
             worse = key not in found or (
-                side.pressure > found[key].pressure
-                if key[2] == "high"
-                else side.pressure < found[key].pressure
+                one.pressure > found[key].pressure if key[2] == "high" else one.pressure < found[key].pressure
             )
             if worse:
-                found[key] = side
+                found[key] = one
     return found
 
 

@@ -75,7 +75,7 @@ class WavePicture:
         [s]
     fields : tuple of Field
         The pipes of the way.
-    spots : tuple of LimitedPoint
+    limited_points : tuple of LimitedPoint
         The points of the way that have a limit of their own.
     weak : (float, Mark) or None
         The weakest place, as the run reports it, with its place in the drawing [-]; None when it is not on
@@ -90,7 +90,7 @@ class WavePicture:
     way: Way
     time: Array
     fields: tuple[Field, ...]
-    spots: tuple[LimitedPoint, ...]
+    limited_points: tuple[LimitedPoint, ...]
     weak: tuple[float, Mark] | None
     every: float
     strokes: dict[str, tuple[Array, Array]]
@@ -164,7 +164,7 @@ def wave_picture(
         way=way,
         time=seen.time,
         fields=fields,
-        spots=tuple(
+        limited_points=tuple(
             LimitedPoint(name=name, x=way.drawn_at(name), pressure=seen.points[name], limit=limit)
             for name in way.points
             for limit in place_limits(subject.lineup, subject.lineup.points_by_name[name])

@@ -89,7 +89,7 @@ class TimePicture:
     subject : Subject
     time : ndarray of shape (n,)
         Instants of all curves [s].
-    curves : tuple of PressureTrace
+    traces : tuple of PressureTrace
         The weakest place first.
     flows : dict of str to ndarray of shape (n,)
         Through what moves, and where the rate is counted [m3/s].
@@ -97,7 +97,7 @@ class TimePicture:
 
     subject: Subject
     time: Array
-    curves: tuple[PressureTrace, ...]
+    traces: tuple[PressureTrace, ...]
     flows: dict[str, Array]
 
 
@@ -160,11 +160,11 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
             f"{len(wanted)} places, the weakest among them: at most {MOST_PLACES} in a picture; "
             "leave out a --place"
         )
-    curves = curves_at(subject, list(wanted), low=subject.low)
-    return TimePicture(subject=subject, time=time, curves=curves, flows=_flows(subject))
+    traces = traces_at(subject, list(wanted), low=subject.low)
+    return TimePicture(subject=subject, time=time, traces=traces, flows=_flows(subject))
 
 
-def curves_at(
+def traces_at(
     subject: Subject, names: Sequence[str], *, low: bool = False, share: float | None = None
 ) -> tuple[PressureTrace, ...]:
     """Return pressures at points and in elements, at the instants of the run's history.
@@ -185,24 +185,24 @@ def curves_at(
         One for each name.
     """
     time = subject.run.history.time
-    spots = [
-        _Spot(subject, name, low=low and k == 0, share=share if k == 0 else None)
+    places = [
+        _TracePlace(subject, name, low=low and k == 0, share=share if k == 0 else None)
         for k, name in enumerate(names)
     ]
-    inner = {s.element.name: np.array([s.share]) for s in spots if s.element is not None and s.inside}
+    inner = {s.element.name: np.array([s.share]) for s in places if s.element is not None and s.inside}
     dt = subject.run.method.dt
     seen = watch(subject.lineup, subject.scenario, dt=dt, times=time, shares=inner) if inner else None
-    curves = []
-    for spot in spots:
-        if spot.inside and seen is not None and spot.element is not None:
-            pressure = seen.pressure[spot.element.name][:, 0]
+    traces = []
+    for place in places:
+        if place.inside and seen is not None and place.element is not None:
+            pressure = seen.pressure[place.element.name][:, 0]
         else:
-            pressure = subject.run.history.pressure[spot.point]
-        curves.append(spot.curve(time, pressure))
-    return tuple(curves)
+            pressure = subject.run.history.pressure[place.point]
+        traces.append(place.trace(time, pressure))
+    return tuple(traces)
 
 
-class _Spot:
+class _TracePlace:
     """Where exactly the pressure of a point or element is taken."""
 
     def __init__(self, subject: Subject, name: str, *, low: bool, share: float | None = None) -> None:
@@ -246,7 +246,7 @@ class _Spot:
         """Whether it is neither end of its element."""
         return 1e-9 < self.share < 1.0 - 1e-9
 
-    def curve(self, time: Array, pressure: Array) -> PressureTrace:
+    def trace(self, time: Array, pressure: Array) -> PressureTrace:
         """The pressure with its extremes and limits."""
         upper, whose = upper_limit(self.subject.lineup, self.what)
         return PressureTrace(
@@ -275,7 +275,7 @@ class _Spot:
 
 def share_of(subject: Subject, name: str, *, low: bool) -> float:
     """Return where in an element its highest, or lowest, pressure is: a share of its length, 0 to 1 [-]."""
-    return _Spot(subject, name, low=low).share
+    return _TracePlace(subject, name, low=low).share
 
 
 def _element(lineup: LineUp, name: str) -> Element:

@@ -23,7 +23,7 @@ from surge.api.check import check
 from surge.case.file import read_case
 from surge.cli.main import main
 from surge.errors import RequestError
-from surge.plots.film import STYLES, Words, staged
+from surge.plots.film import STYLES, Words, drawn_film
 from surge.plots.film_files import HOLD, film_file, frame_time
 from surge.rules.assess import Assessment
 from surge.views.film import BEFORE, MOST_FRAMES, Film, film_of
@@ -99,25 +99,25 @@ def test_nothing_is_shown_after_the_cargo_boils(boiling: Assessment) -> None:
     assert film_of(subject, end=40.0, playing=2.0).time[-1] == film.time[-1]
     with pytest.raises(RequestError, match="the cargo boils at"):
         film_of(subject, begin=30.0)
-    with staged(film, DISPLAY, WORDS) as stage:
-        assert any("the cargo boils" in t.get_text() for t in stage.top.texts)
+    with drawn_film(film, DISPLAY, WORDS) as drawn:
+        assert any("the cargo boils" in t.get_text() for t in drawn.top.texts)
 
 
 def test_shapes_are_the_pressures_in_dots(short: Film) -> None:
-    with staged(short, DISPLAY, WORDS) as stage:
+    with drawn_film(short, DISPLAY, WORDS) as drawn:
         for k in (0, 20, 40):
-            shapes = stage.shapes(k)
+            shapes = drawn.shapes(k)
             assert set(shapes) == set(STYLES)
             (line,) = shapes["profile"]
-            back = stage.top.transData.inverted().transform(line)
+            back = drawn.top.transData.inverted().transform(line)
             assert np.allclose(back[:, 0], short.x)
             assert np.allclose(back[:, 1], short.pressure[k] / PSI, atol=0.05)
-        low, high = stage.top.get_ylim()
+        low, high = drawn.top.get_ylim()
         assert low < short.lowest[-1].min() / PSI
         assert high > short.highest[-1].max() / PSI
-        assert stage.shapes(0)["over"] == []
-        (over,) = stage.shapes(40)["over"]  # the hose alone is beyond its limit
-        x = stage.top.transData.inverted().transform(over)[:, 0]
+        assert drawn.shapes(0)["over"] == []
+        (over,) = drawn.shapes(40)["over"]  # the hose alone is beyond its limit
+        x = drawn.top.transData.inverted().transform(over)[:, 0]
         hose = next(p for p in short.way.parts if p.name == "hose string")
         assert (x.min(), x.max()) == (pytest.approx(hose.left), pytest.approx(hose.right))
 
@@ -198,16 +198,16 @@ def test_the_page_has_the_frames_and_shows_the_last_one_without_scripts(page: st
 def test_the_profile_of_the_page_is_that_of_the_pressures(page: str, short: Film) -> None:
     """Steps from point to point in tenths of points: back to psi, within their rounding."""
     data = json.loads(re.findall(r'id="data">(.*?)</script>', page)[0])
-    with staged(short, DISPLAY, WORDS) as stage:
+    with drawn_film(short, DISPLAY, WORDS) as drawn:
         d = data["frames"][30]["d"][list(STYLES).index("profile")]
         first, steps = re.fullmatch(r"M(-?\d+ -?\d+)l(.*)", d).groups()  # type: ignore[union-attr]
         at = np.cumsum(
             np.array([first.split(), *np.array(steps.split()).reshape(-1, 2)], dtype=float), axis=0
         )
-        dots = at / 10 * stage.figure.dpi / 72
-        dots[:, 1] = stage.figure.bbox.height - dots[:, 1]
-        back = stage.top.transData.inverted().transform(dots)
-        low, high = stage.top.get_ylim()
+        dots = at / 10 * drawn.figure.dpi / 72
+        dots[:, 1] = drawn.figure.bbox.height - dots[:, 1]
+        back = drawn.top.transData.inverted().transform(dots)
+        low, high = drawn.top.get_ylim()
     assert np.allclose(back[:, 1], short.pressure[30] / PSI, atol=(high - low) / 1500)
     assert np.allclose(back[:, 0], short.x, atol=1e-3)
 

@@ -23,7 +23,7 @@ from surge.rules.findings import EXCEEDED, UNDECIDED
 from surge.views.line import left_out, line_picture, way_of
 from surge.views.map import times_of, wave_picture
 from surge.views.subject import Subject, subject_of
-from surge.views.time import curves_at, lower_limit, time_picture, upper_limit
+from surge.views.time import lower_limit, time_picture, traces_at, upper_limit
 
 
 @pytest.fixture(scope="module")
@@ -132,10 +132,10 @@ def test_every_curve_is_named_beside_its_line_with_its_own_peak(
         time_files(picture, DISPLAY, "s", kinds=["png"], span=None)
     top = axes_named(sheets[0], "pressure")
     key = top.get_legend()
-    assert len(key.get_texts()) == len(picture.curves) == 5
+    assert len(key.get_texts()) == len(picture.traces) == 5
     drawn = [line for line in top.get_lines() if len(line.get_xdata()) == picture.time.size]
     for curve, line, sample, words in zip(
-        picture.curves, drawn, key.get_lines(), key.get_texts(), strict=True
+        picture.traces, drawn, key.get_lines(), key.get_texts(), strict=True
     ):
         assert np.allclose(line.get_ydata(), curve.pressure / PSI)
         assert (sample.get_linestyle(), sample.get_color()) == (line.get_linestyle(), line.get_color())
@@ -159,7 +159,7 @@ def test_an_extreme_inside_an_element_is_drawn_there(demos: Demos) -> None:
                     or own.highest.time == 0.0
                 ):
                     continue
-                (curve,) = curves_at(subject, [pipe.name])
+                (curve,) = traces_at(subject, [pipe.name])
                 assert curve.distance == pytest.approx(own.highest.distance)
                 assert curve.pressure.max() <= own.highest.pressure + 1e-3
                 rise = own.highest.pressure - curve.steady
@@ -278,7 +278,7 @@ def test_what_boils_is_drawn_until_it_does(boiling: Assessment) -> None:
     begin, end = times_of(subject, None, None)
     assert begin == 0.0
     assert until < end < 1.25 * until + 1.5
-    for curve in time_picture(subject, ["sea line"]).curves:
+    for curve in time_picture(subject, ["sea line"]).traces:
         assert curve.peak is None or curve.peak.time <= until
 
 

@@ -44,9 +44,9 @@ def networks(draw: st.DrawFn) -> LineUp:
 
 
 def spans(layout: Layout) -> Iterator[tuple[int, int, int, str]]:
-    for run in layout.runs:
-        a, b = sorted(layout.column[p] for p in (run.element.start, run.element.end))
-        yield run.row, a, b, run.element.name
+    for e in layout.elements:
+        a, b = sorted(layout.column[p] for p in (e.element.start, e.element.end))
+        yield e.row, a, b, e.element.name
 
 
 @given(networks())
@@ -54,7 +54,7 @@ def spans(layout: Layout) -> Iterator[tuple[int, int, int, str]]:
 def test_no_two_elements_lie_on_one_another(lineup: LineUp) -> None:
     layout = layout_of(lineup)
     assert set(layout.row) == {p.name for p in lineup.points}
-    assert len(layout.runs) == len(lineup.elements)
+    assert len(layout.elements) == len(lineup.elements)
     laid = list(spans(layout))
     for i, (row, a, b, name) in enumerate(laid):
         for other_row, c, d, other in laid[i + 1 :]:
@@ -67,7 +67,7 @@ def test_no_two_elements_lie_on_one_another(lineup: LineUp) -> None:
 def test_a_point_stands_in_a_row_that_its_elements_reach(lineup: LineUp) -> None:
     layout = layout_of(lineup)
     for point in lineup.points:
-        own = [run.row for run in layout.runs if point.name in (run.element.start, run.element.end)]
+        own = [e.row for e in layout.elements if point.name in (e.element.start, e.element.end)]
         assert own
         assert 0 <= layout.row[point.name] < layout.rows
         assert all(0 <= row < layout.rows for row in own)
@@ -83,7 +83,7 @@ def test_two_ways_in_a_loop_have_two_rows() -> None:
     )
     tanks = (Tank(name="t", point="tank", side="shore", level=1.0),)
     layout = layout_of(LineUp(title="", liquid=LIQUID, points=points, pipes=pipes, tanks=tanks))
-    row = {run.element.name: run.row for run in layout.runs}
+    row = {e.element.name: e.row for e in layout.elements}
     assert row["hose 1"] != row["hose 2"]
     assert [layout.column[p] for p in ("tank", "split", "join", "ship")] == [0, 1, 2, 3]
 
@@ -102,7 +102,7 @@ def test_a_second_shore_tank_stands_next_to_where_it_joins() -> None:
 
 def test_the_three_drop_lines_of_the_demo_have_a_row_each_and_the_main_line_is_straight(demos: Demos) -> None:
     lineup = demos["gasoline-drop-lines"].case.lineup
-    row = {run.element.name: run.row for run in layout_of(lineup).runs}
+    row = {e.element.name: e.row for e in layout_of(lineup).elements}
     assert sorted(row[f"{tank} drop line"] for tank in ("2P", "2S", "4P")) == [0, 1, 2]
     main = ("shore pump", "shore line", "cargo hose", "manifold valve", "deck line", "2S drop line")
     assert {row[name] for name in main} == {1}

@@ -56,7 +56,7 @@ def test_worked_by_hand() -> None:
     assert found.change == pytest.approx(-0.20)
     assert found.trend is not None
     assert found.trend.slope == pytest.approx(-0.01)
-    fastest, slowest = found.held
+    fastest, slowest = found.limits
     assert fastest.expected == fastest.earliest == date(2025, 1, 1) + timedelta(days=800)
     assert (slowest.expected, slowest.earliest) == (None, None)
     assert found.due == date(2027, 2, 5)
@@ -98,14 +98,14 @@ def test_delay_comes_off_and_a_time_without_it_decides_no_surge() -> None:
     assert found.state == "TOO FAST"
     found = one([shot("2026-05-01", 12.3, **order)], limits())
     assert found.states == ("UNDECIDED",)
-    assert found.held == ()
+    assert found.limits == ()
     assert one([shot("2026-05-01", 9.9, **order)], limits()).state == "TOO FAST"  # its movement is no longer
 
 
 def test_a_limit_from_the_order_is_set_among_movement_times() -> None:
     stated = ValveLimits(tag="CV-1", bounds=(bound(Side.SLOWEST, 30.0, Timed.ORDER),), delay=2.0)
     found = one([shot("2026-05-01", 28.0)], stated)
-    assert [h.time for h in found.held] == [28.0]
+    assert [h.time for h in found.limits] == [28.0]
     assert found.state == "IN ORDER"
     assert one([shot("2026-05-01", 28.1)], stated).state == "TOO SLOW"
 
@@ -121,7 +121,7 @@ def test_only_like_is_set_against_like() -> None:
     ]
     found = one(tests, limits(slow=60.0, normal=(290.0, 320.0)))
     assert [p.time for p in found.counted] == [20.0] * 4
-    assert {p.apart for p in found.points} == {
+    assert {p.apart for p in found.tests} == {
         "",
         "moved together with others",
         "not comparable: order to indicator",
@@ -137,16 +137,16 @@ def test_dates_count_in_that_a_valve_is_faster_alone_and_slower_together() -> No
     tests = every_100_days(20.0, 19.0, 18.0, 17.0, 16.0, together=True)
     alone = shot("2026-02-05", 14.0, together=False)
     plain, shared = (one(t, limits(fast=10.0)) for t in (tests, [*tests, alone]))
-    assert [h.offset for h in plain.held] == [0.0, 0.0]
-    assert [h.offset for h in shared.held] == [-2.0, 0.0]
-    assert plain.held[0].expected == date(2025, 1, 1) + timedelta(days=1000)
-    assert shared.held[0].expected == date(2025, 1, 1) + timedelta(days=800)
+    assert [h.offset for h in plain.limits] == [0.0, 0.0]
+    assert [h.offset for h in shared.limits] == [-2.0, 0.0]
+    assert plain.limits[0].expected == date(2025, 1, 1) + timedelta(days=1000)
+    assert shared.limits[0].expected == date(2025, 1, 1) + timedelta(days=800)
     old = one([*tests, shot("2025-02-01", 14.0, together=False)], limits(fast=10.0))
-    assert old.held[0].offset == 0.0  # older than the interval
+    assert old.limits[0].offset == 0.0  # older than the interval
     up = every_100_days(20.0, 21.0, 22.0, 23.0, 24.0)
     slow = one([*up, shot("2026-02-05", 25.0, together=True)], limits(slow=30.0))
-    assert [h.offset for h in slow.held] == [0.0, 1.0]
-    assert slow.held[1].expected == date(2025, 1, 1) + timedelta(days=900)
+    assert [h.offset for h in slow.limits] == [0.0, 1.0]
+    assert slow.limits[1].expected == date(2025, 1, 1) + timedelta(days=900)
 
 
 def test_normal_temperature_includes_its_ends() -> None:
@@ -201,7 +201,7 @@ def test_baseline_marked_in_a_remark() -> None:
     found = one(marked, limits())
     assert found.baseline is not None
     assert (found.baseline.time, found.baseline.rule) == (14.0, "marked in a remark on 2025-07-20")
-    assert [p.apart for p in found.points] == ["before the baseline of 2025-07-20"] * 2 + ["", ""]
+    assert [p.apart for p in found.tests] == ["before the baseline of 2025-07-20"] * 2 + ["", ""]
     loose = [*tests[:2], shot("2025-07-20", 14.0, remark="baseline not reached"), tests[3]]
     assert one(loose, limits()).baseline == one(tests, limits()).baseline
 
@@ -265,7 +265,7 @@ def test_no_test_is_lost_and_every_history_says_something(tests: list[StrokeTest
         for tag in "AB"
     }
     found = histories(tests, stated, ground=GROUND)
-    assert sorted(id(p.test) for h in found for p in h.points) == sorted(map(id, tests))
+    assert sorted(id(p.test) for h in found for p in h.tests) == sorted(map(id, tests))
     assert [STATE_RANK[h.state] for h in found] == sorted(STATE_RANK[h.state] for h in found)
     for h in found:
         assert h.states
@@ -276,8 +276,8 @@ def test_no_test_is_lost_and_every_history_says_something(tests: list[StrokeTest
         meaning(h)
         if "IN ORDER" in h.states:
             assert h.states == ("IN ORDER",)
-        proofs = [p for p in h.points if p.proof]
-        if not any(p.apart == "" for p in h.points):
+        proofs = [p for p in h.tests if p.proof]
+        if not any(p.apart == "" for p in h.tests):
             assert h.states == ("NOT TESTED",)
         else:
             assert h.due == YEAR.after(max(p.day for p in proofs))

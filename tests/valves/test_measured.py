@@ -84,14 +84,14 @@ def test_noise_overshoot_and_offset_never_give_a_lower_peak_unsaid(lineup: LineU
     rough = run_measured(lineup, stroke, valve="manifold valve")
     assert rough.steep is not None
     rise = max(e.highest.pressure - e.steady_high for e in clean.measured.scenarios[0].elements)
-    true = {(p.measured.name, p.measured.check): p.measured for p in clean.pairs}
-    for pair in rough.pairs:
-        if pair.measured.check != "peak":
+    true = {(p.measured.name, p.measured.check): p.measured for p in clean.pressures}
+    for compared in rough.pressures:
+        if compared.measured.check != "peak":
             continue
-        right = true[pair.measured.name, "peak"]
-        assert pair.measured.value == pytest.approx(right.value, abs=0.04 * rise)
-        assert pair.worse.value >= right.value - right.error
-        assert pair.steep is not None
+        right = true[compared.measured.name, "peak"]
+        assert compared.measured.value == pytest.approx(right.value, abs=0.04 * rise)
+        assert compared.worse.value >= right.value - right.error
+        assert compared.steep is not None
 
 
 def test_what_only_the_steepest_exceeds_cannot_be_decided(lineup: LineUp) -> None:
@@ -100,7 +100,7 @@ def test_what_only_the_steepest_exceeds_cannot_be_decided(lineup: LineUp) -> Non
     found = run_measured(lineup, hard, valve="manifold valve")
     assert (found.measured.verdict, found.verdict, found.exit_code) == (WITHIN, UNDECIDED, 4)
     assert found.hidden
-    assert found.pairs[0].steep is found.pairs[0].worse
+    assert found.pressures[0].steep is found.pressures[0].worse
     display = Display(units=ShowUnits(), density=850.0)
     text = "\n".join(measured_lines(found, lineup, display))
     assert "CANNOT BE DECIDED" in text
@@ -142,8 +142,8 @@ def test_after_boiling_no_gain_is_told(demos: Demos) -> None:
     stroke = stroke_of(sampled(lambda u: 1.0 - u, 2.0))
     found = run_measured(whole, stroke, valve="manifold valve", scenario="start of loading")
     assert found.measured.scenarios[0].vapour is not None
-    assert all(nearer_by(p, found) is None for p in found.pairs)
-    shown = told_of(found.pairs[0], found)[1]
+    assert all(nearer_by(p, found) is None for p in found.pressures)
+    shown = told_of(found.pressures[0], found)[1]
     assert (
         shown.value == found.measured.scenarios[0].elements[0].lowest.before_vapour or shown.value is not None
     )

@@ -68,7 +68,7 @@ def test_a_case_does_not_differ_from_itself(demos: Demos) -> None:
         same = compare(demos[name].answer, demos[name].answer)
         assert same.changes == ()
         assert all(p.changes == () for p in same.pairs)
-        assert all(r.difference == 0.0 for p in same.pairs for r in p.rows)
+        assert all(r.difference == 0.0 for p in same.pairs for r in p.places)
 
 
 def test_what_differs_is_told_once_and_in_words(both: Comparison) -> None:
@@ -149,7 +149,7 @@ def test_a_difference_too_small_for_the_figures_shown_is_still_told() -> None:
 def test_pressures_are_those_of_the_two_answers(both: Comparison, slower: Assessment, demos: Demos) -> None:
     assert both.exit_code == slower.exit_code
     for pair in both.pairs:
-        for row in pair.rows:
+        for row in pair.places:
             for assessment, name, side in (
                 (demos["crude-sea-line"].answer, pair.before, row.before),
                 (slower, pair.after, row.after),
@@ -163,7 +163,7 @@ def test_pressures_are_those_of_the_two_answers(both: Comparison, slower: Assess
             assert row.difference == row.after.pressure - row.before.pressure
     pair = next(p for p in both.pairs if p.before == "manifold valve shut by mistake")
     assert pair.verdicts == (EXCEEDED, WITHIN)
-    hose = next(r for r in pair.rows if (r.subject, r.name, r.way) == ("element", "hose string", "high"))
+    hose = next(r for r in pair.places if (r.subject, r.name, r.way) == ("element", "hose string", "high"))
     assert (hose.before.verdict, hose.after.verdict) == (EXCEEDED, WITHIN)
     assert hose.before.limit is not None
     assert hose.after.limit is not None
@@ -177,14 +177,14 @@ def test_a_range_counts_with_its_worst(demos: Demos) -> None:
     pair = compare(demos[name].answer, demos[name].answer).pairs[0]
     runs = [r for r in demos[name].answer.scenarios if r.name == pair.before]
     assert len(runs) > 1
-    row = next(r for r in pair.rows if (r.name, r.way) == ("shore line", "high"))
+    row = next(r for r in pair.places if (r.name, r.way) == ("shore line", "high"))
     peaks = [next(e.highest.pressure for e in r.elements if e.name == "shore line") for r in runs]
     assert row.before.pressure == max(peaks)
 
 
 def test_what_boils_counts_with_the_time_before(demos: Demos, boiling: Assessment) -> None:
     pair = next(p for p in compare(demos["crude-sea-line"].answer, boiling).pairs if "mistake" in p.before)
-    row = next(r for r in pair.rows if (r.name, r.way) == ("hose string", "high"))
+    row = next(r for r in pair.places if (r.name, r.way) == ("hose string", "high"))
     own = next(r for r in boiling.scenarios if r.name == pair.after)
     hose = next(e for e in own.elements if e.name == "hose string")
     assert row.after.pressure == hose.highest.before_vapour

@@ -1,7 +1,7 @@
 """Answers as words, tables and JSON.
 
-Every figure is rounded here, once, to the unsafe side, in the units that the reader chose. A verdict is a
-word.
+Every figure is rounded here, once, to the unsafe side, in the units that the reader chose. A verdict is told
+by a word, never by a colour alone.
 
 ``plots``, ``sheet``, ``api`` and ``cli`` may import it; it imports every room that answers something.
 

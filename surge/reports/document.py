@@ -67,7 +67,7 @@ def as_json(item: Any) -> Any:
 
 
 def finite(value: float | None) -> float | None:
-    """Return a number that JSON can hold: None for what is not finite."""
+    """Return a number [any unit] as JSON can hold it: None for what is not finite."""
     return value if value is not None and math.isfinite(value) else None
 
 

@@ -1,4 +1,4 @@
-"""What the history of a valve says, in plain sentences: state by state, and what to do about it."""
+"""What the test history of a valve says, in plain sentences: each of its states, and what it means."""
 
 from __future__ import annotations
 

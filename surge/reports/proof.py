@@ -37,7 +37,7 @@ STATUS = {
 
 
 def to_tolerance(value: float, tolerance: float) -> str:
-    """Return a figure to the digits that the tolerance leaves; both in one unit."""
+    """Return a figure with as many digits as its tolerance leaves [both in the unit of the figure]."""
     if not math.isfinite(value):
         return "none"
     if tolerance <= 0:

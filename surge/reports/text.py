@@ -1,4 +1,4 @@
-"""The answer as text: verdict first, then the weakest place, what to do, and the tables."""
+"""The answer of ``surge check`` as text: verdict first, then the weakest place, what to do, the tables."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The window of each valve as text."""
+"""The answer of ``surge window`` as text: the window of each valve and what proves it, rates, the set."""
 
 from __future__ import annotations
 
@@ -17,7 +17,10 @@ VERDICT = {WITHIN: "A WINDOW IS OPEN", EXCEEDED: "NO WINDOW", UNDECIDED: HEADLIN
 
 
 def bounds(shortest: float | None, longest: float | None) -> str:
-    """The window of a valve in words."""
+    """Return the window of a valve in words, from its shortest safe and longest allowed stroke [s].
+
+    ``shortest`` is None where no stroke is safe, ``longest`` where no rule on time bounds it.
+    """
     if shortest is None:
         return "no stroke time is safe"
     fast = f"close no faster than {shortest:.1f} s"

@@ -1,4 +1,4 @@
-"""Numbers and findings as words, in the units that the reader chose."""
+"""Figures and findings as words, rounded to the unsafe side, in the units that the reader chose."""
 
 from __future__ import annotations
 
@@ -27,16 +27,17 @@ CAUTIONS = (
 
 @dataclass(frozen=True, kw_only=True)
 class Display:
-    """Writes SI values in the reader's units.
+    """How figures are written: in the reader's units, and rounded so that none looks better than it is.
 
-    Pressures are rounded to the unsafe side, so that no figure looks better than it is: what is held
-    against an upper limit up, what is held against a lower one down, margins down, errors up.
+    Figures come in SI. Rounding goes to the unsafe side: a pressure with an upper limit is rounded up, one with
+    a lower limit down, a margin down, an error up.
 
     Attributes
     ----------
     units : ShowUnits
+        The reader's units.
     density : float
-        Of the cargo [kg/m3], for flows by mass.
+        Of the cargo, for flows by mass [kg/m3].
     """
 
     units: ShowUnits
@@ -171,7 +172,7 @@ def sentence(finding: Finding, run: ScenarioResult | None, display: Display) -> 
     finding : Finding
     run : ScenarioResult or None
         The run that it comes from, see :func:`run_of`.
-    display : Shown
+    display : Display
     """
     scenario = f' in the scenario "{finding.scenario}"' if finding.scenario else ""
     taken = [f'"{n}" {display.length(m)} long' for n, m in run.lengths.items()] if run else []

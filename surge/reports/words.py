@@ -29,8 +29,8 @@ CAUTIONS = (
 class Display:
     """How figures are written: in the reader's units, and rounded so that none looks better than it is.
 
-    Figures come in SI. Rounding goes to the unsafe side: a pressure with an upper limit is rounded up, one with
-    a lower limit down, a margin down, an error up.
+    Figures come in SI. Rounding goes to the unsafe side: a pressure with an upper limit is rounded up, one
+    with a lower limit down, a margin down, an error up.
 
     Attributes
     ----------

@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pint import UnitRegistry
 
-# Ending of a key -> unit, and what stays of the ending. Before any shorter ending that it ends in stands the
-# longer one.
+# Ending of a key -> unit, and what stays of the ending. The first that fits counts: the longer stands first.
 ENDINGS = {
     "_pa_gauge": ("pascal", "_gauge"),
     "_pa_absolute": ("pascal", "_absolute"),

@@ -289,13 +289,13 @@ def _cargo(lineup: LineUp, display: Display) -> tuple[PrintedFigure, ...]:
     """What the waves go by."""
     liquid = lineup.liquid
     density, speed = liquid.density, liquid.sound_speed
-    facts = [PrintedFigure(name="cargo", shown=liquid.name, value=None, unit="")]
+    figures = [PrintedFigure(name="cargo", shown=liquid.name, value=None, unit="")]
     if liquid.temperature is not None:
         celsius = f"{liquid.temperature - ZERO_CELSIUS:.1f} degC"
-        facts.append(PrintedFigure(name="temperature", shown=celsius, value=liquid.temperature, unit="K"))
+        figures.append(PrintedFigure(name="temperature", shown=celsius, value=liquid.temperature, unit="K"))
     vapour = display.pressure(lineup.vapour_gauge, unit=True)
     return (
-        *facts,
+        *figures,
         PrintedFigure(
             name="density", shown=show(density, unit="kg/m3", with_unit=True), value=density, unit="kg/m3"
         ),

@@ -96,7 +96,8 @@ def load_case(path: str | Path) -> Case:
     Raises
     ------
     FileError
-        With one fault when the file cannot be read, else with all faults of its text.
+        A :class:`surge.CaseError`, with one fault when the file cannot be read, else with all faults of its
+        text.
 
     Examples
     --------
@@ -127,7 +128,8 @@ def read_case(text: str, *, filename: str) -> Case:
     Raises
     ------
     FileError
-        With every fault that was found; see :func:`surge.toml.faults.describe` for their lines.
+        A :class:`surge.CaseError` with every fault that was found; see :func:`surge.toml.faults.describe` for
+        their lines.
 
     Examples
     --------

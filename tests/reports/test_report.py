@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 from support.demos import Demos
 from support.documents import as_read, hold_to_schema
 
-from surge.case.file import Case, read_case, starter_case
+from surge.case.file import CASE, Case, read_case, starter_case
 from surge.errors import Fault
+from surge.inputs import input_of
 from surge.reports.advice import advice, gentleness, settled, unavoidable
 from surge.reports.check_json import CheckDocument, answer
 from surge.reports.document import no_answer, refusal
@@ -28,6 +29,7 @@ from surge.rules.assess import Assessment, assess
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, valid
 from surge.schemas import path_of
 from surge.toml.faults import describe
+from surge.toml.text import FileError
 from surge.units import ShowUnits, from_si
 
 ROOT = Path(__file__).parents[2]
@@ -355,7 +357,8 @@ def test_json_of_a_refused_case_and_of_no_answer(name: str) -> None:
     source = {"version": "0", "filename": "x.toml", "sha256": "0" * 64}
     hold_to_schema(no_answer("too long", **source), name)
     fault = Fault(path=("title",), found="no key title", expected="a text", remedy='add title = "..."')
-    hold_to_schema(refusal(describe([fault], filename="x.toml", text=""), **source), name)
+    error = FileError([fault], file=input_of(b"", filename="x.toml"), kind=CASE)
+    hold_to_schema(refusal(describe(error), **source), name)
 
 
 def test_json_and_text_say_the_same(answered: Answered, report: Report) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, overload
+from typing import TYPE_CHECKING, overload
 
 from surge import __version__
 from surge.api.answers import CaseAnswer, Json, Kind, Picture, data, parts_of, written
@@ -279,16 +279,3 @@ def check(
     with in_case(case):
         made = assess(case.lineup, book=rules, progress=progress)
     return CheckAnswer(**parts_of(made), case=case, units=shown)
-
-
-def solver_is_compiled() -> bool:
-    """Whether the solver is compiled on this machine; if not, the first check takes some seconds more."""
-    from surge.kernel.march import march
-
-    return compiled_before(march)
-
-
-def compiled_before(function: Any) -> bool:
-    """Whether the compiler's cache holds a compiled function; when in doubt, no."""
-    cache = getattr(getattr(function, "_cache", None), "cache_path", None)
-    return cache is not None and any(Path(cache).glob("march.march*.nbi"))

@@ -42,7 +42,7 @@ def check(case: str, as_json: bool, histories: bool, details: bool, **units: str
 
 def tell_compiling() -> None:
     """Say on standard error that the solver must be compiled first."""
-    from surge.api.check import solver_is_compiled
+    from surge.api.solver import solver_is_compiled
 
     if not solver_is_compiled():
         click.echo("surge: compiling the solver for this machine, once; some ten seconds ...", err=True)

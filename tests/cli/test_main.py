@@ -14,7 +14,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 
-import surge.api.check
+import surge.api.solver
 import surge.cli.shared
 from surge import __version__
 from surge.case.file import load_case
@@ -285,7 +285,7 @@ def test_the_first_run_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tm
     run("check", KEPT)  # compiled by now, whichever test came first
     warm = run("check", KEPT)
     assert words not in warm.stderr
-    monkeypatch.setattr(surge.api.check, "compiled_before", lambda _: False)
+    monkeypatch.setattr(surge.api.solver, "compiled_before", lambda _: False)
     cold = run("check", KEPT)
     assert words in cold.stderr
     assert cold.stdout == warm.stdout
@@ -294,12 +294,12 @@ def test_the_first_run_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tm
         pass
 
     monkeypatch.undo()
-    assert not surge.api.check.compiled_before(NoCache())
+    assert not surge.api.solver.compiled_before(NoCache())
     cached = NoCache()
     cached._cache = type("Where", (), {"cache_path": str(tmp_path)})()  # type: ignore[attr-defined]
-    assert not surge.api.check.compiled_before(cached)
+    assert not surge.api.solver.compiled_before(cached)
     (tmp_path / "march.march-1.py311.nbi").touch()
-    assert surge.api.check.compiled_before(cached)
+    assert surge.api.solver.compiled_before(cached)
 
 
 class Terminal(io.StringIO):

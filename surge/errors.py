@@ -14,7 +14,7 @@ from surge.inputs import InputFile
 
 Origin = tuple[str | int, ...]
 """Where something stands in a file, as keys and positions in lists: ``("pipe", 2, "length")``."""
-LIKE = 0.7  # [-] likeness from which one word may be meant by another
+LIKE = 0.6  # [-] likeness from which one name may be meant by another
 LONGEST_WORD = 60  # characters of a word that is looked for: the search grows with the square of its length
 
 
@@ -109,7 +109,7 @@ class RequestError(SurgeError):
     """Something was asked for that the case does not have."""
 
 
-def likely(word: str, known: Iterable[str], *, most: int = 3) -> list[str]:
+def likely(word: str, known: Iterable[str], *, most: int = 3, like: float = LIKE) -> list[str]:
     """Return the known words that a misspelt one may have been meant to be, the likeliest first.
 
     Parameters
@@ -119,6 +119,8 @@ def likely(word: str, known: Iterable[str], *, most: int = 3) -> list[str]:
     known : iterable of str
     most : int
         Words to return.
+    like : float
+        Least likeness [-], as ``difflib`` has it.
     """
     if len(word) > LONGEST_WORD:
         return []
@@ -127,12 +129,12 @@ def likely(word: str, known: Iterable[str], *, most: int = 3) -> list[str]:
     by_fold: dict[str, str] = {}
     for each in known:
         by_fold.setdefault(_folded(each), each)
-    return [by_fold[near] for near in get_close_matches(_folded(word), by_fold, n=most, cutoff=LIKE)]
+    return [by_fold[near] for near in get_close_matches(_folded(word), by_fold, n=most, cutoff=like)]
 
 
-def meant(word: str, known: Iterable[str]) -> str | None:
+def meant(word: str, known: Iterable[str], *, like: float = LIKE) -> str | None:
     """Return the known word that a misspelt one was most likely meant to be; parameters as :func:`likely`."""
-    return next(iter(likely(word, known, most=1)), None)
+    return next(iter(likely(word, known, most=1, like=like)), None)
 
 
 def _folded(word: str) -> str:

@@ -1,4 +1,4 @@
-"""The JSON Schemas of cases and answers, made from the types that the program itself uses.
+"""The JSON Schemas of files and answers, made from the types that the program itself uses.
 
 ``python -m surge.schemas`` writes the files of ``surge/schema``; with a name, such as ``sheet``, it prints
 one. A test compares every file with what is made here.
@@ -30,6 +30,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from surge.case.file import case_schema
+from surge.records.limits_schema import limits_schema
 from surge.reports.chart_json import ChartDocument
 from surge.reports.check_json import CheckDocument
 from surge.reports.compare_json import CompareDocument
@@ -39,12 +40,17 @@ from surge.reports.proof_json import VerifyDocument
 from surge.reports.records_json import RecordsDocument, RecordsRefused
 from surge.reports.tables_json import ListDocument
 from surge.reports.window_json import WindowDocument
+from surge.rules.schema import rules_schema
 from surge.sheet.data import Sheet
 
 FOLDER = Path(__file__).parent / "schema"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 SI = "SI units throughout; every key carries its unit and reference. Pressures are gauge."
-FILES: dict[str, Callable[[], dict[str, Any]]] = {"case": case_schema}
+FILES: dict[str, Callable[[], dict[str, Any]]] = {
+    "case": case_schema,
+    "rules": rules_schema,
+    "limits": limits_schema,
+}
 ANSWERS: dict[str, tuple[str, str, Any]] = {
     "result": ("Result of surge check --json, schema 1", SI, CheckDocument | RefusedCase | NoAnswer),
     "window": ("surge window, answer 1", SI, WindowDocument | RefusedCase | NoAnswer),

@@ -75,7 +75,8 @@ ROW = "M1P,2026-02-05,closing,20,movement\n"
         ("case", f"{'v' * 5000} = 12 m", 2),
         ("case", '[show."\u200b"]\nx = 1', 2),
         ("case", "x = 2026-02-30", 2),
-        ("limits", f'schema = 1\n[[valve]]\ntags = ["{"*a" * 9000}b"]\nsource = "x"\n', 4),
+        ("limits", f'schema = 1\n[[valve]]\ntags = ["{"*a" * 9000}b"]\nsource = "x"\n', 2),
+        ("limits", f'schema = 1\n[[valve]]\ntags = ["{"*a" * 149}b"]\nsource = "x"\n', 4),
     ],
 )
 def test_what_was_found(kind: str, text: str, code: int, tmp_path: Path) -> None:

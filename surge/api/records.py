@@ -15,9 +15,9 @@ from surge.api.inputs import case_of, in_case, rules_of_case
 from surge.errors import CaseError, Fault
 from surge.records.cells import SPELLINGS, unit_of
 from surge.records.columns import NAMES, plain
-from surge.records.limits_file import LimitFile, load_limits, read_interval
+from surge.records.limits_file import LimitFile, load_limits
 from surge.records.read import ReadOptions, load_records
-from surge.records.stroke_tests import YEAR, Interval, Timed
+from surge.records.stroke_tests import YEAR, Interval, Timed, read_interval
 from surge.reports import records as words
 from surge.reports.records_data import findings_csv, records_document
 from surge.rules.book import RuleBook

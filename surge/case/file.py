@@ -16,11 +16,11 @@ from typing import Any
 from surge.case.build import Builder
 from surge.case.schema import CaseSpec, Show
 from surge.case.size import size_faults
-from surge.errors import CaseError, Fault, Origin
+from surge.errors import CaseError, Origin
 from surge.inputs import InputFile
 from surge.model.lineup import LineUp
 from surge.model.validation import faults_of
-from surge.toml.mend import MOST_FAULTS_LISTED, Mended, mend, more_faults
+from surge.toml.mend import MOST_FAULTS_LISTED, Mended, mend
 from surge.toml.tables import file_schema, keys_of
 from surge.toml.text import FileKind, faults_of_file, file_of, parsed, read_file
 from surge.units import ShowUnits
@@ -155,41 +155,37 @@ def _case_of(file: InputFile) -> Case:
         if too_much := size_faults(data):
             raise CaseError(too_much[:MOST_FAULTS_LISTED])
         mended = mend(data, CaseSpec, CASE)
-        faults = list(mended.faults)
-        specs = [spec for pick in (0, 1) if (spec := mended.spec(pick)) is not None]
-        lineup = _built(specs, faults, connected=not any(map(_joins, mended.guessed)))
-        if lineup is None:
-            raise CaseError(_listed(faults, mended))
+        lineup = _built(mended)
+        if lineup is None or mended.sound is None:
+            raise CaseError(mended.listed(CASE))
+    spec = mended.sound
     return Case(
         lineup=lineup,
-        show=_show(specs[0].show),
+        show=_show(spec.show),
         file=file,
-        rules_file=specs[0].rules.file,
-        bands={key: band.value for key, band in specs[0].bands if band is not None},
+        rules_file=spec.rules.file,
+        bands={key: band.value for key, band in spec.bands if band is not None},
     )
 
 
-def _listed(faults: list[Fault], mended: Mended[CaseSpec]) -> list[Fault]:
-    """Return the faults with their paths in the file; not more than anybody mends at a time."""
-    most = MOST_FAULTS_LISTED
-    listed = [_moved(fault, mended.in_file(fault.path)) for fault in faults[: most + 1]]
-    return listed if len(faults) <= most + 1 else [more_faults(len(faults), CASE), *listed[:most]]
-
-
-def _built(specs: list[CaseSpec], faults: list[Fault], *, connected: bool) -> LineUp | None:
+def _built(mended: Mended[CaseSpec]) -> LineUp | None:
     """Build the line-up and add the faults of building and of validation; None if there are any.
 
     With faults already known, two line-ups are built, with small and with large stand-ins: what is wrong
     in both is wrong in the file.
     """
-    builders = [Builder(spec, pick=pick) for pick, spec in enumerate(specs)]
-    lineups = [builder.lineup() for builder in builders]
-    if not lineups:
+    specs = [spec for pick in (0, 1) if (spec := mended.spec(pick)) is not None]
+    if not specs:
         return None
-    _add(faults, [builder.notes.faults for builder in builders])
-    if connected:
-        _add(faults, [faults_of(lineup) for lineup in lineups[: 2 if faults else 1]])
-    return None if faults else lineups[0]
+    builders = [Builder(specs[0], pick=0)]
+    lineups = [builders[0].lineup()]
+    if (mended.faults or builders[0].notes.faults) and len(specs) > 1:
+        builders.append(Builder(specs[1], pick=1))
+        lineups.append(builders[1].lineup())
+    mended.add(*[builder.notes.faults for builder in builders])
+    if not any(map(_joins, mended.guessed)):
+        mended.add(*[faults_of(lineup) for lineup in lineups[: 2 if mended.faults else 1]])
+    return None if mended.faults else lineups[0]
 
 
 def _joins(path: Origin) -> bool:
@@ -197,25 +193,6 @@ def _joins(path: Origin) -> bool:
     if len(path) == 1 and path[0] not in keys_of(CaseSpec):
         return True  # an unknown table may have been meant as an element
     return path[0] in _STRUCTURE and (len(path) <= 2 or path[-1] == "[key]" or path[2] in _JOINTS)
-
-
-def _add(faults: list[Fault], found: list[list[Fault]]) -> None:
-    """Add the faults that stand in every list and do not repeat or follow from a known one."""
-    known = [fault.path for fault in faults if fault.path]
-    for fault in found[0]:
-        if all(fault in others for others in found[1:]) and not any(_follows(fault.path, k) for k in known):
-            faults.append(fault)
-
-
-def _follows(path: Origin, known: Origin) -> bool:
-    """Tell whether a fault is at, inside, or (within one value) around a known one."""
-    return path[: len(known)] == known or (len(path) > 2 and known[: len(path)] == path)
-
-
-def _moved(fault: Fault, path: Origin) -> Fault:
-    if path == fault.path:
-        return fault
-    return Fault(path=path, found=fault.found, expected=fault.expected, remedy=fault.remedy)
 
 
 def _show(show: Show) -> ShowUnits:

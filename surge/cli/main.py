@@ -67,7 +67,7 @@ for _command, _short in (
     (records, "Judge stroke-time tests of valves."),
     (list_, "What the program knows by name, with sources."),
     (verify, "Hold the program against published figures."),
-    (schema, "JSON Schemas of case files and of answers."),
+    (schema, "JSON Schemas of files and of answers."),
 ):
     _command.short_help = _short
     main.add_command(_command)

@@ -118,7 +118,7 @@ def _unit(text: str) -> tuple[str, str]:
 
 
 def _interval(text: str) -> Interval:
-    from surge.records.limits_file import read_interval
+    from surge.records.stroke_tests import read_interval
     from surge.units import QuantityError
 
     try:

@@ -110,11 +110,14 @@ def verify(only: tuple[str, ...], details: bool, page: str | None, force: bool, 
 @click.argument(
     "which",
     type=click.Choice(
-        ["case", "result", "list", "window", "chart", "records", "measured", "verify", "compare", "sheet"]
+        [
+            *("case", "rules", "limits"),
+            *("result", "list", "window", "chart", "records", "measured", "verify", "compare", "sheet"),
+        ]
     ),
 )
 def schema(which: str) -> None:
-    """Print the JSON Schema of case files, of results, of lists or of charts."""
+    """Print the JSON Schema of case files, of files of rules or limits, or of an answer."""
     from importlib.resources import files
 
     print_text((files("surge") / "schema" / f"{which}.schema.json").read_text(encoding="utf-8"), nl=False)

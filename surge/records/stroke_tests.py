@@ -10,9 +10,12 @@ from __future__ import annotations
 
 import calendar
 import math
+import re
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
+
+from surge.units import QuantityError, quoted
 
 
 class Direction(Enum):
@@ -111,6 +114,10 @@ class Side(Enum):
     SLOWEST = "slowest"  # not slower: shutdown and overfill
 
 
+BOUNDS = {f"{side.value}_{direction.value}": (direction, side) for direction in Direction for side in Side}
+"""Key of a limits file -> which limit it is."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bound:
     """One limit of a stroke time; a time that equals it keeps it.
@@ -153,6 +160,24 @@ class Interval:
 
 
 YEAR = Interval(months=12)  # common practice, no source
+INTERVAL_PATTERN = "([0-9]{1,4}) *(days?|weeks?|months?|years?)"
+_DAYS, _MONTHS = {"day": 1, "week": 7}, {"month": 1, "year": 12}
+
+
+def read_interval(text: str) -> Interval:
+    """Read an interval such as "12 months".
+
+    Raises
+    ------
+    QuantityError
+    """
+    found = re.fullmatch(INTERVAL_PATTERN, text.strip())
+    count, unit = (int(found[1]), found[2].rstrip("s")) if found else (0, "")
+    made = Interval(months=count * _MONTHS.get(unit, 0), days=count * _DAYS.get(unit, 0))
+    if not 0 < made.months * 31 + made.days <= 3720:
+        expected = "an interval from 1 day to 10 years: a whole number of days, weeks, months or years"
+        raise QuantityError(quoted(text), expected, 'write it like "12 months"')
+    return made
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

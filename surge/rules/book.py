@@ -36,6 +36,13 @@ STATUSES = ("read", "read in part", "from memory", "computed", "common practice,
 COMPARES = ("at most", "less than", "at least", "more than")
 REQUIREMENTS = ("required", "advisory", "off")
 TERMS = ("detection", "operator response", "signal", "pump stop", "earlier valves", "stroke")
+# Keys of a rule: those that every rule in force has, and those that a rule has that is off.
+NEEDED = (
+    *("id", "name", "text", "authority", "edition", "clause"),
+    *("measure", "figure", "compare", "requirement", "applies", "status"),
+)
+OFF_KEYS = ("id", "replaces", "requirement", "reason", "note")
+LARGEST_FACTOR = 1e9  # [-]
 ROUNDING = 1e-9  # [-] of the limit: figures that differ by less are the same figure
 
 
@@ -62,6 +69,15 @@ class Measure:
     level: str
     terms: bool = False
     fixed: bool = False
+
+
+# What the figure of a measure is -> the dimensions that it may be written in; "number" has none.
+FIGURES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        **{dimension: (dimension,) for dimension in ("time", "level", "difference", "speed")},
+        "any": ("time", "level", "fraction", "speed", "difference"),
+    }
+)
 
 
 def _pressure(figure: str = "number", *, fixed: bool = True, level: str = "element") -> Measure:
@@ -187,6 +203,11 @@ class Rule:
         Why it is off.
     own : bool
         From a user's file.
+
+    Raises
+    ------
+    ValueError
+        A word that is none of those above: a rule that nobody could hold a case against.
     """
 
     id: str
@@ -208,6 +229,19 @@ class Rule:
     replaces: str = ""
     reason: str = ""
     own: bool = False
+
+    def __post_init__(self) -> None:
+        words = (
+            (self.measure, MEASURES),
+            (self.compare, COMPARES),
+            (self.requirement, REQUIREMENTS),
+            (self.applies, CONDITIONS),
+            (self.status, STATUSES),
+            *((term, TERMS) for term in self.counts),
+        )
+        for word, known in words:
+            if word not in known:
+                raise ValueError(f"the rule {self.id}: {word!r} is none of {', '.join(known)}")
 
     @property
     def source(self) -> str:

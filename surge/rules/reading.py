@@ -1,60 +1,35 @@
-"""From the data of a rule file to rules: every fault noted, with where it is and what to write."""
+"""Files of rules: the user's, with every fault, its place and what to write; and the program's own.
+
+Decisions
+---------
+* A user's file is read by the models of :mod:`surge.rules.schema`, as a case is. The program's own table is
+  made into rules without them: a test reads it with the models, and a rule checks its own words
+  (:class:`surge.rules.book.Rule`). So a start that reads no file of the user's does not pay for them.
+"""
 
 from __future__ import annotations
 
-import difflib
 import functools
-import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from surge.errors import Fault, Origin
+from surge.errors import Fault, Origin, meant
 from surge.inputs import InputFile
-from surge.rules.book import (
-    COMPARES,
-    CONDITIONS,
-    MEASURES,
-    REQUIREMENTS,
-    STATUSES,
-    TERMS,
-    Measure,
-    Rule,
-    RuleBook,
-    speaks_of,
-)
-from surge.toml.text import FileError, FileKind, file_of, parsed, read_file
-from surge.units import DIMENSIONS, QuantityError, printable, quoted, read
+from surge.rules.book import FIGURES, MEASURES, NEEDED, OFF_KEYS, TERMS, Measure, Rule, RuleBook, speaks_of
+from surge.toml.text import FileError, FileKind, file_of, parsed, read_file, shown
+from surge.units import DIMENSIONS, QuantityError, quoted, read
 
 BUILT_IN = Path(__file__).with_name("tables") / "rules.toml"
-LONGEST_TEXT = 600  # characters of a text
-_ID = re.compile(r"[a-z0-9][a-z0-9.-]{0,59}")
-_SOURCE = ("authority", "edition", "clause")
-_TEXTS = ("name", "text", *_SOURCE, "note")
-_NEEDED = ("id", "name", "text", *_SOURCE, "measure", "figure", "compare", "requirement", "applies", "status")
-KEYS = (*_NEEDED, "counts", "conditions", "note", "replaces", "reason")
-_OFF_KEYS = ("id", "replaces", "requirement", "reason", "note")
-_CHOICES: Mapping[str, Sequence[str]] = {
-    "measure": tuple(MEASURES),
-    "compare": COMPARES,
-    "requirement": REQUIREMENTS,
-    "applies": tuple(CONDITIONS),
-    "status": STATUSES,
-}
-_EXAMPLES = {
-    "id": '"hose-velocity"',
-    "name": '"Velocity in hoses"',
-    "text": "one plain sentence in quotes",
-    "authority": '"terminal regulations"',
-    "edition": '"2026"; "not noted" where there is none',
-    "clause": '"4.2"; "none" where there is none',
-    "figure": '"30 s", or a number where it is a factor',
-    "reason": "why the rule is off, and who decided it",
-    "replaces": '"hose-velocity"',
-    "note": "a text in quotes",
-}
-_ANY = ("time", "level", "fraction", "speed", "difference")  # what a figure outside the case may be
+BIGGEST = 1_000_000  # [bytes] of a rule file
+RULES = FileKind(
+    words="a rule file: a text in TOML with [[rule]]",
+    biggest=BIGGEST,
+    too_big=("more than 1 MB", "a rule takes some hundred bytes: check that this is the file you mean"),
+    closed="check the path and the rights",
+    lists="[[rule]]",
+)
 
 
 @functools.cache
@@ -66,333 +41,13 @@ def built_in() -> RuleBook:
     ValueError
         When the package is damaged: the file in it has a fault.
     """
-    rules, faults = rules_of(tomllib.loads(BUILT_IN.read_text(encoding="utf-8")))
+    try:
+        rules, faults = rules_of(tomllib.loads(BUILT_IN.read_text(encoding="utf-8"))["rule"])
+    except (KeyError, TypeError, ValueError) as error:
+        raise ValueError(f"{BUILT_IN}: {error}") from error
     if faults:
-        message = f"{BUILT_IN}: {faults[0]}"
-        raise ValueError(message)
+        raise ValueError(f"{BUILT_IN}: {faults[0]}")
     return RuleBook(rules=rules)
-
-
-def rules_of(
-    data: Mapping[str, Any], *, base: RuleBook | None = None
-) -> tuple[tuple[Rule, ...], tuple[Fault, ...]]:
-    """Return the rules of a file's data, and every fault in it.
-
-    Parameters
-    ----------
-    data : mapping
-        What ``tomllib`` gave.
-    base : RuleBook, optional
-        The book that a user's file adds to; without it the data are such a book themselves.
-
-    Returns
-    -------
-    rules, faults : tuple of Rule, tuple of Fault
-        Only when there are no faults are the rules complete.
-    """
-    reader = _Reader(base)
-    for key in data:
-        if key != "rule":
-            reader.fault((key,), _key_found(key), "[[rule]] only", "take it out; each rule is a [[rule]]")
-    tables = data.get("rule", [])
-    if not isinstance(tables, list) or not all(isinstance(t, dict) for t in tables):
-        reader.fault(
-            ("rule",),
-            _shown(tables),
-            "a list of tables [[rule]]",
-            "write the header with two brackets: [[rule]]",
-        )
-        tables = []
-    rules = [reader.rule(table, ("rule", k)) for k, table in enumerate(tables)]
-    return tuple(r for r in rules if r is not None), tuple(reader.faults)
-
-
-def _shown(value: object) -> str:
-    """Return a TOML value as a message shows it."""
-    if isinstance(value, str):
-        return quoted(value)
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, list):
-        return f"a list of {len(value)}"
-    if isinstance(value, int) and abs(value) >= 10**18:
-        return "a number of many digits"
-    return quoted(str(value))
-
-
-def _key_found(key: str) -> str:
-    return f"unknown key {quoted(key)}"
-
-
-def _hint(word: str, known: Sequence[str], otherwise: str) -> str:
-    near = difflib.get_close_matches(word[:100], known, n=1, cutoff=0.6)
-    return f'did you mean "{near[0]}"?' if near else otherwise
-
-
-class _Reader:
-    """Reads rule after rule, and notes what is wrong."""
-
-    def __init__(self, base: RuleBook | None) -> None:
-        self.base = base
-        self.faults: list[Fault] = []
-        self.seen: dict[str, int] = {}  # id, or id of what it replaces -> number of its table
-
-    def fault(self, path: Origin, found: str, expected: str, remedy: str) -> None:
-        self.faults.append(Fault(path=path, found=found, expected=expected, remedy=remedy))
-
-    def rule(self, table: Mapping[str, Any], path: Origin) -> Rule | None:
-        """Return the rule of one table, or None if it has a fault."""
-        before = len(self.faults)
-        off = table.get("requirement") == "off"
-        self._keys(table, path, off=off)
-        got: dict[str, Any] = {key: self._text(table, path, key) for key in (*_TEXTS, "reason")}
-        got |= {key: self._choice(table, path, key) for key in _CHOICES}
-        got |= {key: self._list(table, path, key) for key in ("counts", "conditions")}
-        got |= {key: self._id(table, path, key) for key in ("id", "replaces")}
-        old = self._old(got, path, off=off)
-        if off:
-            return self._off(got, old, path, clean=len(self.faults) == before)
-        measure = MEASURES.get(got["measure"])
-        figure = self._figure(table, path, measure) if measure else 0.0
-        if measure:
-            self._fits(got, path, measure)
-        if len(self.faults) > before:
-            return None
-        text = table["figure"] if isinstance(table["figure"], str) else f"{table['figure']:g}"
-        rule = Rule(**got, figure=figure, figure_text=text, own=self.base is not None)
-        if old is not None:
-            self._loosened(rule, old, path)
-        return rule
-
-    def _off(self, got: Mapping[str, Any], old: Rule | None, path: Origin, *, clean: bool) -> Rule | None:
-        if old is not None and MEASURES[old.measure].fixed:
-            remedy = "take this rule out; a limit is changed in the case, where its source stands"
-            self.fault((*path, "requirement"), '"off"', f'"required": "{old.id}" stays in force', remedy)
-            return None
-        if old is None or not clean:
-            return None
-        kept = {k: getattr(old, k) for k in Rule.__dataclass_fields__}
-        return Rule(**kept | {"requirement": "off", "reason": got["reason"], "own": True})
-
-    # Keys and single values
-
-    def _keys(self, table: Mapping[str, Any], path: Origin, *, off: bool) -> None:
-        known = _OFF_KEYS if off else KEYS
-        for key in table:
-            if key not in KEYS:
-                self.fault(
-                    (*path, key),
-                    _key_found(key),
-                    f"one of {', '.join(KEYS)}",
-                    _hint(key, KEYS, "take it out"),
-                )
-            elif key not in known:
-                remedy = f"take {key} out: a rule that is off keeps the figure and source it had"
-                self.fault((*path, key), f"{key} beside requirement off", f"only {', '.join(known)}", remedy)
-        if not off and "reason" in table:
-            self.fault(
-                (*path, "reason"),
-                "a reason beside a rule in force",
-                "no reason",
-                "write it as note, or take it out",
-            )
-        needed = ("reason",) if off else _NEEDED
-        for key in needed:
-            if key not in table:
-                self._missing(path, key)
-        if off and "id" not in table and "replaces" not in table:
-            self._missing(path, "id")
-
-    def _missing(self, path: Origin, key: str) -> None:
-        listed = " or ".join(f'"{c}"' for c in _CHOICES.get(key, ()))
-        what = listed if len(listed) < 200 else f'such as "{_CHOICES[key][0]}"; surge list rules shows them'
-        self.fault((*path, key), f"no key {key}", f"{key}: {what or _EXAMPLES[key]}", f"add the key {key}")
-
-    def _text(self, table: Mapping[str, Any], path: Origin, key: str) -> str:
-        value = table.get(key, "")
-        fine = isinstance(value, str) and len(value) <= LONGEST_TEXT and printable(value) == value
-        if key in table and not (fine and value.strip()):
-            self.fault(
-                (*path, key),
-                _shown(value),
-                f"a text on one line, 1 to {LONGEST_TEXT} characters",
-                f"write {key}, e.g. {_EXAMPLES[key]}",
-            )
-        return value.strip() if fine else ""
-
-    def _id(self, table: Mapping[str, Any], path: Origin, key: str) -> str:
-        value = table.get(key, "")
-        fine = isinstance(value, str) and _ID.fullmatch(value) is not None
-        if key in table and not fine:
-            words = "small letters, digits, hyphens and points, 60 at most"
-            self.fault((*path, key), _shown(value), words, f"write {key} like {_EXAMPLES['id']}")
-        return value if fine else ""
-
-    def _choice(self, table: Mapping[str, Any], path: Origin, key: str) -> str:
-        value, known = table.get(key, ""), _CHOICES[key]
-        if key in table and value not in known:
-            listed = "one of " + "; ".join(f'"{c}"' for c in known)
-            remedy = (
-                _hint(value, known, "write one of these") if isinstance(value, str) else "write one of these"
-            )
-            self.fault((*path, key), _shown(value), listed, remedy)
-            return ""
-        return str(value)
-
-    def _list(self, table: Mapping[str, Any], path: Origin, key: str) -> tuple[str, ...]:
-        value = table.get(key, [])
-        if not isinstance(value, list):
-            self.fault((*path, key), _shown(value), "a list of texts in brackets", f'write {key} = ["..."]')
-            return ()
-        for k, item in enumerate(value):
-            if key == "counts" and item not in TERMS:
-                remedy = (
-                    _hint(item, TERMS, "write one of these")
-                    if isinstance(item, str)
-                    else "write one of these"
-                )
-                self.fault((*path, key, k), _shown(item), f"one of {', '.join(TERMS)}", remedy)
-            elif (
-                not isinstance(item, str)
-                or not item.strip()
-                or printable(item) != item
-                or len(item) > LONGEST_TEXT
-            ):
-                self.fault((*path, key, k), _shown(item), "a text", "write it in quotes")
-        return tuple(item for item in value if isinstance(item, str))
-
-    def _figure(self, table: Mapping[str, Any], path: Origin, measure: Measure) -> float:
-        if "figure" not in table:
-            return 0.0
-        value, path = table["figure"], (*path, "figure")
-        if (
-            isinstance(value, int | float)
-            and not isinstance(value, bool)
-            and measure.figure in ("number", "any")
-        ):
-            if not 0 <= value <= 1e9:  # not a number fails this as well
-                self.fault(path, _shown(value), "a number from 0 to 1000000000", "check the figure")
-                return 0.0
-            return float(value)
-        if not isinstance(value, str) or measure.figure == "number":
-            what = "a number" if measure.figure == "number" else DIMENSIONS[self._dimension(measure)].expected
-            self.fault(
-                path,
-                _shown(value),
-                what,
-                "write a factor as a bare number"
-                if what == "a number"
-                else f"write it like {_EXAMPLES['figure']}",
-            )
-            return 0.0
-        return self._quantity(value, path, measure)
-
-    @staticmethod
-    def _dimension(measure: Measure) -> str:
-        return "time" if measure.figure == "any" else measure.figure
-
-    def _quantity(self, text: str, path: Origin, measure: Measure) -> float:
-        refusal: QuantityError | None = None
-        for dimension in _ANY if measure.figure == "any" else (measure.figure,):
-            try:
-                reading = read(text, dimension=dimension)
-            except QuantityError as error:
-                refusal = refusal or error
-                continue
-            if reading.kind == "absolute pressure" and measure.figure != "any":
-                remedy = 'write it above the atmosphere, such as "8 bar(g)"'
-                self.fault(path, quoted(text), "a gauge pressure", remedy)
-            if reading.value < 0:
-                self.fault(
-                    path, quoted(text), "a figure from 0 up", "check the sign: compare tells above from below"
-                )
-            return reading.value
-        assert refusal is not None
-        self.fault(path, refusal.found, refusal.expected, refusal.remedy)
-        return 0.0
-
-    # What belongs together
-
-    def _old(self, got: Mapping[str, Any], path: Origin, *, off: bool) -> Rule | None:
-        """Return the rule of the base that this one replaces or switches off."""
-        key = "replaces" if got["replaces"] else "id"
-        name = got[key]
-        if not name:
-            return None
-        for each in {got["id"], got["replaces"]} - {""}:
-            if each in self.seen:
-                found = f"{_shown(each)}, which rule {self.seen[each] + 1} has already"
-                self.fault((*path, key), found, "each rule once", "take one of the two out")
-            self.seen.setdefault(each, int(path[-1]))
-        known = {r.id: r for r in self.base.rules} if self.base else {}
-        if got["replaces"] and got["id"] in known and got["id"] != got["replaces"]:
-            self.fault(
-                (*path, "id"),
-                _shown(got["id"]),
-                "an id that the book does not have",
-                "give the new rule an id of its own",
-            )
-        if name not in known and (off or key == "replaces"):
-            remedy = _hint(name, tuple(known), "surge list rules shows the ids")
-            self.fault((*path, key), _shown(name), "the id of a rule of the book", remedy)
-        return known.get(name)
-
-    def _fits(self, got: Mapping[str, Any], path: Origin, measure: Measure) -> None:
-        if got["applies"] and not speaks_of(got["measure"], got["applies"]):
-            self.fault(
-                (*path, "applies"),
-                _shown(got["applies"]),
-                f'a condition that "{got["measure"]}" can have, which is found for a whole {measure.level}',
-                'write another condition, such as "always"',
-            )
-        noted = any(f.path[: len(path) + 1] == (*path, "counts") for f in self.faults)
-        if measure.terms and not got["counts"] and not noted:
-            self._missing_terms(path)
-        if got["counts"] and not measure.terms:
-            found = f'counts beside the measure "{got["measure"]}"'
-            self.fault(
-                (*path, "counts"), found, "no counts: it has no terms of a shutdown", "take counts out"
-            )
-
-    def _missing_terms(self, path: Origin) -> None:
-        self.fault(
-            (*path, "counts"),
-            "no terms that the time counts",
-            f"some of {', '.join(TERMS)}",
-            'write counts = ["signal", "stroke"], with every term that the rule counts',
-        )
-
-    def _loosened(self, rule: Rule, old: Rule, path: Origin) -> None:
-        """Note what would make a fixed rule of the book looser than it is."""
-        if not MEASURES[old.measure].fixed:
-            return
-        stays = {k: getattr(old, k) for k in ("measure", "requirement", "applies")}
-        for key, value in stays.items():
-            if getattr(rule, key) != value:
-                remedy = "write it so; a limit is changed in the case, where its source stands"
-                self.fault(
-                    (*path, key), _shown(getattr(rule, key)), f'"{value}": "{old.id}" stays in force', remedy
-                )
-        looser = rule.figure > old.figure if old.upper else rule.figure < old.figure
-        if rule.upper != old.upper or (old.compare != rule.compare and rule.inclusive):
-            self.fault((*path, "compare"), _shown(rule.compare), f'"{old.compare}" or stricter', "write that")
-        elif looser:
-            remedy = "a higher limit goes into the case: rating, allowance or test pressure, with its source"
-            self.fault((*path, "figure"), rule.figure_text, f"{old.figure_text} or stricter", remedy)
-
-
-BIGGEST = 1_000_000  # [bytes] of a rule file
-
-
-RULES = FileKind(
-    words="a rule file: a text in TOML with [[rule]]",
-    biggest=BIGGEST,
-    too_big=("more than 1 MB", "a rule takes some hundred bytes: check that this is the file you mean"),
-    closed="check the path and the rights",
-    lists="[[rule]]",
-)
 
 
 def load_rules(path: str | Path) -> RuleBook:
@@ -430,7 +85,222 @@ def read_rules(text: str, *, filename: str = "rules.toml") -> RuleBook:
 
 def _book_of(file: InputFile) -> RuleBook:
     base = built_in()
-    rules, faults = rules_of(parsed(file, RULES), base=base)
+    rules, faults = rules_in(parsed(file, RULES), base=base)
     if faults:
         raise FileError(faults, file=file, kind=RULES)
     return base.merged(rules, file=file)
+
+
+def rules_in(data: dict[str, Any], *, base: RuleBook | None) -> tuple[tuple[Rule, ...], list[Fault]]:
+    """Return the rules of a file, and every fault in it.
+
+    Parameters
+    ----------
+    data : dict
+        As ``tomllib`` gives it.
+    base : RuleBook or None
+        The book that the file adds to; None for a file that is such a book itself.
+    """
+    from surge.rules.schema import RulesFile
+    from surge.toml.mend import mend
+
+    mended = mend(data, RulesFile, RULES)
+    spec = mended.spec(None)
+    rules, faults = rules_of([dict(_given(table)) for table in spec.rule or []] if spec else [], base=base)
+    mended.add(list(faults))
+    return rules, mended.listed(RULES)
+
+
+def _given(table: Any) -> Iterable[tuple[str, Any]]:
+    """What stands in a table: None for what was refused."""
+    return ((key, getattr(table, key)) for key in table.model_fields_set)
+
+
+def rules_of(
+    tables: Iterable[Mapping[str, Any]], *, base: RuleBook | None = None
+) -> tuple[tuple[Rule, ...], tuple[Fault, ...]]:
+    """Make rules of tables whose single values are sound.
+
+    Parameters
+    ----------
+    tables : iterable of mapping
+        Key -> value; None, alone or in a list, for one that was refused.
+    base : RuleBook, optional
+        The book that a user's file adds to; without it the tables are such a book themselves.
+
+    Returns
+    -------
+    rules, faults : tuple of Rule, tuple of Fault
+        Only when there are no faults are the rules complete.
+    """
+    maker = _RuleMaker(base)
+    made = [maker.rule(table, ("rule", k)) for k, table in enumerate(tables)]
+    return tuple(rule for rule in made if rule is not None), tuple(maker.faults)
+
+
+class _RuleMaker:
+    """Makes rule after rule, and notes what does not go together."""
+
+    def __init__(self, base: RuleBook | None) -> None:
+        self.base = base
+        self.faults: list[Fault] = []
+        self.seen: dict[str, int] = {}  # id, or id of what it replaces -> number of its table
+
+    def fault(self, path: Origin, found: str, expected: str, remedy: str) -> None:
+        self.faults.append(Fault(path=path, found=found, expected=expected, remedy=remedy))
+
+    def rule(self, table: Mapping[str, Any], path: Origin) -> Rule | None:
+        """Return the rule of one table, or None if it has a fault."""
+        before = len(self.faults)
+        got: dict[str, Any] = {
+            key: tuple(value) if isinstance(value, list) else value
+            for key, value in table.items()
+            if value is not None
+        }
+        off = got.get("requirement") == "off"
+        if table.get("requirement", "") is not None:  # else nobody knows which keys it should have
+            self._keys(table, path, off=off)
+        old = self._old(got, path, off=off)
+        if off:
+            return self._off(got, old, path, clean=len(self.faults) == before)
+        measure = MEASURES.get(got.get("measure", ""))
+        value = 0.0
+        if measure is not None:
+            value = self._figure(got, path, measure)
+            self._fits(got, path, measure)
+        if len(self.faults) > before or None in table.values() or None in got.get("counts", ()):
+            return None
+        figure = got["figure"]
+        text = figure if isinstance(figure, str) else f"{figure:g}"
+        rule = Rule(**got | {"figure": value}, figure_text=text, own=self.base is not None)
+        if old is not None:
+            self._loosened(rule, old, path)
+        return rule
+
+    def _off(self, got: Mapping[str, Any], old: Rule | None, path: Origin, *, clean: bool) -> Rule | None:
+        if old is not None and MEASURES[old.measure].fixed:
+            remedy = "take this rule out; a limit is changed in the case, where its source stands"
+            self.fault((*path, "requirement"), '"off"', f'"required": "{old.id}" stays in force', remedy)
+            return None
+        if old is None or not clean:
+            return None
+        kept = {k: getattr(old, k) for k in Rule.__dataclass_fields__}
+        return Rule(**kept | {"requirement": "off", "reason": got.get("reason", ""), "own": True})
+
+    # Keys and the figure
+
+    def _keys(self, table: Mapping[str, Any], path: Origin, *, off: bool) -> None:
+        for key in table if off else ():
+            if key not in OFF_KEYS:
+                remedy = f"take {key} out: a rule that is off keeps the figure and source it had"
+                expected = f"only {', '.join(OFF_KEYS)}"
+                self.fault((*path, key), f"{key} beside requirement off", expected, remedy)
+        if not off and "reason" in table:
+            found, remedy = "a reason beside a rule in force", "write it as note, or take it out"
+            self.fault((*path, "reason"), found, "no reason", remedy)
+        for key in ("reason",) if off else NEEDED:
+            if key not in table:
+                self._missing((*path, key))
+        if off and "id" not in table and "replaces" not in table:
+            self._missing((*path, "id"))
+
+    def _missing(self, path: Origin) -> None:
+        from surge.rules.schema import RulesFile
+        from surge.toml.tables import missing_key
+
+        self.faults.append(missing_key(path, RulesFile))
+
+    def _figure(self, got: Mapping[str, Any], path: Origin, measure: Measure) -> float:
+        """Return the figure in SI."""
+        if "figure" not in got:
+            return 0.0
+        value, path = got["figure"], (*path, "figure")
+        if measure.figure == "number" and isinstance(value, str):
+            self.fault(path, shown(value), "a number", "write a factor as a bare number")
+            return 0.0
+        if isinstance(value, str):
+            return self._quantity(value, path, measure)
+        if measure.figure not in ("number", "any"):
+            expected = DIMENSIONS[measure.figure].expected
+            self.fault(path, shown(value), expected, f'write it like "{DIMENSIONS[measure.figure].example}"')
+        return float(value)
+
+    def _quantity(self, text: str, path: Origin, measure: Measure) -> float:
+        refusal: QuantityError | None = None
+        for dimension in FIGURES[measure.figure]:
+            try:
+                reading = read(text, dimension=dimension)
+            except QuantityError as error:
+                refusal = refusal or error
+                continue
+            if reading.kind == "absolute pressure" and measure.figure != "any":
+                remedy = 'write it above the atmosphere, such as "8 bar(g)"'
+                self.fault(path, quoted(text), "a gauge pressure", remedy)
+            if reading.value < 0:
+                remedy = "check the sign: compare tells above from below"
+                self.fault(path, quoted(text), "a figure from 0 up", remedy)
+            return reading.value
+        assert refusal is not None
+        self.fault(path, refusal.found, refusal.expected, refusal.remedy)
+        return 0.0
+
+    # What belongs together
+
+    def _old(self, got: Mapping[str, Any], path: Origin, *, off: bool) -> Rule | None:
+        """Return the rule of the base that this one replaces or switches off."""
+        key = "replaces" if "replaces" in got else "id"
+        name = got.get(key)
+        if name is None:
+            return None
+        for each in dict.fromkeys(got[k] for k in ("id", "replaces") if k in got):
+            if each in self.seen:
+                found = f"{shown(each)}, which rule {self.seen[each] + 1} has already"
+                self.fault((*path, key), found, "each rule once", "take one of the two out")
+            self.seen.setdefault(each, int(path[-1]))
+        known = {r.id: r for r in self.base.rules} if self.base else {}
+        if "replaces" in got and got.get("id") in known and got["id"] != got["replaces"]:
+            self.fault(
+                (*path, "id"),
+                shown(got["id"]),
+                "an id that the book does not have",
+                "give the new rule an id of its own",
+            )
+        if name not in known and (off or key == "replaces"):
+            near = meant(name, known)
+            remedy = f'did you mean "{near}"?' if near else "surge list rules shows the ids"
+            self.fault((*path, key), shown(name), "the id of a rule of the book", remedy)
+        return known.get(name)
+
+    def _fits(self, got: Mapping[str, Any], path: Origin, measure: Measure) -> None:
+        if "applies" in got and not speaks_of(got["measure"], got["applies"]):
+            expected = (
+                f'a condition that "{got["measure"]}" can have, which is found for a whole {measure.level}'
+            )
+            remedy = 'write another condition, such as "always"'
+            self.fault((*path, "applies"), shown(got["applies"]), expected, remedy)
+        if measure.terms and not got.get("counts"):
+            found, expected = "no terms that the time counts", f"some of {', '.join(TERMS)}"
+            remedy = 'write counts = ["signal", "stroke"], with every term that the rule counts'
+            self.fault((*path, "counts"), found, expected, remedy)
+        if got.get("counts") and not measure.terms:
+            found = f'counts beside the measure "{got["measure"]}"'
+            expected = "no counts: it has no terms of a shutdown"
+            self.fault((*path, "counts"), found, expected, "take counts out")
+
+    def _loosened(self, rule: Rule, old: Rule, path: Origin) -> None:
+        """Note what would make a fixed rule of the book looser than it is."""
+        if not MEASURES[old.measure].fixed:
+            return
+        stays = {k: getattr(old, k) for k in ("measure", "requirement", "applies")}
+        for key, value in stays.items():
+            if getattr(rule, key) != value:
+                remedy = "write it so; a limit is changed in the case, where its source stands"
+                self.fault(
+                    (*path, key), shown(getattr(rule, key)), f'"{value}": "{old.id}" stays in force', remedy
+                )
+        looser = rule.figure > old.figure if old.upper else rule.figure < old.figure
+        if rule.upper != old.upper or (old.compare != rule.compare and rule.inclusive):
+            self.fault((*path, "compare"), shown(rule.compare), f'"{old.compare}" or stricter', "write that")
+        elif looser:
+            remedy = "a higher limit goes into the case: rating, allowance or test pressure, with its source"
+            self.fault((*path, "figure"), rule.figure_text, f"{old.figure_text} or stricter", remedy)

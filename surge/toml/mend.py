@@ -7,7 +7,7 @@ The mended file is read for the sake of further faults only; nothing is ever cal
 from __future__ import annotations
 
 import copy
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -34,12 +34,15 @@ class Mended(Generic[Model]):
     data : dict
         The mended copy.
     faults : list of Fault
-        Of the shape and of single values, with their paths in the file as written.
+        Of the shape and of single values, and what was added; :meth:`listed` has their paths in the file.
     guessed : list of path
         Where something stands that the writer may have meant otherwise, or stood before it was taken out.
     moved : list of (path here, path in the file)
+        What has another name or place in the copy.
     blanked : set of path
         Where everything was thrown away: faults below come from the mending.
+    sound : model or None
+        The file as it was read, where no fault was found.
     """
 
     model: type[Model]
@@ -48,13 +51,45 @@ class Mended(Generic[Model]):
     guessed: list[Origin] = field(default_factory=list)
     moved: list[tuple[Origin, Origin]] = field(default_factory=list)
     blanked: set[Origin] = field(default_factory=set)
+    sound: Model | None = None
 
-    def spec(self, pick: int) -> Model | None:
-        """Return the file with stand-ins for what is wrong, None when too little is left."""
+    def spec(self, pick: int | None) -> Model | None:
+        """Return the file with stand-ins for what is wrong, None when too little is left.
+
+        Parameters
+        ----------
+        pick : int or None
+            0 or 1: the lowest or the highest permitted value stands in; None: what is wrong is not there.
+        """
+        if self.sound is not None:
+            return self.sound
         try:
             return self.model.model_validate(self.data, context={"pick": pick})
         except ValidationError:
             return None
+
+    def add(self, *found: list[Fault]) -> None:
+        """Add faults of the mended copy.
+
+        Parameters
+        ----------
+        found : list of Fault
+            What each reading with other stand-ins found: only what is wrong in all of them is wrong in the
+            file. What repeats a known fault, or follows from one, is left out.
+        """
+        known = [fault.path for fault in self.faults if fault.path]
+        for fault in found[0]:
+            paths = (fault.path, self.in_file(fault.path))
+            if all(fault in others for others in found[1:]) and not any(
+                _follows(path, k) for path in paths for k in known
+            ):
+                self.faults.append(fault)
+
+    def listed(self, kind: FileKind) -> list[Fault]:
+        """Return the faults with their paths in the file; not more than anybody mends at a time."""
+        most, count = MOST_FAULTS_LISTED, len(self.faults)
+        listed = [_at(fault, self.in_file(fault.path)) for fault in self.faults[: most + 1]]
+        return listed if count <= most + 1 else [more_faults(count, kind), *listed[:most]]
 
     def in_file(self, path: Origin) -> Origin:
         """Return where a path of the mended copy is in the file."""
@@ -99,7 +134,10 @@ def mend(data: dict[str, Any], model: type[Model], kind: FileKind) -> Mended[Mod
         Of the file's top table.
     kind : FileKind
     """
-    mended = Mended(model=model, data=copy.deepcopy(data))
+    try:
+        return Mended(model=model, data=data, sound=model.model_validate(data))
+    except ValidationError:
+        mended = Mended(model=model, data=copy.deepcopy(data))
     seen: set[Origin] = set()
     for _ in range(_ROUNDS):
         try:
@@ -151,8 +189,13 @@ def _one_round(mended: Mended[Any], errors: list[Any], seen: set[Origin]) -> set
     return _targets(renames)
 
 
+def _follows(path: Origin, known: Origin) -> bool:
+    """Tell whether a fault is at, inside, or (within one value) around a known one."""
+    return path[: len(known)] == known or (len(path) > 2 and known[: len(path)] == path)
+
+
 def _at(fault: Fault, path: Origin) -> Fault:
-    return type(fault)(path=path, found=fault.found, expected=fault.expected, remedy=fault.remedy)
+    return replace(fault, path=path)
 
 
 def _mend_one(mended: Mended[Any], error: Any, renames: dict[Origin, str]) -> None:

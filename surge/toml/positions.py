@@ -12,9 +12,9 @@ import tomllib
 from bisect import bisect_right
 from dataclasses import dataclass, field
 
-Path = tuple[str | int, ...]
+from surge.errors import Origin
 
-DEEPEST = 12  # levels of a path that are kept; the case format has 8
+DEEPEST_KEPT = 12  # levels of a path that are kept; the case format has 8
 _BLANK = re.compile(r"[ \t]*")
 _SPACE = re.compile(r"(?:[ \t\n]|#[^\n]*)*")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
@@ -28,7 +28,7 @@ _SCALAR = re.compile(r"[^\s,\]}#]+(?: [0-9][^\s,\]}#]*)?")  # the blank: a date 
 
 
 @dataclass(frozen=True)
-class Spot:
+class Stretch:
     """A stretch of the text: offsets of its first character and behind its last one."""
 
     start: int
@@ -48,8 +48,8 @@ class Positions:
     """
 
     text: str
-    keys: dict[Path, Spot] = field(default_factory=dict)
-    values: dict[Path, Spot] = field(default_factory=dict)
+    keys: dict[Origin, Stretch] = field(default_factory=dict)
+    values: dict[Origin, Stretch] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._line_starts = [0, *(m.end() for m in re.finditer("\n", self.text))]
@@ -67,18 +67,18 @@ class Positions:
         end = self._line_starts[line] - 1 if line < len(self._line_starts) else len(self.text)
         return self.text[start:end]
 
-    def find(self, path: Path, *, key: bool = False) -> Spot | None:
+    def find(self, path: Origin, *, key: bool = False) -> Stretch | None:
         """Return the stretch of a path's value, or of its key.
 
         Parameters
         ----------
-        path : tuple of str or int
+        path : Origin
         key : bool
             The key is wanted, not the value.
 
         Returns
         -------
-        Spot or None
+        Stretch or None
             Of the nearest table or list around it when the path itself is not in the text (a missing
             key is shown at the header of its table); None for the document as a whole.
         """
@@ -111,8 +111,8 @@ class _Walker:
         self.found = found
         self.text = found.text
         self.at = 0
-        self.table: Path = ()
-        self.counts: dict[Path, int] = {}  # tables seen of each array of tables
+        self.table: Origin = ()
+        self.counts: dict[Origin, int] = {}  # tables seen of each array of tables
 
     def document(self) -> None:
         """Walk all statements."""
@@ -129,27 +129,27 @@ class _Walker:
         if match:
             self.at = match.end()
 
-    def _put(self, places: dict[Path, Spot], path: Path, start: int) -> None:
-        if len(path) <= DEEPEST:
-            places.setdefault(path, Spot(start, self.at))
+    def _put(self, places: dict[Origin, Stretch], path: Origin, start: int) -> None:
+        if len(path) <= DEEPEST_KEPT:
+            places.setdefault(path, Stretch(start, self.at))
 
     def _header(self) -> None:
         """Read ``[a.b]`` or ``[[a.b]]`` and make it the current table."""
         array = self.text.startswith("[[", self.at)
         self.at += 2 if array else 1
         self._skip(_BLANK)
-        path: Path = ()
+        path: Origin = ()
         parts = self._key()
         for number, (name, start, end) in enumerate(parts):
             path = (*path, name)
-            if len(path) <= DEEPEST:
-                self.found.keys.setdefault(path, Spot(start, end))
+            if len(path) <= DEEPEST_KEPT:
+                self.found.keys.setdefault(path, Stretch(start, end))
             if array and number == len(parts) - 1:
                 self.counts[path] = self.counts.get(path, -1) + 1
             if path in self.counts:
                 path = (*path, self.counts[path])
-                if len(path) <= DEEPEST:
-                    self.found.keys.setdefault(path, Spot(start, end))
+                if len(path) <= DEEPEST_KEPT:
+                    self.found.keys.setdefault(path, Stretch(start, end))
         self.table = path
         self._skip(_BLANK)
         self.at += 2 if array else 1
@@ -173,13 +173,13 @@ class _Walker:
             self.at += 1
             self._skip(_BLANK)
 
-    def _pair(self, table: Path, space: re.Pattern[str]) -> None:
+    def _pair(self, table: Origin, space: re.Pattern[str]) -> None:
         """Read ``key = value`` into a table."""
         path = table
         for name, start, end in self._key():
             path = (*path, name)
-            if len(path) <= DEEPEST:
-                self.found.keys.setdefault(path, Spot(start, end))
+            if len(path) <= DEEPEST_KEPT:
+                self.found.keys.setdefault(path, Stretch(start, end))
         self._skip(_BLANK)
         self.at += 1  # the equals sign
         self._skip(space)
@@ -193,7 +193,7 @@ class _Walker:
                 self.at = match.end()
                 return
 
-    def _value(self, path: Path) -> None:
+    def _value(self, path: Origin) -> None:
         """Read any value."""
         start = self.at
         first = self.text[start : start + 1]
@@ -207,7 +207,7 @@ class _Walker:
             self.at = match.end() if match else start + 1
         self._put(self.found.values, path, start)
 
-    def _inside(self, path: Path, closing: str) -> None:
+    def _inside(self, path: Origin, closing: str) -> None:
         """Read the items of an array or an inline table up to its closing bracket."""
         number = 0
         self._skip(_SPACE)

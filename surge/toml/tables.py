@@ -12,7 +12,7 @@ from pydantic.fields import FieldInfo
 
 from surge.errors import Fault, Origin, meant
 from surge.toml.faults import child
-from surge.toml.text import KeyFault, shown
+from surge.toml.text import WORDS_LIKE, KeyFault, shown
 from surge.toml.values import FAULT_KIND, Leaf
 from surge.units import quoted
 
@@ -71,8 +71,7 @@ def _is_list(annotation: Any) -> bool:
     return getattr(annotation, "__origin__", None) is list
 
 
-def _leaf(model: type[BaseModel], key: str) -> Leaf | None:
-    info = _fields(model).get(key)
+def _leaf(info: FieldInfo | None) -> Leaf | None:
     return next((item for item in info.metadata if isinstance(item, Leaf)), None) if info else None
 
 
@@ -131,8 +130,8 @@ def reworded(error: Mapping[str, Any], data: Mapping[str, Any], model: type[Base
     if kind == "extra_forbidden":
         return _unknown_key(path, data, model)
     if kind == "missing" and isinstance(path[-1], str):
-        return _missing_key(path, model)
-    return _wrong_shape(path, kind, error)
+        return missing_key(path, model)
+    return _wrong_shape(path, error, tables=table_at((*path, 0), model) is not None)
 
 
 def _our_words(error: Mapping[str, Any]) -> dict[str, str]:
@@ -160,29 +159,36 @@ def key_meant(path: Origin, data: Mapping[str, Any], model: type[BaseModel]) -> 
     table = table_at(path[:-1], model)
     if table is None or not isinstance(there, dict):
         return None
-    return meant(str(path[-1]), [key for key in keys_of(table) if key not in there])
+    likeliest = meant(str(path[-1]), keys_of(table), like=WORDS_LIKE)
+    return None if likeliest in there else likeliest
 
 
-def _missing_key(path: Origin, model: type[BaseModel]) -> Fault:
+def missing_key(path: Origin, model: type[BaseModel]) -> Fault:
+    """Return the fault of a key that is not there.
+
+    Parameters
+    ----------
+    path : Origin
+        Of the key, which the format has.
+    model : type
+        Of the file's top table.
+    """
     key = str(path[-1])
     table = table_at(path[:-1], model)
-    leaf = _leaf(table, key) if table else None
-    if leaf is None:
-        header = ".".join(str(part) for part in path if isinstance(part, str))
-        return Fault(
-            path=path,
-            found=f"no {key}",
-            expected=f"the table {key}",
-            remedy=f"add {_header(table, key, header)}",
-        )
-    return Fault(
-        path=path, found=f"no key {key}", expected=leaf.expected, remedy=f"add {key} = {leaf.example}"
-    )
-
-
-def _header(table: type[BaseModel] | None, key: str, header: str) -> str:
-    """Return the header of a table as it has to be written."""
     info = _fields(table).get(key) if table else None
+    leaf = _leaf(info)
+    if leaf is not None:
+        found, expected, remedy = f"no key {key}", leaf.expected, f"add {key} = {leaf.example}"
+    elif info is not None and _model_in(info.annotation) is None:
+        found, expected, remedy = f"no key {key}", f"{key}, a list", f"add {key} = [...]"
+    else:
+        header = ".".join(str(part) for part in path if isinstance(part, str))
+        found, expected, remedy = f"no {key}", f"the table {key}", f"add {_header(info, header)}"
+    return Fault(path=path, found=found, expected=expected, remedy=remedy)
+
+
+def _header(info: FieldInfo | None, header: str) -> str:
+    """Return the header of a table as it has to be written."""
     if info is None:
         return f"[{header}]"
     said = next((item.text for item in info.metadata if isinstance(item, Header)), None)
@@ -194,9 +200,9 @@ def _as_key(part: str) -> str:
     return part if len(part) <= 60 and re.fullmatch(r"[A-Za-z0-9_-]+", part) else quoted(part)
 
 
-def _wrong_shape(path: Origin, kind: str, error: Mapping[str, Any]) -> Fault:
-    """Return the fault of a table where a list should be, and the like."""
-    value = error["input"]
+def _wrong_shape(path: Origin, error: Mapping[str, Any], *, tables: bool) -> Fault:
+    """Return the fault of a table where a list should be, and the like; ``tables``: a list of them."""
+    kind, value = error["type"], error["input"]
     key = next((_as_key(part) for part in reversed(path) if isinstance(part, str)), "")
     header = ".".join(_as_key(part) for part in path if isinstance(part, str))
     if kind == "list_type" and isinstance(value, dict):
@@ -204,6 +210,8 @@ def _wrong_shape(path: Origin, kind: str, error: Mapping[str, Any]) -> Fault:
             f"a list of tables [[{header}]]",
             f"write the header with two brackets: [[{header}]]",
         )
+    elif kind == "list_type" and tables:
+        expected, remedy = f"tables [[{header}]]", f"write the header [[{header}]] above each group of keys"
     elif kind == "list_type":
         expected, remedy = f"{key}, a list", f"write {key} as a list in brackets"
     elif kind in ("model_type", "dict_type") and isinstance(value, list):
@@ -211,6 +219,8 @@ def _wrong_shape(path: Origin, kind: str, error: Mapping[str, Any]) -> Fault:
             f"one table [{header}]",
             f"write the header once and with single brackets: [{header}]",
         )
+    elif kind in ("model_type", "dict_type") and isinstance(path[-1], int):
+        expected, remedy = f"a table [[{header}]]", f"write the header [[{header}]] above keys and values"
     elif kind in ("model_type", "dict_type"):
         expected, remedy = f"a table {key}", f"write keys and values under the header of {header}"
     else:  # a row that is no pair

@@ -15,6 +15,7 @@ from surge.inputs import InputFile, input_of, read_input
 from surge.units import quoted
 
 LONGEST_LINE = 20_000  # [characters]; the parser's time for one key grows with the square of its length
+WORDS_LIKE = 0.7  # [-] as surge.errors.LIKE, of keys and words of a format: they are short and many are alike
 DEEPEST = 30  # levels of nesting; the format has 8
 _PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _KEY_PART = re.compile(r"""[\w-]+|"[^"]*"|'[^']*'""")

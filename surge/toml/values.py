@@ -1,8 +1,9 @@
-"""The single values of a case file: each kind reads one TOML value or says what to write instead.
+"""The single values of a file: each kind reads one TOML value or says what to write instead.
 
-A leaf stands in an ``Annotated`` type of :mod:`surge.case.schema`; pydantic calls it and collects what it
-refuses. With a validation context ``{"pick": 0}`` or ``{"pick": 1}`` a leaf refuses nothing: it gives its
-lowest or highest permitted value in place of a bad one, so that the rest of the file can still be checked.
+A leaf stands in an ``Annotated`` type of a model such as those of :mod:`surge.case.schema`; pydantic calls it
+and collects what it refuses. With a validation context ``{"pick": 0}`` or ``{"pick": 1}`` a leaf refuses
+nothing: it gives its lowest or highest permitted value in place of a bad one, so that the rest of the file
+can still be checked. With ``{"pick": None}`` it gives None, as if the key were not there.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import math
 import re
 from abc import ABC, abstractmethod
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
@@ -17,9 +19,10 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
 from surge.errors import meant
-from surge.toml.text import shown
+from surge.toml.text import WORDS_LIKE, shown
 from surge.units import ATMOSPHERE, DIMENSIONS, NUMBER_PATTERN, QuantityError, Reading, quoted, read
 
+FEW_WORDS = 200  # characters of a list of options that a remedy repeats
 FAULT_KIND = "surge"  # the error type under which pydantic hands our refusals back
 
 
@@ -54,7 +57,8 @@ class Leaf(ABC):
             return self.accept(value)
         except QuantityError as refusal:
             if info.context is not None:
-                return self.stand_in(info.context["pick"])
+                pick = info.context["pick"]
+                return None if pick is None else self.stand_in(pick)
             words = {"found": refusal.found, "expected": refusal.expected, "remedy": refusal.remedy}
             raise PydanticCustomError(FAULT_KIND, "{remedy}", words) from None
 
@@ -69,6 +73,12 @@ class Leaf(ABC):
     ) -> dict[str, Any]:
         """Tell pydantic the JSON Schema."""
         return self.schema()
+
+
+def quantity_pattern(units: Iterable[str]) -> str:
+    """Return the pattern of a number with one of some units, for JSON Schemas."""
+    listed = "|".join(re.sub(r"([().])", r"\\\1", unit) for unit in units)
+    return f"^ *{NUMBER_PATTERN} *({listed}) *$"
 
 
 class Quantity(Leaf):
@@ -126,10 +136,9 @@ class Quantity(Leaf):
     def schema(self) -> dict[str, Any]:
         """Return a string with the pattern of number and unit."""
         want = DIMENSIONS[self.dimension]
-        units = "|".join(re.sub(r"([().])", r"\\\1", unit) for unit in want.units)
         return {
             "type": "string",
-            "pattern": f"^ *{NUMBER_PATTERN} *({units}) *$",
+            "pattern": quantity_pattern(want.units),
             "examples": [want.example],
             "description": f"{want.words}, {self.low} to {self.high}",
         }
@@ -188,19 +197,25 @@ class Choice(Leaf):
     @property
     def example(self) -> str:
         """The first option."""
-        return self._listed.split(", ")[0]
+        return self._words[0]
 
     @property
     def _listed(self) -> str:
-        return ", ".join(f'"{o}"' if isinstance(o, str) else str(o) for o in self.options)
+        return ", ".join(self._words)
+
+    @property
+    def _words(self) -> list[str]:
+        return [f'"{o}"' if isinstance(o, str) else str(o) for o in self.options]
 
     def accept(self, value: object) -> str | int:
         """Return the option."""
         for option in self.options:
             if type(value) is type(option) and value == option:
                 return option
-        near = meant(value, [str(o) for o in self.options]) if isinstance(value, str) else None
-        remedy = f'did you mean "{near}"?' if near else f"write {self._listed.replace(', ', ' or ')}"
+        known = [str(option) for option in self.options]
+        near = meant(value, known, like=WORDS_LIKE) if isinstance(value, str) else None
+        few = " or ".join(self._words) if len(self._listed) <= FEW_WORDS else "one of these"
+        remedy = f'did you mean "{near}"?' if near else f"write {few}"
         raise QuantityError(shown(value), self.expected, remedy)
 
     def stand_in(self, pick: int) -> str | int:
@@ -244,10 +259,28 @@ class Flag(Leaf):
 
 
 class Text(Leaf):
-    """A name, a title, a note: printable text; a note may have several lines."""
+    """A name, a title, a note: printable text; a note may have several lines.
 
-    def __init__(self, words: str, longest: int, *, lines: bool = False) -> None:
-        self.words, self.longest, self.lines = words, longest, lines
+    Parameters
+    ----------
+    words : str
+        What it says.
+    longest : int
+        Characters.
+    lines : bool
+        It may have line ends.
+    loose : bool
+        Blanks at its ends do not count, and blanks inside count once; without it they are refused at the
+        ends and kept inside, since a name must be found again.
+    example : str
+        What may be written.
+    """
+
+    def __init__(
+        self, words: str, longest: int, *, lines: bool = False, loose: bool = False, example: str = "..."
+    ) -> None:
+        self.words, self.longest, self.lines, self.loose = words, longest, lines, loose
+        self._example = example
 
     @property
     def expected(self) -> str:
@@ -256,15 +289,15 @@ class Text(Leaf):
 
     @property
     def example(self) -> str:
-        """Dots in quotes."""
-        return '"..."'
+        """A text in quotes."""
+        return f'"{self._example}"'
 
     def stand_in(self, pick: int) -> str:  # noqa: ARG002
         """Return a text that no writer would choose."""
         return "?"
 
     def accept(self, value: object) -> str:
-        """Return the text as it stands."""
+        """Return the text as it stands, or with its blanks in order."""
         expected = self.expected
         if not isinstance(value, str):
             raise QuantityError(shown(value), expected, "write it in quotes")
@@ -272,6 +305,10 @@ class Text(Leaf):
             raise QuantityError(shown(value), expected, "write it, or leave the key out if it is optional")
         if len(value) > self.longest:
             raise QuantityError(shown(value), expected, f"shorten it to {self.longest} characters")
+        if not self.lines and len(value.splitlines()) > 1:
+            raise QuantityError(shown(value), expected, "write it on one line")
+        if self.loose:
+            value = " ".join(value.split())
         checked = re.sub(r"[\n\t]", " ", value) if self.lines else value
         if not checked.isprintable():
             raise QuantityError(shown(value), expected, "take the control characters out")
@@ -373,3 +410,61 @@ class OneOrList(Leaf):
     ) -> dict[str, Any]:
         """Either of both."""
         return {"anyOf": [self.one.schema(), handler(schema["schema"])]}
+
+
+class ListOf(Leaf):
+    """A list of single values of one leaf; the faults of an item have its place.
+
+    Parameters
+    ----------
+    item : Leaf
+    words : str
+        What they are, such as "names of valves".
+    example : str
+        A list as TOML.
+    least : int
+        Items that there must be.
+    """
+
+    def __init__(self, item: Leaf, words: str, example: str, *, least: int = 0) -> None:
+        self.item, self.words, self.least = item, words, least
+        self._example = example
+
+    @property
+    def expected(self) -> str:
+        """The words."""
+        return f"{self.words}, a list in brackets"
+
+    @property
+    def example(self) -> str:
+        """A list in brackets."""
+        return self._example
+
+    def accept(self, value: object) -> object:
+        """Refuse what is no list, or too short; the items are read by their leaf."""
+        if not isinstance(value, list) or len(value) < self.least:
+            raise QuantityError(shown(value), self.expected, f"write it like {self.example}")
+        return value
+
+    def stand_in(self, pick: int) -> object:
+        """Return a list of the leaf's own."""
+        return [self.item.stand_in(pick)] * self.least
+
+    def schema(self) -> dict[str, Any]:
+        """Return an array."""
+        least = {"minItems": self.least} if self.least else {}
+        return {"type": "array", "items": self.item.schema(), **least, "description": self.words}
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        """Items go to pydantic's own list, so that each keeps its place."""
+
+        def each(
+            value: object, inner: core_schema.ValidatorFunctionWrapHandler, info: core_schema.ValidationInfo
+        ) -> object:
+            found = self.validate(value, info)
+            return inner(found) if isinstance(found, list) else found
+
+        items = core_schema.list_schema(core_schema.with_info_plain_validator_function(self.item.validate))
+        return core_schema.with_info_wrap_validator_function(each, items)

@@ -50,6 +50,8 @@ def once() -> dict[str, list[str]]:
     found |= {f"list-{kind}-json": ["list", kind, "--json"] for kind in kinds}
     schemas = (
         "case",
+        "rules",
+        "limits",
         "result",
         "list",
         "window",

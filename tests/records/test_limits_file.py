@@ -14,9 +14,9 @@ from support.demos import Demos
 
 from surge.case.file import Case
 from surge.errors import CaseError
-from surge.records.limits_file import LimitFile, load_limits, read_interval, read_limits
+from surge.records.limits_file import LimitFile, load_limits, read_limits, stated_in
 from surge.records.read import ReadOptions, Records, read_records
-from surge.records.stroke_tests import Bound, Direction, Interval, Side, Timed, ValveLimits
+from surge.records.stroke_tests import Bound, Direction, Interval, Side, Timed, ValveLimits, read_interval
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.rules.reading import built_in
 from surge.toml.faults import describe
@@ -96,10 +96,13 @@ def test_a_table_that_names_a_valve_goes_before_patterns() -> None:
     ("old", "new", "key", "words"),
     [
         ("schema = 1", "", "schema", "schema = 1"),
-        ("[[valve]]", "[[valves]]", "valve", "tables [[valve]]"),
+        ("[[valve]]", "[[valves]]", "valves", 'did you mean "valve"?'),
+        (WHOLE[WHOLE.index("[[valve]]") :], "", "valve", "add [[valve]]"),
+        (WHOLE[WHOLE.index("[[valve]]") :], "valve = []", "valve", "tables [[valve]]"),
+        (WHOLE[WHOLE.index("[[valve]]") :], "valve = 3", "valve", "tables [[valve]]"),
         ('"20 s"', '"20"', "valve 1: fastest_closing", "add the unit"),
-        ('"20 s"', "20", "valve 1: fastest_closing", "a text on one line"),
-        ('"20 s"', '"2 h"', "valve 1: fastest_closing", "0 s to 3600 s"),
+        ('"20 s"', "20", "valve 1: fastest_closing", "in quotes and with a unit"),
+        ('"20 s"', '"2 h"', "valve 1: fastest_closing", "a time from 0.001 s to 3600 s"),
         ('"20 s"', '"40 s"', "valve 1: fastest_closing", "no time can keep both"),
         ("fastest_opening", "fastest_openng", "valve 1: fastest_openng", 'did you mean "fastest_opening"'),
         ('source = "manual"\n', "", "valve 1: source", "where they come from"),
@@ -113,7 +116,13 @@ def test_a_table_that_names_a_valve_goes_before_patterns() -> None:
         ("shares_power = false", 'shares_power = "no"', "valve 1: shares_power", "true or false"),
         ('"6 months"', '"half a year"', "valve 1: interval", "12 months"),
         ('"spindle movement"', '"stroke"', "valve 2: slowest_counts", "order to indicator"),
-        ('["M*"]', '"M*"', "valve 1: tags", "a list of texts"),
+        ('["M*"]', '"M*"', "valve 1: tags", "a list in brackets"),
+        ('["M*"]', "[]", "valve 1: tags", "a list in brackets"),
+        ('["M*"]', '["M*", 3]', "valve 1: tags, row 2", "write it in quotes"),
+        ('"6 months"', "6", "valve 1: interval", '"12 months"'),
+        ('"50 degC"]', '"50 bar"]', "valve 1: normal_temperature", "a temperature"),
+        ("schema = 1", "schema = 2", "schema", "write 1"),
+        ("schema = 1", "schema = true", "schema", "write 1"),
         ('["M*"]', '["m1"]', "valve 2: fastest_closing", "each key of a valve once"),
     ],
 )
@@ -151,12 +160,13 @@ def test_a_file_that_is_not_there_or_no_toml(tmp_path: Path) -> None:
 )
 @settings(max_examples=200, deadline=None)
 def test_no_value_makes_it_crash(value: Any, key: str) -> None:
-    from surge.records.limits_file import _Reader
-
-    reader = _Reader()
-    reader.read({"schema": 1, "valve": [{"tags": ["M1"], key: value}]})
-    reader.read({"schema": value, "valve": value, key: value})
-    assert all(f.found and f.expected and f.remedy for f in reader.faults)
+    for data in (
+        {"schema": 1, "valve": [{"tags": ["M1"], key: value}]},
+        {"schema": value, "valve": value, key: value},
+    ):
+        found, faults = stated_in(data)
+        assert found or faults
+        assert all(f.found and f.expected and f.remedy for f in faults)
 
 
 @pytest.mark.parametrize(

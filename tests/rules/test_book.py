@@ -24,7 +24,8 @@ from surge.rules.book import (
     RuleBook,
     speaks_of,
 )
-from surge.rules.reading import BIGGEST, BUILT_IN, KEYS, built_in, load_rules, read_rules, rules_of
+from surge.rules.reading import BIGGEST, BUILT_IN, built_in, load_rules, read_rules, rules_in, rules_of
+from surge.rules.schema import RuleTable
 from surge.toml.faults import describe, format_faults
 from surge.toml.text import FileError
 from surge.units import UNITS
@@ -421,34 +422,38 @@ def test_the_limit_at_the_pump_top_may_go_either_way() -> None:
 WRONG = [
     # changes, key, words of the fault: found, expected, remedy
     ({"measure": '"total shutdown tim"'}, "measure", ("tim", "one of", '"total shutdown time"')),
-    ({"measure": "3"}, "measure", ('"3"', "one of", "write one of these")),
+    ({"measure": "3"}, "measure", ("3", "one of", "write one of these")),
     ({"figure": '"25 sec"'}, "figure", ("25 sec", "a time such as", "s")),
     ({"figure": '"25 bar"'}, "figure", ("25 bar", "a time such as", "pressure difference")),
-    ({"figure": "25"}, "figure", ("25", "a time such as", "30 s")),
+    ({"figure": "25"}, "figure", ("25", "a time such as", "20 s")),
     ({"figure": '"-25 s"'}, "figure", ("-25 s", "from 0 up", "sign")),
-    ({"figure": None}, "figure", ("no key figure", "30 s", "add the key")),
-    ({"compare": '"<="'}, "compare", ("<=", "at most", "one of these")),
-    ({"counts": '["signal", "closing"]'}, "counts", ("closing", "detection", "one of these")),
+    ({"figure": None}, "figure", ("no key figure", "30 s", "add figure = ")),
+    ({"compare": '"<="'}, "compare", ("<=", "at most", 'write "at most" or')),
+    ({"counts": '["signal", "closing"]'}, "counts", ("closing", "detection", 'write "detection" or')),
     ({"counts": '["signals"]'}, "counts", ("signals", "detection", '"signal"')),
     ({"counts": "[]"}, "counts", ("no terms", "detection", "counts = ")),
-    ({"counts": '"signal"'}, "counts", ("signal", "a list", "counts = ")),
-    ({"requirement": '"mandatory"'}, "requirement", ("mandatory", "required", "one of these")),
+    ({"counts": '"signal"'}, "counts", ("signal", "a list", '["signal", "stroke"]')),
+    ({"requirement": '"mandatory"'}, "requirement", ("mandatory", "required", 'or "off"')),
     ({"applies": '"hoses"'}, "applies", ("hoses", "a condition that", "always")),
     ({"applies": '"sometimes"'}, "applies", ("sometimes", "one of", "")),
     ({"status": '"seen"'}, "status", ("seen", "from memory", "")),
-    ({"authority": None}, "authority", ("no key authority", "terminal regulations", "add the key")),
-    ({"edition": None}, "edition", ("no key edition", "2026", "add the key")),
-    ({"clause": '""'}, "clause", ('""', "a text", "4.2")),
-    ({"text": None}, "text", ("no key text", "sentence", "add the key")),
-    ({"text": '"""two\nlines"""'}, "text", ("two", "one line", "write text")),
+    (
+        {"authority": None},
+        "authority",
+        ("no key authority", "who says so", 'authority = "terminal regulations"'),
+    ),
+    ({"edition": None}, "edition", ("no key edition", "edition", 'add edition = "2026"')),
+    ({"clause": '""'}, "clause", ('""', "text of 1 to 600", "write it")),
+    ({"text": None}, "text", ("no key text", "sentence", "add text = ")),
+    ({"text": '"""two\nlines"""'}, "text", ("two", "sentence", "write it on one line")),
     ({"id": '"Our Rule!"'}, "id", ("Our Rule!", "small letters", "hose-velocity")),
     ({"replaces": '"total-shutdown"'}, "replaces", ("total-shutdown", "a rule of the book", "")),
     ({"id": '"hose-floor"'}, "id", ("hose-floor", "does not have", "of its own")),
     ({"reason": '"because"'}, "reason", ("a reason", "no reason", "note")),
-    ({"valve": '"all"'}, "valve", ("unknown key", "one of id", "")),
-    ({"conditions": '[""]'}, "conditions", ('""', "a text", "quotes")),
-    ({"conditions": "7"}, "conditions", ('"7"', "a list of texts", "conditions")),
-    ({"figure": "1979-05-27"}, "figure", ("1979", "a time such as", "30 s")),
+    ({"valve": '"all"'}, "valve", ("unknown key", "a key of [rule]", "keys there: id, name")),
+    ({"conditions": '[""]'}, "conditions", ('""', "text of 1 to 600", "write it")),
+    ({"conditions": "7"}, "conditions", ("7", "a list in brackets", '["..."]')),
+    ({"figure": "1979-05-27"}, "figure", ("1979", "a quantity", "30 s")),
 ]
 
 
@@ -508,16 +513,20 @@ def test_all_faults_come_at_once_each_with_its_line() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "found"),
+    ("text", "found", "remedy"),
     [
-        ("[rule]\nid = 1", "a table"),
-        ("rule = 3", '"3"'),
-        ("rule = [1]", "a list of 1"),
-        ('title = "ours"', "unknown key"),
+        ("[rule]\nid = 1", ["a table", "1"], "two brackets: [[rule]]"),
+        ("rule = 3", ["3"], "[[rule]]"),
+        ("rule = [1]", ["1"], "rule"),
+        ('title = "ours"', ['unknown key "title"'], "keys there: rule"),
+        ('[[rules]]\nid = "Ours"', ['unknown key "rules"', '"Ours"'], 'did you mean "rule"?'),
     ],
 )
-def test_faults_of_the_shape(text: str, found: str) -> None:
-    assert found in the_fault(text).found
+def test_faults_of_the_shape(text: str, found: list[str], remedy: str) -> None:
+    """What is under a wrong header is looked at too, but for the keys that are missing there."""
+    faults = faults_of(text)
+    assert [fault.found for fault in faults][: len(found)] == found
+    assert remedy in faults[0].remedy
 
 
 def test_a_text_that_is_no_toml_says_where() -> None:
@@ -550,7 +559,7 @@ def test_an_empty_file_changes_nothing() -> None:
 
 
 def test_data_without_a_base_are_a_book_themselves() -> None:
-    rules, faults = rules_of(tomllib.loads(OWN.replace('replaces = "total-shutdown-time"\n', "")))
+    rules, faults = rules_of(tomllib.loads(OWN.replace('replaces = "total-shutdown-time"\n', ""))["rule"])
     assert not faults
     assert [r.own for r in rules] == [False]
     assert RuleBook(rules=rules).rule("our-stop-time") is rules[0]
@@ -565,14 +574,16 @@ words = st.sampled_from(
     [*MEASURES, *CONDITIONS, *COMPARES, *REQUIREMENTS, *STATUSES, *TERMS, "30 s", "1.0", ""]
 )
 tables = st.dictionaries(
-    st.sampled_from(KEYS) | st.text(max_size=8), values | words | st.lists(words, max_size=3), max_size=18
+    st.sampled_from(list(RuleTable.model_fields)) | st.text(max_size=8),
+    values | words | st.lists(words, max_size=3),
+    max_size=18,
 )
 
 
 @settings(max_examples=100, deadline=None)
 @given(st.lists(tables, max_size=3) | values, st.sampled_from([None, "base"]))
 def test_no_data_bring_the_reader_down(data: object, base: str | None) -> None:
-    rules, faults = rules_of({"rule": data}, base=built_in() if base else None)
+    rules, faults = rules_in({"rule": data}, base=built_in() if base else None)
     for fault in faults:
         assert fault.found
         assert fault.expected

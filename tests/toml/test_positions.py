@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surge.case.file import starter_case
-from surge.toml.positions import DEEPEST, Path, Positions, locate
+from surge.errors import Origin
+from surge.toml.positions import DEEPEST_KEPT, Positions, locate
 
 EXAMPLE = '''\
 title = "x = 1 # no [comment]"
@@ -45,7 +46,7 @@ name = "two"
 k = inf'''
 
 
-def nodes(data: Any, path: Path = ()) -> Iterator[tuple[Path, Any]]:
+def nodes(data: Any, path: Origin = ()) -> Iterator[tuple[Origin, Any]]:
     """Yield every path with its value."""
     pairs = data.items() if isinstance(data, dict) else enumerate(data)
     for part, value in pairs:
@@ -60,7 +61,7 @@ def check(text: str) -> int:
     places = locate(text)
     compared = 0
     for path, value in nodes(data):
-        if len(path) > DEEPEST:
+        if len(path) > DEEPEST_KEPT:
             continue
         key = places.keys.get(path)
         if isinstance(path[-1], str):
@@ -99,7 +100,7 @@ def test_starter() -> None:
         (("spaced", "out", "k"), False, 29, 5, "inf"),
     ],
 )
-def test_places(path: Path, key: bool, line: int, column: int, shown: str) -> None:
+def test_places(path: Origin, key: bool, line: int, column: int, shown: str) -> None:
     places = locate(EXAMPLE)
     spot = places.find(path, key=key)
     assert spot is not None
@@ -125,7 +126,7 @@ def test_windows_line_ends() -> None:
 def test_deep_paths_are_left_out() -> None:
     """A key of ten thousand parts must not fill the memory with its ten thousand paths."""
     places = locate(".".join(["a"] * 10_000) + " = 1")
-    assert len(places.keys) == DEEPEST
+    assert len(places.keys) == DEEPEST_KEPT
 
 
 # Documents in every style of writing, built so that each name is used once.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
@@ -127,6 +128,32 @@ def travel_times(
             if other not in times and element not in without:
                 heapq.heappush(queue, (time + step, other))
     return times
+
+
+def farthest(
+    lineup: LineUp, element: str, *, without: Collection[str] = (), joined: Adjacency | None = None
+) -> float:
+    """Return how long a wave that starts at an element takes to the last point that it reaches [s].
+
+    Parameters
+    ----------
+    lineup : LineUp
+    element : str
+        Name of a valve, a passage or a pump: waves leave from both its ends.
+    without : collection of str
+        Names of elements that no wave passes.
+    joined : dict, optional
+        What :func:`neighbours` gives for the whole line-up, where that is at hand.
+
+    Returns
+    -------
+    float
+        By the shortest way to each point [s].
+    """
+    link = next(e for e in lineup.links if e.name == element)
+    joined = neighbours(lineup) if joined is None else joined
+    ways = [travel_times(lineup, p, without=without, joined=joined) for p in (link.start, link.end)]
+    return max(min(way.get(p, math.inf) for way in ways) for p in {*ways[0], *ways[1]})
 
 
 def _nearest(

@@ -152,11 +152,12 @@ class NoAnswer(Head):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ErrorPartsJson(JsonObject):
-    """Parts of the numerical error: from the step, from fitted lengths, from lumped elements."""
+    """Parts of the error: from the step, fitted lengths, lumped elements, and what rose after the run."""
 
     step: float
     misfit: float
     lumping: float
+    late: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,7 +226,9 @@ def extreme(x: Extreme) -> ExtremeJson:
         time_s=x.time,
         distance_m=x.distance,
         error_pa=x.error,
-        error_parts_pa=ErrorPartsJson(step=x.step_part, misfit=x.misfit_part, lumping=x.lumping_part),
+        error_parts_pa=ErrorPartsJson(
+            step=x.step_part, misfit=x.misfit_part, lumping=x.lumping_part, late=x.late_part
+        ),
         before_vapour_pa_gauge=x.before_vapour,
     )
 

@@ -21,8 +21,8 @@ from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.grid import build_grid
 from surge.transient.peaks import Peaks
-from surge.transient.plan import Plan, first_duration, moved_otherwise, plan
-from surge.transient.reaches import choose_step, divide
+from surge.transient.plan import Plan, eased, first_duration, moved_otherwise, plan
+from surge.transient.reaches import divide
 from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME
 from surge.workers import Progress
 
@@ -79,7 +79,7 @@ class VariantMarches(Generic[N]):
         self.lineup, self.eye, self.settled, self.progress = lineup, eye, settled, progress
         self.held = held_limits(lineup)
         self.marches = 0
-        self.steps: dict[tuple[float, float], float] = {}
+        self.steps: dict[tuple[float, ...], float] = {}
 
     def look(self, plans: Sequence[Plan]) -> list[N]:
         """What is seen of every plan; those that take the same step are marched together.
@@ -99,9 +99,11 @@ class VariantMarches(Generic[N]):
     def step_of(self, p: Plan) -> float:
         """The step of a plan [s]; strokes of one octave take the same, that of the shortest of them."""
         stroke = 2.0 ** math.floor(math.log2(p.stroke)) if math.isfinite(p.stroke) else p.stroke
-        key = (p.period, stroke)
+        # Of the time too only the octave: the step must not depend on which plan of it is asked for first.
+        duration = 2.0 ** math.ceil(math.log2(first_duration(p)))
+        key = (p.period, p.way, stroke, duration)
         if key not in self.steps:
-            self.steps[key] = choose_step(p.times, period=p.period, stroke=stroke)
+            self.steps[key] = eased(replace(p, stroke=stroke), duration).step()
         return self.steps[key]
 
     def _one_grid(self, plans: Sequence[Plan], dt: float) -> list[N]:

@@ -4,17 +4,30 @@ Decisions
 ---------
 * A run lasts to the last event and then six of the longest pipeline periods, at least ten seconds. Peaks come
   after the valve has shut; :mod:`surge.transient.run` goes on where they still grow.
-* A march takes at most ``MOST_WORK`` nodes times steps, and ``MOST_WORK_GRADUAL`` where everything moves
-  gradually: there more work settles the error.
+* It also lasts until a wave from everything that moves, from the end of its movement on, has had time for
+  ``WAYS_AFTER`` ways to the farthest point that it reaches: there, back, and that twice more. The period
+  knows tanks only. A closed branch reaches its highest pressure after one way, and its lowest, when the wave
+  comes back upside down from where the head is held, after three; the next of each after five and seven.
+  Valves that stay shut throughout let no wave pass; all others and pumps count as open.
+* A march is refined up to ``MOST_WORK`` nodes times steps, and up to ``MOST_WORK_GRADUAL`` where everything
+  moves gradually: there more work settles the error.
+* Where the first march alone would take more than ``MOST_WORK``, the rules for the step are eased by powers
+  of two, up to ``MOST_EASE``, until it does not: a slow stroke on a short line needs no hundred reaches.
+  If that is not enough, and the shortest movement is what bounds the step, it no longer does and counts as
+  sudden, which doubles errors that do not settle. Then the rules are eased as far as it takes. So every case
+  is marched.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from surge.arrays import Array
+from surge.errors import GridError
 from surge.hydraulics.losses import LossTables, loss_tables
 from surge.hydraulics.steady import Steady, steady_state
 from surge.model.lineup import LineUp, Scenario, Table
@@ -26,18 +39,16 @@ from surge.model.stroke import (
     shortest_movement,
     speed_over_time,
 )
-from surge.model.topology import longest_period
+from surge.model.topology import farthest, longest_period, neighbours, pipeline_period
 from surge.transient.grid import Laws
-from surge.transient.reaches import PERIOD_MISFIT, STROKE_MISFIT
+from surge.transient.reaches import PERIOD_MISFIT, STROKE_MISFIT, choose_step, divide, other_rounding
 
 PERIODS_AFTER = 6.0  # a run lasts so many of the longest pipeline periods after the last event
-
-
 LEAST_AFTER = 10.0  # [s] but not less than this
-
-
+WAYS_AFTER = 6.0  # and so many ways of a wave from what moves to the farthest point
 MOST_WORK = 1.5e8  # nodes times steps of one march, beyond which the step is not refined
-
+# How many times the rules for the step are eased: before the shortest movement gives way, and at all.
+MOST_EASE, MOST_EASE_AT_ALL = 16.0, 1000.0
 
 # Where everything moves gradually the error falls with the step, and more work (a second or two) settles it;
 # after a sudden stop fronts meet anew at every step, and it does not.
@@ -46,7 +57,23 @@ MOST_WORK_GRADUAL = 6e8
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Plan:
-    """What all marches of one scenario have in common."""
+    """What all marches of one scenario have in common.
+
+    Attributes
+    ----------
+    times : ndarray, shape (pipes,)
+        Travel times [s].
+    period, way : float
+        Longest pipeline period of the line-up, and shortest one of a valve that moves [s].
+    stroke : float
+        Shortest movement that takes time [s].
+    last_event, arrived : float
+        When the last movement ends, and when its waves and all others have been everywhere [s].
+    sudden : bool
+        Whether anything moves in no time.
+    ease : float
+        How many times the rules for the step are eased [-]; see :func:`eased`.
+    """
 
     lineup: LineUp
     scenario: Scenario
@@ -55,9 +82,12 @@ class Plan:
     tables: LossTables
     times: Array
     period: float
+    way: float
     stroke: float
     last_event: float
+    arrived: float
     sudden: bool
+    ease: float = 1.0
 
     @property
     def most_work(self) -> float:
@@ -67,7 +97,22 @@ class Plan:
     @property
     def slack(self) -> float:
         """Absolute misfit of a travel time that is allowed [s]."""
-        return min(PERIOD_MISFIT * self.period, STROKE_MISFIT * self.stroke)
+        return self.ease * min(PERIOD_MISFIT * self.period, STROKE_MISFIT * self.stroke)
+
+    def step(self, finest: float = 0.0) -> float:
+        """The step by the rules, as this plan eases them [s]; at most ``finest`` [s] if that is given."""
+        return choose_step(
+            self.times,
+            period=self.period,
+            stroke=self.stroke,
+            way=self.way,
+            finest=finest,
+            ease=self.ease,
+        )
+
+    def other_step(self, dt: float) -> float:
+        """A step near ``dt`` [s] at which lengths are rounded differently [s]."""
+        return other_rounding(self.times, dt, slack=self.slack, ease=self.ease)
 
 
 def plan(lineup: LineUp, scenario: Scenario) -> Plan:
@@ -79,53 +124,93 @@ def plan(lineup: LineUp, scenario: Scenario) -> Plan:
         The line-up cannot flow as the case says; see :func:`surge.hydraulics.steady.steady_state`.
     """
     steady = steady_state(lineup, scenario)
-    laws, movement = _laws(lineup, scenario, steady)
     flow = np.array([steady.flow[p.name] for p in lineup.pipes])
     return Plan(
         lineup=lineup,
         scenario=scenario,
         steady=steady,
-        laws=laws,
         tables=loss_tables(lineup, flow),
         times=np.array([p.travel_time for p in lineup.pipes]),
         period=longest_period(lineup, steady.flow),
-        stroke=shortest_movement(movement),
-        last_event=last_event(movement),
-        sudden=has_steps(movement),
+        **_moved(lineup, scenario, steady),
     )
 
 
 def moved_otherwise(base: Plan, scenario: Scenario) -> Plan:
     """Return a plan for the same steady flow, after which things move by another scenario."""
-    laws, movement = _laws(base.lineup, scenario, base.steady)
-    return replace(
-        base,
-        scenario=scenario,
-        laws=laws,
-        stroke=shortest_movement(movement),
-        last_event=last_event(movement),
-        sudden=has_steps(movement),
+    return replace(base, scenario=scenario, ease=1.0, **_moved(base.lineup, scenario, base.steady))
+
+
+def _moved(lineup: LineUp, scenario: Scenario, steady: Steady) -> dict[str, Any]:
+    """The part of a plan that follows from what moves."""
+    laws, movement = _laws(lineup, scenario, steady)
+    joined = neighbours(lineup)
+    moving = [v for v in lineup.valves if v.name in movement]
+    periods = (pipeline_period(lineup, v, flow=steady.flow[v.name], joined=joined).longest for v in moving)
+    shut = {v.name for v in lineup.valves if v.name not in movement and steady.opening[v.name] <= 0.0}
+    arrived = (
+        law[-1][0] + WAYS_AFTER * farthest(lineup, name, without=shut, joined=joined)
+        for name, law in movement.items()
     )
+    tables = tuple(movement.values())
+    return {
+        "laws": laws,
+        "way": min((p for p in periods if p > 0.0), default=math.inf),
+        "stroke": shortest_movement(tables),
+        "last_event": last_event(tables),
+        "arrived": max(arrived, default=0.0),
+        "sudden": has_steps(tables),
+    }
 
 
-def _laws(lineup: LineUp, scenario: Scenario, steady: Steady) -> tuple[Laws, tuple[Table, ...]]:
-    """What moves, as Kv ratios and speeds, and as openings and speeds."""
-    ratio, movement = {}, []
+def _laws(lineup: LineUp, scenario: Scenario, steady: Steady) -> tuple[Laws, dict[str, Table]]:
+    """What moves, as Kv ratios and speeds, and as openings and speeds by name."""
+    ratio, movement = {}, {}
     for valve in lineup.valves:
         moves = tuple(m for m in scenario.moves if m.valve == valve.name)
         if moves:
             law = opening_over_time(steady.opening[valve.name], moves)
-            movement.append(law)
+            movement[valve.name] = law
             ratio[valve.name] = kv_ratio_over_time(law, valve.characteristic)
     speed = {}
     for pump in lineup.pumps:
         pump_moves = tuple(m for m in scenario.pump_moves if m.pump == pump.name)
         if pump_moves:
             speed[pump.name] = speed_over_time(steady.set_speed[pump.name], pump_moves)
-            movement.append(speed[pump.name])
-    return Laws(ratio=ratio, speed=speed), tuple(movement)
+            movement[pump.name] = speed[pump.name]
+    return Laws(ratio=ratio, speed=speed), movement
 
 
 def first_duration(work: Plan) -> float:
     """Time to march at first [s]."""
-    return work.last_event + max(PERIODS_AFTER * work.period, LEAST_AFTER)
+    return max(work.last_event + max(PERIODS_AFTER * work.period, LEAST_AFTER), work.arrived)
+
+
+def eased(work: Plan, duration: float) -> Plan:
+    """Return the plan with the rules for the step eased until a first march takes at most ``MOST_WORK``.
+
+    Parameters
+    ----------
+    work : Plan
+    duration : float
+        Of the march [s].
+
+    Raises
+    ------
+    GridError
+        No step can be found at all.
+    """
+    resolved, ease = work, 1.0
+    while True:
+        tried = replace(resolved, ease=ease)
+        try:
+            reaches = divide(work.times, tried.step())
+        except GridError:
+            if ease > MOST_EASE_AT_ALL:
+                raise
+        else:
+            if reaches.nodes * duration / reaches.dt <= MOST_WORK or ease > MOST_EASE_AT_ALL:
+                return tried
+        ease *= 2.0
+        if ease > MOST_EASE and resolved.stroke < min(work.way / 2, float(work.times.max())):
+            resolved, ease = replace(work, stroke=math.inf, sudden=True), 1.0

@@ -9,7 +9,12 @@ Decisions
   stroke. It misses the travel time of every element by at most ``OWN_MISFIT`` of it; a short one may miss by
   the smaller of ``PERIOD_MISFIT`` of the longest pipeline period and ``STROKE_MISFIT`` of the shortest
   stroke. Of the steps near the largest that do so, the one that fits best is taken.
+* The shortest pipeline period of a valve that moves has at least twice ``LEAST_REACHES`` steps. Where the
+  longest element lies on the way to the tank this asks for nothing more; beside a closed branch many times
+  longer than that way it keeps the way from being lumped.
 * A change without duration is no stroke: it does not bound the step.
+* Where a march by these rules is too much work they are eased, all by the same factor
+  (:func:`surge.transient.plan.eased`). What that leaves out shows in the error.
 * An element shorter than a reach is lumped, see :mod:`surge.transient.grid`.
 """
 
@@ -65,13 +70,21 @@ def divide(times: Array, dt: float) -> Reaches:
     return Reaches(dt=dt, count=tuple(count.tolist()), misfit=tuple(misfit.tolist()))
 
 
-def fits(times: Array, dt: float, *, slack: float) -> bool:
-    """Whether every pipe's misfit is within its own bound or the absolute ``slack`` [s]."""
+def fits(times: Array, dt: float, *, slack: float, ease: float = 1.0) -> bool:
+    """Whether every pipe's misfit is within its own bound, eased, or the absolute ``slack`` [s]."""
     misfit = np.abs(np.array(divide(times, dt).misfit))
-    return bool(np.all(misfit <= np.maximum(OWN_MISFIT * times, slack) * (1 + 1e-9)))
+    return bool(np.all(misfit <= np.maximum(ease * OWN_MISFIT * times, slack) * (1 + 1e-9)))
 
 
-def choose_step(times: Array, *, period: float, stroke: float, finest: float = 0.0) -> float:
+def choose_step(
+    times: Array,
+    *,
+    period: float,
+    stroke: float,
+    way: float = np.inf,
+    finest: float = 0.0,
+    ease: float = 1.0,
+) -> float:
     """Return the time step [s]: of the allowed ones near the largest, the one that fits best.
 
     Parameters
@@ -82,8 +95,12 @@ def choose_step(times: Array, *, period: float, stroke: float, finest: float = 0
         Longest pipeline period [s].
     stroke : float
         Shortest stroke or run-down [s]; infinite when there are only steps.
+    way : float
+        Shortest pipeline period of a valve that moves [s]; infinite when none does.
     finest : float
         Only steps at or below this are considered [s]; 0 is no bound.
+    ease : float
+        How many times coarser the step may be, and how many times greater the misfits [-].
 
     Raises
     ------
@@ -91,8 +108,8 @@ def choose_step(times: Array, *, period: float, stroke: float, finest: float = 0
         When it would take more than ``MOST_REACHES`` reaches.
     """
     longest = float(times.max())
-    slack = min(PERIOD_MISFIT * period, STROKE_MISFIT * stroke)
-    cap = min(longest / LEAST_REACHES, stroke / LEAST_REACHES)
+    slack = ease * min(PERIOD_MISFIT * period, STROKE_MISFIT * stroke)
+    cap = ease * min(longest, stroke, way / 2) / LEAST_REACHES
     if finest:
         cap = min(cap, finest)
     first = int(np.ceil(longest / cap * (1 - 1e-9)))
@@ -100,7 +117,7 @@ def choose_step(times: Array, *, period: float, stroke: float, finest: float = 0
     if first * times.sum() / longest > MOST_REACHES:
         raise GridError(_too_fine(first, longest, stroke))
     steps = longest / np.arange(first, min(last, first + 20_000) + 1)
-    bound = np.maximum(OWN_MISFIT * times, slack) * (1 + 1e-9)
+    bound = np.maximum(ease * OWN_MISFIT * times, slack) * (1 + 1e-9)
     largest, best, found = 0.0, np.inf, 0.0
     for some in np.array_split(steps, -(-steps.size * times.size // ROOM)):
         misfit, lumped = _misfits(times, some)
@@ -136,13 +153,13 @@ def _too_fine(reaches: int, longest: float, stroke: float) -> str:
     )
 
 
-def other_rounding(times: Array, dt: float, *, slack: float) -> float:
+def other_rounding(times: Array, dt: float, *, slack: float, ease: float = 1.0) -> float:
     """A step near ``dt`` [s] whose misfits differ most from those of ``dt``, itself allowed."""
     base = np.array(divide(times, dt).misfit) / times
     best, found = -1.0, dt * 0.93
     for share in np.linspace(0.80, 0.985, 75):
         trial = dt * float(share)
-        if fits(times, trial, slack=slack):
+        if fits(times, trial, slack=slack, ease=ease):
             score = float(np.abs(np.array(divide(times, trial).misfit) / times - base).sum())
             if score > best:
                 best, found = score, trial

@@ -29,6 +29,8 @@ class Extreme:
         error did not come down to what was aimed at, the greatest error of any of its extremes.
     step_part, misfit_part, lumping_part : float
         From the time step, from fitting lengths to it, and from lumping short elements [Pa].
+    late_part : float
+        By how much the first march, which looks further ahead, rose beyond it after the end of the run [Pa].
     before_vapour : float
         The extreme of the part of the run before the liquid boiled anywhere [Pa gauge]; the same
         as ``pressure`` when it never did.
@@ -41,6 +43,7 @@ class Extreme:
     step_part: float
     misfit_part: float
     lumping_part: float
+    late_part: float
     before_vapour: float
 
 

@@ -5,6 +5,8 @@ Decisions
 * The error of an extreme is |half step - step| + 1.5 |other rounding of lengths - half step| + 1.5 |lumps in
   two parts - step| + 0.0004 of the greatest rise + 20 Pa. The factors are measured, not derived:
   ``tests/benchmarks/hunt.py`` compares runs with far finer ones.
+* To that comes ``LATE_SAFETY`` times what the first march rose beyond the extreme after the run had ended
+  (:mod:`surge.transient.run`): the late part. It is no numerical error and does not ask for a finer step.
 * In a scenario whose worst error stays above what was aimed at, every extreme carries that worst error, after
   a sudden stop twice that (the farthest off that a hunt has seen): fronts may meet elsewhere than in any of
   the marches.
@@ -16,7 +18,7 @@ Decisions
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -50,6 +52,7 @@ if TYPE_CHECKING:
 # covered the difference to a march at an eighth of the step in more than 99 % of the extremes of
 # generated line-ups with strokes of 2 to 30 s (tests/benchmarks/hunt.py).
 FIT_SAFETY = 1.5
+LATE_SAFETY = 2.5  # what rises late at a coarse step rose by up to twice as much at a fine one
 # After a sudden stop that does not settle an extreme was seen up to twice its greatest error off.
 UNSETTLED = 2.0
 LEAST_SHARE = 4e-4  # of the greatest rise
@@ -93,6 +96,14 @@ class Summary(Peaks):
         """Numerical error allowed [Pa]."""
         return max(share * self.greatest_rise, least)
 
+    def later(self, longer: Summary) -> dict[Key, float]:
+        """By how much the extremes of the same march lie further out when it has gone on [Pa]."""
+        out = {"high": 1.0, "low": -1.0}
+        return {
+            key: max(out[key[2]] * (longer.found[key].pressure - one.pressure), 0.0)
+            for key, one in self.found.items()
+        }
+
     def difference(self, other: Summary, key: Key) -> float:
         """How far apart two marches are in one extreme [Pa]."""
         return abs(self.found[key].pressure - other.found[key].pressure)
@@ -111,12 +122,15 @@ class ErrorMarches:
         At about the step of ``fine``, lengths rounded differently.
     lumping : Summary or None
         At the step of ``coarse``, every lump in two parts; None when nothing was lumped.
+    late : mapping of Key to float
+        By how much the first march rose beyond each extreme after the duration of these [Pa].
     """
 
     fine: Summary
     coarse: Summary
     misfit: Summary
     lumping: Summary | None
+    late: Mapping[Key, float]
 
     def parts(self, key: Key) -> tuple[float, float, float]:
         """Step, misfit and lumping part of the error of one extreme [Pa]."""
@@ -178,10 +192,11 @@ class _Results:
     def extreme(self, key: Key, length: float = 0.0) -> Extreme:
         found = self.fine.found[key]
         step, misfit, lumping = self.compared.parts(key) if self.compared else (0.0, 0.0, 0.0)
-        error = step + misfit + lumping
+        late = LATE_SAFETY * self.compared.late[key] if self.compared else 0.0
+        error = step + misfit + lumping + late
         if self.compared and self.compared.worst > self.tolerance:
             # Not settled: fronts may still meet elsewhere than they did in any of these marches.
-            error = self.compared.worst * (UNSETTLED if self.work.sudden else 1.0)
+            error = self.compared.worst * (UNSETTLED if self.work.sudden else 1.0) + late
         return Extreme(
             pressure=found.pressure,
             time=found.time,
@@ -190,6 +205,7 @@ class _Results:
             step_part=step,
             misfit_part=misfit,
             lumping_part=lumping,
+            late_part=late,
             before_vapour=(self.until or self.fine).found[key].pressure,
         )
 

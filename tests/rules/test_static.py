@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from surge.case.file import read_case, starter_case
-from surge.errors import CaseError, GridError
+from surge.errors import CaseError
 from surge.hydraulics.steady import steady_state
 from surge.model.lineup import Limits, LineUp, PumpMove, Scenario, Valve, ValveMove
 from surge.model.stroke import speed_over_time
@@ -90,13 +90,6 @@ def test_no_scenario_and_two_ranges_are_refused(line: LineUp) -> None:
     )
     with pytest.raises(CaseError, match="second length that is a range"):
         assess(line.with_(pipes=ranged))
-
-
-def test_work_without_end_is_refused_with_the_bound(line: LineUp) -> None:
-    pipes = tuple(replace(p, length=20_000.0) if p.name == "shore line" else p for p in line.pipes)
-    quick = ValveMove(valve="manifold valve", start=600.0, law=((0.0, 1.0), (0.05, 0.0)))
-    with pytest.raises(GridError, match=r"at most 1\.5e"):
-        simulate(line.with_(pipes=pipes, rate=None), Scenario(name="s", moves=(quick,)))
 
 
 def test_a_pump_whose_discharge_nothing_rated_joins_cannot_be_decided(line: LineUp) -> None:

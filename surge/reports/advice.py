@@ -7,7 +7,7 @@ from surge.model.topology import PipelinePeriod
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid
-from surge.rules.static import shut_off_heads
+from surge.rules.heads import shut_off_heads
 from surge.transient.result import Closure, ScenarioResult
 
 STRONGER = "Or use a part with a rating above it."

@@ -12,7 +12,7 @@ from surge.model.topology import sides
 from surge.phrases import Phrase, Quantity, told
 from surge.rules.book import MEASURES, ROUNDING, Rule
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
-from surge.rules.static import exposed_points
+from surge.rules.heads import exposed_points
 from surge.transient.result import ScenarioResult
 
 KEPT = "kept"

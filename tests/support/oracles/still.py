@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from surge.arrays import Array, Ints, Mask
-from surge.model.lineup import LineUp, Pump, Valve
+from surge.model.lineup import LineUp, Passage, Pipe, Pump, Valve
 
 LEAK = 1e-9  # of every point into nothing: what no source reaches falls to ``NOTHING``
 NOTHING = -1e4  # [m]
@@ -38,9 +38,10 @@ def highest_by_positions(lineup: LineUp, held: dict[str, float], lift: dict[str,
         When a position has no solution.
     """
     number = {p.name: k for k, p in enumerate(lineup.points)}
-    while any(number[e.start] != number[e.end] for e in (*lineup.pipes, *lineup.passages)):
-        for e in (*lineup.pipes, *lineup.passages):
-            number[e.start] = number[e.end] = min(number[e.start], number[e.end])
+    joints = [(e.start, e.end) for e in lineup.elements if isinstance(e, Pipe | Passage)]
+    while any(number[a] != number[b] for a, b in joints):
+        for a, b in joints:
+            number[a] = number[b] = min(number[a], number[b])
     elements = lineup.links
     start = np.array([number[e.start] for e in elements])
     end = np.array([number[e.end] for e in elements])
@@ -88,5 +89,4 @@ def _solved(start: Ints, end: Ints, conducts: Mask, added: Array, head: Array) -
     matrix[:, fixed, :] = 0.0
     matrix[:, fixed, fixed] = 1.0
     right[:, fixed] = head[fixed]
-    heads: Array = np.linalg.solve(matrix, right[..., None])[..., 0]
-    return heads
+    return np.asarray(np.linalg.solve(matrix, right[..., None])[..., 0], dtype=np.float64)

@@ -7,7 +7,7 @@ from surge.model.topology import PipelinePeriod
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid
-from surge.rules.static import shut_off_heads
+from surge.rules.heads import shut_off_heads
 from surge.transient.result import Closure, ScenarioResult
 
 STRONGER = "Or use a part with a rating above it."
@@ -184,8 +184,7 @@ def _by_rules(assessment: Assessment) -> list[str]:
     """What to do where every pressure is kept and a rule is not."""
     broken = [r for r in assessment.broken if r.verdict == assessment.verdict]
     said = dict.fromkeys(
-        _REMEDY.get(r.rule.measure, "")
-        or (f"To check it, {r.supply}." if r.supply else f"Mend what the rule speaks of: {r.rule.text}")
+        r.to_write or _REMEDY.get(r.rule.measure) or f"Mend what the rule speaks of: {r.rule.text}"
         for r in broken
     )
     if not any(_REMEDY.get(r.rule.measure) == _SLOW for r in broken):

@@ -101,8 +101,8 @@ def _told(rulings: Iterable[Ruling], display: Display, about: str) -> list[RuleI
     out = []
     for r in rulings:
         words = display.phrase(r.phrase)
-        supply = f" To check it, {r.supply}." if r.supply else ""
-        out.append(RuleItem(about=about, text=f"{before}{words}{supply} [{r.rule.source}]"))
+        write = f" {r.to_write}" if r.to_write else ""
+        out.append(RuleItem(about=about, text=f"{before}{words}{write} [{r.rule.source}]"))
     return out
 
 

@@ -11,14 +11,15 @@ Decisions
   goes into the case (rating, allowance), where its source stands.
 * A figure that stands in the case always counts. For the top of the cargo pump a file may set aside the
   program's own 8 bar, up or down or altogether; of a figure in the case and one in a file the smaller holds.
-* A rule binds what it speaks of. Many rules come from regulations for certain ships or ports; they are
-  required only where the case itself shows what they speak of (a shutdown chain, an ullage, a static
-  accumulator, the burst pressure of a hose), and of several figures for one thing the strictest holds, unless
-  the case says why another does. Where the case does not say whether a rule applies, the rule is listed as
-  "not checked" with what to supply, and does not count.
-* A required rule that applies and lacks data makes the verdict "cannot be decided".
-* A terminal that wants an answer in every case writes the rule with ``applies = "always"``: then silence of
-  the case is missing data.
+* A rule binds what it speaks of. Many rules come from regulations for certain ships or ports; of several
+  figures for one thing the strictest holds, unless the case says why another does.
+* Unknown is not "no". A required rule that lacks the fact which tells whether it applies (is the cargo a
+  static accumulator, is this the start of loading, what is the ullage) is held, with its strictest figure,
+  until the case gives the fact. The ruling says so, and what to write. A required rule that lacks the figure
+  to be held makes the verdict "cannot be decided".
+* Only what a case does not ask is left: without a [scenario.shutdown] the rules on the times of a shutdown
+  have nothing to hold. They are listed as "not checked", with what to write, and do not count.
+* A terminal that wants a shutdown in every case writes those rules with ``applies = "always"``.
 * Advisory rules never count. Local codes win over every rule of the book.
 """
 
@@ -146,11 +147,8 @@ CONDITIONS: Mapping[str, str] = MappingProxyType(
         "the cargo is a static accumulator, at the start of loading": "scenario",
         "hoses": "element",
         "arms": "element",
-        "a hose whose test pressure is given": "element",
-        "an arm whose test pressure is given": "element",
         "a hose whose burst pressure is given": "element",
         "a hose whose test and burst pressures are given": "element",
-        "a hose whose test date is given": "element",
         "a test pressure is given, or a surge uses an allowance": "element",
         "a ship's line that a valve can shut off from its tank": "element",
         "a ship's line that is always open to its tank": "element",

@@ -12,7 +12,7 @@ from surge.model.topology import sides
 from surge.phrases import Phrase, Quantity, told
 from surge.rules.book import MEASURES, ROUNDING, Rule
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
-from surge.rules.static import exposed_points
+from surge.rules.heads import exposed_points
 from surge.transient.result import ScenarioResult
 
 KEPT = "kept"
@@ -50,9 +50,10 @@ class Ruling:
     phrase : Phrase
         One plain sentence, pressures in it as quantities; ``words`` is the same in bar.
     supply : str
-        What to supply so that it can be checked, "" otherwise.
+        What to write so that it can be checked, or so that a rule which is only taken to apply need not be
+        held; "" otherwise.
     binding : bool
-        Whether it counts: the rule is required, and known to apply.
+        Whether it counts: the rule is required, and not known not to apply.
     """
 
     rule: Rule
@@ -72,6 +73,14 @@ class Ruling:
         return told(self.phrase)
 
     @property
+    def to_write(self) -> str:
+        """One sentence with what to write in the case, "" for nothing."""
+        if not self.supply:
+            return ""
+        when = "To check it" if self.outcome == NOT_CHECKED else "If the rule does not apply"
+        return f"{when}, {self.supply}."
+
+    @property
     def verdict(self) -> str:
         """What it adds to the verdict of the case."""
         return _VERDICT.get(self.outcome, WITHIN) if self.binding else WITHIN
@@ -79,10 +88,20 @@ class Ruling:
 
 @dataclass(frozen=True, kw_only=True)
 class Unknown:
-    """The case does not say whether a rule applies: why, and what to write."""
+    """The case does not say whether a rule applies.
+
+    Attributes
+    ----------
+    reason, supply : str
+        Why, and what to write.
+    fact : bool
+        It is a fact of cargo, ship or berth: a required rule applies until the case gives it. False: the case
+        asks no such question, and the rule has nothing to hold.
+    """
 
     reason: str
     supply: str
+    fact: bool = True
 
 
 Answer = bool | Unknown
@@ -160,7 +179,16 @@ class RuledCase:
     def applies(
         self, rule: Rule, *, scenario: Scenario | None = None, element: Element | None = None
     ) -> Answer:
-        """Whether a rule applies to the case, a scenario or an element."""
+        """Whether a rule has to be held against the case, a scenario or an element.
+
+        A required rule has to, as long as the case lacks the fact that tells whether it applies.
+        """
+        answer = self.says(rule, scenario=scenario, element=element)
+        taken = rule.required and isinstance(answer, Unknown) and answer.fact
+        return True if taken else answer
+
+    def says(self, rule: Rule, *, scenario: Scenario | None = None, element: Element | None = None) -> Answer:
+        """Whether the case says that a rule applies to the case, a scenario or an element."""
         return _CONDITIONS[rule.applies](self, scenario, element)
 
 
@@ -169,7 +197,9 @@ class RuledCase:
 Condition = Callable[[RuledCase, Scenario | None, Element | None], Answer]
 
 NO_SHUTDOWN = Unknown(
-    reason="the case has no emergency shutdown", supply="write a [scenario.shutdown] with its steps"
+    reason="the case has no emergency shutdown",
+    supply="write a [scenario.shutdown] with its steps",
+    fact=False,
 )
 NO_ULLAGE = Unknown(
     reason="no tank of the ship has an ullage",
@@ -202,7 +232,9 @@ def _shutdown(*, hazardous: bool | None = None, old: bool = False) -> Condition:
 
 
 def _ullage(ground: RuledCase) -> Answer:
-    return True if any(t.ullage is not None for t in ground.lineup.tanks if t.side == "ship") else NO_ULLAGE
+    if any(t.ullage is not None for t in ground.lineup.tanks if t.side == "ship"):
+        return True
+    return NO_ULLAGE if ground.shutdowns else replace(NO_ULLAGE, fact=False)
 
 
 def _charged(ground: RuledCase) -> Answer:
@@ -212,9 +244,10 @@ def _charged(ground: RuledCase) -> Answer:
 
 def _charged_at_start(ground: RuledCase, scenario: Scenario | None) -> Answer:
     charged = _charged(ground)
-    if charged is not True or scenario is None:
-        return charged
-    return scenario.stage == "start" if scenario.stage else STAGE
+    stages = {s.stage for s in ((scenario,) if scenario else ground.lineup.scenarios)}
+    if charged is False or not stages & {"start", ""}:
+        return False
+    return charged if "start" in stages or charged is not True else STAGE
 
 
 def _kind(element: Element | None, kind: str) -> bool:
@@ -250,8 +283,8 @@ def _allowance(element: Element | None, low: float, high: float) -> bool:
     return element is not None and low < element.limits.allowance * (1.0 - ROUNDING) <= high
 
 
-_CASE_KEYS = {"test_pressure": "test_pressure", "burst": "burst_pressure", "tested": "tested"}
-_TEST, _BURST, _TESTED = "test pressure", "burst pressure", "date of the last pressure test"
+_CASE_KEYS = {"test_pressure": "test_pressure", "burst": "burst_pressure"}
+_TEST, _BURST = "test pressure", "burst pressure"
 _CONDITIONS: dict[str, Condition] = {
     "always": lambda _g, _s, _e: True,
     "a shutdown is in the case": _shutdown(),
@@ -264,13 +297,10 @@ _CONDITIONS: dict[str, Condition] = {
     "the cargo is a static accumulator, at the start of loading": lambda g, s, _: _charged_at_start(g, s),
     "hoses": lambda _g, _s, e: _kind(e, "hose"),
     "arms": lambda _g, _s, e: _kind(e, "arm"),
-    "a hose whose test pressure is given": lambda _g, _s, e: _given(e, "hose", test_pressure=_TEST),
-    "an arm whose test pressure is given": lambda _g, _s, e: _given(e, "arm", test_pressure=_TEST),
     "a hose whose burst pressure is given": lambda _g, _s, e: _given(e, "hose", burst=_BURST),
     "a hose whose test and burst pressures are given": lambda _g, _s, e: _given(
         e, "hose", test_pressure=_TEST, burst=_BURST
     ),
-    "a hose whose test date is given": lambda _g, _s, e: _given(e, "hose", tested=_TESTED),
     "a test pressure is given, or a surge uses an allowance": lambda g, s, e: (
         e is not None and (e.limits.test_pressure is not None or g.uses_allowance(e, s))
     ),

@@ -9,7 +9,7 @@ Decisions
   keep the rating itself.
 * The 8 bar(g) at the top of a cargo pump are a rule of the book (``tables/rules.toml``), which
   :func:`surge.rules.pressure.with_pump_top` brings into a line-up; without a book ``LineUp.pump_top_limit``
-  holds.
+  holds. Where no point is marked as the top of a cargo pump, they hold at both its ends.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from surge.model.lineup import Element, LineUp, Pipe, Point
+from surge.model.topology import components
 
 # Rules of the rule book that pressures are held against.
 STATIC_RULE = "static-pressure"
@@ -86,13 +87,32 @@ def surge_limit(element: Element) -> Limit | None:
 def place_limits(lineup: LineUp, point: Point) -> list[Limit]:
     """Limits of a place's own: the top of a cargo pump, and one that the case gives."""
     limits = []
-    if point.pump_top:
+    unmarked = "" if point.pump_top else _unmarked_pump(lineup, point)
+    if point.pump_top or unmarked:
         source = f"top of the cargo pump: {lineup.pump_top_source}"
+        if unmarked:
+            source += f'; no point is marked as the top of "{unmarked}": write cargo_pump_top = true there'
         limits.append(Limit(value=lineup.pump_top_limit, source=source, rule=PUMP_TOP_RULE))
     if point.limit is not None:
         source = point.limit_source or "given in the case"
         limits.append(Limit(value=point.limit, source=source, rule=PLACE_RULE))
     return limits
+
+
+def _unmarked_pump(lineup: LineUp, point: Point) -> str:
+    """Name of a cargo pump that ends at a point, and of which no point is marked as the top; "" for none.
+
+    The limit then holds at both its ends, the foot of the stack among them, where the pressure is highest.
+    """
+    pumps = [p for p in lineup.passages if p.kind == "cargo pump"]
+    here = [p.name for p in pumps if point.name in (p.start, p.end)]
+    if not here or any(t.point == point.name for t in lineup.tanks):
+        return ""
+    shut = {v.name for v in lineup.valves} | {p.name for p in lineup.pumps}
+    parts = components(lineup, without=shut)
+    part = next(part for part in parts if point.name in part)
+    marked = sum(p.pump_top for p in lineup.points if p.name in part)
+    return here[0] if marked < sum(p.start in part for p in pumps) else ""
 
 
 def steady_limit(element: Element) -> Limit | None:

@@ -63,6 +63,12 @@ _PAIRS: dict[str, tuple[Figure, Figure | None, str, str]] = {
     "burst pressure over rating": (_burst, _rating, "burst pressure", "rating"),
     "burst pressure over static pressure": (_burst, _static, "burst pressure", "shut-off pressure"),
 }
+_TO_WRITE = {
+    "rating": 'write rating for "{}"',
+    "test pressure": 'write test_pressure for "{}"',
+    "burst pressure": 'write burst_pressure for "{}"',
+    "shut-off pressure": 'write rating for "{}", and shut_off_pressure for each supply',
+}
 
 
 def part(rule: Rule, ground: RuledCase) -> list[Ruling]:
@@ -80,7 +86,7 @@ def _part(rule: Rule, ground: RuledCase, element: Element) -> Ruling | None:
     for got, lacking in ((value, words), (share, base_words)):
         if got is None:
             reason = f'"{name}" has no {lacking}'
-            return not_checked(rule, reason, supply=f'give the {lacking} of "{name}"', subject=name)
+            return not_checked(rule, reason, supply=_TO_WRITE[lacking].format(name), subject=name)
     assert value is not None
     assert share is not None
     behind = f" ({rule.figure:g} times its {base_words} is the limit)" if base else ""
@@ -97,7 +103,9 @@ def _months(rule: Rule, ground: RuledCase, element: Element) -> Ruling:
     name, tested, transfer = element.name, element.limits.tested, ground.lineup.berth.transfer
     if tested is None:
         reason = f'"{name}" has no date of its last pressure test'
-        return not_checked(rule, reason, supply=f'write tested for "{name}"', subject=name)
+        return not_checked(
+            rule, reason, supply=f'write tested, the day of that test, for "{name}"', subject=name
+        )
     if transfer is None:
         reason = f'"{name}" was tested on {tested}, and the case has no date of the transfer'
         supply = "write transfer, the day of this transfer, under [berth]"

@@ -62,8 +62,11 @@ def counts(finding: Finding, book: RuleBook) -> bool:
 
 def _by_default(finding: Finding) -> bool:
     """Whether a limit at the top of the cargo pump is the program's own: neither case nor file gives it."""
-    own = (LineUp.pump_top_limit, f"top of the cargo pump: {LineUp.pump_top_source}")
-    return (finding.limit, finding.limit_source) == own
+    source = finding.limit_source.partition("; no point is marked")[0]
+    return (finding.limit, source) == (
+        LineUp.pump_top_limit,
+        f"top of the cargo pump: {LineUp.pump_top_source}",
+    )
 
 
 def gives_pump_top(lineup: LineUp) -> bool:
@@ -93,8 +96,8 @@ def with_pump_top(lineup: LineUp, book: RuleBook) -> LineUp:
 
 
 def _in_force(rule: Rule, ground: RuledCase) -> bool:
-    """Whether a rule is one on the pump top that counts in this case."""
-    return rule.measure == PUMP_TOP and rule.required and rule.upper and ground.applies(rule) is True
+    """Whether a rule is one on the pump top, and the case says that it applies: it may be a higher figure."""
+    return rule.measure == PUMP_TOP and rule.required and rule.upper and ground.says(rule) is True
 
 
 def pump_top_of_the_case(rule: Rule, ground: RuledCase) -> list[Ruling]:

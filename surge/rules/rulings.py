@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from surge.model.lineup import LineUp
 from surge.rules.book import MEASURES, Rule, RuleBook
@@ -109,10 +110,20 @@ def rule_on(
 
 def _spoken(rule: Rule, ground: RuledCase, found: list[Ruling]) -> list[Ruling]:
     """See to it that a rule of which the case does not say whether it applies is not passed over."""
-    answer = ground.applies(rule)
+    answer = ground.says(rule)
     if isinstance(answer, Unknown) and all(r.outcome == NOT_APPLICABLE for r in found):
         return [may_apply(rule, answer)]
-    return found
+    return [_taken_to_apply(rule, ground, r) for r in found] if rule.required else found
+
+
+def _taken_to_apply(rule: Rule, ground: RuledCase, ruling: Ruling) -> Ruling:
+    """Say in a ruling that its rule is held for want of a fact, and what to write."""
+    scenario, element = ground.scenario.get(ruling.scenario), ground.element.get(ruling.subject)
+    answer = ground.says(rule, scenario=scenario, element=element)
+    if not isinstance(answer, Unknown) or ruling.outcome in (NOT_APPLICABLE, NOT_CHECKED):
+        return ruling
+    supply = "" if ruling.outcome == KEPT else answer.supply
+    return replace(ruling, phrase=(*ruling.phrase, f" Taken to apply: {answer.reason}."), supply=supply)
 
 
 def worst(rulings: Iterable[Ruling]) -> str:

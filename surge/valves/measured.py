@@ -5,7 +5,7 @@ Pressures [Pa gauge], times [s].
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault, UnknownNameError
 from surge.model.lineup import LineUp, Scenario, Table, ValveMove
@@ -121,11 +121,11 @@ def run_measured(
     GridError, SolveError
     """
     chosen = _chosen(lineup, stroke, valve, scenario)
-    before = lineup.with_(scenarios=chosen)
+    before = _with_only(lineup, chosen)
 
     def run(law: Table) -> Assessment:
         changed = (with_laws(s, lambda m: law if _replaced(m, valve, stroke) else m.law) for s in chosen)
-        return assess(checked(lineup.with_(scenarios=tuple(changed))), book=book, progress=progress)
+        return assess(checked(before.with_(scenarios=tuple(changed))), book=book, progress=progress)
 
     assumed, measured = assess(before, book=book, progress=progress), run(stroke.law)
     steep = run(stroke.steep) if stroke.steep is not None else None
@@ -139,6 +139,14 @@ def run_measured(
         laws=laws,
         pressures=_pressures(assumed, measured, steep),
     )
+
+
+def _with_only(lineup: LineUp, chosen: tuple[Scenario, ...]) -> LineUp:
+    """The line-up with these scenarios: without a shutdown among them, no ullage asks for one."""
+    kept = lineup.with_(scenarios=chosen)
+    if any(s.ordered is not None for s in chosen) or all(s.ordered is None for s in lineup.scenarios):
+        return kept
+    return kept.with_(tanks=tuple(replace(t, ullage=None) for t in lineup.tanks))
 
 
 def _replaced(move: ValveMove, valve: str, stroke: MeasuredStroke) -> bool:

@@ -270,11 +270,11 @@ def test_glass_fibre_takes_no_allowance() -> None:
 
 
 def test_a_first_transfer_after_this_one_is_refused() -> None:
-    dates = ("[rate] ", "[berth]\nfirst_transfer = 2027-01-01\ntransfer = 2026-06-15\n[rate] ")
+    dates = ("[berth]\n", "[berth]\nfirst_transfer = 2027-01-01\n")
     (record,) = records(changed(dates))
     assert record.key == "berth: first_transfer"
 
 
 def test_a_day_that_is_none_has_its_remedy() -> None:
-    (record,) = records(changed(("[rate] ", "[berth]\ntransfer = 2026-02-31\n[rate] ")))
+    (record,) = records(changed(("transfer = 2026-06-01", "transfer = 2026-02-31")))
     assert "without quotes" in record.remedy

@@ -13,7 +13,8 @@ from surge.model.lineup import Limits, LineUp, PumpMove, Scenario, Valve, ValveM
 from surge.model.stroke import speed_over_time
 from surge.rules.assess import assess
 from surge.rules.findings import UNDECIDED
-from surge.rules.static import shut_off_heads, static_findings
+from surge.rules.heads import shut_off_heads
+from surge.rules.static import static_findings
 from surge.transient.run import simulate
 
 SHUT = ((0.0, 0.0), (1.0, 1.0))

@@ -4,12 +4,24 @@ from __future__ import annotations
 
 import functools
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 import numpy as np
 
 from support.lineups.berth import berth, spoilt
-from surge.model.lineup import Limits, LineUp, Point, PumpMove, Scenario, Supply, Tank, Valve, ValveMove
+from surge.model.lineup import (
+    Berth,
+    Limits,
+    LineUp,
+    Point,
+    PumpMove,
+    Scenario,
+    Supply,
+    Tank,
+    Valve,
+    ValveMove,
+)
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding
 from surge.rules.reading import built_in
@@ -19,6 +31,7 @@ from surge.transient.result import History, ScenarioResult
 from surge.transient.run import simulate
 
 BAR = 1e5
+HOSE = {"rating": 16e5, "test_pressure": 24e5, "burst": 80e5, "tested": date(2026, 1, 1)}
 
 
 def shut(valve: str, start: float, stroke: float, *, side: str = "", law: Any = None) -> ValveMove:
@@ -54,9 +67,18 @@ def rated(lineup: LineUp, **limits: Any) -> LineUp:
 
 
 def case(*scenarios: Scenario, **changes: Any) -> LineUp:
-    """The berth with these scenarios (its own closing where there is none), rated."""
-    lineup = rated(berth())
-    return lineup.with_(**({"scenarios": scenarios or lineup.scenarios} | changes))
+    """The berth with these scenarios (its own closing where there is none), rated, with every fact."""
+    lineup = charged(rated(berth(), **HOSE), False)
+    lineup = lineup.with_(berth=Berth(transfer=date(2026, 6, 1)), scenarios=scenarios or lineup.scenarios)
+    if any(s.ordered is not None for s in lineup.scenarios):
+        lineup = ullage(lineup, 1000.0)
+    return lineup.with_(**changes)
+
+
+def bare(*scenarios: Scenario, **changes: Any) -> LineUp:
+    """The same without a fact that only rules on cargo, hoses and ullage need."""
+    lineup = ullage(charged(rated(case(*scenarios)), None), None)
+    return lineup.with_(berth=Berth()).with_(**changes)
 
 
 def run_of(scenario: Scenario, *, rate: float = 0.15, inflow: Any = None) -> ScenarioResult:

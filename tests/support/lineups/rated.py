@@ -13,7 +13,7 @@ from surge.rules.reading import built_in
 from surge.rules.static import static_findings
 from surge.transient.run import simulate
 
-from .generated import STRAIGHT, generated
+from .generated import generated
 
 STEPS_UP = 200  # seeds are taken on until a berth flows and shuts
 
@@ -29,8 +29,7 @@ def rated(seed: int, *, size: float = 1.0) -> tuple[LineUp, RuleBook]:
             break
     rng = np.random.default_rng([seed, 13])
     lineup = lineup.with_(liquid=replace(lineup.liquid, static_accumulator=bool(rng.random() < 0.5)))
-    fall = sum(e.name == "manifold valve" for e in lineup.valves)
-    if fall and rng.random() < 0.8:
+    if rng.random() < 0.8:
         rate = Rate(
             agreed=float(rng.uniform(0.6, 0.95)) * flow,
             means="throttle",
@@ -114,9 +113,9 @@ def _own_rules(fastest: float, rng: np.random.Generator) -> list[Rule]:
     ]
 
 
-def three_moving(seed: int) -> tuple[LineUp, RuleBook]:
+def three_moving(seed: int, *, size: float = 1.0) -> tuple[LineUp, RuleBook]:
     """Return a berth in which every valve shuts at about one time; one stroke of three is searched."""
-    lineup, book = rated(seed)
+    lineup, book = rated(seed, size=size)
     rng = np.random.default_rng([seed, 3])
     scenario = lineup.scenarios[0]
     known = {m.valve for m in scenario.moves}
@@ -131,6 +130,3 @@ def three_moving(seed: int) -> tuple[LineUp, RuleBook]:
         if v.name not in known
     )
     return lineup.with_(scenarios=(replace(scenario, moves=(*scenario.moves, *more)),)), book
-
-
-__all__ = ["STRAIGHT", "rated", "three_moving"]

@@ -43,7 +43,6 @@ from surge.search.judge import (
 )
 from surge.search.scan import NearestLimit, Scanner
 from surge.search.smallest import Samples, first_look, smallest_safe
-from surge.transient.plan import MOST_WORK
 from surge.transient.result import ScenarioResult
 from surge.workers import Progress
 
@@ -55,7 +54,6 @@ FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the st
 FIRST_NEED = 2000.0  # [Pa] margin asked for before the numerical error is known
 ATTEMPTS = 12  # to confirm a stroke by a full run, each with a margin raised by what was lacking
 LENGTH_COUNT, SPEED_COUNT = 5, 3  # figures looked at of a length and of wave speeds that are ranges
-CONFIRM_WORK = MOST_WORK  # of the runs that confirm a row of a chart: many are wanted soon
 LONGER = 1.1  # times: the next stroke to confirm, where a rule without a margin is in the way
 
 

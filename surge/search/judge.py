@@ -48,6 +48,7 @@ NO_RULES = RuleBook(rules=())
 SURER = 1.25  # times the scan's own error: so much margin is asked for
 DOUBT = 0.15  # of the instant-stop rise: a scan was off by less, wherever it was held against full runs
 PROBES = 3  # full runs at values inside a window, beside those at its ends
+PROBES_RANGED = 1  # where something is a range, each of which takes several full runs
 SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
 
 
@@ -332,7 +333,9 @@ def lacking_margin(found: Sequence[Finding]) -> float:
     return max(short, default=0.0)
 
 
-def worst_values(samples: Samples, low: float, high: float, *, below: float) -> list[float]:
+def worst_values(
+    samples: Samples, low: float, high: float, *, below: float, most: int = PROBES
+) -> list[float]:
     """Values within a span at which the margin is least, one for each doubling of the value at most.
 
     Parameters
@@ -342,6 +345,8 @@ def worst_values(samples: Samples, low: float, high: float, *, below: float) -> 
         Ends of the span; what is looked at lies between them.
     below : float
         Only margins below this one matter [Pa].
+    most : int
+        How many are wanted.
     """
     octave: dict[int, float] = {}
     for value, margin in samples.margins.items():
@@ -349,7 +354,7 @@ def worst_values(samples: Samples, low: float, high: float, *, below: float) -> 
             k = math.floor(math.log2(value / low))
             if k not in octave or margin < samples.margins[octave[k]]:
                 octave[k] = value
-    return sorted(octave.values(), key=lambda v: samples.margins[v])[:PROBES]
+    return sorted(octave.values(), key=lambda v: samples.margins[v])[:most]
 
 
 def beyond(ruling: Ruling) -> float | None:

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import dropwhile
 
-from surge.errors import CaseError, SolveError
+from surge.errors import CaseError, GridError, SolveError
 from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
@@ -28,6 +28,8 @@ from surge.search.judge import (
     DOUBT,
     LEAD,
     NO_RULES,
+    PROBES,
+    PROBES_RANGED,
     STROKES,
     SURER,
     TIMES,
@@ -264,8 +266,12 @@ class _Rates:
         before = self.need
         self._learn(self.agreed / rate)
         below = SURER * self.need + DOUBT * self.rise
-        for v in worst_values(self.samples, self.agreed / rate, look[0], below=below):
-            other = self.judge(self.agreed / v)
+        most = PROBES if len(self.lineups) == 1 else PROBES_RANGED
+        for v in worst_values(self.samples, self.agreed / rate, look[0], below=below, most=most):
+            try:
+                other = self.judge(self.agreed / v)
+            except GridError:
+                continue  # a check refuses it too, and tells nothing as kept
             if not other.kept:
                 refuted(self.samples, v, other)
                 return False

@@ -19,6 +19,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from surge.errors import GridError
 from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import all_shares, at_shares
@@ -30,6 +31,8 @@ from surge.rules.rulings import NOT_CHECKED, Ruling, rule_on
 from surge.rules.static import static_findings
 from surge.search.judge import (
     DOUBT,
+    PROBES,
+    PROBES_RANGED,
     STROKES,
     SURER,
     VELOCITIES,
@@ -361,7 +364,10 @@ class _Search:
         self._learn(told)
         within = [] if to <= told else self._worst(told, to)
         for stroke in within:
-            other = family.judge(stroke)
+            try:
+                other = family.judge(stroke)
+            except GridError:
+                continue  # a check refuses it too, and tells nothing as kept
             if not other.kept_by_surge:
                 refuted(self.samples, stroke, other)
                 self.need = max(self.need, raised(self.need, other) or 0.0)
@@ -373,7 +379,8 @@ class _Search:
 
     def _worst(self, told: float, to: float) -> list[float]:
         below = SURER * self.need + DOUBT * self.family.rise
-        return worst_values(self.samples, told, to, below=below)
+        most = PROBES if len(self.family.lineups) == 1 else PROBES_RANGED
+        return worst_values(self.samples, told, to, below=below, most=most)
 
     def _learn(self, stroke: float) -> None:
         promised = self.family.promised(stroke)

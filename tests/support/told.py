@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from surge.errors import CaseError, SolveError
+from surge.errors import SurgeError
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.rules.assess import assess
@@ -92,8 +92,8 @@ def unsafe(lineup: LineUp, book: RuleBook, one: Told) -> str:
     changed = tuple(one.scenario if s.name == one.scenario.name else s for s in lineup.scenarios)
     try:
         made = assess(lineup.with_(scenarios=changed), book=book)
-    except (CaseError, SolveError):
-        return ""  # the line-up cannot be held to such a rate
+    except SurgeError:
+        return ""  # a check refuses it: the line-up cannot be held to such a rate
     name = one.scenario.name
     said = [
         f"{f.verdict}: {f.check} of {f.name} by {(f.margin or 0) / 1e5:.3f} +- {f.error / 1e5:.3f} bar"

@@ -110,8 +110,9 @@ class Judged:
 
     @property
     def governs(self) -> Finding | None:
-        """The nearest limit."""
-        return weakest(self.findings)
+        """The nearest limit; of those before any scenario only one that is not kept."""
+        own = [f for f in self.findings if f.scenario or f.verdict != WITHIN]
+        return weakest(own)
 
     @property
     def broken_rule(self) -> Ruling | None:

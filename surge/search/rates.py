@@ -189,7 +189,13 @@ class _Rates:
             if slowness is None:
                 return made
             rate = self._rounded(slowness)
-            judged = self.judge(rate)
+            try:
+                judged = self.judge(rate)
+            except (CaseError, SolveError):  # the line-up cannot be held to it
+                self.samples.margins[self.agreed / rate] = -math.inf
+                continue
+            except GridError:  # nor does a check tell it
+                return made
             made = replace(made, governs=judged.governs)
             if judged.kept:
                 if self._others(look, slowness, rate):
@@ -202,6 +208,9 @@ class _Rates:
             if (found := judged.broken_rule) is not None:
                 made = replace(made, rule=found)
                 cap = rate * min(LOWER, max(0.995 / (beyond(found) or 1.0), 0.3))
+                # What is to be at least so great (a time) does not grow as the rate falls.
+                if not found.rule.upper or self.agreed / cap > look[0]:
+                    return made
                 look = [v for v in look if v > self.agreed / cap] + [self.agreed / cap]
                 continue
             self.need = raised(self.need, judged) or 2.0 * self.need
@@ -264,30 +273,33 @@ class _Rates:
     def _others(self, look: Sequence[float], slowness: float, rate: float) -> bool:
         """Confirm lower rates; False where the search has to go on with what they told."""
         before = self.need
-        self._learn(self.agreed / rate)
+        self._learn(self.agreed / rate, rate)
         below = SURER * self.need + DOUBT * self.rise
         most = PROBES if len(self.lineups) == 1 else PROBES_RANGED
         for v in worst_values(self.samples, self.agreed / rate, look[0], below=below, most=most):
             try:
                 other = self.judge(self.agreed / v)
-            except GridError:
+            except (CaseError, GridError, SolveError):
                 continue  # a check refuses it too, and tells nothing as kept
             if not other.kept:
                 refuted(self.samples, v, other)
                 return False
-            self._learn(v)
+            self._learn(v, self.agreed / v)
         return self.need <= before or self._slowness(look) == slowness
 
-    def _learn(self, slowness: float) -> None:
+    def _learn(self, slowness: float, rate: float) -> None:
         if slowness not in self.samples.margins:
             self.samples.look(self.margins, [slowness])
-        promised = self.samples.margins[slowness] - self.judge(self.agreed / slowness).margin
+        promised = self.samples.margins[slowness] - self.judge(rate).margin
         if math.isfinite(promised):
             self.need = max(self.need, SURER * promised)
 
     def _unsafe_below(self, slowness: float) -> tuple[float, float] | None:
         found = _unsafe_below(self.samples, self.need, self.agreed, slowness)
-        return found if found is None or self.judge(self.agreed).kept else None
+        try:
+            return found if found is None or self.judge(self.agreed).kept else None
+        except (CaseError, GridError, SolveError):
+            return None
 
 
 def _unsafe_below(

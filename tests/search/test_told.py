@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from support.lineups.one_valve import line
-from support.lineups.rated import rated, three_moving
+from support.lineups.rated import own_rules
 from support.told import told_by, unsafe
 
 from surge.model.lineup import LineUp, Rate
@@ -128,21 +128,24 @@ def test_values_with_the_least_margin_one_for_each_doubling() -> None:
     assert worst_values(samples, 10.0, 20.0, below=3.5) == [12.0]
 
 
-@pytest.mark.parametrize("seed", [3, 4])
-def test_all_that_is_told_of_generated_berths_is_kept_by_a_check(seed: int) -> None:
-    """Ratings that matter, shutdowns, ullages, rules of a terminal; more in ``tests/benchmarks/told.py``."""
-    lineup, book = rated(seed, size=0.15)
-    made = windows_of(lineup, book=book, longest=20.0)
+def small_berth(seed: int) -> tuple[LineUp, RuleBook]:
+    """One to two valves on a short line, with a rating that matters, a rate, and rules of a terminal."""
     rng = np.random.default_rng(seed)
-    assert [
-        said for one in told_by(lineup, made, rng, between=2) if (said := unsafe(lineup, book, one))
-    ] == []
+    lineup = rated_line(
+        length=float(rng.uniform(200, 600)),
+        velocity=float(rng.uniform(0.9, 2.0)),
+        rating=3.2e5 + float(rng.uniform(1e5, 6e5)),
+        branch=float(rng.choice([0.0, 40.0, 150.0])),
+        second=float(rng.choice([0.0, 0.0, 1.5, 4.0])),
+    )
+    return lineup, RuleBook(rules=tuple(own_rules(1.0, rng)))
 
 
-def test_no_hole_where_three_valves_move() -> None:
-    lineup, book = three_moving(4, size=0.15)
-    made = windows_of(lineup, book=book, valves=["manifold valve"], longest=20.0)
-    rng = np.random.default_rng(4)
-    assert [
-        said for one in told_by(lineup, made, rng, between=3) if (said := unsafe(lineup, book, one))
-    ] == []
+@pytest.mark.parametrize("seed", range(10))
+def test_all_that_is_told_of_generated_berths_is_kept_by_a_check(seed: int) -> None:
+    """With shutdowns, ullages, pumps and several tanks: ``tests/benchmarks/told.py``."""
+    lineup, book = small_berth(seed)
+    made = windows_of(lineup, book=book, valves=["valve"], longest=12.0)
+    rng = np.random.default_rng(seed)
+    told = told_by(lineup, made, rng, between=1)
+    assert [said for one in told if (said := unsafe(lineup, book, one))] == []

@@ -46,7 +46,7 @@ def rated(seed: int, *, size: float = 1.0) -> tuple[LineUp, RuleBook]:
             tanks=tuple(replace(t, ullage=flow * seconds) if t.side == "ship" else t for t in lineup.tanks)
         )
     fastest = max(abs(float(run.history.flow[p.name][0])) / p.area for p in lineup.pipes)
-    book = built_in().merged(tuple(_own_rules(fastest, rng)))
+    book = built_in().merged(tuple(own_rules(fastest, rng)))
     return lineup.with_(scenarios=(replace(scenario, stage="bulk"),)), book
 
 
@@ -82,7 +82,7 @@ def _ordered(scenario: Scenario, rng: np.random.Generator) -> Scenario:
     )
 
 
-def _own_rules(fastest: float, rng: np.random.Generator) -> list[Rule]:
+def own_rules(fastest: float, rng: np.random.Generator) -> list[Rule]:
     """Rules of a terminal: on velocity, on peaks in hoses, on strokes and effective closing times."""
     book = built_in()
 

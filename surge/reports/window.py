@@ -9,9 +9,11 @@ from surge.reports.layout import paragraph, table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, what_happens
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
+from surge.rules.rulings import Ruling
+from surge.search.judge import ULLAGE
 from surge.search.rates import Opening, RateLimit
-from surge.search.strokes import ULLAGE, StrokeLimits
-from surge.search.window import Windows
+from surge.search.strokes import StrokeLimits
+from surge.search.window import JointSet, Windows
 
 VERDICT = {WITHIN: "A WINDOW IS OPEN", EXCEEDED: "NO WINDOW", UNDECIDED: HEADLINE[UNDECIDED]}
 
@@ -68,6 +70,12 @@ def _why(part: StrokeLimits, display: Display) -> list[str]:
             f"{where}: {part.from_:g} s, the shortest looked at, is safe"
             f"{_named(part.governs, part, display)}."
         )
+    elif part.fast_rule is not None:
+        rule = part.fast_rule
+        said.append(
+            f'{where}: {part.shortest:.1f} s or more by the rule "{rule.name}", {rule.figure_text} '
+            f"[{rule.source}]{_named(part.governs, part, display)}."
+        )
     else:
         said.append(f"{where}: {part.shortest:.1f} s or more{_named(part.governs, part, display)}.")
     if part.slow_rule is not None:
@@ -91,8 +99,10 @@ def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:
     out = ["Greatest safe rate at the strokes of the case (it and every lower rate are safe)"]
     for rate in rates:
         governs = f'; beyond it "{rate.governs.name}" governs' if rate.governs else ""
+        if rate.rule is not None:
+            governs = f"; beyond it {_ruled(rate.rule, display)}"
         if rate.greatest is None:
-            words = "none was found"
+            words = "none was found" + (f"; {_ruled(rate.rule, display)}" if rate.rule else "")
         elif rate.greatest >= rate.to * 0.999:
             words = f"{display.flow_down(rate.greatest)} or more, as far as it was looked"
         else:
@@ -106,6 +116,12 @@ def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:
                 paragraph(f"The agreed rate itself is safe; {words}.", indent="      ", first="      ")
             )
     return [*out, ""]
+
+
+def _ruled(ruling: Ruling, display: Display) -> str:
+    """A rule that is in the way."""
+    words = display.phrase(ruling.phrase).rstrip(".")
+    return f'the rule "{ruling.rule.name}" governs [{ruling.rule.source}]: {words}'
 
 
 def _opens(opening: Opening, display: Display) -> str:
@@ -132,7 +148,7 @@ def _joint(windows: Windows) -> list[str]:
     how = (
         "at their shortest" if made.longer == 1.0 else "at their shortest alone they exceed a limit; as safe"
     )
-    text = f"All together {how} ({strokes}): pressures {SHORT[made.pressures]}"
+    text = f"All together {how} ({strokes}): {_verdict(made)}"
     others = made.elsewhere.scenario if made.elsewhere else None
     governs = weakest(
         f for f in made.assessment.findings if f.verdict == made.pressures and f.scenario != others
@@ -146,6 +162,13 @@ def _joint(windows: Windows) -> list[str]:
     if rules:
         text += f". Rules that surge check finds not kept then: {', '.join(rules)}"
     return [paragraph(f"{text}.", indent="    "), ""]
+
+
+def _verdict(made: JointSet) -> str:
+    """What became of a set, in words."""
+    if made.verdict == made.pressures:
+        return f"pressures {SHORT[made.pressures]}"
+    return f"pressures {SHORT[made.pressures]}, rules {SHORT[made.verdict]}"
 
 
 def _what_to_do(windows: Windows, display: Display) -> list[str]:
@@ -166,7 +189,7 @@ def _what_to_do(windows: Windows, display: Display) -> list[str]:
         said.append(f'"{valve}": {_SHAPES}.')
         if any(p.slow_rule is not None and p.slow_rule.measure == ULLAGE for p in parts):
             said.append(f'"{valve}": {_MORE_ULLAGE}.')
-    if windows.together is not None and windows.together.pressures == EXCEEDED:
+    if windows.together is not None and windows.together.verdict == EXCEEDED and windows.together.mendable:
         said.append("Do not set the valves so together: let them shut one after the other, or more slowly.")
     if not said:
         return []

@@ -60,6 +60,8 @@ class StrokeLimitsJson(JsonObject):
     longest_allowed_stroke_s: float | None
     """By the rules on time; null: no rule binds it; 0: every stroke is too slow."""
     longest_by_rule: str | None
+    shortest_by_rule: str | None
+    """The rule that a shorter stroke would break; null: a pressure bounds it."""
     looked_from_s: float
     looked_to_s: float
     governs: FindingJson | None
@@ -108,6 +110,8 @@ class RateLimitJson(JsonObject):
     governs: FindingJson | None
     unsafe_below_agreed_m3_per_s: tuple[float, float] | None
     """Ends of the lower rates that are not safe, where the agreed rate itself is."""
+    bounded_by_rule: str | None
+    """The rule that a higher rate would break, or that stands in the way of all; null: a pressure does."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +121,8 @@ class JointJson(JsonObject):
     strokes_s: Mapping[str, float]
     verdict: Verdict
     pressures: Verdict
+    scenarios: Verdict
+    """Of the scenarios in which these valves close: pressures and required rules."""
     times_shortest: float
     """How many times their shortest safe strokes; 1: these themselves."""
 
@@ -204,6 +210,7 @@ def _limits(part: StrokeLimits) -> StrokeLimitsJson:
         shortest_safe_stroke_s=part.shortest,
         longest_allowed_stroke_s=part.longest,
         longest_by_rule=part.slow_rule.id if part.slow_rule else None,
+        shortest_by_rule=part.fast_rule.id if part.fast_rule else None,
         looked_from_s=part.from_,
         looked_to_s=part.to,
         governs=finding_or_none(part.governs),
@@ -234,6 +241,7 @@ def _rate(r: RateLimit) -> RateLimitJson:
         looked_to_m3_per_s=r.to,
         governs=finding_or_none(r.governs),
         unsafe_below_agreed_m3_per_s=r.unsafe_below or None,
+        bounded_by_rule=r.rule.rule.id if r.rule else None,
     )
 
 
@@ -245,5 +253,6 @@ def _joint(windows: Windows) -> JointJson | None:
         strokes_s=windows.joint_strokes,
         verdict=windows.joint.verdict,
         pressures=together.pressures if together else windows.joint.verdict,
+        scenarios=together.verdict if together else windows.joint.verdict,
         times_shortest=together.longer if together else 1.0,
     )

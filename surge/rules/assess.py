@@ -10,7 +10,6 @@ Decisions
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
@@ -26,6 +25,27 @@ from surge.workers import Progress, workers
 
 FULL_RUNS = 4  # figures within a range at which the worst cases are run with error estimates
 THREADS = 4  # scenarios at a time; the marches let other threads run
+
+
+Made = tuple[ScenarioResult, tuple[Finding, ...]]  # a run with its findings
+
+
+class AtHand:
+    """Full runs of scenarios of one line-up, with their findings: what is there is not run again.
+
+    A scenario whose lengths or wave speeds are ranges has several runs.
+    """
+
+    def __init__(self) -> None:
+        self._made: list[tuple[Scenario, list[Made]]] = []
+
+    def find(self, scenario: Scenario) -> list[Made] | None:
+        """Return the runs of a scenario; None where it was not run."""
+        return next((made for one, made in self._made if one == scenario), None)
+
+    def keep(self, scenario: Scenario, made: list[Made]) -> None:
+        """Keep the runs of a scenario."""
+        self._made.append((scenario, made))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -84,7 +104,7 @@ def assess(
     lineup: LineUp,
     *,
     book: RuleBook | None = None,
-    known: Sequence[tuple[Scenario, ScenarioResult]] = (),
+    known: AtHand | None = None,
     progress: Progress | None = None,
 ) -> Assessment:
     """Check every scenario of a line-up against every limit and every rule.
@@ -95,8 +115,8 @@ def assess(
         Checked; lengths may be ranges.
     book : RuleBook, optional
         Rules of the trade to hold it against; without one only pressures are looked at.
-    known : sequence of (Scenario, ScenarioResult)
-        Full runs of this line-up that are at hand: what is one of them is not run again.
+    known : AtHand, optional
+        Full runs of this line-up that are at hand; new ones are kept there.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 
@@ -107,15 +127,20 @@ def assess(
     GridError, SolveError
     """
     tell = progress or (lambda _: None)
+    at_hand = known or AtHand()
     _refuse_what_cannot_be_judged(lineup)
     if book is not None:
         lineup = with_pump_top(lineup, book)
 
-    def one(scenario: Scenario) -> list[tuple[ScenarioResult, tuple[Finding, ...]]] | CaseError:
+    def one(scenario: Scenario) -> list[Made] | CaseError:
+        if (made := at_hand.find(scenario)) is not None:
+            return made
         try:
-            return _over_ranges(lineup, scenario, known, tell)
+            made = _over_ranges(lineup, scenario, tell)
         except CaseError as error:
             return error
+        at_hand.keep(scenario, made)
+        return made
 
     with workers(THREADS) as pool:
         answers = list(pool.map(one, lineup.scenarios))
@@ -186,13 +211,10 @@ def _margin(f: Finding) -> float:
     return f.margin if f.margin is not None else 0.0
 
 
-def _over_ranges(
-    lineup: LineUp, scenario: Scenario, known: Sequence[tuple[Scenario, ScenarioResult]], tell: Progress
-) -> list[tuple[ScenarioResult, tuple[Finding, ...]]]:
+def _over_ranges(lineup: LineUp, scenario: Scenario, tell: Progress) -> list[Made]:
     """Runs of a scenario with their findings: one, or those at the worst figures of what is a range."""
     if not any(ranged(lineup)):
-        at_hand = (run for one, run in known if one == scenario)
-        run = next(at_hand, None) or simulate(lineup, scenario, progress=tell)
+        run = simulate(lineup, scenario, progress=tell)
         return [(run, findings_of(lineup, run))]
     answers = []
     for shares in _worst_shares(lineup, scenario, tell):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from surge.model.lineup import LineUp
+from surge.model.lineup import LineUp, Scenario
 from surge.rules.book import ROUNDING, Rule, RuleBook
-from surge.rules.findings import EXCEEDED, UNDECIDED, Finding
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.rules.ground import (
     KEPT,
     NOT_DECIDED,
@@ -22,9 +22,17 @@ from surge.rules.ground import (
     rank,
     stated,
 )
-from surge.rules.limits import PLACE_RULE, PUMP_TOP_RULE, VALID_RULE
+from surge.rules.limits import (
+    PLACE_RULE,
+    PUMP_TOP_RULE,
+    VALID_RULE,
+    Limit,
+    LimitedExtreme,
+    held_limits,
+)
 
 PUMP_TOP = "pressure at the top of the cargo pump"
+ALLOWANCE = "allowance on the rating"
 _OF_PLACE = {
     VALID_RULE: "whether the run is valid",
     PUMP_TOP_RULE: PUMP_TOP,
@@ -126,6 +134,66 @@ def pump_top_of_the_case(rule: Rule, ground: RuledCase) -> list[Ruling]:
         own=False,
     )
     return pressure(of_case, ground)
+
+
+def searched_limits(lineup: LineUp, book: RuleBook, scenario: Scenario) -> tuple[LimitedExtreme, ...]:
+    """Return every limit that a search holds the extremes of a scenario against.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    book : RuleBook
+    scenario : Scenario
+
+    Returns
+    -------
+    tuple of LimitedExtreme
+        Those that verdicts hold, and those that required rules of the book set beside them: a stricter share
+        of a rating, a distance from boiling, and the rating itself where the allowance may not be used.
+    """
+    ground = RuledCase(lineup, (), ())
+    held = held_limits(lineup)
+    found = [
+        replace(one, limit=Limit(value=value, source=rule.source, rule=rule.id))
+        for rule in book.rules
+        if rule.required
+        for one in held
+        if (value := _ruled_value(rule, ground, one, scenario)) is not None
+        and one.margin(value) > ROUNDING * abs(one.limit.value)
+    ]
+    return (*held, *found)
+
+
+def _ruled_value(rule: Rule, ground: RuledCase, held: LimitedExtreme, scenario: Scenario) -> float | None:
+    """What a rule holds an extreme against [Pa gauge]; None where it holds it against nothing."""
+    if rule.upper is not held.upper:
+        return None
+    element = ground.element.get(held.name) if held.subject == "element" else None
+    unused = element is not None and element.limits.allowance > 1.0 and held.check == "peak"
+    if unused and element is not None:
+        limits = element.limits
+        on_conditions = rule.measure == ALLOWANCE and rule.conditions
+        untested = rule.measure == "peak pressure over test pressure" and limits.test_pressure is None
+        if (on_conditions and ground.applies(rule, scenario=scenario, element=element) is True) or untested:
+            return limits.rating
+    if rule.measure not in (*_CHECK, *_OF_PLACE.values()):
+        return None
+    stands = Finding(
+        scenario=scenario.name,
+        subject=held.subject,
+        name=held.name,
+        check=held.check,
+        value=None,
+        error=0.0,
+        limit=held.limit.value,
+        limit_source=held.limit.source,
+        rule=held.limit.rule,
+        margin=None,
+        time=None,
+        distance=None,
+        verdict=WITHIN,
+    )
+    return _limit(rule, ground, stands) if _belongs(rule, ground, stands) is True else None
 
 
 def pressure(rule: Rule, ground: RuledCase) -> list[Ruling]:

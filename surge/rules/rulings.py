@@ -31,7 +31,13 @@ from surge.rules.parts import (
     stroke_per_millimetre,
     stroke_time,
 )
-from surge.rules.pressure import counts, pressure, pump_top_of_the_case, with_pump_top
+from surge.rules.pressure import (
+    counts,
+    pressure,
+    pump_top_of_the_case,
+    searched_limits,
+    with_pump_top,
+)
 from surge.rules.times import shore_first, stop_flow, total_shutdown
 from surge.transient.result import ScenarioResult
 
@@ -44,6 +50,7 @@ __all__ = [
     "Ruling",
     "counts",
     "rule_on",
+    "searched_limits",
     "with_pump_top",
     "worst",
 ]

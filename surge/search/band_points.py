@@ -14,6 +14,8 @@ from typing import NamedTuple
 
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Pipe, Scenario, Table
+from surge.rules.book import RuleBook
+from surge.search.judge import Bench
 from surge.search.smallest import first_look, smallest_safe
 from surge.search.strokes import StrokeFamily, StrokeLimits, resolution
 from surge.workers import Progress, workers
@@ -216,7 +218,14 @@ class Members:
     """All points of the bands; those that differ in the stroke only share a family."""
 
     def __init__(
-        self, lineup: LineUp, scenario: Scenario, valve: str, bands: Bands, progress: Progress
+        self,
+        lineup: LineUp,
+        scenario: Scenario,
+        valve: str,
+        bands: Bands,
+        progress: Progress,
+        *,
+        book: RuleBook,
     ) -> None:
         self.bands = bands
         self.left_out: list[tuple[BandPoint, str]] = []
@@ -230,7 +239,9 @@ class Members:
                 moved = lineup_at(lineup, bands, point)
                 try:
                     timed = scenario_at(lineup, scenario, bands, point)
-                    self.families[key] = StrokeFamily(moved, timed, valve, progress)
+                    self.families[key] = StrokeFamily(
+                        moved, timed, valve, progress, bench=Bench(moved, book, progress)
+                    )
                 except CaseError as error:
                     if key == CENTRE:
                         raise

@@ -12,11 +12,11 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
 from surge.search.band_points import CENTRE, THREADS, BandMoves, BandPoint, Bands, Member, Members, Search
+from surge.search.judge import Judged
 from surge.search.strokes import (
     ATTEMPTS,
     FIRST_NEED,
     StrokeLimits,
-    lacking_margin,
     longest_allowed,
     rounded_down,
     rounded_up,
@@ -82,29 +82,39 @@ class BandLimits:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Confirmed:
-    """Full runs at one stroke: each with its point and its findings."""
+    """One stroke as a check judges it, at each point."""
 
-    runs: tuple[tuple[BandPoint, ScenarioResult, tuple[Finding, ...]], ...]
+    judged: tuple[tuple[BandPoint, Judged], ...]
 
     @property
     def findings(self) -> list[Finding]:
-        return [f for _, _, own in self.runs for f in own]
+        return [f for _, one in self.judged for f in one.findings]
 
     @property
     def lacking(self) -> float:
         """By how much what is not kept for certain falls short [Pa]."""
-        return lacking_margin(self.findings)
+        return max(one.lacking for _, one in self.judged)
 
     @property
     def kept(self) -> bool:
-        """Whether every limit is kept for certain."""
-        return all(f.verdict == WITHIN for f in self.findings)
+        """Whether every limit and every rule is kept for certain, but what a shorter stroke would mend."""
+        return all(one.kept_by_surge for _, one in self.judged)
 
     @property
     def hopeless(self) -> bool:
         """Whether something is undecided that no other stroke would mend: data are missing."""
-        undecided = [f for f in self.findings if f.verdict == UNDECIDED and f.margin is None]
-        return any(f.check != "run" for f in undecided)
+        return any(one.hopeless for _, one in self.judged)
+
+    @property
+    def verdict(self) -> str:
+        """The worst, where a rule on time does not count: it is in the longest stroke."""
+        return worst_of(one.but_for_time().verdict for _, one in self.judged)
+
+    @property
+    def reason(self) -> str:
+        """Why it is not kept."""
+        reasons = (one.but_for_time().reason for _, one in self.judged if not one.kept_by_surge)
+        return next((said for said in reasons if said), "")
 
 
 def _confirm(members: Members, stroke: float, by: float) -> _Confirmed:
@@ -112,12 +122,11 @@ def _confirm(members: Members, stroke: float, by: float) -> _Confirmed:
     members.fill(members.members, [by])
     others = sorted(members.members[1:], key=lambda m: m.margin(by))[:FULL_RUNS]
 
-    def one(m: Member) -> tuple[BandPoint, ScenarioResult, tuple[Finding, ...]]:
-        found, run = m.family.confirm(stroke * m.factor)
-        return m.point, run, tuple(found)
+    def one(m: Member) -> tuple[BandPoint, Judged]:
+        return m.point, m.family.judge(stroke * m.factor)
 
     with workers(THREADS) as pool:
-        return _Confirmed(runs=tuple(pool.map(one, [members.centre, *others])))
+        return _Confirmed(judged=tuple(pool.map(one, [members.centre, *others])))
 
 
 def band_limits(
@@ -156,13 +165,13 @@ def band_limits(
     stated.refuse()
     if plain.shortest is None:
         return _as_plain(plain, stated)
-    members = Members(lineup, scenario, plain.valve, stated, progress or (lambda _: None))
+    members = Members(lineup, scenario, plain.valve, stated, progress or (lambda _: None), book=book)
     search = Search(members, plain)
     moves = search.alone(_need(plain))
     confirmed, stroke = _searched(members, search)
     longest, rule = _longest(members, plain, book)
     governs = weakest(confirmed.findings)
-    point, run, _ = next((r for r in confirmed.runs if governs in r[2]), confirmed.runs[0])
+    point, at = next((r for r in confirmed.judged if governs in r[1].findings), confirmed.judged[0])
     verdict, reason = _verdict(confirmed, stroke, longest, plain.to)
     return BandLimits(
         valve=plain.valve,
@@ -174,10 +183,10 @@ def band_limits(
         slow_rule=rule,
         governs=governs,
         at=point,
-        run=run,
+        run=at.run,
         alone=moves,
         points=tuple(m.point for m in members.members),
-        confirmed=tuple(p for p, _, _ in confirmed.runs),
+        confirmed=tuple(p for p, _ in confirmed.judged),
         left_out=tuple(members.left_out),
         marches=members.marches,
         reason=reason,
@@ -189,11 +198,10 @@ def _verdict(
     confirmed: _Confirmed, stroke: float | None, longest: float | None, to: float
 ) -> tuple[str, str]:
     """Verdict on the window, and why there is none."""
-    verdict = worst_of(f.verdict for f in confirmed.findings)
+    verdict = confirmed.verdict
     if stroke is not None:
         return (EXCEEDED if longest is not None and stroke > longest else verdict), ""
-    named = weakest(confirmed.findings)
-    reason = named.reason if named is not None else ""
+    reason = confirmed.reason
     unsafe = f"even {to:g} s is not shown to be safe over the bands"
     return (verdict if verdict != WITHIN else UNDECIDED), reason or unsafe
 
@@ -240,7 +248,14 @@ def _longest(members: Members, plain: StrokeLimits, book: RuleBook) -> tuple[flo
         own = m.family
         run = simulate(own.lineups[0], own.with_stroke(plain.to), quick=True)
         slow, rule = longest_allowed(
-            own.lineup, own.scenario, own.valve, book=book, run=run, shortest=plain.from_, longest=plain.to
+            own.lineup,
+            own.scenario,
+            own.valve,
+            book=book,
+            run=run,
+            shortest=plain.from_,
+            longest=plain.to,
+            bench=own.bench,
         )
         if slow is not None:
             found.append((slow, rule))

@@ -18,10 +18,10 @@ from surge.model.lineup import LineUp
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.limits import LimitedExtreme
-from surge.rules.rulings import with_pump_top
 from surge.rules.static import static_findings
 from surge.search.chart_subject import Picked, pick, rates_of, strokes_of
 from surge.search.chart_survey import RateRow, Survey, row_at
+from surge.search.judge import Bench
 from surge.search.strokes import FIRST_NEED, longest_allowed, over_ranges
 from surge.transient.run import simulate
 from surge.workers import Progress
@@ -44,6 +44,8 @@ class Agreed:
         The nearest limit.
     rule : Rule or None
         A rule on time that the stroke breaks.
+    check : str
+        What a check makes of the scenario: pressures and every required rule.
     """
 
     rate: float
@@ -51,11 +53,12 @@ class Agreed:
     pressures: str
     finding: Finding | None
     rule: Rule | None
+    check: str = WITHIN
 
     @property
     def verdict(self) -> str:
-        """Of pressures and of the rules on time."""
-        return self.pressures if self.rule is None else EXCEEDED
+        """Of pressures, of the rules on time, and of all that a check holds."""
+        return worst_of([self.pressures, self.check, WITHIN if self.rule is None else EXCEEDED])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -175,17 +178,18 @@ def chart_of(
         that can be reached; or as :func:`surge.transient.run.simulate`.
     GridError, SolveError
     """
-    lineup = with_pump_top(lineup, book)
+    bench = Bench(lineup, book, progress)
+    lineup = bench.lineup
     picked = pick(lineup, valve=valve, scenario=scenario)
     tell = progress or (lambda _: None)
     lineups = over_ranges(lineup)
     columns = strokes_of(lineups[0], picked, ends=strokes, points=points).tolist()
-    agreed, unmendable = _agreed(lineup, lineups, picked, book=book, progress=tell)
+    agreed, unmendable = _agreed(bench, lineups, picked, progress=tell)
     asked = rates_of(lineups[0], picked, ends=rates, points=points)
     rows = [row_at(lineups, picked.scenario, picked.valve, float(rate)) for rate in asked]
     if not any(row.bases for row in rows):
         raise CaseError([_out_of_reach(rows)])
-    survey = Survey(lineups, rows, tell)
+    survey = Survey(lineups, rows, tell, bench=bench)
     survey.march([(row, columns) for row in survey.rows])
     if not unmendable:
         _settle(survey, columns, picked.rate)
@@ -218,20 +222,23 @@ def chart_of(
 
 
 def _agreed(
-    lineup: LineUp, lineups: Sequence[LineUp], picked: Picked, *, book: RuleBook, progress: Progress
+    bench: Bench, lineups: Sequence[LineUp], picked: Picked, *, progress: Progress
 ) -> tuple[Agreed, str]:
     """Run the point of the case in full; and what there no stroke can mend, "" if nothing."""
     runs = [simulate(one, picked.scenario, progress=progress) for one in lineups]
-    static = list(static_findings(lineup))
+    static = list(static_findings(bench.lineup))
+    if len(lineups) == 1:
+        bench.keep(picked.scenario, lineups[0], runs[0])
     found = static + [f for one, run in zip(lineups, runs, strict=True) for f in findings_of(one, run)]
     _, rule = longest_allowed(
         lineups[0],
         picked.scenario,
         picked.valve,
-        book=book,
+        book=bench.book,
         run=runs[0],
         shortest=picked.stroke,
         longest=picked.stroke,
+        bench=bench,
     )
     agreed = Agreed(
         rate=picked.rate,
@@ -239,6 +246,7 @@ def _agreed(
         pressures=worst_of(f.verdict for f in found),
         finding=weakest(found),
         rule=rule,
+        check=bench.judge(picked.scenario).verdict,
     )
     return agreed, _unmendable(static, found)
 

@@ -18,15 +18,16 @@ from surge.errors import CaseError, GridError, SolveError
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
-from surge.rules.findings import WITHIN, findings_of
+from surge.rules.findings import WITHIN
 from surge.rules.limits import LimitedExtreme
+from surge.search.judge import Bench
 from surge.search.scan import NearestLimit, VariantMarches
-from surge.search.strokes import CONFIRM_WORK, FIRST_NEED, rounded_up
+from surge.search.strokes import FIRST_NEED, rounded_up
 from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, first_duration, moved_otherwise, plan
 from surge.transient.reaches import divide
 from surge.transient.result import ScenarioResult
-from surge.transient.run import simulate, work_done
+from surge.transient.run import work_done
 from surge.workers import Progress, workers
 
 INSIDE = 5  # strokes looked at in a gap between an unsafe and a safe one
@@ -168,10 +169,16 @@ def row_at(lineups: Sequence[LineUp], scenario: Scenario, valve: str, rate: floa
 class Survey:
     """All rates of a chart, marched together."""
 
-    def __init__(self, lineups: list[LineUp], rows: list[RateRow], progress: Progress) -> None:
-        self.lineups, self.progress = lineups, progress
+    def __init__(
+        self, lineups: list[LineUp], rows: list[RateRow], progress: Progress, *, bench: Bench
+    ) -> None:
+        self.lineups, self.progress, self.bench = lineups, progress, bench
         self.rows = [r for r in rows if r.bases]
-        self.fields = [VariantMarches(one, see_most_used, settled=0.0, progress=progress) for one in lineups]
+        limits = bench.limits(rows[0].scenario) if rows else ()
+        self.fields = [
+            VariantMarches(one, see_most_used, settled=0.0, limits=limits, progress=progress)
+            for one in lineups
+        ]
 
     @property
     def marches(self) -> int:
@@ -250,19 +257,18 @@ class Survey:
             row.why = row.why or NO_SAFE_STROKE.format(longest)
             return True
         told = min(rounded_up(start), longest)
-        line = self.lineups[row.seen[start].variant]
         self.progress(f"{row.rate * 3600:.0f} m3/h in full")
         try:
-            run = simulate(line, row.with_stroke(told), most_work=CONFIRM_WORK)
+            judged = self.bench.judge(row.with_stroke(told))
         except SolveError as error:
             row.lacks(0.0, start, str(error))
             return False
-        found = [f for f in findings_of(line, run) if f.verdict != WITHIN]
-        if not found:
-            row.shortest, row.run, row.why = told, run, ""
+        if judged.kept_by_surge:
+            row.shortest, row.run, row.why = told, judged.run, ""
             return True
-        lacking = max((f.error - f.margin for f in found if f.margin is not None), default=0.0)
-        row.lacks(lacking, start, found[0].reason or "a full run does not keep every limit")
+        by_pressure = any(f.verdict != WITHIN for f in judged.findings)
+        reason = judged.but_for_time().reason or "a full run does not keep every limit"
+        row.lacks(judged.lacking if by_pressure else 0.0, start, reason)
         return False
 
 

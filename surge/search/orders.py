@@ -13,6 +13,7 @@ from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
 from surge.model.topology import sides
 from surge.rules.findings import EXCEEDED, Finding, findings_of, weakest, worst_of
 from surge.rules.static import static_findings
+from surge.search.judge import NO_RULES, Bench
 from surge.search.scan import Scanner
 from surge.search.strokes import over_ranges
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
@@ -116,7 +117,11 @@ class OrderQuestion:
 
 
 def order_question(
-    lineup: LineUp, scenario: Scenario, *, progress: Progress | None = None
+    lineup: LineUp,
+    scenario: Scenario,
+    *,
+    bench: Bench | None = None,
+    progress: Progress | None = None,
 ) -> OrderQuestion | None:
     """Run every order of a scenario.
 
@@ -126,6 +131,8 @@ def order_question(
         Checked, with the rule book's limit at the top of the cargo pump
         (:func:`surge.rules.pressure.with_pump_top`); lengths and wave speeds may be ranges.
     scenario : Scenario
+    bench : Bench, optional
+        Of this line-up: its book of rules counts for the verdicts; without one only pressures do.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 
@@ -147,6 +154,7 @@ def order_question(
     ranged = len(lineups) > 1
     scans = [Scanner(one, scenario).moved([o.scenario for o in orders]) for one in lineups if ranged]
     static = static_findings(lineup)
+    bench = bench or Bench(lineup, NO_RULES, progress)
 
     def answer(k: int) -> OrderAnswer:
         tell(f'"{scenario.name}": {orders[k].name}')
@@ -157,7 +165,12 @@ def order_question(
             pairs.append((run, findings_of(one, run)))
             if worst_of(f.verdict for f in pairs[0][1]) == EXCEEDED:
                 break  # other figures cannot make it safe
-        return _answer(orders[k], static, pairs)
+        if not ranged:
+            bench.keep(orders[k].scenario, lineup, pairs[0][0])
+        made = _answer(orders[k], static, pairs)
+        if made.verdict == EXCEEDED:
+            return made
+        return replace(made, verdict=worst_of([made.verdict, bench.judge(orders[k].scenario).verdict]))
 
     with workers(THREADS) as pool:
         answers = tuple(pool.map(answer, range(len(orders))))

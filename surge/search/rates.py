@@ -4,6 +4,8 @@ Decisions
 ---------
 * An empty window is opened by a lower rate: at each rate the longest stroke that the rules on time allow, and
   every longer one, must keep the margin.
+* What is told is confirmed as a check would (:mod:`surge.search.judge`): the greatest rate, and lower ones at
+  which the margin is least. Rules that go by the flow before anything moves bound the rates that are marched.
 * A rate below what flows by itself (a pump that stands still lets more through) cannot be agreed by the speed
   of a pump; :mod:`surge.hydraulics.steady` refuses it.
 """
@@ -15,16 +17,34 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import dropwhile
 
-from surge.errors import CaseError, SolveError
+from surge.errors import CaseError, GridError, SolveError
+from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.rules.book import RuleBook
-from surge.rules.findings import WITHIN, Finding, findings_of, weakest
+from surge.rules.findings import WITHIN, Finding, weakest
+from surge.rules.rulings import Ruling
+from surge.search.judge import (
+    DOUBT,
+    LEAD,
+    NO_RULES,
+    PROBES,
+    PROBES_RANGED,
+    STROKES,
+    SURER,
+    TIMES,
+    VELOCITIES,
+    Bench,
+    Judged,
+    beyond,
+    by_rule,
+    refuted,
+    worst_values,
+)
 from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import (
     ATTEMPTS,
-    CONFIRM_WORK,
     FIRST_NEED,
     SHARE,
     StrokeLimits,
@@ -38,6 +58,7 @@ from surge.workers import Progress
 
 MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
 LEAST_RATE = 0.05  # of the agreed rate
+LOWER = 0.97  # times: the next rate to confirm, where a rule without a figure is in the way
 FALL = 1.2  # ratio of neighbouring rates of the first look: the margin falls steadily with the rate
 
 
@@ -58,6 +79,9 @@ class RateLimit:
         The nearest limit in the run that confirms it.
     unsafe_below : (float, float) or None
         Least and greatest unsafe rate below the agreed one, where that one itself is safe [m3/s].
+    rule : Ruling or None
+        The rule that a higher rate would break, where one bounds the rates before a pressure does; where none
+        is safe, the one that is in the way.
     """
 
     scenario: str
@@ -66,14 +90,38 @@ class RateLimit:
     to: float
     governs: Finding | None
     unsafe_below: tuple[float, float] | None = None
+    rule: Ruling | None = None
+
+    @property
+    def reason(self) -> str:
+        """The rule that bounds the rates, in words; "" where a pressure does."""
+        return "" if self.rule is None else by_rule(self.rule)
 
 
 def greatest_rate(
-    lineup: LineUp, scenario: Scenario, *, progress: Progress | None = None
+    lineup: LineUp,
+    scenario: Scenario,
+    *,
+    book: RuleBook = NO_RULES,
+    bench: Bench | None = None,
+    progress: Progress | None = None,
 ) -> RateLimit | None:
     """Search the greatest rate that is safe, with every lower one, at the strokes of the scenario.
 
-    Returns None where the case has no agreed rate.
+    Parameters
+    ----------
+    lineup : LineUp
+    scenario : Scenario
+    book : RuleBook
+        What is told as safe keeps its required rules.
+    bench : Bench, optional
+        Of this line-up and book: what was run on it is not run again.
+    progress : callable, optional
+
+    Returns
+    -------
+    RateLimit or None
+        None where the case has no agreed rate.
 
     Raises
     ------
@@ -81,52 +129,177 @@ def greatest_rate(
     """
     if lineup.rate is None:
         return None
-    agreed = scenario.rate or lineup.rate.agreed
-    tell = progress or (lambda _: None)
-    lineups = over_ranges(lineup)
-    scanners = [Scanner(one, scenario) for one in lineups]
+    return _Rates(lineup, scenario, bench or Bench(lineup, book, progress), progress).limit()
 
-    def margins(slowness: Sequence[float]) -> list[float]:
-        tell(f'"{scenario.name}": {len(slowness)} rates')
-        rows = [s.at_rates([agreed / v for v in slowness]) for s in scanners]
+
+class _Rates:
+    """One scenario at other rates; what is searched is slowness, the agreed rate over the rate."""
+
+    def __init__(self, lineup: LineUp, scenario: Scenario, bench: Bench, progress: Progress | None) -> None:
+        assert lineup.rate is not None
+        self.scenario, self.bench = scenario, bench
+        self.agreed = scenario.rate or lineup.rate.agreed
+        self.tell = progress or (lambda _: None)
+        self.lineups = over_ranges(lineup)
+        limits = bench.limits(scenario)
+        self.scanners = [Scanner(one, scenario, limits=limits) for one in self.lineups]
+        steady = self.scanners[0].base.steady
+        self.rise = max(
+            joukowsky(
+                density=lineup.liquid.density,
+                wave_speed=p.wave_speed,
+                velocity=abs(steady.flow[p.name]) / p.area,
+            )
+            for p in lineup.pipes
+        )
+        self.samples, self.need = Samples(), FIRST_NEED
+
+    def margins(self, slowness: Sequence[float]) -> list[float]:
+        """Margins at rates, each at its worst length [Pa]."""
+        self.tell(f'"{self.scenario.name}": {len(slowness)} rates')
+        rows = [s.at_rates([self.agreed / v for v in slowness]) for s in self.scanners]
         return [min(n.margin for n in column) for column in zip(*rows, strict=True)]
 
-    # Rates below the least that flows (a pump standing still lets more through) are none to be safe at.
-    look = first_look(1 / LEAST_RATE, 1 / MORE_RATE, fall=FALL)
-    look = list(dropwhile(lambda v: any(plan_at(one, scenario, agreed / v) is None for one in lineups), look))
-    if not look:
-        return None
-    samples = Samples()
-    need = FIRST_NEED
-    made = RateLimit(
-        scenario=scenario.name, agreed=agreed, greatest=None, to=agreed * MORE_RATE, governs=None
-    )
-    for _ in range(ATTEMPTS):
-        slowness = smallest_safe(
-            margins,
+    def at(self, rate: float) -> Scenario:
+        """The scenario at a rate [m3/s]."""
+        return replace(self.scenario, rate=rate)
+
+    def judge(self, rate: float) -> Judged:
+        """The scenario at a rate, as a check judges it."""
+        return self.bench.judge(self.at(rate))
+
+    def limit(self) -> RateLimit | None:
+        """The greatest safe rate; None where the line-up can be held to none."""
+        # Rates below the least that flows (a pump standing still lets more through) are none to be safe at.
+        look = first_look(1 / LEAST_RATE, 1 / MORE_RATE, fall=FALL)
+        look = list(dropwhile(lambda v: not self._reached(v), look))
+        if not look:
+            return None
+        made = RateLimit(
+            scenario=self.scenario.name,
+            agreed=self.agreed,
+            greatest=None,
+            to=self.agreed * MORE_RATE,
+            governs=None,
+        )
+        look, ruling = self._by_rules(look)
+        made = replace(made, rule=ruling)
+        for _ in range(ATTEMPTS):
+            slowness = self._slowness(look) if look else None
+            if slowness is None:
+                return made
+            rate = self._rounded(slowness)
+            try:
+                judged = self.judge(rate)
+            except (CaseError, SolveError):  # the line-up cannot be held to it
+                self.samples.margins[self.agreed / rate] = -math.inf
+                continue
+            except GridError:  # nor does a check tell it
+                return made
+            made = replace(made, governs=judged.governs)
+            if judged.kept:
+                if self._others(look, slowness, rate):
+                    unsafe = self._unsafe_below(slowness)
+                    bound = made.rule if slowness <= look[-1] * (1 + SHARE) else None
+                    return replace(made, greatest=rate, unsafe_below=unsafe, rule=bound)
+                continue
+            if judged.hopeless:
+                return made
+            if (found := judged.broken_rule) is not None:
+                made = replace(made, rule=found)
+                cap = rate * min(LOWER, max(0.995 / (beyond(found) or 1.0), 0.3))
+                # What is to be at least so great (a time) does not grow as the rate falls.
+                if not found.rule.upper or self.agreed / cap > look[0]:
+                    return made
+                look = [v for v in look if v > self.agreed / cap] + [self.agreed / cap]
+                continue
+            self.need = raised(self.need, judged) or 2.0 * self.need
+            refuted(self.samples, self.agreed / rate, judged)
+        return made
+
+    def _reached(self, slowness: float) -> bool:
+        rate = self.agreed / slowness
+        return all(plan_at(one, self.scenario, rate) is not None for one in self.lineups)
+
+    def _rounded(self, slowness: float) -> float:
+        return math.floor(1000 / slowness + 1e-9) / 1000 * self.agreed
+
+    def _slowness(self, look: Sequence[float]) -> float | None:
+        return smallest_safe(
+            self.margins,
             look,
-            need=need,
+            need=self.need,
             resolution=lambda v: SHARE * v,
             spacing=math.inf,
             hidden=lambda _: 0.0,
-            samples=samples,
+            samples=self._samples_from(look[-1]),
         )
-        if slowness is None:
-            return made
-        rate = math.floor(1000 / slowness + 1e-9) / 1000 * agreed
-        found: list[Finding] = []
-        for one in lineups:
-            run = simulate(one, replace(scenario, rate=rate), most_work=CONFIRM_WORK, progress=tell)
-            found += findings_of(one, run)
-        unsafe = _unsafe_below(samples, need, agreed, slowness)
-        made = replace(made, governs=weakest(found), unsafe_below=unsafe)
-        if all(f.verdict == WITHIN for f in found):
-            return replace(made, greatest=rate)
-        more = raised(need, found)
-        if more is None:
-            return made
-        need = more
-    return made
+
+    def _samples_from(self, least: float) -> Samples:
+        """Samples that may be looked at: none beyond the greatest rate that the rules allow."""
+        if any(v < least * (1 - 1e-12) for v in self.samples.margins):
+            kept = {v: m for v, m in self.samples.margins.items() if v >= least * (1 - 1e-12)}
+            self.samples = Samples(margins=kept)
+        return self.samples
+
+    def _by_rules(self, look: list[float]) -> tuple[list[float], Ruling | None]:
+        """Rates up to the one at which a rule is broken by what flows before anything moves."""
+        last: float | None = None
+        for k, v in enumerate(look):
+            if (found := self._minding(v)) is None:
+                last = v
+                continue
+            if last is None:
+                return [], found
+            safe, unsafe = last, v
+            while safe / unsafe > 1.0005:
+                middle = math.sqrt(safe * unsafe)
+                if (again := self._minding(middle)) is None:
+                    safe = middle
+                else:
+                    unsafe, found = middle, again
+            return [*look[:k], *([safe] if safe < last else [])], found
+        return look, None
+
+    def _minding(self, slowness: float) -> Ruling | None:
+        one = self.at(self.agreed / slowness)
+        try:
+            stands = self.bench.stands(one, self.lineups)
+        except (CaseError, SolveError):
+            return None  # the line-up cannot be held to it: the march tells
+        found = self.bench.minding(one, stands, (*VELOCITIES, *TIMES, LEAD, *STROKES))
+        return found[0] if found else None
+
+    def _others(self, look: Sequence[float], slowness: float, rate: float) -> bool:
+        """Confirm lower rates; False where the search has to go on with what they told."""
+        before = self.need
+        self._learn(self.agreed / rate, rate)
+        below = SURER * self.need + DOUBT * self.rise
+        most = PROBES if len(self.lineups) == 1 else PROBES_RANGED
+        for v in worst_values(self.samples, self.agreed / rate, look[0], below=below, most=most):
+            try:
+                other = self.judge(self.agreed / v)
+            except (CaseError, GridError, SolveError):
+                continue  # a check refuses it too, and tells nothing as kept
+            if not other.kept:
+                refuted(self.samples, v, other)
+                return False
+            self._learn(v, self.agreed / v)
+        return self.need <= before or self._slowness(look) == slowness
+
+    def _learn(self, slowness: float, rate: float) -> None:
+        if slowness not in self.samples.margins:
+            self.samples.look(self.margins, [slowness])
+        promised = self.samples.margins[slowness] - self.judge(rate).margin
+        if math.isfinite(promised):
+            self.need = max(self.need, SURER * promised)
+
+    def _unsafe_below(self, slowness: float) -> tuple[float, float] | None:
+        found = _unsafe_below(self.samples, self.need, self.agreed, slowness)
+        try:
+            return found if found is None or self.judge(self.agreed).kept else None
+        except (CaseError, GridError, SolveError):
+            return None
 
 
 def _unsafe_below(
@@ -143,7 +316,7 @@ def _unsafe_below(
 LEAST, MOST = 0.1, 2.0  # of the agreed rate: from there to there rates are looked at (our own bounds)
 
 
-RATES, STROKES = 1.2, 1.5  # ratio of neighbouring rates of the first look, and of the strokes at each
+RATES, SPREAD = 1.2, 1.5  # ratio of neighbouring rates of the first look, and of the strokes at each
 
 
 DENSE = 1.1  # ratio of the strokes that confirm a rate
@@ -184,6 +357,7 @@ def opening_rate(
     empty: bool,
     book: RuleBook,
     progress: Progress,
+    bench: Bench | None = None,
 ) -> Opening | None:
     """Search the greatest rate at which a valve has a window, in all its scenarios at once.
 
@@ -196,6 +370,8 @@ def opening_rate(
         Whether the window is empty at the agreed rate: lower ones are looked at, else higher ones.
     book : RuleBook
     progress : callable
+    bench : Bench, optional
+        Of this line-up and book.
 
     Returns
     -------
@@ -208,7 +384,7 @@ def opening_rate(
     """
     if lineup.rate is None or any(p.run is None for p in parts):
         return None
-    seek = _Seek(lineup, scenarios, parts, book, progress)
+    seek = _Seek(lineup, scenarios, parts, bench or Bench(lineup, book, progress), progress)
     none = Opening(valve=seek.valve, share=None, rate=0.0, stroke=0.0, governs=None)
     ends = (1 / LEAST, 1.0) if empty else (1.0, 1 / MOST)
     look = [v for v in first_look(*ends, fall=RATES) if seek.reached(1 / v)]
@@ -232,20 +408,27 @@ def opening_rate(
         if dip < 0.0:
             need -= 1.5 * dip  # a longer stroke, between those that were looked at, is not safe
             continue
-        if all(f.verdict == WITHIN for f in found):
+        if all(one.kept for one in found):
             rate = max(share * seek.agreed(s) for s in scenarios)
             return Opening(
                 valve=seek.valve,
                 share=share,
                 rate=rate,
                 stroke=seek.longest(share),
-                governs=weakest(found),
+                governs=weakest(f for one in found for f in one.findings),
                 ends=slowness > look[-1] * (1 + SHARE),
             )
-        more = raised(need, found)
-        if more is None:
+        worst = max(found, key=lambda one: one.lacking)
+        if any(one.hopeless for one in found):
             return none
-        need = more
+        if all(f.verdict == WITHIN for one in found for f in one.findings):  # a rule is in the way
+            cap = share * LOWER
+            if cap <= 1 / look[0]:
+                return none
+            look = [v for v in look if v > 1 / cap] + [1 / cap]
+            samples = Samples(margins={v: m for v, m in samples.margins.items() if v >= 1 / cap})
+            continue
+        need = raised(need, worst) or 2.0 * need
     return none
 
 
@@ -257,10 +440,10 @@ class _Seek:
         lineup: LineUp,
         scenarios: Sequence[Scenario],
         parts: Sequence[StrokeLimits],
-        book: RuleBook,
+        bench: Bench,
         progress: Progress,
     ) -> None:
-        self.lineup, self.scenarios, self.book, self.progress = lineup, scenarios, book, progress
+        self.lineup, self.scenarios, self.bench, self.progress = lineup, scenarios, bench, progress
         self.valve = parts[0].valve
         self.from_, self.to = parts[0].from_, max(p.to for p in parts)
         self.lineups = over_ranges(lineup)
@@ -298,10 +481,11 @@ class _Seek:
                     self.lineup,
                     one,
                     self.valve,
-                    book=self.book,
+                    book=self.bench.book,
                     run=simulate(self.lineups[0], one, quick=True),
                     shortest=self.from_,
                     longest=self.to,
+                    bench=self.bench,
                 )
                 least = least if slow is None else min(least, slow)
             self.allowed[share] = rounded_down(least)
@@ -320,7 +504,7 @@ class _Seek:
             at = self._least_margin(share, [stroke])
             if at < 0.0:
                 return at  # the longer ones need not be looked at
-            return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=STROKES))
+            return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=SPREAD))
         except (CaseError, SolveError):
             return -math.inf  # a rate that the line-up cannot be held to
 
@@ -335,16 +519,14 @@ class _Seek:
             for scenario in self.scenarios:
                 base = self.at(scenario, share)
                 variants = [with_strokes(base, {self.valve: s}) for s in strokes]
-                least = min([least, *(near.margin for near in Scanner(one, base).moved(variants))])
+                scanner = Scanner(one, base, limits=self.bench.limits(scenario))
+                least = min([least, *(near.margin for near in scanner.moved(variants))])
         return least
 
-    def confirm(self, share: float) -> list[Finding]:
-        """Findings of full runs at a rate, with the one stroke that is left."""
+    def confirm(self, share: float) -> list[Judged]:
+        """Every scenario at a rate, with the one stroke that is left, as a check judges it."""
         stroke = self.longest(share)
-        found: list[Finding] = []
-        for one in self.lineups:
-            for scenario in self.scenarios:
-                changed = with_strokes(self.at(scenario, share), {self.valve: stroke})
-                run = simulate(one, changed, most_work=CONFIRM_WORK, progress=self.progress)
-                found += findings_of(one, run)
-        return found
+        return [
+            self.bench.judge(with_strokes(self.at(scenario, share), {self.valve: stroke}))
+            for scenario in self.scenarios
+        ]

@@ -64,6 +64,8 @@ class VariantMarches(Generic[N]):
         What is told of each march.
     settled : float
         What comes below this margin [Pa] stays unsafe however long it goes on: it is left at that.
+    limits : sequence of LimitedExtreme, optional
+        What is held; by default the limits of the line-up alone, without a book of rules.
     progress : callable, optional
         Called with a word as work goes on.
     """
@@ -74,10 +76,11 @@ class VariantMarches(Generic[N]):
         eye: Judge[N],
         *,
         settled: float = -math.inf,
+        limits: Sequence[LimitedExtreme] | None = None,
         progress: Progress | None = None,
     ) -> None:
         self.lineup, self.eye, self.settled, self.progress = lineup, eye, settled, progress
-        self.held = held_limits(lineup)
+        self.held = tuple(limits) if limits is not None else held_limits(lineup)
         self.marches = 0
         self.steps: dict[tuple[float, ...], float] = {}
 
@@ -195,6 +198,8 @@ class Scanner:
         Checked; every length a single one.
     scenario : Scenario
         Variants that differ in how things move share its steady flow.
+    limits : sequence of LimitedExtreme, optional
+        As for :class:`VariantMarches`.
     progress : callable, optional
         Called with a word as work goes on.
 
@@ -204,10 +209,17 @@ class Scanner:
         As :func:`surge.transient.run.plan`.
     """
 
-    def __init__(self, lineup: LineUp, scenario: Scenario, *, progress: Progress | None = None) -> None:
+    def __init__(
+        self,
+        lineup: LineUp,
+        scenario: Scenario,
+        *,
+        limits: Sequence[LimitedExtreme] | None = None,
+        progress: Progress | None = None,
+    ) -> None:
         self.lineup = lineup
         self.base = plan(lineup, scenario)
-        self.marches = VariantMarches(lineup, see_nearest, progress=progress)
+        self.marches = VariantMarches(lineup, see_nearest, limits=limits, progress=progress)
 
     def moved(self, scenarios: Sequence[Scenario]) -> list[NearestLimit]:
         """Margins of scenarios that differ from the first in movements only."""

@@ -14,6 +14,7 @@ from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import with_strokes
 from surge.rules.findings import Finding, findings_of, weakest, worst_of
 from surge.rules.static import static_findings
+from surge.search.judge import NO_RULES, Bench
 from surge.search.scan import NearestLimit, Scanner
 from surge.search.strokes import closing_valves, over_ranges
 from surge.transient.result import Closure, ScenarioResult
@@ -175,6 +176,7 @@ def best_shape(
     valve: str,
     *,
     stroke: float | None = None,
+    bench: Bench | None = None,
     progress: Progress | None = None,
 ) -> ShapeAnswer:
     """Search the two-stage law that keeps most margin, everything else as the case has it.
@@ -190,6 +192,8 @@ def best_shape(
         It closes in the scenario.
     stroke : float, optional
         Total time [s]; by default that of the case.
+    bench : Bench, optional
+        Of this line-up: its book of rules counts for the verdicts; without one only pressures do.
     progress : callable, optional
         Called with a word as work goes on.
 
@@ -206,7 +210,8 @@ def best_shape(
     closing = closing_valves(lineup, scenario)
     _refuse(scenario, valve, closing, stroke)
     time = stroke if stroke is not None else closing[valve]
-    search = _Shapes(lineup, scenario, valve, time, progress or (lambda _: None))
+    tell = progress or (lambda _: None)
+    search = _Shapes(bench or Bench(lineup, NO_RULES, tell), scenario, valve, time, tell)
     search.look([Break(opening=x, time=t) for x in _shares(COARSE) for t in _shares(COARSE)])
     middle = search.best()
     search.look([Break(opening=x, time=t) for x in _about(middle.opening) for t in _about(middle.time)])
@@ -264,11 +269,13 @@ class _Shapes:
     """Laws of one valve on one line-up, over every figure that is a range."""
 
     def __init__(
-        self, lineup: LineUp, scenario: Scenario, valve: str, stroke: float, progress: Progress
+        self, bench: Bench, scenario: Scenario, valve: str, stroke: float, progress: Progress
     ) -> None:
+        lineup, self.bench = bench.lineup, bench
         self.lineups = over_ranges(lineup)
         self.scenario, self.valve, self.stroke, self.progress = scenario, valve, stroke, progress
-        self.scanners = [Scanner(one, scenario) for one in self.lineups]
+        limits = bench.limits(scenario)
+        self.scanners = [Scanner(one, scenario, limits=limits) for one in self.lineups]
         self.static = static_findings(lineup)
         self.near: dict[Break, NearestLimit] = {}
 
@@ -301,13 +308,15 @@ class _Shapes:
             for f in own
             if f.margin is not None and f.check in ("peak", "lowest", "vapour")
         )
+        if len(self.lineups) == 1:
+            self.bench.keep(scenario, self.lineups[0], runs[0])
         every = (*self.static, *(f for own in found for f in own))
         moves = [m.law for m in scenario.moves if m.valve == self.valve and m.law[-1][1] < m.law[0][1]]
         return Judged(
             law=moves[0],
             near=self.nears([at])[0],
             findings=every,
-            verdict=worst_of(f.verdict for f in every),
+            verdict=worst_of([*(f.verdict for f in every), self.bench.judge(scenario).verdict]),
             margin=margin,
             error=error,
             governs=weakest(every),

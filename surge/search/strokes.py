@@ -4,10 +4,13 @@ Decisions
 ---------
 * A wave that returns is taken to swing the margin by the instant-stop rise times (period/stroke) squared. On
   the demo cases, from 3 to 48 periods, it was 0.17 of that at most.
-* What is found by batches is confirmed by full runs (:func:`surge.transient.run.simulate`). Where one of them
-  does not keep every limit, the margin asked for grows by what it lacks, and the search goes on.
+* What is found by batches is confirmed as a check would (:mod:`surge.search.judge`): the shortest stroke, the
+  longest that the rules on time allow, and the strokes between at which the margin is least. Where one of
+  them does not keep every limit and rule for certain, it is not inside, the margin asked for grows by what
+  was lacking, and the search goes on.
+* The margin asked for is never less than ``SURER`` times what the scan was seen to promise too much.
 * With a range of lengths or wave speeds every stroke is judged by the worst of ``LENGTH_COUNT`` times
-  ``SPEED_COUNT`` figures within them.
+  ``SPEED_COUNT`` figures within them, and confirmed as a check judges ranges.
 """
 
 from __future__ import annotations
@@ -16,20 +19,34 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from surge.errors import GridError
 from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import all_shares, at_shares
 from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.book import Rule, RuleBook
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
-from surge.rules.rulings import rule_on
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
+from surge.rules.rulings import NOT_CHECKED, Ruling, rule_on
 from surge.rules.static import static_findings
+from surge.search.judge import (
+    DOUBT,
+    PROBES,
+    PROBES_RANGED,
+    STROKES,
+    SURER,
+    VELOCITIES,
+    Bench,
+    Judged,
+    beyond,
+    by_rule,
+    refuted,
+    slow_side,
+    worst_values,
+)
 from surge.search.scan import NearestLimit, Scanner
 from surge.search.smallest import Samples, first_look, smallest_safe
-from surge.transient.plan import MOST_WORK
 from surge.transient.result import ScenarioResult
-from surge.transient.run import simulate
 from surge.workers import Progress
 
 SHORTEST_STROKE = (
@@ -38,13 +55,9 @@ SHORTEST_STROKE = (
 LEAST_LONGEST, PERIODS_LONGEST = 120.0, 20.0  # the longest looked at: the larger of [s] and periods
 FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the stroke
 FIRST_NEED = 2000.0  # [Pa] margin asked for before the numerical error is known
-ATTEMPTS = 9  # to confirm a stroke by a full run, each with a margin raised by what was lacking
-# Work of the runs that confirm a stroke or a rate: a check may take more; here a greater error only asks for
-# a somewhat longer stroke, and many runs are wanted soon.
-CONFIRM_WORK = MOST_WORK
+ATTEMPTS = 12  # to confirm a stroke by a full run, each with a margin raised by what was lacking
 LENGTH_COUNT, SPEED_COUNT = 5, 3  # figures looked at of a length and of wave speeds that are ranges
-ULLAGE = "shutdown time over time to fill the ullage"
-TIMES = ("time to stop the flow", "total shutdown time", ULLAGE)
+LONGER = 1.1  # times: the next stroke to confirm, where a rule without a margin is in the way
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,6 +94,8 @@ class StrokeLimits:
         the shortest looked at takes too long.
     slow_rule : Rule or None
         The rule that a longer stroke would break.
+    fast_rule : Rule or None
+        The rule that a shorter stroke would break, where one bounds the window before a pressure does.
     reason : str
         Why no stroke is safe, or why it cannot be decided; "" otherwise.
     verdict : str
@@ -101,6 +116,7 @@ class StrokeLimits:
     slow_rule: Rule | None
     reason: str
     verdict: str
+    fast_rule: Rule | None = None
 
     @property
     def open(self) -> bool:
@@ -139,10 +155,13 @@ def over_ranges(lineup: LineUp) -> list[LineUp]:
 class StrokeFamily:
     """A scenario with one valve's stroke free, over every length the line may have."""
 
-    def __init__(self, lineup: LineUp, scenario: Scenario, valve: str, progress: Progress) -> None:
-        self.lineup, self.scenario, self.valve = lineup, scenario, valve
+    def __init__(
+        self, lineup: LineUp, scenario: Scenario, valve: str, progress: Progress, *, bench: Bench
+    ) -> None:
+        self.lineup, self.scenario, self.valve, self.bench = lineup, scenario, valve, bench
         self.lineups = over_ranges(lineup)
-        self.scanners = [Scanner(one, scenario) for one in self.lineups]
+        limits = bench.limits(scenario)
+        self.scanners = [Scanner(one, scenario, limits=limits) for one in self.lineups]
         self.progress = progress
         self.near: dict[float, NearestLimit] = {}
         first = self.scanners[0]
@@ -182,18 +201,15 @@ class StrokeFamily:
         """
         return self.rise * min(1.0, (self.period / stroke) ** 2)
 
-    def confirm(self, stroke: float) -> tuple[list[Finding], ScenarioResult]:
-        """Findings of full runs at a stroke, and the run that is worst."""
-        found: list[Finding] = []
-        runs = []
-        for one in self.lineups:
-            run = simulate(one, self.with_stroke(stroke), most_work=CONFIRM_WORK, progress=self.progress)
-            own = findings_of(one, run)
-            runs.append((run, worst_of(f.verdict for f in own), weakest(own)))
-            found += own
-        severity = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
-        run, _, _ = max(runs, key=lambda r: (severity[r[1]], r[2].load if r[2] else 0.0))
-        return found, run
+    def judge(self, stroke: float) -> Judged:
+        """The scenario with a stroke, as a check judges it."""
+        return self.bench.judge(self.with_stroke(stroke))
+
+    def promised(self, stroke: float) -> float:
+        """What the scan promises too much at a stroke that was run in full [Pa]."""
+        if stroke not in self.near:
+            self.margins([stroke])
+        return self.near[stroke].margin - self.judge(stroke).margin
 
 
 def stroke_limits(
@@ -204,6 +220,7 @@ def stroke_limits(
     book: RuleBook,
     shortest: float = SHORTEST_STROKE,
     longest: float | None = None,
+    bench: Bench | None = None,
     progress: Progress | None = None,
 ) -> StrokeLimits:
     """Search the window of one valve in one scenario, everything else as the case has it.
@@ -215,9 +232,11 @@ def stroke_limits(
     valve : str
         It closes in the scenario.
     book : RuleBook
-        Rules on time bound the stroke from above.
+        What is told as safe keeps its required rules; those on time bound the stroke from above.
     shortest, longest : float
         Strokes looked at [s]; the longest by default the larger of 120 s and 20 pipeline periods.
+    bench : Bench, optional
+        Of this line-up and book: what was run on it is not run again.
     progress : callable, optional
         Called with a word as work goes on.
 
@@ -225,20 +244,26 @@ def stroke_limits(
     ------
     CaseError, GridError, SolveError
     """
-    family = StrokeFamily(lineup, scenario, valve, progress or (lambda _: None))
+    bench = bench or Bench(lineup, book, progress)
+    family = StrokeFamily(lineup, scenario, valve, progress or (lambda _: None), bench=bench)
     to = longest or max(LEAST_LONGEST, PERIODS_LONGEST * family.period)
     blocked = _blocked(lineup, family, to)
     if blocked is not None:
         return blocked
-    found, run, stroke = _confirmed(family, shortest, to)
-    verdict = worst_of(f.verdict for f in found)
-    slow, rule = longest_allowed(lineup, scenario, valve, book=book, run=run, shortest=shortest, longest=to)
-    reason = ""
+    least, fast_rule, broken = _from_rules(family, shortest, to)
+    if broken is not None:
+        return _no_stroke(family, to, governs=None, reason=by_rule(broken), verdict=EXCEEDED)
+    search = _Search(family, least, to, book)
+    judged, stroke = search.confirmed()
+    if search.raised_by is not None:
+        fast_rule = search.raised_by
+    slow, rule = search.slow
+    reason, verdict = "", WITHIN
     if stroke is None:
-        named = weakest(found)
-        reason = (
-            f"even {to:g} s is not shown to be safe" if named is None or not named.reason else named.reason
-        )
+        slow = rule = None
+        judged = judged if search.late else judged.but_for_time()
+        verdict = judged.verdict
+        reason = judged.reason or f"even {to:g} s is not shown to be safe"
         verdict = verdict if verdict != WITHIN else UNDECIDED
     elif slow is not None and stroke > slow:
         verdict = EXCEEDED
@@ -250,47 +275,188 @@ def stroke_limits(
         shortest=stroke,
         from_=shortest,
         to=to,
-        governs=weakest(found),
-        run=run,
+        governs=judged.governs,
+        run=judged.run,
         looked=tuple(Looked(value=s, near=family.near[s]) for s in sorted(family.near)),
         longest=slow,
         slow_rule=rule,
         reason=reason,
         verdict=verdict,
+        fast_rule=fast_rule if stroke is not None else None,
     )
 
 
-def _confirmed(
-    family: StrokeFamily, shortest: float, longest: float
-) -> tuple[list[Finding], ScenarioResult, float | None]:
-    """Search, and confirm what is found by full runs; the margin asked for grows by what these lack."""
-    samples = Samples()
-    confirmed: dict[float, tuple[list[Finding], ScenarioResult]] = {}
-    need = FIRST_NEED
-    for _ in range(ATTEMPTS):
+class _Search:
+    """Search, and confirm what is found; the margin asked for grows by what the scan promised too much."""
+
+    def __init__(self, family: StrokeFamily, shortest: float, longest: float, book: RuleBook) -> None:
+        self.family, self.shortest, self.longest, self.book = family, shortest, longest, book
+        self.samples = Samples()
+        self.need, self.floor = FIRST_NEED, shortest
+        self.raised_by: Rule | None = None
+        self.late = False  # a rule on time is in the way though the strokes are short enough for it
+        self.slow: tuple[float | None, Rule | None] = (None, None)
+
+    def confirmed(self) -> tuple[Judged, float | None]:
+        """The shortest stroke that is safe with every longer one, and how it is judged."""
+        judged, hopeless = None, False
+        for _ in range(ATTEMPTS):
+            told = self._shortest()
+            if told is None or hopeless:
+                break
+            judged = self.family.judge(told)
+            if not judged.kept_by_surge:
+                hopeless = not self._step(told, judged)
+                if hopeless:
+                    return judged, None
+            elif self._others(told, judged):
+                in_time = self.slow[0] is None or told <= self.slow[0]
+                self.late = in_time and not judged.kept
+                return judged, None if self.late else told
+        return self.family.judge(self.longest), None
+
+    def _shortest(self) -> float | None:
+        family = self.family
         stroke = smallest_safe(
             family.margins,
-            first_look(longest, shortest),
-            need=need,
+            first_look(self.longest, self.shortest),
+            need=self.need,
             resolution=resolution,
             spacing=family.period / 4,
             hidden=family.hidden,
-            samples=samples,
+            samples=self.samples,
         )
-        if stroke is None:
-            break
-        told = min(rounded_up(stroke), longest)
-        if told not in confirmed:
-            confirmed[told] = family.confirm(told)
-        found, run = confirmed[told]
-        if all(f.verdict == WITHIN for f in found):
-            return found, run, told
-        more = raised(need, found)
-        if more is None:
-            return found, run, None
-        need = more
-    found, run = family.confirm(longest)
-    return found, run, None
+        return None if stroke is None else min(max(rounded_up(stroke), self.floor), self.longest)
+
+    def _step(self, stroke: float, judged: Judged) -> bool:
+        """Ask for more after a stroke that is not safe; False where nothing would help."""
+        if judged.hopeless or stroke >= self.longest:
+            return False
+        if any(f.verdict != WITHIN for f in judged.findings):
+            more = raised(self.need, judged)
+            if more is None:
+                self.floor = rounded_up(LONGER * stroke)
+                return True
+            self.need = more
+            refuted(self.samples, stroke, judged)
+            return True
+        ruling = judged.broken_rule
+        if ruling is not None:
+            times = beyond(ruling) or LONGER
+            self.floor = rounded_up(stroke * max(LONGER, min(1.02 * times, 3.0)))
+            self.raised_by = ruling.rule
+        return True
+
+    def _others(self, told: float, judged: Judged) -> bool:
+        """Confirm other strokes of the window; False where the search has to go on with what they told."""
+        family, before = self.family, self.need
+        self.slow = longest_allowed(
+            family.lineup,
+            family.scenario,
+            family.valve,
+            book=self.book,
+            run=judged.run,
+            shortest=self.shortest,
+            longest=self.longest,
+            bench=family.bench,
+        )
+        to = self.longest if self.slow[0] is None else self.slow[0]
+        self._learn(told)
+        within = [] if to <= told else self._worst(told, to)
+        for stroke in within:
+            try:
+                other = family.judge(stroke)
+            except GridError:
+                continue  # a check refuses it too, and tells nothing as kept
+            if not other.kept_by_surge:
+                refuted(self.samples, stroke, other)
+                self.need = max(self.need, raised(self.need, other) or 0.0)
+                return False
+            self._learn(stroke)
+        if self.need > before and self._shortest() != told:
+            return False
+        return self._keeps_time(told, judged)
+
+    def _worst(self, told: float, to: float) -> list[float]:
+        below = SURER * self.need + DOUBT * self.family.rise
+        most = PROBES if len(self.family.lineups) == 1 else PROBES_RANGED
+        return worst_values(self.samples, told, to, below=below, most=most)
+
+    def _learn(self, stroke: float) -> None:
+        promised = self.family.promised(stroke)
+        if math.isfinite(promised):
+            self.need = max(self.need, SURER * promised)
+
+    def _keeps_time(self, told: float, judged: Judged) -> bool:
+        """Bring the longest stroke down to one that a check confirms; False where it is not safe at all."""
+        slow, rule = self.slow
+        if slow is None or told > slow or not judged.kept:
+            return True
+        for _ in range(ATTEMPTS):
+            other = self.family.judge(slow)
+            if other.kept:
+                self.slow = slow, rule
+                return True
+            if not other.kept_by_surge:
+                refuted(self.samples, slow, other)
+                self.need = max(self.need, raised(self.need, other) or 0.0)
+                return False
+            slow = max(told, rounded_down(0.98 * slow))
+            rule = next((r.rule for r in other.broken), rule)
+        self.slow = told, rule
+        return True
+
+
+def _from_rules(family: StrokeFamily, shortest: float, to: float) -> tuple[float, Rule | None, Ruling | None]:
+    """The shortest stroke that the rules allow which need no march [s], and the rule that sets it.
+
+    The third is a rule that every stroke breaks.
+    """
+    bench = family.bench
+    measures = [m for m in (*VELOCITIES, *STROKES) if any(r.measure == m for r in bench.book.rules)]
+    if not measures:
+        return shortest, None, None
+    stands = bench.stands(family.scenario, family.lineups)
+
+    def minding(stroke: float) -> Ruling | None:
+        found = bench.minding(family.with_stroke(stroke), stands, measures)
+        return next((r for r in found if not slow_side(r.rule)), None)
+
+    if (always := minding(to)) is not None:
+        return shortest, None, always
+    low, high = shortest, to
+    if (first := minding(shortest)) is None:
+        return shortest, None, None
+    while high - low > 1e-4:
+        middle = 0.5 * (low + high)
+        if (found := minding(middle)) is None:
+            high = middle
+        else:
+            low, first = middle, found
+    # Limits that are met exactly count as met: the tenth next to what was found, if no rule minds.
+    tenth = round(high, 1)
+    return (tenth if minding(tenth) is None else rounded_up(high)), first.rule, None
+
+
+def _no_stroke(
+    family: StrokeFamily, to: float, *, governs: Finding | None, reason: str, verdict: str
+) -> StrokeLimits:
+    return StrokeLimits(
+        valve=family.valve,
+        scenario=family.scenario.name,
+        period=family.period,
+        stroke=closing_valves(family.lineup, family.scenario)[family.valve],
+        shortest=None,
+        from_=0.0,
+        to=to,
+        governs=governs,
+        run=None,
+        looked=(),
+        longest=None,
+        slow_rule=None,
+        reason=reason,
+        verdict=verdict,
+    )
 
 
 def _blocked(lineup: LineUp, family: StrokeFamily, to: float) -> StrokeLimits | None:
@@ -301,19 +467,10 @@ def _blocked(lineup: LineUp, family: StrokeFamily, to: float) -> StrokeLimits | 
     worst_one = weakest(over)
     assert worst_one is not None
     certain = worst_one.verdict == EXCEEDED
-    return StrokeLimits(
-        valve=family.valve,
-        scenario=family.scenario.name,
-        period=family.period,
-        stroke=closing_valves(lineup, family.scenario)[family.valve],
-        shortest=None,
-        from_=0.0,
-        to=to,
+    return _no_stroke(
+        family,
+        to,
         governs=worst_one,
-        run=None,
-        looked=(),
-        longest=None,
-        slow_rule=None,
         reason="shut-off pressure alone is above a limit: no stroke time is safe"
         if certain
         else worst_one.reason,
@@ -330,19 +487,27 @@ def longest_allowed(
     run: ScenarioResult,
     shortest: float,
     longest: float,
+    bench: Bench | None = None,
 ) -> tuple[float | None, Rule | None]:
     """Return the longest stroke that the binding rules on time allow [s], and the rule beyond it.
 
-    The times of a chain grow with every stroke in it, so that one bound is enough.
+    The times of a chain grow with every stroke in it, so that one bound is enough. With a bench, the flow of
+    other scenarios into a tank counts for its ullage too.
     """
-    timing = RuleBook(rules=tuple(r for r in book.rules if r.measure in TIMES and r.required))
+    timing = RuleBook(rules=tuple(r for r in book.rules if r.required and slow_side(r)))
+    if not timing.rules:
+        return None, None
+    others = bench.others(scenario) if bench is not None else {}
 
     def broken(stroke: float) -> Rule | None:
         changed = with_strokes(scenario, {valve: stroke})
-        one = lineup.with_(scenarios=(changed,))
-        rulings = rule_on(one, book=timing, runs=(run,), findings=())
-        # What cannot be decided bounds nothing; the check of the case tells it.
-        return next((r.rule for r in rulings if r.verdict == EXCEEDED), None)
+        beside = tuple(s for s in lineup.scenarios if s.name in others)
+        one = lineup.with_(scenarios=(changed, *beside))
+        runs = (run, *(r for each in others.values() for r in each))
+        rulings = rule_on(one, book=timing, runs=runs, findings=())
+        # What lacks data bounds nothing: it is told where the window is confirmed.
+        minds = (r for r in rulings if r.scenario in ("", scenario.name) and r.outcome != NOT_CHECKED)
+        return next((r.rule for r in minds if r.verdict != WITHIN), None)
 
     rule = broken(longest)
     if rule is None:
@@ -362,15 +527,9 @@ def longest_allowed(
     return (tenth if broken(tenth) is None else rounded_down(low)), rule
 
 
-def lacking_margin(found: Sequence[Finding]) -> float:
-    """By how much what is not kept for certain falls short [Pa]; 0 where no margin tells."""
-    short = (f.error - f.margin for f in found if f.margin is not None and f.verdict != WITHIN)
-    return max(short, default=0.0)
-
-
-def raised(need: float, found: Sequence[Finding]) -> float | None:
-    """The margin to ask for next [Pa], after full runs have lacked some; None where data are missing."""
-    lacking = lacking_margin(found)
+def raised(need: float, judged: Judged) -> float | None:
+    """The margin to ask for next [Pa], after a full run has lacked some; None where no margin tells."""
+    lacking = judged.lacking
     if lacking <= 0.0:
         return None
     # The error may grow again with another stroke: a need that crept up would never be met.

@@ -3,8 +3,8 @@
 Decisions
 ---------
 * Windows of one valve each do not prove the set: the shortest strokes are run together. Where they are not
-  safe all are made longer in proportion, none beyond its window, and the verdict on the pressures of that run
-  counts.
+  safe all are made longer in proportion, none beyond its window, and the verdict of a check on the scenarios
+  in which they close counts, pressures and required rules.
 """
 
 from __future__ import annotations
@@ -18,9 +18,10 @@ from surge.model.stroke import with_strokes
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, weakest, worst_of
-from surge.rules.rulings import counts, with_pump_top
+from surge.rules.rulings import counts
 from surge.search.band_points import Bands
 from surge.search.bands import BandLimits, band_limits
+from surge.search.judge import Bench, goes_by_runs, lacking_margin, slow_side
 from surge.search.orders import OrderQuestion, order_question
 from surge.search.rates import Opening, RateLimit, greatest_rate, opening_rate
 from surge.search.scan import NearestLimit, Scanner
@@ -31,12 +32,10 @@ from surge.search.strokes import (
     SHORTEST_STROKE,
     StrokeLimits,
     closing_valves,
-    lacking_margin,
     over_ranges,
     rounded_up,
     stroke_limits,
 )
-from surge.transient.result import ScenarioResult
 from surge.workers import Progress
 
 
@@ -89,13 +88,13 @@ class Windows:
 
     @property
     def verdict(self) -> str:
-        """Kept: every valve has a window, and all strokes together keep every pressure."""
+        """Kept: every valve has a window, and all strokes together keep every limit and every rule."""
         verdicts = [p.verdict for parts in self.by_valve.values() for p in parts]
         for valve in self.by_valve:
             if self.bounds(valve)[0] is not None and self.empty(valve):
                 verdicts.append(EXCEEDED)
         if self.together is not None:
-            verdicts.append(self.together.pressures)
+            verdicts.append(self.together.verdict)
         return worst_of(verdicts)
 
     @property
@@ -133,36 +132,41 @@ def windows_of(
         A valve that is not there or never closes; and as :func:`surge.transient.run.simulate`.
     GridError, SolveError
     """
-    lineup = with_pump_top(lineup, book)
+    bench = Bench(lineup, book, progress)
+    lineup = bench.lineup
     closing = {valve: _closes_in(lineup, valve) for valve in _wanted(lineup, valves)}
     _refuse_idle(lineup, closing)
     by_valve = {
         valve: tuple(
-            stroke_limits(lineup, s, valve, book=book, shortest=shortest, longest=longest, progress=progress)
+            stroke_limits(
+                lineup,
+                s,
+                valve,
+                book=book,
+                shortest=shortest,
+                longest=longest,
+                bench=bench,
+                progress=progress,
+            )
             for s in scenarios
         )
         for valve, scenarios in closing.items()
     }
     concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
-    rates = tuple(r for s in concerned if (r := greatest_rate(lineup, s, progress=progress)) is not None)
+    found_rates = (greatest_rate(lineup, s, book=book, bench=bench, progress=progress) for s in concerned)
+    rates = tuple(r for r in found_rates if r is not None)
     made = Windows(by_valve=by_valve, rates=rates)
-    found = {v: _opening(lineup, made, v, closing[v], book=book, progress=progress) for v in by_valve}
+    found = {v: _opening(bench, made, v, closing[v], progress=progress) for v in by_valve}
     return replace(
         made,
         openings={v: o for v, o in found.items() if o is not None and made.empty(v)},
         open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
-        together=_together(lineup, made, closing, book=book, progress=progress),
+        together=_together(bench, made, progress=progress),
     )
 
 
 def _opening(
-    lineup: LineUp,
-    made: Windows,
-    valve: str,
-    scenarios: list[Scenario],
-    *,
-    book: RuleBook,
-    progress: Progress | None,
+    bench: Bench, made: Windows, valve: str, scenarios: list[Scenario], *, progress: Progress | None
 ) -> Opening | None:
     """The greatest rate at which a valve has a window; None where no rule on time could make it empty."""
     empty = made.empty(valve)
@@ -170,33 +174,25 @@ def _opening(
         return None
     parts = made.by_valve[valve]
     return opening_rate(
-        lineup, scenarios, parts, empty=empty, book=book, progress=progress or (lambda _: None)
+        bench.lineup,
+        scenarios,
+        parts,
+        empty=empty,
+        book=bench.book,
+        bench=bench,
+        progress=progress or (lambda _: None),
     )
 
 
-def _together(
-    lineup: LineUp,
-    made: Windows,
-    closing: dict[str, list[Scenario]],
-    *,
-    book: RuleBook,
-    progress: Progress | None,
-) -> JointSet | None:
+def _together(bench: Bench, made: Windows, *, progress: Progress | None) -> JointSet | None:
     """All valves at their shortest safe strokes, or longer; None where one of them has none."""
-    shortest, longest, known = {}, {}, []
-    for valve, parts in made.by_valve.items():
+    shortest, longest = {}, {}
+    for valve in made.by_valve:
         stroke, longest[valve] = made.bounds(valve)
         if stroke is None:
             return None
         shortest[valve] = stroke
-        known += [
-            (with_strokes(scenario, {valve: part.shortest}), part.run)
-            for scenario, part in zip(closing[valve], parts, strict=True)
-            if part.shortest is not None
-            and part.run is not None
-            and part.run.method.worst_error <= part.run.method.tolerance  # else a check would do more work
-        ]
-    return joint_set(lineup, shortest, longest, book=book, known=known, progress=progress)
+    return joint_set(bench.lineup, shortest, longest, book=bench.book, bench=bench, progress=progress)
 
 
 def _wanted(lineup: LineUp, valves: Sequence[str]) -> list[str]:
@@ -268,8 +264,11 @@ class JointSet:
     longer : float
         How many times as long as each valve's own shortest they had to be; 1: these themselves.
     pressures : str
-        Verdict on the pressures of the scenarios in which these valves close; rules on time are in the
-        windows.
+        Verdict on the pressures of the scenarios in which these valves close.
+    verdict : str
+        Verdict on these scenarios: pressures and required rules, as a check finds it.
+    mendable : bool
+        Whether something is not kept that longer strokes might mend.
     elsewhere : Finding or None
         What is not kept in the other scenarios, whatever these strokes are.
     """
@@ -278,6 +277,8 @@ class JointSet:
     assessment: Assessment
     longer: float
     pressures: str
+    verdict: str
+    mendable: bool = False
     elsewhere: Finding | None = None
 
 
@@ -287,7 +288,7 @@ def joint_set(
     longest: Mapping[str, float | None],
     *,
     book: RuleBook,
-    known: Sequence[tuple[Scenario, ScenarioResult]] = (),
+    bench: Bench | None = None,
     progress: Progress | None = None,
 ) -> JointSet:
     """Run the shortest strokes together, and where they are not safe so, longer ones in proportion.
@@ -298,8 +299,8 @@ def joint_set(
     shortest, longest : dict of str to float
         Window of every valve [s].
     book : RuleBook
-    known : sequence of (Scenario, ScenarioResult)
-        Full runs that were made already.
+    bench : Bench, optional
+        Of this line-up and book: what was run on it is not run again.
     progress : callable, optional
         Called with a word as work goes on.
 
@@ -307,19 +308,24 @@ def joint_set(
     ------
     CaseError, GridError, SolveError
     """
-    made = _run(lineup, dict(shortest), 1.0, book, known, progress)
-    if made.pressures == WITHIN or len(shortest) < 2:
+    bench = bench or Bench(lineup, book, progress)
+    made = _run(bench, dict(shortest), 1.0)
+    first, need, least = made, FIRST_NEED, 1.0
+    if len(shortest) < 2:
         return made
-    first, need = made, FIRST_NEED
     for _ in range(ATTEMPTS):
-        need += max(0.0, 1.5 * lacking_margin(made.assessment.findings))
-        found = _safe_factor(lineup, shortest, longest, need)
-        if found is None:
+        if not made.mendable:
+            return made if made.verdict == WITHIN else first
+        lacking = 1.5 * lacking_margin(made.assessment.findings)
+        # Where a rule is in the way, or the scan promised too much, a longer set is tried all the same.
+        least = STEP * made.longer if lacking <= 0.0 else least
+        need += max(0.0, lacking)
+        found = _safe_factor(bench, shortest, longest, need)
+        if found is None or max(found, least) > LONGEST_JOINT_FACTOR:
             break
-        made = _run(lineup, _times(shortest, longest, found), found, book, known, progress)
-        if made.pressures == WITHIN:
-            return made
-    return first
+        found = max(found, least)
+        made = _run(bench, _times(shortest, longest, found), found)
+    return made if made.verdict == WITHIN else first
 
 
 def with_all_strokes(lineup: LineUp, strokes: Mapping[str, float]) -> LineUp:
@@ -327,23 +333,21 @@ def with_all_strokes(lineup: LineUp, strokes: Mapping[str, float]) -> LineUp:
     return lineup.with_(scenarios=tuple(with_strokes(s, strokes) for s in lineup.scenarios))
 
 
-def _run(
-    lineup: LineUp,
-    strokes: dict[str, float],
-    longer: float,
-    book: RuleBook,
-    known: Sequence[tuple[Scenario, ScenarioResult]],
-    progress: Progress | None,
-) -> JointSet:
-    made = assess(with_all_strokes(lineup, strokes), book=book, known=known, progress=progress)
+def _run(bench: Bench, strokes: dict[str, float], longer: float) -> JointSet:
+    lineup, book = bench.lineup, bench.book
+    made = assess(with_all_strokes(lineup, strokes), book=book, known=bench.at_hand, progress=bench.progress)
     counting = [f for f in made.findings if counts(f, book)]
-    concerned = {"", *(s.name for s in lineup.scenarios if strokes.keys() & closing_valves(lineup, s).keys())}
+    moved = {s.name for s in lineup.scenarios if strokes.keys() & closing_valves(lineup, s).keys()}
+    pressures = worst_of(f.verdict for f in counting if f.scenario in {"", *moved})
+    rules = [r for r in made.rulings if r.verdict != WITHIN and (r.scenario in moved or goes_by_runs(r))]
     return JointSet(
         strokes=strokes,
         assessment=made,
         longer=longer,
-        pressures=worst_of(f.verdict for f in counting if f.scenario in concerned),
-        elsewhere=weakest(f for f in counting if f.scenario not in concerned and f.verdict != WITHIN),
+        pressures=pressures,
+        verdict=worst_of([pressures, *(r.verdict for r in rules)]),
+        mendable=pressures != WITHIN or any(not slow_side(r.rule) for r in rules),
+        elsewhere=weakest(f for f in counting if f.scenario not in {"", *moved} and f.verdict != WITHIN),
     )
 
 
@@ -360,15 +364,15 @@ def _times(
 
 
 def _safe_factor(
-    lineup: LineUp, shortest: Mapping[str, float], longest: Mapping[str, float | None], need: float
+    bench: Bench, shortest: Mapping[str, float], longest: Mapping[str, float | None], need: float
 ) -> float | None:
     """The least factor from which on every one looked at keeps a margin [Pa]."""
     factors = first_look(LONGEST_JOINT_FACTOR, 1.0, fall=STEP)
     sets = [_times(shortest, longest, f) for f in factors]
     rows = [
-        _margins(one, scenario, sets)
-        for one in over_ranges(lineup)
-        for scenario in lineup.scenarios
+        _margins(bench, one, scenario, sets)
+        for one in over_ranges(bench.lineup)
+        for scenario in bench.lineup.scenarios
         if any(m.valve in shortest for m in scenario.moves)
     ]
     found = None
@@ -379,8 +383,12 @@ def _safe_factor(
     return found
 
 
-def _margins(one: LineUp, scenario: Scenario, sets: Sequence[dict[str, float]]) -> list[NearestLimit]:
-    return Scanner(one, scenario).moved([with_strokes(scenario, strokes) for strokes in sets])
+def _margins(
+    bench: Bench, one: LineUp, scenario: Scenario, sets: Sequence[dict[str, float]]
+) -> list[NearestLimit]:
+    return Scanner(one, scenario, limits=bench.limits(scenario)).moved(
+        [with_strokes(scenario, strokes) for strokes in sets]
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -422,12 +430,17 @@ def asked(
     ------
     CaseError, GridError, SolveError
     """
-    lineup = with_pump_top(lineup, book)
+    bench = Bench(lineup, book, progress)
+    lineup = bench.lineup
     scenario = {s.name: s for s in lineup.scenarios}
     parts = [p for found in windows.by_valve.values() for p in found]
-    questions = (order_question(lineup, s, progress=progress) for s in lineup.scenarios) if orders else ()
+    questions = (
+        (order_question(lineup, s, bench=bench, progress=progress) for s in lineup.scenarios)
+        if orders
+        else ()
+    )
     answers = (
-        (best_shape(lineup, scenario[p.scenario], p.valve, progress=progress) for p in parts)
+        (best_shape(lineup, scenario[p.scenario], p.valve, bench=bench, progress=progress) for p in parts)
         if shapes
         else ()
     )

@@ -261,7 +261,7 @@ def _objections(
             shortest, longest = windows.bounds(valve)
             if shortest is not None and longest is not None and shortest > longest:
                 said.append(f'"{valve}": no stroke time fits all scenarios in which it closes.')
-    if windows is not None and windows.together is not None and windows.together.pressures != WITHIN:
+    if windows is not None and windows.together is not None and windows.together.verdict != WITHIN:
         said.append(together_words(windows.together))
     said += [f'Records: "{r.tag}": {r.words}.' for r in tests.rows if r.verdict != SHORT[WITHIN]]
     if tests.verdict != WITHIN and all(r.verdict == SHORT[WITHIN] for r in tests.rows):
@@ -384,9 +384,11 @@ def together_words(made: JointSet) -> str:
     if made.longer > 1.0:
         how = "All at their shortest together exceed a limit; none is exceeded with"
         return f"{how} {strokes}."
-    verdict = SHORT[made.pressures]
-    not_so = "" if made.pressures == WITHIN else ": do not set them so together"
-    return f"All at their shortest together ({strokes}): pressures {verdict}{not_so}."
+    verdict = f"pressures {SHORT[made.pressures]}"
+    if made.verdict != made.pressures:
+        verdict += f", rules {SHORT[made.verdict]}"
+    not_so = "" if made.verdict == WITHIN else ": do not set them so together"
+    return f"All at their shortest together ({strokes}): {verdict}{not_so}."
 
 
 def not_searched(lineup: LineUp, windows: Windows | None) -> tuple[str, ...]:

@@ -206,8 +206,11 @@ def _flowing(lineup: LineUp, runs: Sequence[ScenarioResult]) -> float:
 
 def _greatest(limit: RateLimit, display: Display) -> str:
     if limit.greatest is None:
-        return "none was found"
+        named = f': rule "{limit.rule.rule.name}"' if limit.rule is not None else ""
+        return f"none was found{named}"
     looked = ", as far as was looked" if limit.greatest >= limit.to * 0.999 else ""
+    if limit.rule is not None:
+        looked = f', by the rule "{limit.rule.rule.name}"'
     return f"up to {display.flow_down(limit.greatest)}{looked}"
 
 
@@ -294,15 +297,20 @@ def _window(limit: StrokeLimits | None, display: Display) -> tuple[str, str, str
     else:
         at_end = " or less" if limit.shortest <= limit.from_ else ""
         fast = f"{limit.shortest:.1f} s{at_end}"
-        if limit.governs is not None and not at_end:
+        if limit.fast_rule is not None:
+            rule = limit.fast_rule
+            governs.append(f"not faster: {rule.name}, {rule.figure_text} [{rule.source}]")
+        elif limit.governs is not None and not at_end:
             what = what_happens(limit.governs, limit.run, display)
             governs.append(f'surge: "{limit.governs.name}", {what}')
     if limit.longest is None:
         slow = "no rule bounds it"
     else:
         slow = f"{limit.longest:.1f} s" if limit.longest > 0 else "every stroke is too slow"
-        rule = limit.slow_rule
-        governs.append(f"time: {rule.name}, {rule.figure_text} [{rule.source}]" if rule else "time")
+        slowest = limit.slow_rule
+        governs.append(
+            f"time: {slowest.name}, {slowest.figure_text} [{slowest.source}]" if slowest else "time"
+        )
     return fast, slow, "; ".join(g for g in governs if g)
 
 

@@ -274,9 +274,9 @@ def _together(limits: ValveLimits, windows: Windows, name: str) -> ValveLimits:
         return limits
     listed = ", ".join(f'"{v}"' for v in strokes)
     source = f'window of "{name}" when {listed} close together'
-    if windows.together.pressures == WITHIN:
+    if windows.together.verdict == WITHIN:
         return replace(limits, bounds=(*limits.bounds, _bound(Side.FASTEST, strokes[name], source)))
-    reason = f"{source}: {windows.together.pressures} at their shortest strokes; see surge window"
+    reason = f"{source}: {windows.together.verdict} at their shortest strokes; see surge window"
     return replace(limits, missing=(*limits.missing, (Direction.CLOSING, Side.FASTEST, reason)))
 
 

@@ -38,6 +38,7 @@ from surge.rules.reading import built_in
 from surge.search.chart import ChartData, chart_of
 from surge.search.chart_subject import pick
 from surge.search.chart_survey import RateRow, Seen, Survey
+from surge.search.judge import Bench
 from surge.search.scan import Scanner
 from surge.search.strokes import stroke_limits
 from surge.transient.run import simulate
@@ -144,7 +145,7 @@ def test_the_agreed_rate_is_confirmed_and_no_rate_is_left_without_its_neighbours
     limit = held_limits(simple())[0]
     for stroke, margin in ((3.95, 9e5), (4.0, 5e3), (4.05, 9.5e3), (4.1, 9.6e3)):
         mid.seen[stroke] = Seen(margin=margin, held=limit, used=0.5, most_used=0)
-    Survey([], [], lambda _: None).follow([mid], [(low, high)], 4.1)
+    Survey([], [], lambda _: None, bench=Bench(line(), NO_RULES)).follow([mid], [(low, high)], 4.1)
     assert mid.shortest == 4.1
 
 

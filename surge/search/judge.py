@@ -1,0 +1,371 @@
+"""What a search tells as safe is judged as a check judges it: by the same function, rule by rule.
+
+Decisions
+---------
+* A stroke, a rate, a set, a shape, an order is safe where :func:`surge.rules.assess.assess` finds every limit
+  and every required rule kept for the scenario in which it is. What holds for the case as a whole, whatever
+  moves and however fast (a rating, the date of a test), is left to the check of the case.
+* A greatest flow in one scenario may break the rule on the ullage in another: then the scenario that brings
+  it is the one that does not keep it. So where a tank has an ullage, the other scenarios are run as well.
+* Rules that need no march (velocities of the flow before anything moves, times, strokes) are asked first, at
+  every value: they bound what is marched at all.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from surge.errors import CaseError, SolveError
+from surge.model.lineup import LineUp, Scenario
+from surge.rules.assess import Assessment, AtHand, assess
+from surge.rules.book import Rule, RuleBook
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
+from surge.rules.limits import LimitedExtreme
+from surge.rules.rulings import (
+    NOT_CHECKED,
+    Ruling,
+    counts,
+    rule_on,
+    searched_limits,
+    with_pump_top,
+)
+from surge.search.smallest import Samples
+from surge.transient.plan import Plan, plan
+from surge.transient.result import History, Method, ScenarioResult
+from surge.workers import Progress
+
+ULLAGE = "shutdown time over time to fill the ullage"
+LEAD = "time from the shore's stop to the ship's first valve"
+TIMES = ("time to stop the flow", "total shutdown time", ULLAGE)
+STROKES = ("stroke time", "stroke time per inch of bore", "stroke time per millimetre of bore")
+VELOCITIES = ("velocity", "velocity at the inlets of ship's tanks")
+ALLOWANCE, STATIC = "allowance on the rating", "static pressure over rating"
+NO_RULES = RuleBook(rules=())
+SURER = 1.25  # times the scan's own error: so much margin is asked for
+DOUBT = 0.15  # of the instant-stop rise: a scan was off by less, wherever it was held against full runs
+PROBES = 3  # full runs at values inside a window, beside those at its ends
+PROBES_RANGED = 1  # where something is a range, each of which takes several full runs
+SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
+
+
+def slow_side(rule: Rule) -> bool:
+    """Whether a rule is broken by strokes that take too long."""
+    return rule.measure in (*TIMES, LEAD) or (rule.measure in STROKES and rule.upper)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Judged:
+    """One scenario as a check judges it.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+        Those that count: static ones and its own.
+    broken : tuple of Ruling
+        Required rules that it does not keep for certain.
+    run : ScenarioResult
+        The worst.
+    margin : float
+        Least margin to a limit of what a search holds, less the numerical error [Pa].
+    """
+
+    findings: tuple[Finding, ...]
+    broken: tuple[Ruling, ...]
+    run: ScenarioResult
+    margin: float
+
+    @property
+    def verdict(self) -> str:
+        """The worst of limits and rules."""
+        return worst_of([*(f.verdict for f in self.findings), *(r.verdict for r in self.broken)])
+
+    @property
+    def kept(self) -> bool:
+        """Whether every limit and every required rule is kept for certain."""
+        return self.verdict == WITHIN
+
+    @property
+    def kept_by_surge(self) -> bool:
+        """Whether all is kept but what a shorter stroke would mend."""
+        return self.but_for_time().kept
+
+    def but_for_time(self) -> Judged:
+        """The same without rules that a shorter stroke would mend."""
+        return replace(self, broken=tuple(r for r in self.broken if not slow_side(r.rule)))
+
+    @property
+    def lacking(self) -> float:
+        """By how much what is not kept for certain falls short [Pa]; 0 where no margin tells."""
+        return max(lacking_margin(self.findings), -self.margin if math.isfinite(self.margin) else 0.0)
+
+    @property
+    def hopeless(self) -> bool:
+        """Whether something is undecided that no other value would mend: data are missing."""
+        lacks = (f for f in self.findings if f.verdict == UNDECIDED and f.margin is None)
+        return any(f.check != "run" for f in lacks)
+
+    @property
+    def governs(self) -> Finding | None:
+        """The nearest limit; of those before any scenario only one that is not kept."""
+        own = [f for f in self.findings if f.scenario or f.verdict != WITHIN]
+        return weakest(own)
+
+    @property
+    def broken_rule(self) -> Ruling | None:
+        """A rule that is in the way, where no finding is."""
+        if any(f.verdict != WITHIN for f in self.findings):
+            return None
+        return next(iter(sorted(self.broken, key=lambda r: -SEVERITY[r.verdict])), None)
+
+    @property
+    def reason(self) -> str:
+        """Why it cannot be told as safe, "" where no more than a pressure is in the way."""
+        if (ruling := self.broken_rule) is not None:
+            return by_rule(ruling)
+        worst = weakest(self.findings)
+        return worst.reason if worst is not None else ""
+
+
+def goes_by_runs(ruling: Ruling) -> bool:
+    """Whether a ruling on the case as a whole goes by how things move, or stands before all of it."""
+    measure = ruling.rule.measure
+    by_case = measure == STATIC or (measure == ALLOWANCE and ruling.outcome == NOT_CHECKED)
+    return ruling.scenario == "" and by_case
+
+
+def by_rule(ruling: Ruling) -> str:
+    """A rule that is in the way, in words."""
+    return f'the rule "{ruling.rule.name}" [{ruling.rule.source}]: {ruling.words.rstrip(".")}'
+
+
+class Bench:
+    """Judges variants of the scenarios of one line-up; what was run is not run again.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        Checked; lengths and wave speeds may be ranges.
+    book : RuleBook
+    progress : callable, optional
+    """
+
+    def __init__(self, lineup: LineUp, book: RuleBook, progress: Progress | None = None) -> None:
+        self.lineup, self.book, self.progress = with_pump_top(lineup, book), book, progress
+        self.at_hand = AtHand()
+        self._judged: list[tuple[Scenario, Judged]] = []
+        ullage = any(t.ullage is not None for t in lineup.tanks if t.side == "ship")
+        self.shared = ullage and any(r.required and r.measure == ULLAGE for r in book.rules)
+
+    def limits(self, scenario: Scenario) -> tuple[LimitedExtreme, ...]:
+        """What a search holds the extremes of a scenario against."""
+        return searched_limits(self.lineup, self.book, scenario)
+
+    def around(self, scenario: Scenario) -> LineUp:
+        """The line-up with a variant in the place of the scenario of its name.
+
+        Other scenarios stand beside it only where they bear on its verdict.
+        """
+        if not self.shared or scenario.name not in {s.name for s in self.lineup.scenarios}:
+            return self.lineup.with_(scenarios=(scenario,))
+        changed = (scenario if s.name == scenario.name else s for s in self.lineup.scenarios)
+        return self.lineup.with_(scenarios=tuple(changed))
+
+    def judge(self, scenario: Scenario) -> Judged:
+        """Run a variant of a scenario in full, and hold it against every limit and every rule.
+
+        Raises
+        ------
+        CaseError, GridError, SolveError
+        """
+        known = next((made for one, made in self._judged if one == scenario), None)
+        if known is None:
+            around = self.around(scenario)
+            made = assess(around, book=self.book, known=self.at_hand, progress=self.progress)
+            known = self._of(made, scenario)
+            self._judged.append((scenario, known))
+        return known
+
+    def keep(self, scenario: Scenario, lineup: LineUp, run: ScenarioResult) -> None:
+        """Keep a full run that was made elsewhere; of a line-up without ranges only."""
+        if self.at_hand.find(scenario) is None:
+            self.at_hand.keep(scenario, [(run, findings_of(lineup, run))])
+
+    def _of(self, made: Assessment, scenario: Scenario) -> Judged:
+        name = scenario.name
+        held = self.limits(scenario)
+        runs = [r for r in made.scenarios if r.name == name]
+        found = tuple(f for f in made.findings if f.scenario in ("", name) and counts(f, self.book))
+        by_run = self.at_hand.find(scenario) or [(run, ()) for run in runs]
+
+        def weight(pair: tuple[ScenarioResult, tuple[Finding, ...]]) -> tuple[int, float]:
+            worst = weakest(pair[1])
+            return SEVERITY[worst_of(f.verdict for f in pair[1])], worst.load if worst else 0.0
+
+        return Judged(
+            findings=found,
+            broken=tuple(r for r in self._broken(made) if self._concerns(r, made, scenario)),
+            run=max(by_run, key=weight)[0],
+            margin=min((_margin(run, one) for run in runs for one in held), default=math.inf),
+        )
+
+    @staticmethod
+    def _broken(made: Assessment) -> list[Ruling]:
+        return [r for r in made.rulings if r.verdict != WITHIN]
+
+    def _concerns(self, ruling: Ruling, made: Assessment, scenario: Scenario) -> bool:
+        """Whether a scenario is the one that breaks a rule."""
+        if ruling.scenario == scenario.name:
+            return True
+        if ruling.scenario == "":
+            return goes_by_runs(ruling)
+        measure = ruling.rule.measure
+        return measure == ULLAGE and not self._broken_without(ruling, made, scenario)
+
+    @staticmethod
+    def _broken_without(ruling: Ruling, made: Assessment, scenario: Scenario) -> bool:
+        """Whether a rule on the ullage is broken though a scenario is left out."""
+        name = scenario.name
+        others = made.lineup.with_(scenarios=tuple(s for s in made.lineup.scenarios if s.name != name))
+        runs = [r for r in made.scenarios if r.name != name]
+        again = rule_on(others, book=RuleBook(rules=(ruling.rule,)), runs=runs, findings=())
+        return any(
+            r.verdict == ruling.verdict and (r.scenario, r.subject) == (ruling.scenario, ruling.subject)
+            for r in again
+        )
+
+    def others(self, scenario: Scenario) -> dict[str, list[ScenarioResult]]:
+        """Full runs of the other scenarios, where they bear on the verdict of this one."""
+        found: dict[str, list[ScenarioResult]] = {}
+        for one in self.around(scenario).scenarios:
+            if one.name != scenario.name:
+                made = self.at_hand.find(one)
+                if made is None:
+                    assess(self.lineup.with_(scenarios=(one,)), known=self.at_hand, progress=self.progress)
+                    made = self.at_hand.find(one)
+                found[one.name] = [run for run, _ in made or []]
+        return found
+
+    # Rules that need no march
+
+    def stands(self, scenario: Scenario, lineups: Sequence[LineUp]) -> dict[str, list[ScenarioResult]]:
+        """What flows before anything moves, by scenario, at figures over what is a range."""
+        around = self.around(scenario)
+        found: dict[str, list[ScenarioResult]] = {}
+        for one in around.scenarios:
+            for fixed in lineups:
+                try:
+                    found.setdefault(one.name, []).append(standing(plan(fixed, one)))
+                except (CaseError, SolveError):
+                    if one.name == scenario.name:
+                        raise
+        return found
+
+    def minding(
+        self,
+        scenario: Scenario,
+        stands: dict[str, list[ScenarioResult]],
+        measures: Sequence[str],
+    ) -> list[Ruling]:
+        """Required rules of some measures that a variant breaks for certain, as far as no march is needed."""
+        own = RuleBook(rules=tuple(r for r in self.book.rules if r.required and r.measure in measures))
+        if not own.rules:
+            return []
+        around = self.around(scenario)
+        lineup = around.with_(scenarios=tuple(s for s in around.scenarios if s.name in stands))
+        runs = [run for each in stands.values() for run in each]
+        rulings = rule_on(lineup, book=own, runs=runs, findings=())
+        return [r for r in rulings if r.verdict == EXCEEDED and r.scenario == scenario.name]
+
+
+def standing(work: Plan) -> ScenarioResult:
+    """A run of a plan that has not begun: what flows, and how far every valve is open; no pressures."""
+    steady = work.steady
+    return ScenarioResult(
+        name=work.scenario.name,
+        note="",
+        lengths={},
+        speeds={},
+        elements=(),
+        places=(),
+        periods=(),
+        closures=(),
+        vapour=None,
+        undecided=(),
+        notes=(),
+        timing=work.scenario.timing,
+        last_event=work.last_event,
+        opening=dict(steady.opening),
+        method=Method(
+            dt=0.0,
+            nodes=0,
+            steps=0,
+            duration=0.0,
+            largest_misfit=0.0,
+            misfit_of="",
+            lumped=(),
+            tolerance=0.0,
+            worst_error=0.0,
+            runs=0,
+        ),
+        envelopes={},
+        history=History(
+            time=np.zeros(1),
+            pressure={},
+            flow={name: np.array([flow]) for name, flow in steady.flow.items()},
+        ),
+    )
+
+
+def _margin(run: ScenarioResult, held: LimitedExtreme) -> float:
+    """Margin of a limit in a full run, less the numerical error [Pa]."""
+    owners = run.elements if held.subject == "element" else run.places
+    owner = next(x for x in owners if x.name == held.name)
+    extreme = owner.highest if held.upper else owner.lowest
+    return held.margin(extreme.pressure) - extreme.error
+
+
+def lacking_margin(found: Sequence[Finding]) -> float:
+    """By how much what is not kept for certain falls short [Pa]; 0 where no margin tells."""
+    short = (f.error - f.margin for f in found if f.margin is not None and f.verdict != WITHIN)
+    return max(short, default=0.0)
+
+
+def worst_values(
+    samples: Samples, low: float, high: float, *, below: float, most: int = PROBES
+) -> list[float]:
+    """Values within a span at which the margin is least, one for each doubling of the value at most.
+
+    Parameters
+    ----------
+    samples : Samples
+    low, high : float
+        Ends of the span; what is looked at lies between them.
+    below : float
+        Only margins below this one matter [Pa].
+    most : int
+        How many are wanted.
+    """
+    octave: dict[int, float] = {}
+    for value, margin in samples.margins.items():
+        if low * (1 + 1e-9) < value <= high * (1 + 1e-9) and margin < below:
+            k = math.floor(math.log2(value / low))
+            if k not in octave or margin < samples.margins[octave[k]]:
+                octave[k] = value
+    return sorted(octave.values(), key=lambda v: samples.margins[v])[:most]
+
+
+def beyond(ruling: Ruling) -> float | None:
+    """How many times its limit a rule's value is, or the other way round for a lower limit [-]."""
+    if ruling.value is None or ruling.limit is None or min(abs(ruling.value), abs(ruling.limit)) <= 0.0:
+        return None
+    ratio = ruling.value / ruling.limit
+    return ratio if ruling.rule.upper else 1.0 / ratio
+
+
+def refuted(samples: Samples, value: float, judged: Judged) -> None:
+    """Enter a value that a full run does not show to be safe: nothing is safe that needs it."""
+    samples.margins[value] = min(samples.margins.get(value, math.inf), -max(judged.lacking, 1.0))

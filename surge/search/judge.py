@@ -8,7 +8,8 @@ Decisions
 * A greatest flow in one scenario may break the rule on the ullage in another: then the scenario that brings
   it is the one that does not keep it. So where a tank has an ullage, the other scenarios are run as well.
 * Rules that need no march (velocities of the flow before anything moves, times, strokes) are asked first, at
-  every value: they bound what is marched at all.
+  every value: they bound what is marched at all. Rules on how a flow stops need a march of their own at every
+  value that is looked at, since batches keep no flows; only a terminal's own rules ask for that.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from surge.errors import CaseError, SolveError
+from surge.errors import CaseError, GridError, SolveError
 from surge.model.lineup import LineUp, Scenario
 from surge.rules.assess import Assessment, AtHand, assess
 from surge.rules.book import Rule, RuleBook
@@ -36,11 +37,13 @@ from surge.rules.rulings import (
 from surge.search.smallest import Samples
 from surge.transient.plan import Plan, plan
 from surge.transient.result import History, Method, ScenarioResult
+from surge.transient.run import simulate
 from surge.workers import Progress
 
 ULLAGE = "shutdown time over time to fill the ullage"
 LEAD = "time from the shore's stop to the ship's first valve"
 TIMES = ("time to stop the flow", "total shutdown time", ULLAGE)
+EFFECTIVE = "effective closing time over pipeline period"
 STROKES = ("stroke time", "stroke time per inch of bore", "stroke time per millimetre of bore")
 VELOCITIES = ("velocity", "velocity at the inlets of ship's tanks")
 ALLOWANCE, STATIC = "allowance on the rating", "static pressure over rating"
@@ -158,6 +161,7 @@ class Bench:
         self.at_hand = AtHand()
         self._judged: list[tuple[Scenario, Judged]] = []
         ullage = any(t.ullage is not None for t in lineup.tanks if t.side == "ship")
+        self.marched = RuleBook(rules=tuple(r for r in book.rules if r.required and r.measure == EFFECTIVE))
         self.shared = ullage and any(r.required and r.measure == ULLAGE for r in book.rules)
 
     def limits(self, scenario: Scenario) -> tuple[LimitedExtreme, ...]:
@@ -280,6 +284,20 @@ class Bench:
         rulings = rule_on(lineup, book=own, runs=runs, findings=())
         return [r for r in rulings if r.verdict == EXCEEDED and r.scenario == scenario.name]
 
+    def by_march(self, scenario: Scenario, lineups: Sequence[LineUp]) -> Ruling | None:
+        """A required rule on how a flow stops that a variant does not keep in a single march."""
+        if not self.marched.rules:
+            return None
+        found: list[Ruling] = []
+        for fixed in lineups:
+            try:
+                run = simulate(fixed, scenario, quick=True)
+            except (CaseError, GridError, SolveError):
+                continue  # what cannot be run is told where it is judged
+            alone = fixed.with_(scenarios=(scenario,))
+            found += rule_on(alone, book=self.marched, runs=[run], findings=())
+        return next((r for r in found if r.verdict != WITHIN), None)
+
 
 def standing(work: Plan) -> ScenarioResult:
     """A run of a plan that has not begun: what flows, and how far every valve is open; no pressures."""
@@ -366,6 +384,9 @@ def beyond(ruling: Ruling) -> float | None:
     return ratio if ruling.rule.upper else 1.0 / ratio
 
 
+UNSAFE = -1.0  # [Pa] margin entered where it is no margin that is lacking
+
+
 def refuted(samples: Samples, value: float, judged: Judged) -> None:
     """Enter a value that a full run does not show to be safe: nothing is safe that needs it."""
-    samples.margins[value] = min(samples.margins.get(value, math.inf), -max(judged.lacking, 1.0))
+    samples.margins[value] = min(samples.margins.get(value, math.inf), min(-judged.lacking, UNSAFE))

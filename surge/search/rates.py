@@ -33,6 +33,7 @@ from surge.search.judge import (
     STROKES,
     SURER,
     TIMES,
+    UNSAFE,
     VELOCITIES,
     Bench,
     Judged,
@@ -153,12 +154,21 @@ class _Rates:
             for p in lineup.pipes
         )
         self.samples, self.need = Samples(), FIRST_NEED
+        self.minded: dict[float, Ruling] = {}
 
     def margins(self, slowness: Sequence[float]) -> list[float]:
         """Margins at rates, each at its worst length [Pa]."""
         self.tell(f'"{self.scenario.name}": {len(slowness)} rates')
         rows = [s.at_rates([self.agreed / v for v in slowness]) for s in self.scanners]
-        return [min(n.margin for n in column) for column in zip(*rows, strict=True)]
+        worst = [min(n.margin for n in column) for column in zip(*rows, strict=True)]
+        for v, margin in zip(slowness, worst, strict=True):
+            if margin < 0.0:
+                continue  # not safe in any case
+            if (found := self.bench.by_march(self.at(self.agreed / v), self.lineups)) is not None:
+                self.minded[v] = found
+        return [
+            min(m, UNSAFE if v in self.minded else math.inf) for v, m in zip(slowness, worst, strict=True)
+        ]
 
     def at(self, rate: float) -> Scenario:
         """The scenario at a rate [m3/s]."""
@@ -187,7 +197,7 @@ class _Rates:
         for _ in range(ATTEMPTS):
             slowness = self._slowness(look) if look else None
             if slowness is None:
-                return made
+                return replace(made, rule=made.rule or self._minded_above(math.inf))
             rate = self._rounded(slowness)
             try:
                 judged = self.judge(rate)
@@ -200,7 +210,7 @@ class _Rates:
             if judged.kept:
                 if self._others(look, slowness, rate):
                     unsafe = self._unsafe_below(slowness)
-                    bound = made.rule if slowness <= look[-1] * (1 + SHARE) else None
+                    bound = made.rule if slowness <= look[-1] * (1 + SHARE) else self._minded_above(slowness)
                     return replace(made, greatest=rate, unsafe_below=unsafe, rule=bound)
                 continue
             if judged.hopeless:
@@ -216,6 +226,11 @@ class _Rates:
             self.need = raised(self.need, judged) or 2.0 * self.need
             refuted(self.samples, self.agreed / rate, judged)
         return made
+
+    def _minded_above(self, slowness: float) -> Ruling | None:
+        """The rule on how a flow stops that is in the way of the least unsafe rate above one."""
+        unsafe = (v for v, m in self.samples.margins.items() if v < slowness and not m >= self.need)
+        return self.minded.get(max(unsafe, default=0.0))
 
     def _reached(self, slowness: float) -> bool:
         rate = self.agreed / slowness

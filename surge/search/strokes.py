@@ -35,6 +35,7 @@ from surge.search.judge import (
     PROBES_RANGED,
     STROKES,
     SURER,
+    UNSAFE,
     VELOCITIES,
     Bench,
     Judged,
@@ -164,6 +165,7 @@ class StrokeFamily:
         self.scanners = [Scanner(one, scenario, limits=limits) for one in self.lineups]
         self.progress = progress
         self.near: dict[float, NearestLimit] = {}
+        self.minded: dict[float, Ruling] = {}
         first = self.scanners[0]
         element = next(v for v in lineup.valves if v.name == valve)
         flows = [s.base.steady.flow[valve] for s in self.scanners]
@@ -191,7 +193,12 @@ class StrokeFamily:
         rows = [scanner.moved(variants) for scanner in self.scanners]
         for stroke, column in zip(strokes, zip(*rows, strict=True), strict=True):
             self.near[stroke] = min(column, key=lambda n: n.margin)
-        return [self.near[s].margin for s in strokes]
+        for stroke, variant in zip(strokes, variants, strict=True):
+            if self.near[stroke].margin < 0.0:
+                continue  # not safe in any case
+            if (found := self.bench.by_march(variant, self.lineups)) is not None:
+                self.minded[stroke] = found
+        return [min(self.near[s].margin, UNSAFE if s in self.minded else math.inf) for s in strokes]
 
     def hidden(self, stroke: float) -> float:
         """How far waves that return may make the margin swing with the stroke [Pa].
@@ -255,8 +262,7 @@ def stroke_limits(
         return _no_stroke(family, to, governs=None, reason=by_rule(broken), verdict=EXCEEDED)
     search = _Search(family, least, to, book)
     judged, stroke = search.confirmed()
-    if search.raised_by is not None:
-        fast_rule = search.raised_by
+    fast_rule = search.raised_by or fast_rule
     slow, rule = search.slow
     reason, verdict = "", WITHIN
     if stroke is None:
@@ -299,21 +305,26 @@ class _Search:
 
     def confirmed(self) -> tuple[Judged, float | None]:
         """The shortest stroke that is safe with every longer one, and how it is judged."""
-        judged, hopeless = None, False
         for _ in range(ATTEMPTS):
             told = self._shortest()
-            if told is None or hopeless:
+            if told is None:
                 break
             judged = self.family.judge(told)
             if not judged.kept_by_surge:
-                hopeless = not self._step(told, judged)
-                if hopeless:
+                if not self._step(told, judged):
                     return judged, None
             elif self._others(told, judged):
+                self.raised_by = self.raised_by or self._minded_below(told)
                 in_time = self.slow[0] is None or told <= self.slow[0]
                 self.late = in_time and not judged.kept
                 return judged, None if self.late else told
         return self.family.judge(self.longest), None
+
+    def _minded_below(self, told: float) -> Rule | None:
+        """The rule on how a flow stops that is in the way of the longest unsafe stroke below one."""
+        unsafe = (v for v, m in self.samples.margins.items() if v < told and not m >= self.need)
+        ruling = self.family.minded.get(max(unsafe, default=0.0))
+        return ruling.rule if ruling is not None else None
 
     def _shortest(self) -> float | None:
         family = self.family

@@ -112,9 +112,9 @@ class _Confirmed:
 
     @property
     def reason(self) -> str:
-        """Why it is not kept."""
-        reasons = (one.but_for_time().reason for _, one in self.judged if not one.kept_by_surge)
-        return next((said for said in reasons if said), "")
+        """Why it is not kept, "" where no more than a pressure is in the way."""
+        worst = (one.but_for_time() for _, one in self.judged if one.but_for_time().verdict == self.verdict)
+        return next((one.reason for one in worst if one.reason), "")
 
 
 def _confirm(members: Members, stroke: float, by: float) -> _Confirmed:

@@ -51,6 +51,7 @@ NO_RULES = RuleBook(rules=())
 SURER = 1.25  # times the scan's own error: so much margin is asked for
 DOUBT = 0.15  # of the instant-stop rise: a scan was off by less, wherever it was held against full runs
 PROBES = 3  # full runs at values inside a window, beside those at its ends
+NEXT = 1.03  # times: as far from the lower end of a window the first of them may lie
 PROBES_RANGED = 1  # where something is a range, each of which takes several full runs
 SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
 
@@ -361,7 +362,7 @@ def worst_values(
     ----------
     samples : Samples
     low, high : float
-        Ends of the span; what is looked at lies between them.
+        Ends of the span; what is found lies between them, and not right beside the lower one.
     below : float
         Only margins below this one matter [Pa].
     most : int
@@ -369,7 +370,7 @@ def worst_values(
     """
     octave: dict[int, float] = {}
     for value, margin in samples.margins.items():
-        if low * (1 + 1e-9) < value <= high * (1 + 1e-9) and margin < below:
+        if NEXT * low < value <= high * (1 + 1e-9) and margin < below:
             k = math.floor(math.log2(value / low))
             if k not in octave or margin < samples.margins[octave[k]]:
                 octave[k] = value

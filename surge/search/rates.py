@@ -287,8 +287,8 @@ class _Rates:
 
     def _others(self, look: Sequence[float], slowness: float, rate: float) -> bool:
         """Confirm lower rates; False where the search has to go on with what they told."""
-        before = self.need
-        self._learn(self.agreed / rate, rate)
+        if self._grown(self.agreed / rate, look, slowness):
+            return False
         below = SURER * self.need + DOUBT * self.rise
         most = PROBES if len(self.lineups) == 1 else PROBES_RANGED
         for v in worst_values(self.samples, self.agreed / rate, look[0], below=below, most=most):
@@ -299,15 +299,19 @@ class _Rates:
             if not other.kept:
                 refuted(self.samples, v, other)
                 return False
-            self._learn(v, self.agreed / v)
-        return self.need <= before or self._slowness(look) == slowness
+            if self._grown(v, look, slowness):
+                return False
+        return True
 
-    def _learn(self, slowness: float, rate: float) -> None:
-        if slowness not in self.samples.margins:
-            self.samples.look(self.margins, [slowness])
-        promised = self.samples.margins[slowness] - self.judge(rate).margin
-        if math.isfinite(promised):
-            self.need = max(self.need, SURER * promised)
+    def _grown(self, v: float, look: Sequence[float], slowness: float) -> bool:
+        """Whether the scan was so much off at a rate run in full that what was told does not stand."""
+        if v not in self.samples.margins:
+            self.samples.look(self.margins, [v])
+        promised = self.samples.margins[v] - self.judge(self.agreed / v).margin
+        if not math.isfinite(promised) or promised <= self.need:
+            return False
+        self.need = SURER * promised  # so much more than needed that it does not creep up
+        return self._slowness(look) != slowness
 
     def _unsafe_below(self, slowness: float) -> tuple[float, float] | None:
         found = _unsafe_below(self.samples, self.need, self.agreed, slowness)

@@ -360,7 +360,7 @@ class _Search:
 
     def _others(self, told: float, judged: Judged) -> bool:
         """Confirm other strokes of the window; False where the search has to go on with what they told."""
-        family, before = self.family, self.need
+        family = self.family
         self.slow = longest_allowed(
             family.lineup,
             family.scenario,
@@ -371,10 +371,10 @@ class _Search:
             longest=self.longest,
             bench=family.bench,
         )
+        if self._grown(told, told):
+            return False
         to = self.longest if self.slow[0] is None else self.slow[0]
-        self._learn(told)
-        within = [] if to <= told else self._worst(told, to)
-        for stroke in within:
+        for stroke in [] if to <= told else self._worst(told, to):
             try:
                 other = family.judge(stroke)
             except GridError:
@@ -383,9 +383,8 @@ class _Search:
                 refuted(self.samples, stroke, other)
                 self.need = max(self.need, raised(self.need, other) or 0.0)
                 return False
-            self._learn(stroke)
-        if self.need > before and self._shortest() != told:
-            return False
+            if self._grown(stroke, told):
+                return False
         return self._keeps_time(told, judged)
 
     def _worst(self, told: float, to: float) -> list[float]:
@@ -393,10 +392,13 @@ class _Search:
         most = PROBES if len(self.family.lineups) == 1 else PROBES_RANGED
         return worst_values(self.samples, told, to, below=below, most=most)
 
-    def _learn(self, stroke: float) -> None:
+    def _grown(self, stroke: float, told: float) -> bool:
+        """Whether the scan was so much off at a stroke run in full that what was told does not stand."""
         promised = self.family.promised(stroke)
-        if math.isfinite(promised):
-            self.need = max(self.need, SURER * promised)
+        if not math.isfinite(promised) or promised <= self.need:
+            return False
+        self.need = SURER * promised  # so much more than needed that it does not creep up
+        return self._shortest() != told
 
     def _keeps_time(self, told: float, judged: Judged) -> bool:
         """Bring the longest stroke down to one that a check confirms; False where it is not safe at all."""

@@ -273,10 +273,10 @@ def test_what_was_not_searched_is_said(made: Made, printed: dict[str, bytes]) ->
 
 def test_strokes_that_are_not_safe_together_are_told(demos: Demos) -> None:
     one = {"strokes": {"a": 8.0, "b": 9.0}, "assessment": demos[BIGGEST].answer}
-    alone = JointSet(**one, longer=1.0, pressures=EXCEEDED)
+    alone = JointSet(**one, longer=1.0, pressures=EXCEEDED, verdict=EXCEEDED)
     assert "together" in together_words(alone)
     assert together_words(alone).endswith("pressures EXCEEDED: do not set them so together.")
-    longer = JointSet(**one, longer=1.3, pressures=WITHIN)
+    longer = JointSet(**one, longer=1.3, pressures=WITHIN, verdict=WITHIN)
     assert together_words(longer) == (
         'All at their shortest together exceed a limit; none is exceeded with "a" 8.0 s, "b" 9.0 s.'
     )

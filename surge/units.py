@@ -3,13 +3,20 @@
 A quantity is a number (one sign, ASCII digits, one point, an exponent at most) and exactly one unit of a
 closed table, spelt as in the table. Nothing is guessed: a free-text unit parser can read "3,5 m" as 35 m.
 A pressure level says gauge or absolute; a bare ``bar`` is a difference only.
+
+Decisions
+---------
+* "3.000 m" may be 3 m, or 3000 m where a point parts thousands. One to three digits (the first no 0), a point
+  and three digits are refused where the key could hold both (:data:`TWO_WAYS`). A time is read as it stands:
+  clocks and loggers write milliseconds, and nobody writes thousands of seconds.
+* A number that is not 0, but too small for a computer, is refused: it would be read as 0.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -139,6 +146,12 @@ DIMENSIONS: dict[str, Dimension] = {
 }
 
 
+# What may be large enough for a thousand, and small enough for three decimals.
+TWO_WAYS = frozenset(
+    {"length", "diameter", "flow", "volume", "kv", "cv", "level", "absolute", "difference", "viscosity"}
+)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Reading:
     """A quantity as read.
@@ -171,10 +184,11 @@ NUMBER_PATTERN = r"[+-]?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?"
 _NUMBER = re.compile(NUMBER_PATTERN)
 _COMMA = re.compile(r"[+-]?[0-9][0-9.]*(?:,[0-9]+)+(?:\.[0-9]+)?")
 _THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:,[0-9]{3})+")
+_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _LOOSE = str.maketrans({"³": "3", "²": "2", "^": "", " ": "", "·": "", "μ": "u", "µ": "u"})
 
 
-def read(text: str, *, dimension: str) -> Reading:
+def read(text: str, *, dimension: str, possible: Callable[[Reading], bool] = lambda _: True) -> Reading:
     """Read a quantity.
 
     Parameters
@@ -183,6 +197,8 @@ def read(text: str, *, dimension: str) -> Reading:
         Such as ``"600 m3/h"``.
     dimension : str
         A key of :data:`DIMENSIONS`.
+    possible : callable, optional
+        Whether a reading may stand there. It decides between two ways to read a number, and nothing else.
 
     Returns
     -------
@@ -204,9 +220,30 @@ def read(text: str, *, dimension: str) -> Reading:
         raise QuantityError(quoted(text), want.expected, _unit_remedy(number, unit, want))
     number_above = float(number) + (ZERO.get(unit, 0.0) if kind == "temperature" else 0.0)
     value = number_above * UNITS[kind][unit]
-    if not math.isfinite(value):
+    if not math.isfinite(value) or vanished(number, float(number)) or (value == 0.0 != number_above):
         raise QuantityError(quoted(text), want.expected, "write a number that a computer can hold")
-    return Reading(value=value, kind=kind, text=stripped)
+    reading = Reading(value=value, kind=kind, text=stripped)
+    more = Reading(value=value * 1000.0, kind=kind)
+    if dimension in TWO_WAYS and grouped(number) and possible(reading) and possible(more):
+        raise QuantityError(quoted(text), want.expected, _both(number, unit))
+    return reading
+
+
+def grouped(number: str) -> bool:
+    """Return whether a number may be thousands, or a decimal: "3.000" or "3,000", but not "0.500"."""
+    return _GROUPED.fullmatch(number) is not None
+
+
+def one_way(number: str) -> tuple[str, str]:
+    """Return a :func:`grouped` number as thousands and as a decimal, each to be read in one way only."""
+    decimal = number.replace(",", ".")
+    shorter = decimal.rstrip("0").rstrip(".")
+    return re.sub("[.,]", "", number), f"{decimal}0" if shorter == decimal else shorter
+
+
+def vanished(number: str, value: float) -> bool:
+    """Return whether a number that is not 0 was read as 0, being too small for a computer."""
+    return value == 0.0 and re.search(r"[1-9]", re.split("[eE]", number)[0]) is not None
 
 
 def printable(text: str) -> str:
@@ -222,6 +259,11 @@ def quoted(text: str) -> str:
     return f'"{shown[:60]}..."' if len(text) > 60 or len(shown) > 60 else f'"{shown}"'
 
 
+def _both(number: str, unit: str) -> str:
+    thousands, decimal = one_way(number)
+    return f'write "{thousands} {unit}" for thousands or "{decimal} {unit}" for a decimal'
+
+
 def _number_remedy(text: str, want: Dimension) -> str:
     """Say how to write the number of a text whose number is wrong."""
     comma = _COMMA.match(text)
@@ -231,8 +273,7 @@ def _number_remedy(text: str, want: Dimension) -> str:
         point = f"{number.replace('.', '').replace(',', '.')} {unit}"
         plain = f"{number.replace(',', '')} {unit}"
         if _THOUSANDS.fullmatch(number):
-            meant = f'write "{plain}" for thousands'
-            return f'{meant} or "{point}" for a decimal' if number.count(",") == 1 else meant
+            return _both(number, unit) if grouped(number) else f'write "{plain}" for thousands'
         if number.count(",") > 1 or "." in number[number.index(",") :]:
             return f'write "{plain}": no comma between thousands'
         return f'write "{point}": the decimal sign is a point'

@@ -70,7 +70,7 @@ COMMANDS: dict[str, dict[str, Called]] = {
     "records": {
         **of(surge.judge_records, file="path", tested="together"),
         **same(surge.judge_records, "case", "limits", "dates", "timed", "columns", "units", "joined"),
-        **same(surge.judge_records, "interval", "today"),
+        **same(surge.judge_records, "interval", "today", "decimal"),
         **of(surge.run_measured_stroke, curve="valve"),
         **same(surge.run_measured_stroke, "scenario", "ends"),
         **same(RecordsAnswer.text, "details"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import subprocess
 import sys
 
@@ -11,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surge.units import DECIMALS, DIMENSIONS, SHOWN, UNITS, ZERO, QuantityError, from_si, read, show
+from surge.toml.values import Quantity
+from surge.units import DECIMALS, DIMENSIONS, SHOWN, TWO_WAYS, UNITS, ZERO, QuantityError, from_si, read, show
 
 # Our spelling -> pint's, where they differ. Levels drop their (g) or (a) first: the factor is the same.
 _PINT = {
@@ -130,7 +132,15 @@ def test_reads(text: str, dimension: str, value: float, kind: str) -> None:
         ("3,5 m", "length", 'write "3.5 m": the decimal sign is a point'),
         ("0,74 kg/L", "density", 'write "0.74 kg/L": the decimal sign is a point'),
         ("3.000,5 m", "length", 'write "3000.5 m": the decimal sign is a point'),
-        ("1,200 m", "length", 'write "1200 m" for thousands or "1.200 m" for a decimal'),
+        ("1,200 m", "length", 'write "1200 m" for thousands or "1.2 m" for a decimal'),
+        ("3.000 m", "length", 'write "3000 m" for thousands or "3 m" for a decimal'),
+        ("-12.345 mm", "diameter", 'write "-12345 mm" for thousands or "-12.3450 mm" for a decimal'),
+        ("1.234 m3/h", "flow", 'write "1234 m3/h" for thousands or "1.2340 m3/h" for a decimal'),
+        ("2.400 m3/h", "kv", 'write "2400 m3/h" for thousands or "2.4 m3/h" for a decimal'),
+        ("40.000 m3", "volume", 'write "40000 m3" for thousands or "40 m3" for a decimal'),
+        ("1.600 kPa(g)", "level", 'write "1600 kPa(g)" for thousands or "1.6 kPa(g)" for a decimal'),
+        ("1e-400 m", "length", "a number that a computer can hold"),
+        ("1e-322 mm", "length", "a number that a computer can hold"),
         ("1,200,300 m", "length", 'write "1200300 m" for thousands'),
         ("1,200.5 m", "length", 'write "1200.5 m": no comma between thousands'),
         ("nan m", "length", "begin with a plain number"),
@@ -191,6 +201,37 @@ def test_any_text_is_read_or_refused(text: str, dimension: str) -> None:
 
 
 @given(
+    whole=st.integers(1, 999),
+    part=st.integers(0, 999),
+    unit=st.sampled_from([(d, u) for d in sorted(TWO_WAYS) for u in DIMENSIONS[d].units]),
+    sign=st.sampled_from(["", "+", "-"]),
+)
+@settings(max_examples=100, deadline=None)
+def test_a_point_that_may_part_thousands_is_never_read(
+    whole: int, part: int, unit: tuple[str, str], sign: str
+) -> None:
+    """Property: it is refused with two readings, a thousand times apart, each of which can be written."""
+    with pytest.raises(QuantityError) as caught:
+        read(f"{sign}{whole}.{part:03} {unit[1]}", dimension=unit[0])
+    offered = re.findall(r'"([^"]+)"', caught.value.remedy)
+    thousands, decimal = (read(text, dimension=unit[0]).value for text in offered)
+    assert thousands == pytest.approx(1000 * decimal)
+
+
+@pytest.mark.parametrize("text", ["0.500 m", "0.125 m", "1000.000 m", "1.0000 m", "1.00 m", "1.500e2 m"])
+def test_a_point_that_parts_no_thousands_is_read(text: str) -> None:
+    assert read(text, dimension="length").value == float(text.split()[0])
+
+
+def test_what_may_stand_there_decides_between_two_readings() -> None:
+    """A pipe of 12.750 in is usual, one of 12750 in is none."""
+    assert Quantity("diameter", "5 mm", "3 m").accept("12.750 in").value == pytest.approx(0.32385)
+    assert Quantity("length", "-500 m", "2000 m").accept("12.345 m").value == 12.345
+    assert read("1.025 t/m3", dimension="density").value == 1025.0
+    assert read("12.345 s", dimension="time").value == 12.345
+
+
+@given(
     value=st.floats(min_value=-1e9, max_value=1e9, allow_nan=False),
     choice=st.sampled_from([(d, u) for d, want in DIMENSIONS.items() for u in want.units]),
 )
@@ -198,7 +239,8 @@ def test_any_text_is_read_or_refused(text: str, dimension: str) -> None:
 def test_every_unit_reads_back(value: float, choice: tuple[str, str]) -> None:
     """Property: what is written with a unit of the table means number times factor, to the last bit."""
     dimension, unit = choice
-    reading = read(f"{value!r} {unit}", dimension=dimension)
+    written = f"{value!r}0" if re.fullmatch(r"-?[0-9]{1,3}\.[0-9]{3}", repr(value)) else repr(value)
+    reading = read(f"{written} {unit}", dimension=dimension)
     zero = ZERO.get(unit, 0.0) if reading.kind == "temperature" else 0.0
     assert reading.value == (float(repr(value)) + zero) * UNITS[reading.kind][unit]
 

@@ -205,6 +205,7 @@ def judge_records(
     columns: Mapping[str, str] | None = None,
     units: Mapping[str, str] | None = None,
     joined: bool = False,
+    decimal: Literal["point", "comma"] | None = None,
     interval: str | Interval | None = None,
     progress: Progress | None = None,
 ) -> RecordsAnswer:
@@ -232,6 +233,8 @@ def judge_records(
         Units that the file does not say: ``{"time": "min:s"}``.
     joined : bool
         Whether an empty tag or date is that of the row above.
+    decimal : {"point", "comma"}, optional
+        The decimal sign, where the numbers of the file do not show it.
     interval : str or Interval, optional
         How long a test holds, for valves that state no interval: "6 months"; by default 12 months.
     progress : callable, optional
@@ -272,6 +275,7 @@ def judge_records(
     options = ReadOptions(
         units=units_of_cells(units or {}),
         joined=joined,
+        decimal=decimal,
         today=on,
         dates=dates,
         timed={"order": Timed.ORDER, "movement": Timed.MOVEMENT}.get(timed or ""),

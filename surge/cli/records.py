@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 @click.option("--column", "columns", multiple=True, help="What a column means: 'time=Stroke, s'; repeatable.")
 @click.option("--unit", "units", multiple=True, help="A unit that is not written: time=s, time=h:min:s ...")
 @click.option("--joined", is_flag=True, help="An empty tag or date is that of the row above.")
+@click.option("--decimal", type=click.Choice(["point", "comma"]), help="The decimal sign in 1.450 or 1,450.")
 @click.option("--interval", default="12 months", help="Between tests, where a valve states none.")
 @click.option("--today", help="The day of the look, such as 2026-02-20; today without it.")
 @click.option(
@@ -76,6 +77,7 @@ def records(
         "columns": _columns(said["columns"]),
         "units": dict(_unit(text) for text in said["units"]),
         "joined": said["joined"],
+        "decimal": said["decimal"],
         "today": day_of(said["today"]),
         "dates": said["dates"],
         "timed": said["timed"],

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TypeVar
 
+from surge.records.decimals import readings
 from surge.records.stroke_tests import Direction, Timed
-from surge.units import ATMOSPHERE, UNITS, ZERO, QuantityError, quoted
+from surge.units import ATMOSPHERE, UNITS, ZERO, QuantityError, grouped, one_way, quoted, vanished
 
 MINUTES, HOURS = "min:s", "h:min:s"  # "units" of a time with colons
 TYPED_WRONG = 5  # [min] from here whole minutes are rather seconds that a spreadsheet took for minutes
 T = TypeVar("T")
 EMPTY = frozenset({"", "-", "--", "---", "–", "—", "n/a", "n.a.", "na", "nil", "none"})
 _NUMBER = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]+)?)(.*)", re.DOTALL)
-_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 _COLONS = re.compile(r"([0-9]+):([0-9]{2})(?::([0-9]{2}))?((?:[.,][0-9]+)?)(.*)", re.DOTALL)
 _LOOSE = str.maketrans({"³": "3", "²": "2", "°": "", "º": "", "˚": "", " ": "", ".": "", "[": "", "]": ""})
 
@@ -63,7 +63,14 @@ def unit_of(text: str, kind: str) -> str | None:
     return SPELLINGS[kind].get(_loose(text))
 
 
-def quantity(text: str, *, what: str, unit: str | None, usual: str | None = None) -> float:
+def quantity(
+    text: str,
+    *,
+    what: str,
+    unit: str | None,
+    usual: str | None = None,
+    sign: Callable[[], str | None] = lambda: None,
+) -> float:
     """Read a cell as a quantity in SI.
 
     Parameters
@@ -75,6 +82,8 @@ def quantity(text: str, *, what: str, unit: str | None, usual: str | None = None
         That of the header.
     usual : str, optional
         Where neither header nor cell says one.
+    sign : callable, optional
+        Tells the decimal sign of the file, as :mod:`surge.records.decimals`; asked only where it is needed.
 
     Raises
     ------
@@ -85,7 +94,7 @@ def quantity(text: str, *, what: str, unit: str | None, usual: str | None = None
     if colons:
         value = _with_colons(text, colons, unit, usual)
     else:
-        number, own = _split(text, kind)
+        number, own = _split(text, kind, sign)
         agreed = _agreed(text, own, unit or (None if own else usual), kind)
         value = _one_reading([_in_si(x, agreed, kind, text) for x in number], what, text)
     if not _possible(value, what):
@@ -104,28 +113,25 @@ def _possible(value: float, what: str) -> bool:
 
 
 def _one_reading(values: list[float], what: str, text: str) -> float:
-    """The one value that is possible of a figure such as 23,400; an error if it can be read in two ways."""
+    """The one value that is possible of a figure such as 1.450; an error if it can be read in two ways."""
     found = [v for v in values if _possible(v, what)] if len(values) > 1 else values
     if len(found) == 1:
         return found[0]
     number = _NUMBER.match(text)
     assert number is not None
-    point, plain = number[1].replace(",", "."), number[1].replace(",", "")
-    raise QuantityError(
-        quoted(text), "a number that can be read in one way only", f"write {point} or {plain}"
-    )
+    thousands, decimal = one_way(number[1])
+    remedy = f"write {thousands} for thousands or {decimal} for a decimal, or say --decimal point or comma"
+    raise QuantityError(quoted(text), "a number that can be read in one way only", remedy)
 
 
-def _split(text: str, kind: str) -> tuple[list[float], str]:
+def _split(text: str, kind: str, sign: Callable[[], str | None]) -> tuple[list[float], str]:
     """Divide a cell into its number, in every way to read it, and what stands behind it."""
     match = _NUMBER.fullmatch(text)
     if match is None:
         raise QuantityError(quoted(text), f"a number, with its {kind} unit", "write the figure alone: 23.4")
     number = match[1]
-    values = [float(number.replace(",", "."))]
-    if _THOUSANDS.fullmatch(number):
-        values.append(float(number.replace(",", "")))
-    if not all(math.isfinite(v) for v in values):
+    values = readings(number, sign() if grouped(number) else None)
+    if not all(math.isfinite(v) and not vanished(number, v) for v in values):
         raise QuantityError(quoted(text), "a number that a computer can hold", "check the figure")
     return values, match[2].strip()
 

@@ -15,7 +15,7 @@ from surge.errors import CaseError, about
 from surge.records.cells import EMPTY, unit_of
 from surge.records.columns import LONGEST_TITLES, plain
 from surge.records.text import SEPARATORS, CsvFile, RowFault, load_csv, row_fault, unusable
-from surge.units import UNITS, printable, quoted
+from surge.units import UNITS, grouped, printable, quoted, vanished
 
 LOOK = 60  # rows in which the header is looked for
 MOST_SAMPLES = 200_000
@@ -42,7 +42,6 @@ _BRACKET = re.compile(r"^(.*?)[\s,]*[\[(](.*)[\])]\s*$", re.DOTALL)
 _END = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*[%°a-z]*\s*(?:=|is)?\s*(shut|closed|open)")
 _NUMBER = re.compile(r"([+-]?[0-9]*[.,]?[0-9]+(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
 _CLOCK = re.compile(r"(?:[0-9-]+[T ])?([0-9]{1,2}):([0-9]{2}):([0-9]{2}(?:[.,][0-9]+)?)")
-_WHOLE_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -265,20 +264,20 @@ def _scale(table: CurveColumns, ends: tuple[float, float] | None) -> tuple[float
 def _decimal_commas(body: Sequence[Sequence[str]], table: CurveColumns) -> bool:
     """Whether the decimal sign is a comma: not when the comma parts the cells, nor when points are there."""
     cells = [c[k] for c in body for k in (table.time, table.position) if k < len(c)]
-    with_comma = [c.strip() for c in cells if "," in c and not _CLOCK.fullmatch(c.strip())]
-    if not with_comma:
-        return False
-    if any("." in c for c in cells if not _CLOCK.fullmatch(c.strip())):
+    numbers = [c for c in map(str.strip, cells) if not _CLOCK.fullmatch(c)]
+    with_comma, with_point = ([c for c in numbers if sign in c] for sign in ",.")
+    if with_comma and with_point:
         raise unusable(
             "numbers with commas and numbers with points", "one decimal sign", "write all with the same sign"
         )
-    if all(_WHOLE_THOUSANDS.fullmatch((_NUMBER.match(c) or [c, c])[1]) for c in with_comma):
+    signed = with_comma or with_point
+    if signed and all(grouped((_NUMBER.match(c) or [c, c])[1]) for c in signed):
         raise unusable(
-            f"{quoted(with_comma[0])}, which can be thousands or a decimal",
+            f"{quoted(signed[0])}, which can be thousands or a decimal",
             "numbers that can be read in one way only",
-            "write them with another number of decimals, or with a point",
+            "write them with another number of decimals",
         )
-    return True
+    return bool(with_comma)
 
 
 def _number(text: str, column: str, *, commas: bool) -> tuple[float, str]:
@@ -290,7 +289,7 @@ def _number(text: str, column: str, *, commas: bool) -> tuple[float, str]:
         value = float(number)
     except ValueError:
         value = float("nan")
-    if not abs(value) < 1e9:
+    if not abs(value) < 1e9 or vanished(number, value):
         raise _CellError(column, quoted(text), "a number", "write the figure, or leave the position blank")
     return value, match[2].strip()
 

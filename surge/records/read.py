@@ -17,7 +17,7 @@ Decisions
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -105,11 +105,13 @@ def _read(source: CsvFile, asked: ReadOptions, progress: Progress) -> Records:
 def _tests_of(source: CsvFile, asked: ReadOptions, progress: Progress) -> Records:
     separator, header = _layout(source, asked)
     order = order_of(_dates(source, separator, header, progress), given=asked.dates)
-    reader = RowReader(header, order, asked)
+
+    def body() -> Iterator[list[str]]:
+        return islice(source.rows(separator, width=header.width), header.row, None)
+
+    reader = RowReader(header, order, asked, body)
     count = 0
-    for number, cells in enumerate(
-        islice(source.rows(separator, width=header.width), header.row, None), start=header.row + 1
-    ):
+    for number, cells in enumerate(body(), start=header.row + 1):
         count += 1
         if count % TELL_EVERY == 0:
             progress(f"{count} rows read")

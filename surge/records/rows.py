@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import cached_property
 from typing import TypeVar
 
 from surge.records.cells import DIRECTIONS, EMPTY, FLOWING, TIMED, TOGETHER, YES_NO, quantity, word
-from surge.records.columns import Column, ColumnTitles
+from surge.records.columns import KIND, Column, ColumnTitles
 from surge.records.dates import EXPECTED, DateOrder, latest_reading, read_when
+from surge.records.decimals import shown_by
 from surge.records.stroke_tests import Direction, LostTest, StrokeTest, Timed
 from surge.records.text import RowFault, row_fault
 from surge.units import QuantityError, quoted
@@ -34,6 +36,8 @@ class ReadOptions:
         "time", "temperature" or "pressure" -> unit, where neither title nor cell says one.
     joined : bool
         An empty tag or date is that of the row above.
+    decimal : str or None
+        The decimal sign, "point" or "comma".
     today : date
         No test can be later.
     """
@@ -45,6 +49,7 @@ class ReadOptions:
     columns: Mapping[str, str] | None = None
     units: Mapping[str, str] | None = None
     joined: bool = False
+    decimal: str | None = None
 
 
 def cleaned(cell: str) -> str:
@@ -53,9 +58,24 @@ def cleaned(cell: str) -> str:
 
 
 class RowReader:
-    """Reads row after row, and notes what is wrong."""
+    """Reads row after row, and notes what is wrong.
 
-    def __init__(self, header: ColumnTitles, order: DateOrder, asked: ReadOptions) -> None:
+    Parameters
+    ----------
+    header : ColumnTitles
+    order : DateOrder
+    asked : ReadOptions
+    rows : callable, optional
+        Gives the rows under the header once more, to look for the decimal sign.
+    """
+
+    def __init__(
+        self,
+        header: ColumnTitles,
+        order: DateOrder,
+        asked: ReadOptions,
+        rows: Callable[[], Iterable[Sequence[str]]] = tuple,
+    ) -> None:
         self.header, self.columns, self.order, self.asked = header, header.columns, order, asked
         self.latest = asked.today + timedelta(days=1)
         self.tests: list[StrokeTest] = []
@@ -67,6 +87,15 @@ class RowReader:
         self.blank = self.repeated = 0
         self.seen: dict[tuple[object, ...], int] = {}
         self.number = 0
+        self.rows = rows
+
+    @cached_property
+    def sign(self) -> str | None:
+        """The decimal sign, as the user says or the numbers of the file show."""
+        if self.asked.decimal is not None:
+            return self.asked.decimal
+        at = [c.index for c in self.columns.values() if c.meaning in KIND]
+        return shown_by(cleaned(cells[k]) for cells in self.rows() for k in at if k < len(cells))
 
     def row(self, number: int, cells: Sequence[str]) -> None:
         """Read one row: its tests, or its faults, or a count of blank rows."""
@@ -307,7 +336,9 @@ class RowReader:
 
     def _quantity(self, what: str) -> Callable[[str, Column], float]:
         usual = (self.asked.units or {}).get("time" if what == "delay" else what)
-        return lambda text, column: quantity(text, what=what, unit=column.unit, usual=usual)
+        return lambda text, column: quantity(
+            text, what=what, unit=column.unit, usual=usual, sign=lambda: self.sign
+        )
 
     @staticmethod
     def _direction(text: str, _: Column) -> Direction:

@@ -12,7 +12,7 @@ from typing import Any
 
 from surge.errors import CaseError, Fault, about
 from surge.inputs import InputFile, input_of, read_input
-from surge.units import quoted
+from surge.units import quoted, vanished
 
 LONGEST_LINE = 20_000  # [characters]; the parser's time for one key grows with the square of its length
 WORDS_LIKE = 0.7  # [-] as surge.errors.LIKE, of keys and words of a format: they are short and many are alike
@@ -145,7 +145,12 @@ def _parsed(text: str, kind: FileKind) -> dict[str, Any]:
             )
     deep = _deep_line(lines)
     try:
-        data = tomllib.loads(text)
+        data = tomllib.loads(text, parse_float=_float)
+    except _TinyError as error:
+        tiny = re.compile(rf"(?<![\w.]){re.escape(str(error))}(?![\w.])")
+        where = next((n for n, line in enumerate(lines, start=1) if tiny.search(line.split("#")[0])), 1)
+        found, remedy = f"{quoted(str(error))}, which would be read as 0", "write 0, or a greater number"
+        raise _syntax(found, remedy, where, 1, "a number that a computer can hold") from None
     except tomllib.TOMLDecodeError as error:
         raise _decode_fault(str(error), lines, kind) from None
     except RecursionError:
@@ -156,6 +161,18 @@ def _parsed(text: str, kind: FileKind) -> dict[str, Any]:
     if too_deep(data):
         raise _syntax("tables nested too deep", "no key is nested so deep", deep, 1)
     return data
+
+
+class _TinyError(ValueError):
+    """A number that is not 0, but too small for a computer."""
+
+
+def _float(text: str) -> float:
+    """Read a number with a point or an exponent, as the parser does."""
+    value = float(text)
+    if vanished(text, value):
+        raise _TinyError(text)
+    return value
 
 
 def _longest_key(line: str) -> int:

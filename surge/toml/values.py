@@ -112,14 +112,9 @@ class Quantity(Leaf):
         if not isinstance(value, str):
             remedy = f'write it in quotes and with a unit, such as "{want.example}"'
             raise QuantityError(shown(value), want.expected, remedy)
-        reading = read(value, dimension=self.dimension)
-        # Bounds are wide, so the order of size is enough: water and the standard atmosphere.
-        rough = reading.value
-        if reading.kind == "absolute pressure" and self._low.kind == "gauge pressure":
-            rough -= ATMOSPHERE
-        elif reading.kind in ("mass flow", "dynamic viscosity"):
-            rough /= 1000.0
-        if not self._low.value <= rough <= self._high.value:
+        reading = read(value, dimension=self.dimension, possible=self._within)
+        if not self._within(reading):
+            rough = self._rough(reading)
             bounds = f"{want.words} from {self.low} to {self.high}"
             remedy = "check the number, the point and the unit"
             if reading.value < 0 <= self._low.value:
@@ -128,6 +123,15 @@ class Quantity(Leaf):
                 remedy = "that is absolute, and so less than the atmosphere: is it meant as gauge, (g)?"
             raise QuantityError(quoted(value), bounds, remedy)
         return reading
+
+    def _within(self, reading: Reading) -> bool:
+        return self._low.value <= self._rough(reading) <= self._high.value
+
+    def _rough(self, reading: Reading) -> float:
+        """About the value that the bounds are for [SI]: wide ones, for water in the open air."""
+        if reading.kind == "absolute pressure" and self._low.kind == "gauge pressure":
+            return reading.value - ATMOSPHERE
+        return reading.value / (1000.0 if reading.kind in ("mass flow", "dynamic viscosity") else 1.0)
 
     def stand_in(self, pick: int) -> Reading:
         """Return the lower or the upper bound."""

@@ -309,6 +309,30 @@ def test_a_unit_that_is_said_holds_where_none_is_written(cell: str, unit: str, t
     assert one(text, units={"time": unit}).time == pytest.approx(time)
 
 
+@pytest.mark.parametrize("cell", ["23.400", "23,400"])
+@pytest.mark.parametrize(
+    ("others", "sign"),
+    [
+        (["950.5"], "."),
+        (["0.950"], "."),
+        (["950,5", "1000"], ","),
+        (["23.400", "1400"], ""),
+        (["9.5", "9,5"], ""),
+    ],
+)
+def test_what_parts_thousands_is_decided_by_the_file_or_asked_for(
+    cell: str, others: list[str], sign: str
+) -> None:
+    rows = [f"M{k};2025-03-14;closing;{other}" for k, other in enumerate(others)]
+    text = "\n".join(["tag;date;direction;time [ms]", f"X;2025-03-14;closing;{cell}", *rows])
+    found = next((t.time for t in read(text).tests if t.tag == "X"), None)
+    decimal, thousands = pytest.approx(0.0234), pytest.approx(23.4)
+    assert found == ((decimal if sign in cell else thousands) if sign else None)
+    for name, mark in (("point", "."), ("comma", ",")):
+        told = next(t.time for t in read(text, decimal=name).tests if t.tag == "X")
+        assert told == (decimal if mark in cell else thousands)
+
+
 @pytest.mark.parametrize(
     ("cell", "title", "words"),
     [
@@ -316,7 +340,11 @@ def test_a_unit_that_is_said_holds_where_none_is_written(cell: str, unit: str, t
         ("0:12:00", "time [h:min:s]", "write 0:00:12 if 12 s were meant"),
         ("0:00:12", "time [s]", "change the title to [h:min:s]"),
         ("0:00:12", "stroke time", "say --unit time=h:min:s"),
-        ("23,400", "time [ms]", "write 23.400 or 23400"),
+        (
+            "23,400",
+            "time [ms]",
+            "write 23400 for thousands or 23.4 for a decimal, or say --decimal point or comma",
+        ),
         ("12", "time [min]", "at most 10 min"),
     ],
 )

@@ -7,6 +7,7 @@ that somebody overwrites meanwhile, or a pipe that can be read only once, then g
 from __future__ import annotations
 
 import hashlib
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -57,4 +58,19 @@ def read_input(path: str | Path, *, most: int) -> InputFile:
         As ``open`` does.
     """
     with Path(path).open("rb") as file:
+        state = os.fstat(file.fileno())
+        _READ.add((state.st_dev, state.st_ino))
         return input_of(file.read(most + 1), filename=str(path))
+
+
+_READ: set[tuple[int, int]] = set()  # device and number of every file that was read since the last start
+
+
+def start_reading() -> None:
+    """Begin to remember anew which files are read: a command begins."""
+    _READ.clear()
+
+
+def was_read(state: os.stat_result) -> bool:
+    """Return whether a file was read, by whatever name, since the command began."""
+    return (state.st_dev, state.st_ino) in _READ

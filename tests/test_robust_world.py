@@ -17,8 +17,8 @@ import pytest
 from click.testing import CliRunner
 from support.inputs.case_text import STARTER
 
+from surge.cli.files import write_whole
 from surge.cli.main import main
-from surge.cli.shared import write_whole
 from surge.kernel import compiled
 from surge.workers import processors, workers
 

@@ -7,13 +7,18 @@ from typing import Any
 
 import click
 
-from surge.cli.shared import answering, fail, output_paths, print_text, write_files
+from surge.cli.files import InputPath, output_paths, write_files
+from surge.cli.shared import (
+    answering,
+    fail,
+    print_text,
+)
 
 KINDS = ("png", "svg", "pdf", "csv", "json")
 
 
 @click.command()
-@click.argument("case", type=click.Path())
+@click.argument("case", type=InputPath())
 @click.option("--valve", help="The valve whose stroke varies; the one that matters most without it.")
 @click.option("--scenario", help="The scenario; the one that comes nearest to a limit without it.")
 @click.option("--rates", nargs=2, help='Least and greatest rate, such as "200 m3/h" "900 m3/h".')

@@ -7,13 +7,14 @@ import sys
 
 import click
 
+from surge.cli.files import InputPath
 from surge.cli.shared import answering, print_text, unit_options, wanted_units
 
 COLOURS = {"limit kept": "cyan", "limit exceeded": "yellow", "cannot be decided": "magenta"}
 
 
 @click.command()
-@click.argument("case", type=click.Path())
+@click.argument("case", type=InputPath())
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 @click.option("--histories", is_flag=True, help="With --json: add histories and envelopes.")
 @click.option("--details", is_flag=True, help="All places, sources, and how it was computed.")

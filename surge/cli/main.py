@@ -24,6 +24,7 @@ from surge.cli.records import records
 from surge.cli.sheet import sheet
 from surge.cli.tables import list_, new, schema, verify
 from surge.cli.window import window
+from surge.inputs import start_reading
 
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
 
@@ -53,6 +54,7 @@ def main() -> None:
     Begin with "surge new berth.toml", put in your own figures, then "surge check berth.toml".
     A calculation, not a permit: local codes, procedures and qualified persons decide.
     """
+    start_reading()
 
 
 for _command, _short in (

@@ -7,16 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from surge.cli.files import InputPath, output_paths, write_file, write_files
 from surge.cli.shared import (
     answering,
     fail,
-    output_paths,
     print_text,
     seconds_of,
     unit_options,
     wanted_units,
-    write_file,
-    write_files,
 )
 
 if TYPE_CHECKING:
@@ -27,7 +25,7 @@ FILM_KINDS = ("gif", "mp4", "html")
 
 
 @click.command()
-@click.argument("case", type=click.Path())
+@click.argument("case", type=InputPath())
 @click.option(
     "--of",
     "what",
@@ -96,7 +94,7 @@ def _refuse_useless(what: str, given: dict[str, Any]) -> None:
 
 
 @click.command()
-@click.argument("case", type=click.Path())
+@click.argument("case", type=InputPath())
 @click.option(
     "-o",
     "--output",
@@ -146,8 +144,8 @@ def animate(
 
 
 @click.command(name="compare")
-@click.argument("before", type=click.Path())
-@click.argument("after", type=click.Path())
+@click.argument("before", type=InputPath())
+@click.argument("after", type=InputPath())
 @click.option(
     "--scenario",
     "scenarios",

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from surge.cli.shared import answering, day_of, fail, leave, output_paths, print_text, write_files
+from surge.cli.files import InputPath, output_paths, write_files
+from surge.cli.shared import (
+    answering,
+    day_of,
+    fail,
+    leave,
+    print_text,
+)
 
 if TYPE_CHECKING:
     from surge.api.records import RecordsAnswer
@@ -16,14 +23,14 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("file", type=click.Path())
-@click.option("--case", type=click.Path(), help="A case whose windows are limits of closing times.")
+@click.argument("file", type=InputPath())
+@click.option("--case", type=InputPath(), help="A case whose windows are limits of closing times.")
 @click.option(
     "--curve", help="FILE is the measured stroke of this valve of CASE, position against time: run it."
 )
 @click.option("--scenario", help="With --curve: only this scenario.")
 @click.option("--ends", nargs=2, type=float, help="With --curve: position when shut and when open.")
-@click.option("--limits", type=click.Path(), help="A limits file (TOML): limits and facts of each valve.")
+@click.option("--limits", type=InputPath(), help="A limits file (TOML): limits and facts of each valve.")
 @click.option("--dates", type=click.Choice(["day-first", "month-first"]), help="What 03/04/2025 means.")
 @click.option("--timed", type=click.Choice(["order", "movement"]), help="What times count, if not written.")
 @click.option("--tested", type=click.Choice(["alone", "together"]), help="How valves moved, if not written.")

@@ -1,13 +1,6 @@
-"""What the commands share: printing, refusing, progress, writing files, the units of the output.
+"""What the commands share: printing, refusing, progress, the units of the output.
 
 Heavy imports are made where they are needed.
-
-Decisions
----------
-* Files are written by :func:`write_whole` only: beside the target, synchronised, then renamed. Nothing is
-  left half written.
-* No output holds the time of day. Each names program, case and hash: in text, in JSON, in a column
-  ``made_by`` of CSV, unseen in pictures (:func:`surge.plots.frame.file_words`).
 """
 
 from __future__ import annotations
@@ -17,10 +10,9 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import click
@@ -30,30 +22,6 @@ if TYPE_CHECKING:
     from surge.errors import CaseError
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-
-
-def write_whole(path: Path, content: str | bytes) -> None:
-    """Write a file whole or not at all; it is then as others may read it, or as it was before."""
-    import tempfile
-
-    path = path.resolve()  # a link stays one
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".surge-", delete=False) as file:
-        try:
-            file.write(content if isinstance(content, bytes) else content.encode())
-            file.flush()
-            os.fsync(file.fileno())
-            Path(file.name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_mask())
-            Path(file.name).replace(path)
-        except BaseException:
-            Path(file.name).unlink(missing_ok=True)
-            raise
-
-
-def _mask() -> int:
-    """Rights that new files do not get; there is no way to ask without setting it."""
-    mask = os.umask(0o077)
-    os.umask(mask)
-    return mask
 
 
 def print_text(text: str, *, nl: bool = True) -> None:
@@ -66,9 +34,14 @@ def print_text(text: str, *, nl: bool = True) -> None:
         fail(f"standard output cannot be written: {error.strerror}")
 
 
+def tell(message: str) -> None:
+    """Say something beside the answer, on standard error."""
+    click.echo(message, err=True)
+
+
 def fail(message: str) -> NoReturn:
     """Say in one line what was wrong and leave with 2."""
-    click.echo(f"surge: {message}", err=True)
+    tell(f"surge: {message}")
     sys.exit(2)
 
 
@@ -237,41 +210,3 @@ def day_of(text: str | None) -> date | None:
         return day("--today", text)
     except ValueError as error:
         fail(str(error))
-
-
-def refuse_existing(path: Path, *, force: bool) -> None:
-    """Leave with 2 when a file to write exists already, or could not be written anyway."""
-    try:
-        exists, folder = path.exists(), path.parent.is_dir()
-    except OSError as error:  # a name that is too long, a folder that may not be looked into
-        fail(f"{path} cannot be written: {error.strerror}")
-    if exists and not force:
-        fail(f"{path} exists already: choose another name, or add --force to overwrite it")
-    if not folder:
-        fail(f"{path} cannot be written: there is no folder {path.parent}")
-
-
-def output_paths(outputs: Sequence[str], *, kinds: Sequence[str], force: bool) -> dict[Path, str]:
-    """Files to write and the kind of each by its ending, looked at before anything is computed."""
-    endings = {f".{kind}": kind for kind in kinds}
-    paths = {Path(name): endings.get(Path(name).suffix.lower(), "") for name in outputs}
-    for path, kind in paths.items():
-        if not kind:
-            fail(f"--output {path}: end the name with one of {', '.join(endings)}")
-        refuse_existing(path, force=force)
-    return paths
-
-
-def write_file(path: Path, content: str | bytes) -> None:
-    """Write a file whole, or say in one line why not and leave with 2."""
-    try:
-        write_whole(path, content)
-    except OSError as error:
-        fail(f"{path} cannot be written: {error.strerror}")
-
-
-def write_files(contents: Mapping[Path, str | bytes], *, told: str = "") -> None:
-    """Write files that were made, each whole, and say so."""
-    for path, content in contents.items():
-        write_file(path, content)
-        click.echo(f"{path} written{told}.", err=True)

@@ -7,25 +7,24 @@ from typing import Any
 
 import click
 
+from surge.cli.files import InputPath, output_paths, write_files
 from surge.cli.shared import (
     answering,
     day_of,
     fail,
-    output_paths,
     print_text,
     unit_options,
     wanted_units,
-    write_files,
 )
 
 
 @click.command()
-@click.argument("case", type=click.Path())
+@click.argument("case", type=InputPath())
 @click.option("-o", "--output", multiple=True, help="File to write: .pdf or .html; both allowed.")
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
 @click.option("--no-window", is_flag=True, help="Leave out the search for windows, which takes its time.")
-@click.option("--records", type=click.Path(), help="Stroke-time tests (CSV), as for surge records.")
-@click.option("--limits", type=click.Path(), help="Limits file (TOML) of the records: which tag is which.")
+@click.option("--records", type=InputPath(), help="Stroke-time tests (CSV), as for surge records.")
+@click.option("--limits", type=InputPath(), help="Limits file (TOML) of the records: which tag is which.")
 @click.option("--today", help="Day on which records are looked at; the day of transfer, or today, without.")
 @unit_options("pressure", "flow", "length")
 @click.option("--json", "as_json", is_flag=True, help="What stands on the sheet, on standard output.")

@@ -9,20 +9,17 @@ from typing import Any
 import click
 
 from surge.cli.check import tell_compiling
+from surge.cli.files import InputPath, OutputPath, output_paths, refuse_existing, write_file, write_files
 from surge.cli.shared import (
     answering,
     fail,
-    output_paths,
     print_text,
     refuse,
-    refuse_existing,
-    write_file,
-    write_files,
 )
 
 
 @click.command()
-@click.argument("file", default="case.toml", type=click.Path(dir_okay=False, allow_dash=True))
+@click.argument("file", default="case.toml", type=OutputPath())
 @click.option("--force", is_flag=True, help="Overwrite an existing file.")
 def new(file: str, force: bool) -> None:
     """Write a commented starter case to FILE (default case.toml; - is standard output)."""
@@ -43,7 +40,7 @@ def new(file: str, force: bool) -> None:
 @click.argument("words", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 @click.option("--temperature", default="15 degC", help="At which liquids are shown, such as '30 degC'.")
-@click.option("--rules", "rules_file", type=click.Path(), help="A file of rules to list with the program's.")
+@click.option("--rules", "rules_file", type=InputPath(), help="A file of rules to list with the program's.")
 def list_(kind: Any, words: tuple[str, ...], as_json: bool, temperature: str, rules_file: str | None) -> None:
     """List what the program knows by name, with sources; only rows that have all WORDS.
 
@@ -78,9 +75,7 @@ def list_(kind: Any, words: tuple[str, ...], as_json: bool, temperature: str, ru
 @click.option(
     "--details", is_flag=True, help="With inputs, working and source, to be redone on a pocket calculator."
 )
-@click.option(
-    "--page", type=click.Path(dir_okay=False), help="Write the page of all checks: FILE.md or FILE.html."
-)
+@click.option("--page", type=OutputPath(), help="Write the page of all checks: FILE.md or FILE.html.")
 @click.option("--force", is_flag=True, help="Overwrite an existing page.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 def verify(only: tuple[str, ...], details: bool, page: str | None, force: bool, as_json: bool) -> None:

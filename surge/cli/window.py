@@ -6,11 +6,12 @@ import sys
 
 import click
 
+from surge.cli.files import InputPath
 from surge.cli.shared import answering, fail, print_text, seconds_of
 
 
 @click.command()
-@click.argument("case", type=click.Path())
+@click.argument("case", type=InputPath())
 @click.option("--valve", "valves", multiple=True, help="Search for this valve; may be given several times.")
 @click.option("--shortest", default="1 s", help="Shortest stroke looked at.")
 @click.option("--longest", help="Longest stroke looked at; 120 s or 20 pipeline periods without it.")

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import stat
 from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from surge.units import ShowUnits, offered
+from surge.errors import CaseError, Fault
+from surge.units import ShowUnits, offered, quoted
 
 if TYPE_CHECKING:
     from pint import Quantity
@@ -45,11 +47,30 @@ def rules_of_case(case: Case) -> RuleBook:
     Raises
     ------
     FileError
-        With all faults of that file.
+        Of the case, where the file is not one beside it or below; else of that file, with all of its faults.
+        Of these only places and keys are told: a case may come from anywhere, and name any file.
     """
     from surge.rules.reading import built_in, load_rules
 
-    return built_in() if case.rules_path is None else load_rules(case.rules_path)
+    path = case.rules_path
+    if path is None:
+        return built_in()
+    if found := _elsewhere(path, below=Path(case.filename).parent):
+        expected, remedy = "a file beside the case file, or in a folder below", "copy the rules there"
+        with in_case(case):
+            raise CaseError([Fault(path=("rules", "file"), found=found, expected=expected, remedy=remedy)])
+    return load_rules(path, private=True)
+
+
+def _elsewhere(path: Path, *, below: Path) -> str:
+    """What stands at a path instead of a file below a folder; "" for such a file, or for nothing."""
+    try:
+        real, folder, mode = path.resolve(strict=True), below.resolve(strict=True), path.stat().st_mode
+    except (OSError, RuntimeError, ValueError):
+        return ""  # whoever opens it says why it cannot
+    if not stat.S_ISREG(mode):
+        return f"{quoted(str(path))}, which is no file"
+    return "" if real.is_relative_to(folder) else f"{quoted(str(path))}, a link to another folder"
 
 
 def units_of(case: Case, wanted: Mapping[str, str] | None) -> ShowUnits:

@@ -14,7 +14,7 @@ from pydantic import ConfigDict, Field
 from surge.reference.materials import MATERIALS, RESTRAINTS
 from surge.reference.valve_curves import VALVE_CURVES
 from surge.toml.tables import FileTable, Header, one_of
-from surge.toml.values import Choice, Day, Flag, Number, OneOrList, Quantity, Text
+from surge.toml.values import Choice, Day, FileBelow, Flag, Number, OneOrList, Quantity, Text
 from surge.units import SHOWN, Reading
 
 _DENSITY = Quantity("density", "300 kg/m3", "3000 kg/m3")
@@ -127,7 +127,7 @@ class BandsTable(FileTable):
 class RulesTable(FileTable):
     """Rules that add to those of the program, or replace them."""
 
-    file: Annotated[str | None, Text("a file of rules, beside the case file", 300)] = None
+    file: Annotated[str | None, FileBelow("a file of rules, beside the case file", 300)] = None
 
 
 class RateTable(FileTable):

@@ -50,12 +50,14 @@ def built_in() -> RuleBook:
     return RuleBook(rules=rules)
 
 
-def load_rules(path: str | Path) -> RuleBook:
+def load_rules(path: str | Path, *, private: bool = False) -> RuleBook:
     """Read a rule file from disk and put its rules into the built-in book.
 
     Parameters
     ----------
     path : str or Path
+    private : bool
+        Faults tell places and keys, and nothing else that stands in the file.
 
     Raises
     ------
@@ -63,7 +65,13 @@ def load_rules(path: str | Path) -> RuleBook:
         With one fault when the file cannot be read or is no TOML, else with all faults of its rules; see
         :func:`surge.toml.faults.describe` for their lines.
     """
-    return _book_of(read_file(path, RULES))
+    if not private:
+        return _book_of(read_file(path, RULES))
+    try:
+        return _book_of(read_file(path, RULES))
+    except FileError as error:
+        remedy = "`surge list rules --rules` with the name of this file shows what is wrong"
+        raise error.without_contents(remedy) from None
 
 
 def read_rules(text: str, *, filename: str = "rules.toml") -> RuleBook:

@@ -92,13 +92,13 @@ def _record(fault: Fault, error: FileError, data: dict[str, Any], places: Positi
         line, column = fault.line, fault.column
     elif spot := places.find(fault.path, key=_of_key(fault, error.kind.named)):
         (line, column), width = places.line_column(spot.start), spot.end - spot.start
-    source = places.source(line)
+    source = "" if error.private else places.source(line)
     return FaultRecord(
         file=error.file.filename,
         line=line,
         column=column,
         width=width,
-        key=label(fault.path, data, named=error.kind.named),
+        key=label(fault.path, {} if error.private else data, named=error.kind.named),
         found=fault.found,
         expected=fault.expected,
         remedy=fault.remedy,
@@ -136,7 +136,7 @@ def label(path: Origin, data: Mapping[str, Any], *, named: Mapping[str, str]) ->
             parts.append(part if re.fullmatch(r"[A-Za-z0-9_-]+", part) else quoted(part))
         elif isinstance(item, dict) and isinstance(item.get("name"), str):
             parts[-1] += f" {quoted(item['name'])}"
-        elif isinstance(item, dict):
+        elif isinstance(item, dict) or not data:
             parts[-1] += f" {part + 1}"
         else:
             parts[-1] += f", column {part + 1}" if ", row " in parts[-1] else f", row {part + 1}"

@@ -6,7 +6,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -77,12 +77,30 @@ class FileError(CaseError):
     file : InputFile
         What was read of it; no bytes where nothing could be.
     kind : FileKind
+    private : bool
+        No line of the file is shown.
     """
 
-    def __init__(self, faults: Iterable[Fault], *, file: InputFile, kind: FileKind) -> None:
+    def __init__(
+        self, faults: Iterable[Fault], *, file: InputFile, kind: FileKind, private: bool = False
+    ) -> None:
         super().__init__(list(faults))
         self.file: InputFile = file
-        self.kind = kind
+        self.kind, self.private = kind, private
+
+    def without_contents(self, remedy: str) -> FileError:
+        """Return the same faults with nothing of the file but places and keys.
+
+        Parameters
+        ----------
+        remedy : str
+            How to see the rest.
+        """
+        if not self.file.content:
+            return self  # nothing was read
+        found = "not shown, since another file names this one"
+        faults = [replace(fault, found=found, remedy=remedy) for fault in self.faults]
+        return FileError(faults, file=self.file, kind=self.kind, private=True)
 
 
 @contextmanager

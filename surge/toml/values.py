@@ -13,6 +13,7 @@ import re
 from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from datetime import date, datetime
+from pathlib import PurePosixPath, PureWindowsPath
 from typing import Any
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -328,6 +329,19 @@ class Text(Leaf):
             "maxLength": self.longest,
             "description": self.words,
         }
+
+
+class FileBelow(Text):
+    """The name of another file, beside the file that names it or in a folder below."""
+
+    def accept(self, value: object) -> str:
+        """Return the name as it stands; raises QuantityError for one that leads elsewhere."""
+        name = super().accept(value)
+        for path in (PurePosixPath(name), PureWindowsPath(name)):
+            if path.anchor or ".." in path.parts:
+                remedy = "copy the file beside this one, and write its name without a way to other folders"
+                raise QuantityError(shown(value), self.expected, remedy)
+        return name
 
 
 class Day(Leaf):

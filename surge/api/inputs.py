@@ -1,4 +1,10 @@
-"""What is handed in at the door: cases or paths, numbers or quantities with a unit, units of the output."""
+"""What is handed in at the door: cases or paths, numbers or quantities with a unit, units of the output.
+
+Decisions
+---------
+* A case may come from anywhere, and names a file of rules. That is read only if it is a file beside the case or
+  below, and of its contents a refusal tells places and keys alone.
+"""
 
 from __future__ import annotations
 
@@ -48,7 +54,6 @@ def rules_of_case(case: Case) -> RuleBook:
     ------
     FileError
         Of the case, where the file is not one beside it or below; else of that file, with all of its faults.
-        Of these only places and keys are told: a case may come from anywhere, and name any file.
     """
     from surge.rules.reading import built_in, load_rules
 

@@ -2,8 +2,8 @@
 
 Decisions
 ---------
-* A case may come from anywhere, and names a file of rules. That is read only if it is a file beside the case or
-  below, and of its contents a refusal tells places and keys alone.
+* A case may come from anywhere, and names a file of rules. That is read only if it is a file beside the case
+  or below, and of its contents a refusal tells places and keys alone.
 """
 
 from __future__ import annotations

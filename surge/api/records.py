@@ -104,8 +104,7 @@ class RecordsAnswer(words.JudgedRecords, Answer):
 
     def csv(self) -> str:
         """Return the findings as a table for a spreadsheet."""
-        # The mark tells spreadsheets that it is UTF-8.
-        return "\ufeff" + findings_csv(self, self.signature)
+        return findings_csv(self, self.signature)
 
     def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, tuple[Picture, ...]]:
         """Draw the test histories of the valves, as files of several kinds; see :meth:`draw`."""

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 
 import numpy as np
 
 from surge.arrays import Mask
 from surge.reports.layout import paragraph
+from surge.reports.spreadsheet import Cell, table
 from surge.reports.window import bounds
 from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
@@ -19,7 +18,6 @@ from surge.units import from_si
 
 PICTURES = ("png", "svg", "pdf")
 KINDS = (*PICTURES, "csv", "json")
-FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet would take for a formula
 
 
 def heading_lines(chart: ChartData, title: str, display: Display) -> tuple[str, ...]:
@@ -95,50 +93,37 @@ def chart_lines(chart: ChartData, title: str, display: Display) -> list[str]:
 def chart_csv(chart: ChartData, display: Display, signature: str) -> str:
     """One row for each rate and stroke, in the reader's units; every row tells where it comes from."""
     flow, pressure = display.units.flow, display.units.pressure
-    out = io.StringIO()
-    rows = csv.writer(out, lineterminator="\n")
-    rows.writerow(
+    rows: list[list[Cell]] = [
         [
-            f"rate {flow}",
-            "stroke s",
-            "can be reached",
-            "share used %",
-            f"margin {pressure}",
-            "nearest limit",
-            "in the window",
-            "shortest safe stroke s",
-            "longest allowed stroke s",
-            "valve",
-            "scenario",
-            "made by",
+            *(f"rate {flow}", "stroke s", "can be reached", "share used %", f"margin {pressure}"),
+            *("nearest limit", "in the window", "shortest safe stroke s", "longest allowed stroke s"),
+            *("valve", "scenario", "made by"),
         ]
-    )
+    ]
     for i, rate in enumerate(chart.rates.tolist()):
         shortest, longest = float(chart.shortest[i]), float(chart.longest[i])
         for k, stroke in enumerate(chart.strokes.tolist()):
             used, margin, which = float(chart.used[i, k]), float(chart.margin[i, k]), int(chart.governs[i, k])
-            rows.writerow(
+            rows.append(
                 [
-                    f"{from_si(rate, unit=flow, density=display.density):.6g}",
-                    f"{stroke:.6g}",
+                    _six(from_si(rate, unit=flow, density=display.density)),
+                    _six(stroke),
                     "yes" if chart.reached[i] else "no",
-                    f"{math.ceil(used * 1000 - 1e-9) / 10:.1f}" if math.isfinite(used) else "",
-                    display.margin(margin) if math.isfinite(margin) else "",
-                    _harmless(limit_words(chart.limits[which])) if which >= 0 else "",
+                    math.ceil(used * 1000 - 1e-9) / 10 if math.isfinite(used) else None,
+                    float(display.margin(margin)) if math.isfinite(margin) else None,
+                    limit_words(chart.limits[which]) if which >= 0 else None,
                     "yes" if shortest <= stroke <= longest else "no",
-                    "" if math.isnan(shortest) else f"{shortest:.6g}",
-                    f"{longest:.6g}" if math.isfinite(longest) else "",
-                    _harmless(chart.valve),
-                    _harmless(chart.scenario),
-                    signature,
+                    _six(shortest),
+                    _six(longest),
+                    *(chart.valve, chart.scenario, signature),
                 ]
             )
-    return out.getvalue()
+    return table(rows)
 
 
-def _harmless(name: str) -> str:
-    """A name from a case of somebody else, so that no spreadsheet takes it for a formula."""
-    return f"'{name}" if name.startswith(FORMULA) else name
+def _six(value: float) -> float | None:
+    """A figure of six digits; None for one that is not finite."""
+    return float(f"{value:.6g}") if math.isfinite(value) else None
 
 
 def runs(mask: Mask) -> list[tuple[int, int]]:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import math
 from collections import Counter
 from collections.abc import Collection, Iterable
 from datetime import date
@@ -18,11 +15,11 @@ from surge.reports.history import YEAR_DAYS
 from surge.reports.measured_json import CurveRefused, UnusedCurve
 from surge.reports.records import RECORDS_CAUTIONS, JudgedRecords, first_sentence, gaps, rows_of
 from surge.reports.records_words import reasons
+from surge.reports.spreadsheet import Cell, table
 from surge.valves.findings import ValveFinding
 from surge.valves.history_types import ValveHistory
 from surge.valves.judge import SideState, Tried
 
-EXECUTED = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # at the start of a cell
 COLUMNS = (
     *("rank", "valve", "direction", "state", "verdict", "side", "time_s", "counts", "limit_s", "margin_s"),
     *("limit_source", "last_test", "tests", "spread_s", "baseline_s", "change_percent", "drift_s_per_year"),
@@ -194,11 +191,6 @@ def _test(t: StrokeTest, tried: Iterable[Tried], shown: Collection[int]) -> j.St
     )
 
 
-def safe(text: str) -> str:
-    """Return a text that no spreadsheet takes for a formula: an apostrophe goes before one that it would."""
-    return f"'{text}" if text.startswith(EXECUTED) or text.lstrip().startswith(EXECUTED) else text
-
-
 def findings_csv(answer: JudgedRecords, signature: str) -> str:
     """Return the findings as a table for a spreadsheet, the worst first: figures stay figures, texts texts.
 
@@ -208,20 +200,12 @@ def findings_csv(answer: JudgedRecords, signature: str) -> str:
     signature : str
         By which program and from which files it was made: the last cell of every row.
     """
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    for rank, v in enumerate(answer.findings.valves, start=1):
-        cells = _cells(rank, v, answer)
-        writer.writerow([safe(c) if isinstance(c, str) else _number(c) for c in (*cells, signature)])
-    return out.getvalue()
+    cells = (_cells(rank, v, answer) for rank, v in enumerate(answer.findings.valves, start=1))
+    rows = ([round(c, 6) if isinstance(c, float) else c for c in (*row, signature)] for row in cells)
+    return table([COLUMNS, *rows])
 
 
-def _number(value: float | None) -> float | str:
-    return "" if value is None or not math.isfinite(value) else round(value, 6)
-
-
-def _cells(rank: int, v: ValveFinding, answer: JudgedRecords) -> list[str | float | None]:
+def _cells(rank: int, v: ValveFinding, answer: JudgedRecords) -> list[Cell]:
     h, side = v.history, v.worst
     got = side.decided if side else None
     slope = h.trend.slope if h.trend else None

@@ -318,7 +318,7 @@ def test_every_kind_of_file_and_the_same_bytes_twice(tmp_path: Path) -> None:
     assert files["pdf"].startswith(b"%PDF-")
     assert files["pdf"].rstrip().endswith(b"%%EOF")
     assert ET.fromstring(files["svg"]).tag == "{http://www.w3.org/2000/svg}svg"
-    rows = list(csv.DictReader(io.StringIO(files["csv"].decode())))
+    rows = list(csv.DictReader(io.StringIO(files["csv"].decode("utf-8-sig"))))
     document = json.loads(files["json"])
     jsonschema.validate(document, json.loads(SCHEMA.read_text(encoding="utf-8")))
     assert len(rows) == 16
@@ -387,7 +387,7 @@ def test_names_that_are_formulas_or_markup_do_no_harm(tmp_path: Path) -> None:
     outputs = [x for kind in ("svg", "csv") for x in ("--output", tmp_path / f"c.{kind}")]
     assert run(path, *QUICK, "--points", 3, *outputs).exit_code == 3
     ET.fromstring((tmp_path / "c.svg").read_bytes())
-    row = next(csv.DictReader(io.StringIO((tmp_path / "c.csv").read_text(encoding="utf-8"))))
+    row = next(csv.DictReader(io.StringIO((tmp_path / "c.csv").read_text(encoding="utf-8-sig"))))
     assert row["scenario"] == "'=1+1 $x$ <b>&"
 
 
@@ -398,8 +398,8 @@ def test_the_readers_units_in_tables_and_pictures(tmp_path: Path) -> None:
     out = tmp_path / "c.csv"
     got = run(path, "--points", 3, "--rates", "670 t/h", "900 t/h", "--output", out)
     assert got.exit_code == 3
-    head = out.read_text(encoding="utf-8").splitlines()[0]
-    assert head.startswith("rate bbl/h,stroke s,")
+    head = out.read_text(encoding="utf-8-sig").splitlines()[0]
+    assert head.startswith('"rate bbl/h","stroke s",')
     assert "margin psi" in head
     assert "bbl/h" in got.stdout
 

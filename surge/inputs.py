@@ -22,7 +22,7 @@ class InputFile:
         As the user named it.
     content : bytes
     sha256 : str
-        Of the content, in hexadecimal digits.
+        Of the content, in hexadecimal digits; "" where nothing could be read.
     """
 
     filename: str
@@ -41,6 +41,11 @@ class InputFile:
 def input_of(content: bytes, *, filename: str) -> InputFile:
     """Return bytes that are at hand as an input."""
     return InputFile(filename=filename, content=content, sha256=hashlib.sha256(content).hexdigest())
+
+
+def unread(filename: str) -> InputFile:
+    """Return what is known of a file that could not be read: its name."""
+    return InputFile(filename=filename, content=b"", sha256="")
 
 
 def read_input(path: str | Path, *, most: int) -> InputFile:

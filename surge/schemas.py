@@ -64,7 +64,7 @@ ANSWERS: dict[str, tuple[str, str, Any]] = {
     "list": (
         "surge list, answer 1",
         "Tables of what the program knows by name; keys carry unit and reference.",
-        ListDocument,
+        ListDocument | RefusedCase,
     ),
     "records": (
         "surge records, answer 1",

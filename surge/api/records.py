@@ -13,6 +13,7 @@ from surge import __version__
 from surge.api.answers import Answer, Json, Kind, Picture, data
 from surge.api.inputs import case_of, in_case, rules_of_case
 from surge.errors import CaseError, Fault
+from surge.inputs import InputFile
 from surge.records.cells import SPELLINGS, unit_of
 from surge.records.columns import NAMES, plain
 from surge.records.limits_file import LimitFile, load_limits
@@ -33,9 +34,9 @@ if TYPE_CHECKING:
 class UnreadableError(CaseError):
     """A file of stroke times of which nothing can be read; its faults are of the type ``RowFault``."""
 
-    def __init__(self, faults: Iterable[Fault], *, filename: str) -> None:
+    def __init__(self, faults: Iterable[Fault], *, filename: str, file: InputFile | None = None) -> None:
         super().__init__(list(faults))
-        self.filename = filename
+        self.filename, self.file = filename, file
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -302,7 +303,7 @@ def judged(
     try:
         read = load_records(path, options, progress=progress)
     except CaseError as error:
-        raise UnreadableError(error.faults, filename=str(path)) from None
+        raise UnreadableError(error.faults, filename=str(path), file=error.file) from None
     with in_case(case) if case else nullcontext():
         lineup = case.lineup if case else None
         held = held_against(read, stated=limits, lineup=lineup, book=book, progress=progress)

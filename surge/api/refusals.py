@@ -10,7 +10,7 @@ from surge.api.answers import Json, data, written
 from surge.api.records import UnreadableError, head_of
 from surge.case.file import CASE
 from surge.errors import CaseError, Fault, SurgeError
-from surge.inputs import input_of
+from surge.inputs import unread
 from surge.records.text import RowFault, row_fault
 from surge.reports.document import no_answer, refusal
 from surge.reports.records import fault_lines
@@ -48,7 +48,7 @@ def refused(error: CaseError, path: str) -> Refusal:
     if isinstance(error, UnreadableError):
         return unreadable(error)
     if not isinstance(error, FileError):
-        error = FileError(error.faults, file=error.file or input_of(b"", filename=path), kind=CASE)
+        error = FileError(error.faults, file=error.file or unread(path), kind=CASE)
     file = error.file
     document = refusal(describe(error), version=__version__, filename=file.filename, sha256=file.sha256)
     return Refusal(text=format_faults(error), document=data(document), exit_code=2)
@@ -56,7 +56,7 @@ def refused(error: CaseError, path: str) -> Refusal:
 
 def undecided(error: SurgeError, path: str) -> Refusal:
     """Return why a case without faults could not be computed."""
-    file = error.file or input_of(b"", filename=path)
+    file = error.file or unread(path)
     document = no_answer(str(error), version=__version__, filename=file.filename, sha256=file.sha256)
     return Refusal(
         text=f"surge: {file.filename}: cannot be decided: {error}",
@@ -68,14 +68,17 @@ def undecided(error: SurgeError, path: str) -> Refusal:
 def unreadable(error: UnreadableError) -> Refusal:
     """Return why nothing of a file of stroke times could be read, row by row."""
     faults = [f for f in error.faults if isinstance(f, RowFault)]
+    sha256 = error.file.sha256 if error.file else ""
     return _of_rows(
-        faults, f"{printable(error.filename)}: nothing could be read", head_of(error.filename, "")
+        faults, f"{printable(error.filename)}: nothing could be read", head_of(error.filename, sha256)
     )
 
 
 def unused(error: CaseError, path: str) -> Refusal:
     """Return why a measured curve cannot be used, row by row."""
-    head = {"program": {"name": "surge", "version": __version__}, "curve": {"file": path}}
+    sha256 = error.file.sha256 if error.file else ""
+    curve = {"file": path, "sha256": sha256}
+    head = {"program": {"name": "surge", "version": __version__}, "curve": curve}
     title = f"{printable(path)}: the measured curve is not used, nothing was calculated"
     return _of_rows([_as_row(f) for f in error.faults], title, head)
 

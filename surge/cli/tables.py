@@ -59,7 +59,7 @@ def list_(kind: Any, words: tuple[str, ...], as_json: bool, temperature: str, ru
     try:
         known = list_known(kind, words, temperature=kelvin, rules=rules_file)
     except CaseError as error:
-        refuse(error, str(rules_file))
+        refuse(error, str(rules_file), as_json=as_json)
     if as_json:
         print_text(known.json())
     elif known.sections:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surge.errors import CaseError, Fault, about
-from surge.inputs import InputFile, input_of, read_input
+from surge.inputs import InputFile, read_input, unread
 
 BIGGEST = 100_000_000  # [bytes]
 MOST_ROWS = 250_000  # a ship with a hundred valves needs a century for that; it takes 1 GB of memory
@@ -120,7 +120,7 @@ def load_csv(path: str | Path) -> CsvFile:
     CaseError
         With one fault when it cannot be opened, is too big, or is no text.
     """
-    with about(input_of(b"", filename=str(path))):
+    with about(unread(str(path))):
         try:
             file = read_input(path, most=BIGGEST)
         except (OSError, ValueError) as error:

@@ -134,17 +134,37 @@ class Head(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RefusedCase(Head):
-    """A case that cannot be used, with all of its faults."""
+class Asked(JsonObject):
+    """A file that an answer was asked for."""
 
+    file: str
+    sha256: Sha256 | None = None
+    """Missing where the file could not be read."""
+
+
+def asked(filename: str, sha256: str) -> Asked:
+    """Return a file that an answer was asked for; ``sha256`` is "" where it could not be read."""
+    return Asked(file=filename, sha256=sha256 or None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RefusedCase(JsonObject):
+    """A case, or a file that goes with it, that cannot be used, with all of its faults."""
+
+    schema_version: Literal[1] = 1
+    program: Program
+    case: Asked
     exit_code: Literal[2] = 2
     faults: Annotated[tuple[FaultRecord, ...], Demand(minItems=1)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NoAnswer(Head):
+class NoAnswer(JsonObject):
     """A case that can be read, but for which nothing can be computed."""
 
+    schema_version: Literal[1] = 1
+    program: Program
+    case: Asked
     verdict: Annotated[str, Demand(const=UNDECIDED)] = UNDECIDED
     exit_code: Annotated[int, Demand(const=EXIT_CODE[UNDECIDED])] = EXIT_CODE[UNDECIDED]
     reason: Annotated[str, Demand(minLength=1)]
@@ -209,14 +229,13 @@ def head_of(version: str, filename: str, sha256: str) -> Head:
 
 def no_answer(reason: str, *, version: str, filename: str, sha256: str) -> NoAnswer:
     """Return why a case that can be read cannot be decided at all."""
-    head = head_of(version, filename, sha256)
-    return NoAnswer(program=head.program, case=head.case, reason=reason)
+    return NoAnswer(program=Program(version=version), case=asked(filename, sha256), reason=reason)
 
 
 def refusal(records: Iterable[FaultRecord], *, version: str, filename: str, sha256: str) -> RefusedCase:
     """Return the faults of a case that cannot be used."""
-    head = head_of(version, filename, sha256)
-    return RefusedCase(program=head.program, case=head.case, faults=tuple(records))
+    case = asked(filename, sha256)
+    return RefusedCase(program=Program(version=version), case=case, faults=tuple(records))
 
 
 def extreme(x: Extreme) -> ExtremeJson:

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from surge.reports.document import Demand, ExitCode, FindingJson, Head, JsonObject, Program, Verdict
+from surge.reports.document import Asked, Demand, ExitCode, FindingJson, Head, JsonObject, Program, Verdict
 from surge.reports.records_json import Count, DirectionWord, FileId, RowFaultJson
 from surge.valves.curve import MeasuredStroke
 
@@ -92,19 +92,12 @@ class MeasuredDocument(Head):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class UnusedCurve(JsonObject):
-    """A file of which no stroke could be made."""
-
-    file: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class CurveRefused(JsonObject):
     """The measured curve cannot be used, and nothing was calculated."""
 
     schema_version: Literal[1] = 1
     program: Program
-    curve: UnusedCurve
+    curve: Asked
     verdict: Literal["refused"] = "refused"
     exit_code: Literal[2] = 2
     refused: tuple[RowFaultJson, ...]

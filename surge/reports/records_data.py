@@ -10,9 +10,9 @@ from typing import Any
 from surge.records.stroke_tests import StrokeTest
 from surge.records.text import RowFault
 from surge.reports import records_json as j
-from surge.reports.document import CaseId, Program, finite
+from surge.reports.document import CaseId, Program, asked, finite
 from surge.reports.history import YEAR_DAYS
-from surge.reports.measured_json import CurveRefused, UnusedCurve
+from surge.reports.measured_json import CurveRefused
 from surge.reports.records import RECORDS_CAUTIONS, JudgedRecords, first_sentence, gaps, rows_of
 from surge.reports.records_words import reasons
 from surge.reports.spreadsheet import Cell, table
@@ -72,14 +72,18 @@ def fault_document(faults: Iterable[RowFault], head: Json) -> j.RecordsRefused |
     """
     program, refused = Program(version=head["program"]["version"]), _faults(faults)
     if "curve" in head:
-        return CurveRefused(program=program, curve=UnusedCurve(file=head["curve"]["file"]), refused=refused)
+        return CurveRefused(program=program, curve=asked(**_named(head["curve"])), refused=refused)
     return j.RecordsRefused(
         program=program,
-        records=j.UnreadRecords(file=head["records"]["file"]),
+        records=asked(**_named(head["records"])),
         limits=_file(head["limits"]),
         case=_case(head["case"]),
         refused=refused,
     )
+
+
+def _named(known: Json) -> Json:
+    return {"filename": known["file"], "sha256": known["sha256"]}
 
 
 def _file(known: Json | None) -> j.FileId | None:

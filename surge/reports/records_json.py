@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from surge.records.stroke_tests import Direction, Side, Timed
-from surge.reports.document import CaseId, Demand, ExitCode, JsonObject, Program, Sha256, Verdict
+from surge.reports.document import Asked, CaseId, Demand, ExitCode, JsonObject, Program, Sha256, Verdict
 from surge.rules.findings import EXIT_CODE
 from surge.valves.findings import NOT_JUDGED
 from surge.valves.history_types import STATES
@@ -213,20 +213,12 @@ class RecordsDocument(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class UnreadRecords(JsonObject):
-    """A file of records of which nothing could be read."""
-
-    file: str
-    sha256: Literal[""] = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class RecordsRefused(JsonObject):
     """Nothing of the file could be read."""
 
     schema_version: Literal[1] = 1
     program: Program
-    records: UnreadRecords
+    records: Asked
     limits: FileId | None
     case: CaseId | None
     verdict: Literal["refused"] = "refused"

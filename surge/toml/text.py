@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from surge.errors import CaseError, Fault, about
-from surge.inputs import InputFile, input_of, read_input
+from surge.inputs import InputFile, input_of, read_input, unread
 from surge.units import quoted, vanished
 
 LONGEST_LINE = 20_000  # [characters]; the parser's time for one key grows with the square of its length
@@ -117,7 +117,7 @@ def faults_of_file(file: InputFile, kind: FileKind) -> Iterator[None]:
 
 def read_file(path: str | Path, kind: FileKind) -> InputFile:
     """Read a text in TOML from disk; raises FileError with one fault when it cannot be read."""
-    nothing = input_of(b"", filename=str(path))
+    nothing = unread(str(path))
     with faults_of_file(nothing, kind):
         try:
             file = read_input(path, most=kind.biggest)
@@ -141,7 +141,7 @@ def file_of(text: str, *, filename: str, kind: FileKind) -> InputFile:
     try:
         return input_of(text.encode("utf-8"), filename=filename)
     except UnicodeEncodeError:
-        with faults_of_file(input_of(b"", filename=filename), kind):
+        with faults_of_file(unread(filename), kind):
             found = "half a character, which is not UTF-8"
             raise _syntax(found, "save the file as UTF-8", 1, 1, kind.words) from None
 

@@ -190,7 +190,7 @@ def test_a_damaged_answer_is_refused(lineup: LineUp) -> None:
     clean = run_measured(lineup, stroke_of(sampled(shape, 20.0, step=0.1)), valve="manifold valve")
     assert clean.steep is None
     hold_to_schema(measured_document(clean, HEAD, CAUTIONS), "measured")
-    head = {"program": {"name": "surge", "version": "1"}, "curve": {"file": "a.csv"}}
+    head = {"program": {"name": "surge", "version": "1"}, "curve": {"file": "a.csv", "sha256": "0" * 64}}
     fault = row_fault(2, "position [%]", '"x"', "a number", "write the position")
     hold_to_schema(fault_document([fault], head), "measured")
 

@@ -17,7 +17,12 @@ from datetime import date
 from functools import cache
 from pathlib import Path
 
+import jsonschema
+from jsonschema.exceptions import best_match
+
 from support.inputs.damage import damage_bytes, damage_data, damage_lines, toml_of
+from surge.api.records import UnreadableError
+from surge.api.refusals import Refusal, refused, undecided, unused
 from surge.case.file import CASE, Case, read_case
 from surge.errors import CaseError, SurgeError
 from surge.inputs import input_of
@@ -29,6 +34,7 @@ from surge.reports.document import as_json
 from surge.reports.records import JudgedRecords, fault_lines, records_lines
 from surge.reports.records_data import findings_csv, records_document
 from surge.rules.reading import RULES, read_rules
+from surge.schemas import path_of
 from surge.toml.faults import describe, format_faults
 from surge.toml.text import FileError, FileKind, read_file
 from surge.transient.plan import plan
@@ -157,6 +163,17 @@ def explained(words: Sequence[tuple[str, str]], said: bytes) -> None:
             raise Unexplained(f"{what} has {len(text)} characters")
 
 
+@cache
+def _schema(name: str) -> jsonschema.Draft202012Validator:
+    return jsonschema.Draft202012Validator(json.loads(path_of(name).read_text(encoding="utf-8")))
+
+
+def _fits(refusal: Refusal, name: str, said: bytes) -> None:
+    """Hold the document of a refusal against its schema; of every eighth, since it takes its time."""
+    if len(said) % 8 == 0 and (wrong := best_match(_schema(name).iter_errors(json.loads(refusal.json())))):
+        raise Unexplained(f"does not fit its schema: {wrong.message[:300]}")
+
+
 def _toml_refused(error: FileError, said: bytes) -> None:
     if not error.faults:
         raise Unexplained("no fault at all")
@@ -198,9 +215,11 @@ def _toml(content: bytes, kind: FileKind, folder: Path, use: Callable[[str], int
         return use(read_file(path, kind).text)
     except FileError as error:
         _toml_refused(error, content)
+        _fits(refused(error, "in.toml"), "window", content)
         return 2
     except SurgeError as error:
         explained([("why", str(error))], content)
+        _fits(undecided(error, "in.toml"), "window", content)
         return error.exit_code
 
 
@@ -244,11 +263,13 @@ def _of_rules(text: str) -> int:
     return 0
 
 
-def _rows(content: bytes, use: Callable[[bytes], int]) -> int:
+def _rows(content: bytes, use: Callable[[bytes], int], name: str) -> int:
     try:
         return use(content)
     except CaseError as error:
         _rows_refused(error, content)
+        unread = UnreadableError(error.faults, filename="in.csv", file=error.file)
+        _fits(unused(error, "in.csv") if name == "measured" else refused(unread, "in.csv"), name, content)
         return 2
 
 
@@ -277,5 +298,5 @@ def answered(kind: str, content: bytes, folder: Path) -> int:
         if kind == "rules":
             return _toml(content, RULES, folder, _of_rules)
         if kind == "curve":
-            return _rows(content, _curve)
-        return _rows(content, lambda c: _judged(c, _limits() if len(c) % 2 else None))
+            return _rows(content, _curve, "measured")
+        return _rows(content, lambda c: _judged(c, _limits() if len(c) % 2 else None), "records")

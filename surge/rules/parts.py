@@ -165,7 +165,8 @@ def _on_conditions(rule: Rule, ground: RuledCase, element: Element) -> Ruling:
     ]
     if all(f.verdict == WITHIN and f.value is not None and f.value + f.error <= rating for f in peaks):
         words = f'No surge goes above the rating of "{element.name}": its allowance is not used.'
-        return stated(rule, KEPT, words, subject=element.name, limit=rule.figure)
+        made = stated(rule, KEPT, words, subject=element.name, limit=rule.figure)
+        return replace(made, value=element.limits.allowance)
     words = f'Not checked: a surge uses the allowance of "{element.name}", which hangs on conditions.'
     made = stated(rule, NOT_CHECKED, words, subject=element.name, limit=rule.figure)
     return replace(made, supply="confirm: " + "; ".join(rule.conditions))

@@ -323,6 +323,17 @@ def test_the_allowance_that_is_chosen_names_its_rules(allowance: float, applied:
     assert {r.outcome for r in unused} == {KEPT, NOT_APPLICABLE}
 
 
+@pytest.mark.parametrize("allowance", [1.0, 1.05, 1.1, 1.15, 1.2, 1.33])
+def test_allowances_of_several_parts_that_no_surge_uses_are_told_as_one(allowance: float) -> None:
+    lineup = case()
+    limits = Limits(rating=10 * BAR, allowance=allowance)
+    parts = tuple(replace(p, kind="pipe", limits=limits) for p in lineup.pipes)
+    assert len(parts) > 1
+    rulings = rule_on(lineup.with_(pipes=parts), book=built_in(), runs=(), findings=())
+    told = [r for r in rulings if r.outcome == KEPT and "is not used" not in r.words]
+    assert any(f"parts is {allowance:g} at most" in r.words for r in told)
+
+
 def test_a_terminal_can_refuse_an_allowance() -> None:
     lineup = case()
     line = replace(lineup.pipes[0], limits=Limits(rating=10 * BAR, allowance=1.2))

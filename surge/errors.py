@@ -106,7 +106,7 @@ class UnknownNameError(SurgeError):
 
 
 class RequestError(SurgeError):
-    """Something was asked for that the case does not have."""
+    """Something was asked for that the case does not have, or that cannot be made on this machine."""
 
 
 def likely(word: str, known: Iterable[str], *, most: int = 3, like: float = LIKE) -> list[str]:

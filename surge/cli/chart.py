@@ -44,8 +44,8 @@ def chart(case: str, output: tuple[str, ...], force: bool, as_json: bool, **aske
         for key in ("rates", "strokes"):
             asked[key] = _range(f"--{key}", asked[key], density)
         answer = survey(loaded, progress=progress, **asked)
-    kinds: Any = tuple(paths.values())
-    files = answer.files(kinds)
+        kinds: Any = tuple(paths.values())
+        files = answer.files(kinds)
     write_files({path: files[kind] for path, kind in paths.items()})
     print_text(answer.json() if as_json else answer.text())
     sys.exit(answer.exit_code)

@@ -154,7 +154,8 @@ def _judge(
 def _draw(answer: RecordsAnswer, pages: dict[Path, str], *, force: bool) -> None:
     """Write the pages of histories; further pages of a picture get a number."""
     kinds: Any = tuple(pages.values())
-    drawn = answer.draw_all(kinds)
+    with answering("", solver=False):
+        drawn = answer.draw_all(kinds)
     found = {
         path if number == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}"): page.content
         for path, kind in pages.items()
@@ -191,8 +192,8 @@ def _run_curve(
         except UnknownNameError as error:
             progress.done()
             fail(f"--{'curve' if error.kind == 'valve' else 'scenario'}: {error}")
-    kinds: Any = tuple(pages.values())
-    drawn = answer.draw_all(kinds) if pages else {}
+        kinds: Any = tuple(pages.values())
+        drawn = answer.draw_all(kinds) if pages else {}
     write_files({path: drawn[kind].content for path, kind in pages.items()})  # type: ignore[index]
     print_text(answer.json() if as_json else answer.text(details=details))
     sys.exit(answer.exit_code)

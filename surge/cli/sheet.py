@@ -61,8 +61,8 @@ def sheet(
             units=wanted,
             progress=progress,
         )
-    kinds: Any = dict.fromkeys(paths.values())
-    made = {kind: answer.file(kind) for kind in kinds}
+        kinds: Any = dict.fromkeys(paths.values())
+        made = {kind: answer.file(kind) for kind in kinds}
     write_files({path: made[kind] for path, kind in paths.items()})
     if as_json:
         print_text(answer.json())

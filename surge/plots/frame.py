@@ -6,17 +6,21 @@ Words, line styles and hatching tell everything; colours only help. A grey print
 from __future__ import annotations
 
 import io
+import os
+import sys
 import textwrap
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
 from surge.arrays import Array
+from surge.errors import RequestError
 from surge.reports.words import Display
 from surge.units import from_si, printable
 
@@ -185,11 +189,40 @@ def draw(
         }
 
 
+def _library() -> Any:
+    """Return the drawing library, whatever the user's settings of it say: ours hold for what is drawn here.
+
+    A notebook leaves MPLBACKEND behind, which names a package that may not be there.
+
+    Raises
+    ------
+    RequestError
+        It cannot be loaded.
+    """
+    if (loaded := sys.modules.get("matplotlib")) is not None:
+        return loaded
+    backend = os.environ.pop("MPLBACKEND", None)
+    try:
+        library = import_module("matplotlib")
+    except Exception as error:  # whatever stands in a file of settings
+        words = " ".join(str(error).split())[:300]
+        raise RequestError(
+            f"nothing can be drawn here, since the drawing library does not load: {printable(words)}; "
+            'look for a file "matplotlibrc" in this folder or in your settings'
+        ) from error
+    finally:
+        if backend is not None:
+            os.environ["MPLBACKEND"] = backend
+    if backend is not None:
+        with suppress(ValueError):
+            library.rcParams["backend"] = backend  # for what the user draws; the library does so as it loads
+    return library
+
+
 @contextmanager
 def our_settings() -> Iterator[None]:
     """Set the drawing library for what is drawn inside; afterwards its settings are as they were."""
-    import matplotlib as mpl
-
+    mpl = _library()
     with mpl.rc_context(), warnings.catch_warnings():
         # A character that the fonts of the library do not have is drawn as a box: nothing to stop for.
         warnings.filterwarnings("ignore", message="Glyph .* missing from")

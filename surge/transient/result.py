@@ -134,6 +134,8 @@ class Method:
     nodes, steps : int
     duration : float
         [s]
+    ahead : float
+        How long first marches went on, to see what comes later; beyond that nothing is claimed [s].
     largest_misfit : float
         Greatest share of its travel time by which an element's length was changed [-].
     misfit_of : str
@@ -152,6 +154,7 @@ class Method:
     nodes: int
     steps: int
     duration: float
+    ahead: float
     largest_misfit: float
     misfit_of: str
     lumped: tuple[str, ...]

@@ -1,8 +1,8 @@
 """Run a scenario: steady flow, grid, marches, and the numerical error of every extreme.
 
-Each scenario is marched at a step, at about half of it (this is the one reported), with the lengths fitted
-differently, and, where short elements were lumped, with each lump in two parts. The differences are the
-error's parts, see :mod:`surge.transient.summary`.
+Each scenario is marched at a step, at about half of it (this is the one reported), twice with the lengths
+fitted differently, once at a coarser step, and, where short elements were lumped, with each lump in two
+parts. The differences are the error's parts, see :mod:`surge.transient.errors`.
 
 Decisions
 ---------
@@ -14,10 +14,12 @@ Decisions
 * Then the first march, which costs little beside those of the errors, looks ahead: to ``LOOK_AHEAD`` times as
   long. Where waves of two pipes beat in a line that hardly damps them, an extreme may come that late. If one
   rises by more than ``MUCH_LATER`` times the error allowed, and everything moves gradually, the run is made
-  that long, up to ``MOST_TIMES`` its first duration. What rises less, or after a sudden stop (there fronts
-  that meet anew at a coarse step may look like a beat), goes into the error of that extreme, as its *late
-  part*: a longer run would leave less work for a finer step. So a limit that a late wave meets is not told as
-  kept.
+  that long, up to ``MOST_TIMES`` its first duration.
+* The march at the same step that is rounded differently looks ahead as far: beats depend on lengths.
+* If either has risen by more than ``WORTH_GOING_ON`` of the error allowed, the march that is reported goes
+  on, to when the last of that came, unless that is more work than its plan allows. It costs less than making
+  all marches that long. What is left is in the error of that extreme, as its *late part*
+  (:class:`surge.transient.errors.Late`).
 * Energy does not end the look ahead. It never grows once nothing moves: losses rise with the flow. But a
   bound of a pressure by what is left must take all of it in one place at one instant, and that excludes
   nothing useful: in the demo cases nine tenths of the amplitude of the little that a gentle stroke leaves are
@@ -27,20 +29,20 @@ Decisions
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from surge.arrays import Array
 from surge.model.lineup import LineUp, Scenario
+from surge.transient.errors import ErrorMarches, Late, Sample, Summary
 from surge.transient.grid import Grid, build_grid
 from surge.transient.march import STEPS_KEPT, Marched, keep_still
-from surge.transient.peaks import Key
 from surge.transient.plan import Plan, eased, first_duration, plan
 from surge.transient.reaches import Reaches, divide
 from surge.transient.result import ScenarioResult, Vapour
-from surge.transient.summary import ErrorMarches, Summary, summarise
+from surge.transient.summary import summarise
 from surge.workers import Progress, workers
 
 MOST_TIMES = 8.0  # a run that finds new extremes ends at so many times its first duration
@@ -49,6 +51,8 @@ LEAST_TOLERANCE = 2000.0  # [Pa], or this
 NEW_EXTREME = 0.1  # of the error allowed: growth that counts as a new extreme
 MUCH_LATER = 4.0  # of the error allowed: growth in the look ahead that makes the run itself longer
 LOOK_AHEAD = 5.0  # times its duration to which the first march goes on, to see what comes later
+WORTH_GOING_ON = 0.25  # of the error allowed: growth in the look ahead after which the reported march goes on
+COARSER = 2.0  # times the first step: the coarsest march that the error takes into account
 NO_SAMPLES = 2**62  # steps between two samples of a history that nobody looks at
 
 
@@ -90,24 +94,45 @@ def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
         marched.advance(int(np.ceil(duration / reaches.dt)) - marched.done)
 
 
-def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary, dict[Key, float], float]:
-    """Go on with a first march; what it told at its end, what rose later [Pa], and for how long to march [s].
+def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary, Summary, float]:
+    """Go on with a first march; what it told at its end, what it had later, and for how long to march [s].
 
-    The march itself stands where the look ahead ended; the summary is of the duration that is returned.
+    The march itself stands where the look ahead ended; the first summary is of the duration that is returned.
     """
     longest = MOST_TIMES * first_duration(work)
-    told = Summary(work.lineup, marched)
+    told = now = Summary(work.lineup, marched)
     allowed = told.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
-    until, late = duration, dict.fromkeys(told.found, 0.0)
+    until = duration
     while until < LOOK_AHEAD * duration:
         until = min(1.5 * until, LOOK_AHEAD * duration)
         marched.advance(int(np.ceil(until / marched.grid.reaches.dt)) - marched.done)
         now = Summary(work.lineup, marched)
-        late = told.later(now)
-        if max(late.values()) > MUCH_LATER * allowed and until <= longest and not work.sudden:
-            told, duration, late = now, until, dict.fromkeys(late, 0.0)
+        much = max(told.later(now).values()) > MUCH_LATER * allowed
+        if much and until <= longest and not work.sudden:
+            told, duration = now, until
             allowed = told.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
-    return told, late, duration
+    return told, now, duration
+
+
+def _ahead(work: Plan, reaches: Reaches, duration: float) -> tuple[Summary, Summary]:
+    """March for ``duration`` [s], and on to the end of the look ahead: what was told, what came later."""
+    marched = _march_for(work, reaches, duration)
+    told = Summary(work.lineup, marched)
+    marched.advance(int(np.ceil(LOOK_AHEAD * duration / reaches.dt)) - marched.done)
+    return told, Summary(work.lineup, marched)
+
+
+def _late(looks: Sequence[tuple[Summary, Summary]], least: float) -> Late:
+    """What came later in each look ahead, and when the last that is more than ``least`` [Pa] came."""
+    rises, until = [], 0.0
+    for told, now in looks:
+        rise = told.later(now)
+        rises.append(rise)
+        end = now.marched.done * now.marched.grid.reaches.dt
+        # Times inside elements are not kept in a first march.
+        times = (now.found[key].time or end for key, more in rise.items() if more > least)
+        until = max(until, *times, 0.0)
+    return Late(dt=looks[0][0].sample.dt, rises=tuple(rises), until=until)
 
 
 def _extremes(work: Plan, marched: Marched) -> Array:
@@ -211,24 +236,54 @@ def simulate(
     first, duration, ended = _first_march(work, divide(work.times, dt))
     if quick:
         coarse = Summary(lineup, first)
-        return summarise(work, coarse, None, None, duration=duration, ended=ended, tolerance=0.0, runs=1)
+        return summarise(
+            work,
+            coarse,
+            None,
+            None,
+            duration=duration,
+            ahead=duration,
+            ended=ended,
+            tolerance=0.0,
+            runs=1,
+        )
     tell("look ahead")
-    coarse, late, duration = _look_ahead(work, first, duration)
+    coarse, later, duration = _look_ahead(work, first, duration)
+    ahead = LOOK_AHEAD * duration
     runs, bound = 1, min(work.most_work, most_work or work.most_work)
+    levels = _Levels(work, duration, coarse, later)
     while True:
         tell(f"step {dt:.2g} s")
-        compared = _compare(work, coarse, late, dt, duration)
+        compared = levels.compare(dt)
         fine = compared.fine
-        runs += 3 if compared.lumping else 2
+        runs += levels.made
         tolerance = fine.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
         reaches = fine.marched.grid.reaches
         boiled = _boiling(work, fine.marched, duration)
         # Beyond boiling the pressures are not valid, and a finer step does not make them so.
         if boiled or compared.worst <= tolerance or 4 * work_done(reaches, duration) > bound:
             break
-        dt, coarse = reaches.dt, fine
+        dt = reaches.dt
+    late = _late(levels.looks, WORTH_GOING_ON * tolerance)
+    part = late.part()
+    if late.until > duration and not boiled and work_done(reaches, late.until) <= bound:
+        tell("going on")
+        duration = late.until + reaches.dt
+        fine.marched.advance(int(np.ceil(duration / reaches.dt)) - fine.marched.done)
+        shorter, fine = fine, Summary(lineup, fine.marched)
+        part = late.part_after(shorter.later(fine), reaches.dt)
+        boiled = _boiling(work, fine.marched, duration)
     return summarise(
-        work, fine, compared, boiled, duration=duration, ended=ended, tolerance=tolerance, runs=runs
+        work,
+        fine,
+        compared,
+        boiled,
+        duration=duration,
+        ahead=ahead,
+        ended=ended,
+        tolerance=tolerance,
+        runs=runs,
+        late=part,
     )
 
 
@@ -237,25 +292,68 @@ def work_done(reaches: Reaches, duration: float) -> float:
     return reaches.nodes * duration / reaches.dt
 
 
-def _compare(
-    work: Plan, coarse: Summary, late: Mapping[Key, float], dt: float, duration: float
-) -> ErrorMarches:
-    """Make the finer march and those that tell the error, next to the one at ``dt`` [s]."""
-    half = work.step(finest=dt / 2)
-    other = work.other_step(half)
-    lumps = replace(coarse.marched.grid.reaches, parts=2)
+class _Levels:
+    """Makes the marches that tell the error, next to those that are there; each level at half the step.
 
-    def run(reaches: Reaches, look: Summary | None = None) -> Summary:
-        return Summary(work.lineup, _march_for(work, reaches, duration, look))
+    Parameters
+    ----------
+    work : Plan
+    duration : float
+        [s]
+    coarse, ahead : Summary
+        Of the first march, at its end and at that of its look ahead.
 
-    with workers(3) as pool:
-        fine = pool.submit(run, divide(work.times, half), coarse)
-        misfit = pool.submit(run, divide(work.times, other))
-        lumping = pool.submit(run, lumps) if 0 in lumps.count else None
-    return ErrorMarches(
-        fine=fine.result(),
-        coarse=coarse,
-        late=late,
-        misfit=misfit.result(),
-        lumping=lumping.result() if lumping else None,
-    )
+    Attributes
+    ----------
+    looks : list of (Summary, Summary)
+        Of each march that looks ahead: at the end of the run, and of the look.
+    made : int
+        Marches of the last level.
+    """
+
+    def __init__(self, work: Plan, duration: float, coarse: Summary, ahead: Summary) -> None:
+        self.work, self.duration, self.coarse = work, duration, coarse
+        self.looks = [(coarse, ahead)]
+        self.made = 0
+        self.older: tuple[Sample, Sample] | None = None  # rounded differently, at the step of ``coarse``
+        self.coarser: Sample | None = None
+
+    def compare(self, dt: float) -> ErrorMarches:
+        """March at about half of ``dt`` [s], the step of the level before, and tell the errors."""
+        work, coarse = self.work, self.coarse
+        half = work.step(finest=dt / 2)
+        reaches = divide(work.times, half)
+        at = coarse.marched.grid.reaches
+        first = self.older is None
+        with workers(3) as pool:
+            fine = pool.submit(self._run, reaches, coarse)
+            other = pool.submit(self._run, divide(work.times, work.other_step(half)))
+            if first:
+                ahead = pool.submit(_ahead, work, divide(work.times, work.other_step(at.dt)), self.duration)
+                coarser = pool.submit(self._run, divide(work.times, COARSER * at.dt))
+            # Lumps that the finer march has no more are not in its error.
+            lumps = pool.submit(self._run, replace(at, parts=2)) if 0 in reaches.count else None
+        self.made = 2 + 2 * first + (lumps is not None)
+        if first:
+            self.looks.append(ahead.result())
+            self.older = self.looks[1][0].sample, coarse.sample
+            self.coarser = coarser.result().sample
+        return self._told(fine.result(), other.result().sample, lumps.result().sample if lumps else None)
+
+    def _run(self, reaches: Reaches, look: Summary | None = None) -> Summary:
+        return Summary(self.work.lineup, _march_for(self.work, reaches, self.duration, look))
+
+    def _told(self, fine: Summary, other: Sample, lumping: Sample | None) -> ErrorMarches:
+        """Errors of a level; what it made is what the next one begins with."""
+        assert self.older
+        assert self.coarser
+        coarse = self.coarse.sample
+        compared = ErrorMarches(
+            fine=fine,
+            coarse=coarse,
+            pairs=((other, fine.sample), self.older, (self.coarser, fine.sample)),
+            lumping=lumping,
+            sudden=self.work.sudden,
+        )
+        self.older, self.coarser, self.coarse = (other, fine.sample), coarse, fine
+        return compared

@@ -1,15 +1,7 @@
-"""From marches to the result of a scenario: heads become pressures, differences become errors.
+"""From marches to the result of a scenario: heads become pressures, phrases and figures.
 
 Decisions
 ---------
-* The error of an extreme is |half step - step| + 1.5 |other rounding of lengths - half step| + 1.5 |lumps in
-  two parts - step| + 0.0004 of the greatest rise + 20 Pa. The factors are measured, not derived:
-  ``tests/benchmarks/hunt.py`` compares runs with far finer ones.
-* To that comes ``LATE_SAFETY`` times what the first march rose beyond the extreme after the run had ended
-  (:mod:`surge.transient.run`): the late part. It is no numerical error and does not ask for a finer step.
-* In a scenario whose worst error stays above what was aimed at, every extreme carries that worst error, after
-  a sudden stop twice that (the farthest off that a hunt has seen): fronts may meet elsewhere than in any of
-  the marches.
 * How gentle a closure is goes by the flow through the valve itself, from the instant before it moves: the
   time from the last 95 % to the first 5 % of it, and the greatest part lost within one pipeline period
   (the longest) and one sample. A valve through which less than 5 % of its greatest flow goes when it begins
@@ -19,8 +11,7 @@ Decisions
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from functools import cached_property
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,8 +20,9 @@ from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Link, Passage, Pipe, Pump, Scenario, Valve, ValveMove
 from surge.model.topology import PipelinePeriod, pipeline_period
 from surge.phrases import Phrase
+from surge.transient.errors import ErrorMarches, Summary
 from surge.transient.march import STEPS_KEPT, Marched
-from surge.transient.peaks import Key, Peaks, along
+from surge.transient.peaks import Key, along
 from surge.transient.result import (
     Closure,
     ElementResult,
@@ -48,101 +40,7 @@ if TYPE_CHECKING:
     from surge.transient.plan import Plan
 
 
-# A difference by rounding is a sample of the error, not a bound. With these the error bar
-# covered the difference to a march at an eighth of the step in more than 99 % of the extremes of
-# generated line-ups with strokes of 2 to 30 s (tests/benchmarks/hunt.py).
-FIT_SAFETY = 1.5
-LATE_SAFETY = 2.5  # what rises late at a coarse step rose by up to twice as much at a fine one
-# After a sudden stop that does not settle an extreme was seen up to twice its greatest error off.
-UNSETTLED = 2.0
-LEAST_SHARE = 4e-4  # of the greatest rise
-LEAST_ERROR = 20.0  # [Pa]
 BACK_FLOW = 1e-4  # [m3/s] smaller reverse flows are not worth a word
-
-
-class Summary(Peaks):
-    """The extremes of a march that can be asked for more.
-
-    Parameters
-    ----------
-    lineup : LineUp
-    marched : Marched
-    """
-
-    def __init__(self, lineup: LineUp, marched: Marched) -> None:
-        super().__init__(lineup, marched)
-        self.marched = marched
-
-    def probe_shares(self) -> dict[str, tuple[float, ...]]:
-        """Return where in each pipe its highest and lowest pressure are, as shares of its length, 0 to 1 [-].
-
-        A share at an end of the pipe is moved to the node beside it: ends are recorded as points anyway.
-        """
-        shares = {}
-        for k, pipe in enumerate(self.lineup.pipes):
-            n = self.marched.grid.reaches.count[k]
-            edge = 1 / max(n, 2)
-            high, low = (self.found["element", pipe.name, way].share for way in ("high", "low"))
-            shares[pipe.name] = tuple(min(max(s, edge), 1 - edge) for s in (high, low))
-        return shares
-
-    @cached_property
-    def greatest_rise(self) -> float:
-        """Greatest rise of a place above its steady pressure [Pa]."""
-        start = self.marched.heads[0][0]
-        return float(np.max(self.marched.point_hi - start, initial=0.0)) * self.rho_g
-
-    def tolerance(self, share: float, least: float) -> float:
-        """Numerical error allowed [Pa]."""
-        return max(share * self.greatest_rise, least)
-
-    def later(self, longer: Summary) -> dict[Key, float]:
-        """By how much the extremes of the same march lie further out when it has gone on [Pa]."""
-        out = {"high": 1.0, "low": -1.0}
-        return {
-            key: max(out[key[2]] * (longer.found[key].pressure - one.pressure), 0.0)
-            for key, one in self.found.items()
-        }
-
-    def difference(self, other: Summary, key: Key) -> float:
-        """How far apart two marches are in one extreme [Pa]."""
-        return abs(self.found[key].pressure - other.found[key].pressure)
-
-
-@dataclass(frozen=True, kw_only=True)
-class ErrorMarches:
-    """The marches that tell the error of the one reported.
-
-    Attributes
-    ----------
-    fine : Summary
-        Reported; at about half the step of ``coarse``.
-    coarse : Summary
-    misfit : Summary
-        At about the step of ``fine``, lengths rounded differently.
-    lumping : Summary or None
-        At the step of ``coarse``, every lump in two parts; None when nothing was lumped.
-    late : mapping of Key to float
-        By how much the first march rose beyond each extreme after the duration of these [Pa].
-    """
-
-    fine: Summary
-    coarse: Summary
-    misfit: Summary
-    lumping: Summary | None
-    late: Mapping[Key, float]
-
-    def parts(self, key: Key) -> tuple[float, float, float]:
-        """Step, misfit and lumping part of the error of one extreme [Pa]."""
-        step, misfit = self.fine.difference(self.coarse, key), self.fine.difference(self.misfit, key)
-        lumping = self.coarse.difference(self.lumping, key) if self.lumping else 0.0
-        floor = LEAST_SHARE * self.fine.greatest_rise + LEAST_ERROR
-        return step + floor, FIT_SAFETY * misfit, FIT_SAFETY * lumping
-
-    @cached_property
-    def worst(self) -> float:
-        """Greatest error of any extreme [Pa]."""
-        return max(sum(self.parts(key)) for key in self.fine.found)
 
 
 def roles_of(lineup: LineUp, point: str) -> tuple[str, ...]:
@@ -183,8 +81,9 @@ class _Results:
         fine: Summary,
         until: Summary | None,
         tolerance: float,
+        late: Mapping[Key, float],
     ) -> None:
-        self.work, self.compared, self.fine, self.until = work, compared, fine, until
+        self.work, self.compared, self.fine, self.until, self.late = work, compared, fine, until, late
         self.tolerance = tolerance
         self.lineup = work.lineup
         self.rho_g = fine.rho_g
@@ -192,11 +91,8 @@ class _Results:
     def extreme(self, key: Key, length: float = 0.0) -> Extreme:
         found = self.fine.found[key]
         step, misfit, lumping = self.compared.parts(key) if self.compared else (0.0, 0.0, 0.0)
-        late = LATE_SAFETY * self.compared.late[key] if self.compared else 0.0
-        error = step + misfit + lumping + late
-        if self.compared and self.compared.worst > self.tolerance:
-            # Not settled: fronts may still meet elsewhere than they did in any of these marches.
-            error = self.compared.worst * (UNSETTLED if self.work.sudden else 1.0) + late
+        late = self.late.get(key, 0.0)
+        error = self.compared.told(key, self.tolerance) + late if self.compared else 0.0
         return Extreme(
             pressure=found.pressure,
             time=found.time,
@@ -281,7 +177,7 @@ class _Results:
                 flow[name] = flows[every, len(m.grid.links) + i].copy()  # not all of them for a part
         return History(time=time[every].copy(), pressure=pressure, flow=flow)
 
-    def method(self, duration: float, tolerance: float, runs: int) -> Method:
+    def method(self, duration: float, ahead: float, tolerance: float, runs: int) -> Method:
         reaches = self.fine.marched.grid.reaches
         shares = np.abs(reaches.misfit) / self.work.times
         at = int(np.argmax(shares))
@@ -290,6 +186,7 @@ class _Results:
             nodes=reaches.nodes,
             steps=self.fine.marched.done,
             duration=duration,
+            ahead=ahead,
             largest_misfit=float(shares[at]),
             misfit_of=self.lineup.pipes[at].name,
             lumped=tuple(p.name for p, n in zip(self.lineup.pipes, reaches.count, strict=True) if n == 0),
@@ -303,10 +200,7 @@ class _Results:
         worst = self.compared.worst if self.compared else 0.0
         if worst <= tolerance:
             return []
-        why = (
-            " aimed at: quick changes in short elements cannot be told more exactly; every pressure of this "
-            "scenario is given that error"
-        )
+        why = " aimed at: quick changes in short elements cannot be told more exactly"
         return [
             ("numerical error up to ", ("difference", worst), ", above the ", ("difference", tolerance), why)
         ]
@@ -339,9 +233,11 @@ def summarise(
     boiled: tuple[Vapour, Marched] | None,
     *,
     duration: float,
+    ahead: float,
     ended: bool,
     tolerance: float,
     runs: int,
+    late: Mapping[Key, float] = MappingProxyType({}),
 ) -> ScenarioResult:
     """Return the result of a scenario from its marches.
 
@@ -350,21 +246,23 @@ def summarise(
     work : Plan
     fine : Summary
         The march reported.
-    compared : Comparison or None
+    compared : ErrorMarches or None
         None when no error was asked for.
     boiled : (Vapour, Marched) or None
         Where the liquid first boils, and the march up to that instant.
-    duration : float
-        [s]
+    duration, ahead : float
+        Of the run, and of the look ahead [s].
     ended : bool
         False when new extremes still appeared at the stated maximum of time.
     tolerance : float
         What the error was to stay below [Pa].
     runs : int
         Marches made.
+    late : mapping of Key to float
+        What may come after the run, beyond each extreme [Pa].
     """
     until = Summary(work.lineup, boiled[1]) if boiled else None
-    made = _Results(work, compared, fine, until, tolerance)
+    made = _Results(work, compared, fine, until, tolerance, late)
     history = made.history()
     back = made.back_flow(history)
     undecided = list(back)
@@ -388,7 +286,7 @@ def summarise(
         timing=work.scenario.timing,
         last_event=work.last_event,
         opening=work.steady.opening,
-        method=made.method(duration, tolerance, runs),
+        method=made.method(duration, ahead, tolerance, runs),
         envelopes=made.envelopes(),
         history=history,
     )

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 from support.lineups.networks import KINDS, network
-from support.oracles.fine_runs import COVERED, Missed, against_finer, against_slow, covered, line_of, table_of
+from support.oracles.fine_runs import against_finer, against_slow
+from support.oracles.missed import COVERED, Missed, covered, line_of, table_of
 
 from surge.model.validation import checked
 from surge.transient import plan

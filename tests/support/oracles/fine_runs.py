@@ -1,99 +1,42 @@
-"""The default run against better ones: its own march at a fraction of the step, and the slow solver.
+"""The default run against better ones: its own march at a part of the step or longer, and the slow solver.
 
 Used by the hunt (``tests/benchmarks/hunt.py``) and by its seeded part (``test_hunt.py``). Pressures [Pa].
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable
 
 import numpy as np
 
 from support.lineups.networks import slow_can
 from support.oracles import independent_solver as slow
+from support.oracles.missed import Missed
 from surge.model.lineup import LineUp, Scenario, Table
+from surge.transient.errors import Summary
 from surge.transient.grid import build_grid
 from surge.transient.march import Marched
 from surge.transient.plan import plan
 from surge.transient.reaches import divide
 from surge.transient.result import ScenarioResult
-from surge.transient.summary import Summary
 
-MOST_WORK = 2.5e9  # nodes times steps of the finer march; beyond it a fourth, or half, of the step is taken
+MOST_WORK = 2.5e9  # nodes times steps of the finer march; beyond it a larger part of the step is taken
 MOST_SLOW_STEPS = 120_000  # of the slow solver's finer run
 SLOW_SETTLED = 0.002  # of the rise: the slow solver's own change, beyond which it proves nothing
-SHARE = 0.01  # of the rise: no peak may be further below the better figure
-LEAST = 2000.0  # [Pa] or than the accuracy that the program aims at for small rises, where that is more
-COVERED = 0.99  # share of the extremes that must lie within their reported error
 
 
-@dataclass(frozen=True, kw_only=True)
-class Missed:
-    """One extreme against a better figure.
-
-    Attributes
-    ----------
-    unsafe : float
-        By how much the reported figure is on the unsafe side; negative on the safe side.
-    error : float
-        What the run reports as its numerical error.
-    slack : float
-        Error of the better figure itself, as far as it is known (0 for the finer march).
-    rise : float
-        Greatest rise of the line-up.
-    """
-
-    seed: int
-    kind: str
-    against: str
-    what: str
-    high: bool
-    unsafe: float
-    error: float
-    slack: float
-    parts: tuple[float, float, float]
-    rise: float
-    settled: bool
-    sudden: bool
-    time: float
-
-    @property
-    def outside(self) -> bool:
-        return abs(self.unsafe) > self.error + self.slack
-
-    @property
-    def share(self) -> float:
-        """What is certainly missed on the unsafe side, of the rise."""
-        return (self.unsafe - self.slack) / self.rise
-
-    @property
-    def breach(self) -> bool:
-        """A peak too low by more than the stated share of the rise, and by more than the least accuracy."""
-        return self.high and self.share > SHARE and self.unsafe - self.slack > LEAST
-
-    @property
-    def of_error(self) -> float:
-        """Difference over the reported error."""
-        return max(abs(self.unsafe) - self.slack, 0.0) / self.error
-
-
-def finer(
-    lineup: LineUp, scenario: Scenario, dt: float, duration: float, share: int, most: float
-) -> tuple[Summary | None, int]:
-    """The same run at a share of ``dt`` [s], a smaller share if that is too much work; None beyond half."""
+def marched(
+    lineup: LineUp, scenario: Scenario, dt: float, duration: float, most: float = MOST_WORK
+) -> Summary | None:
+    """One march at ``dt`` [s] for ``duration`` [s]; None where that is more than ``most`` work."""
     work = plan(lineup, scenario)
-    while divide(work.times, dt / share).nodes * duration / dt * share > most and share > 1:
-        share //= 2
-    if share < 2:
-        return None, share
-    dt /= share
     reaches = divide(work.times, dt)
+    if reaches.nodes * duration / dt > most:
+        return None
     grid = build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
-    marched = Marched(grid=grid, frozen=lineup.frozen_friction, stride=10**6)
-    marched.advance(int(np.ceil(duration / dt)))
-    return Summary(lineup, marched), share
+    march = Marched(grid=grid, frozen=lineup.frozen_friction, stride=10**6)
+    march.advance(int(np.ceil(duration / dt)))
+    return Summary(lineup, march)
 
 
 def is_sudden(scenario: Scenario) -> bool:
@@ -110,30 +53,48 @@ def against_finer(
     share: int = 8,
     most: float = MOST_WORK,
 ) -> list[Missed] | None:
-    """Every extreme of every element and place against the march at a ``share`` of the step."""
-    fine, taken = finer(lineup, scenario, result.method.dt, result.method.duration, share, most)
-    if fine is None:
+    """Every extreme against the march at a ``share`` of the step, or at a half or fourth of that share."""
+    for taken in (share, share // 2, share // 4):
+        if taken < 2:
+            break
+        method = result.method
+        fine = marched(lineup, scenario, method.dt / taken, method.duration, most)
+        if fine is not None:
+            return _against(seed, scenario, result, fine, f"step/{taken}", both=True)
+    return None
+
+
+def against_longer(
+    seed: int,
+    lineup: LineUp,
+    scenario: Scenario,
+    result: ScenarioResult,
+    *,
+    share: int = 1,
+    most: float = MOST_WORK,
+) -> list[Missed] | None:
+    """Every extreme against a march to the end of the look ahead, at a ``share`` of the step: only beyond."""
+    method = result.method
+    longer = marched(lineup, scenario, method.dt / share, method.ahead, most)
+    if longer is None:
         return None
-    rise = max(fine.greatest_rise, 1e4)
-    items = [("element", e) for e in result.elements] + [("place", p) for p in result.places]
+    return _against(seed, scenario, result, longer, f"long/{share}", both=False)
+
+
+def _against(
+    seed: int, scenario: Scenario, result: ScenarioResult, better: Summary, against: str, *, both: bool
+) -> list[Missed]:
+    """Every extreme of every element and place; ``both``: also where the better march has it less far out."""
+    rise = max(better.greatest_rise, 1e4)
     found = []
-    for what, item in items:
-        for way, extreme in (("high", item.highest), ("low", item.lowest)):
-            exact = fine.found[what, item.name, way].pressure
-            unsafe = exact - extreme.pressure if way == "high" else extreme.pressure - exact
-            found.append(
-                _missed(
-                    seed,
-                    f"step/{taken}",
-                    f"{what} {item.name} {way}",
-                    unsafe,
-                    0.0,
-                    rise,
-                    extreme,
-                    result,
-                    scenario,
-                )
-            )
+    for what, items in (("element", result.elements), ("place", result.places)):
+        for item in items:
+            for way, extreme in (("high", item.highest), ("low", item.lowest)):
+                exact = better.found[what, item.name, way].pressure
+                unsafe = exact - extreme.pressure if way == "high" else extreme.pressure - exact
+                unsafe = unsafe if both else max(unsafe, 0.0)
+                where = f"{what} {item.name} {way}"
+                found.append(_missed(seed, against, where, unsafe, 0.0, rise, extreme, result, scenario))
     return found
 
 
@@ -218,64 +179,3 @@ def against_slow(
                 )
             )
     return found
-
-
-# The distribution
-
-
-def table_of(found: Iterable[Missed]) -> list[str]:
-    """Quantiles of what was found, group by group, as lines."""
-    found = list(found)
-    head = (
-        f"{'group':34s} {'line-ups':>8s} {'extremes':>8s} {'covered':>8s} {'breaches':>8s}   "
-        "peak too low, % of rise: 50 / 95 / 99 / max     difference / error: 50 / 95 / 99 / max"
-    )
-    lines = [head]
-    for name, group in _groups(found):
-        if not group:
-            continue
-        share = 100 * np.array([m.share for m in group if m.high])
-        ratio = np.array([m.of_error for m in group])
-        lines.append(
-            f"{name:34s} {len({m.seed for m in group}):8d} {len(group):8d} "
-            f"{100 * covered(group):7.2f}% {sum(m.breach for m in group):8d}   "
-            + " / ".join(f"{v:8.4f}" for v in np.percentile(share, (50, 95, 99, 100)))
-            + "     "
-            + " / ".join(f"{v:6.3f}" for v in np.percentile(ratio, (50, 95, 99, 100)))
-        )
-    return lines
-
-
-def _groups(found: list[Missed]) -> list[tuple[str, list[Missed]]]:
-    groups = []
-    for against in ("step", "slow"):
-        mine = [m for m in found if m.against.startswith(against)]
-        groups.append((f"{against}: all", mine))
-        groups += [(w, [m for m in mine if m.against == w]) for w in ("step/8", "step/4", "step/2")]
-        for sudden in (False, True):
-            for settled in (True, False):
-                words = ("sudden" if sudden else "gradual") + (", settled" if settled else ", not settled")
-                part = [m for m in mine if m.sudden == sudden and m.settled == settled]
-                groups.append((f"{against}: {words}", part))
-        groups += [
-            (f"{against}: {kind}", [m for m in mine if m.kind == kind])
-            for kind in sorted({m.kind for m in mine})
-        ]
-    return groups
-
-
-def line_of(m: Missed) -> str:
-    """One extreme in words."""
-    step, misfit, lump = m.parts
-    return (
-        f"  seed {m.seed:6d} {m.kind:10s} {m.against:5s} {m.what:30s} at {m.time:7.3f} s: "
-        f"{100 * m.share:8.4f} % of rise {m.rise / 1e5:7.3f} bar unsafe; {m.unsafe:10.1f} Pa, "
-        f"error {m.error:9.1f} (step {step:.1f}, misfit {misfit:.1f}, lump {lump:.1f})"
-        f"{f', own error {m.slack:.1f}' if m.slack else ''}{'' if m.settled else ', not settled'}"
-        f"{', sudden' if m.sudden else ''}"
-    )
-
-
-def covered(found: list[Missed]) -> float:
-    """Share of the extremes that lie within their error."""
-    return sum(not m.outside for m in found) / len(found) if found else math.nan

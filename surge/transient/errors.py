@@ -1,0 +1,214 @@
+"""The numerical error of every extreme of a run, from marches that differ in step and rounding.
+
+Decisions
+---------
+* Four parts, each seen in marches that differ in nothing else, as far as that can be:
+
+  - *step*: |half - step|. Behind a front the order is one, else two: no less than the error.
+  - *misfit*, from lengths rounded to the step: ``FIT_SAFETY`` times the greatest difference of a pair of
+    marches that are rounded differently. The roundings go down with the step, so a pair at twice the step
+    counts half, one at four times a fourth. Three pairs: the finer march and one near it; the first march and
+    one near it; the finer one and one at four times its step, or at deeper levels those of the level before.
+    One pair alone can agree by chance.
+  - *lumping*: ``FIT_SAFETY`` times |lumps in two parts - step|, as long as the finer march has lumps.
+  - ``LEAST_SHARE`` of the greatest swing of any place, but no more than ``LEAST_TIMES`` the other parts, and
+    ``LEAST_ERROR``. An extreme that no march moves (the pressure before anything happens) has this alone.
+
+* After a sudden stop fronts meet anew at every rounding, and a pressure that lasts for one step is no less
+  real at a finer one. So none of these marches counts less for being coarser. An extreme has ``SUDDEN_OWN``
+  times the furthest that any of them is from it, and no less than ``SUDDEN_ANY`` times the furthest from any
+  extreme of the line-up.
+* In a run whose worst error stays above what was aimed at, every extreme has ``UNSETTLED`` of that worst
+  error at least.
+* The factors are measured, not derived: ``tests/benchmarks/hunt.py`` compares runs with far finer ones.
+* What may come after the run is a part of its own and does not ask for a finer step: ``LATE_SAFETY`` times
+  what a first march rose beyond the extreme. Where the finer march went on too it has it, and there remains
+  ``LATE_SURE`` times the greatest difference of what these marches rose, less by the step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from surge.model.lineup import LineUp
+from surge.transient.march import Marched
+from surge.transient.peaks import Key, Peaks
+
+FIT_SAFETY = 1.5
+LEAST_SHARE = 2e-4  # of the greatest swing
+LEAST_TIMES = 3.0  # the other parts
+LEAST_ERROR = 20.0  # [Pa]
+SUDDEN_OWN = 2.5
+SUDDEN_ANY = 0.75
+UNSETTLED = 0.5
+LATE_SAFETY = 2.5  # what rises late at a coarse step rose by up to twice as much at a fine one
+LATE_SURE = 1.5
+
+_OUT = {"high": 1.0, "low": -1.0}
+
+Rises = Mapping[Key, float]
+"""By how much something lies beyond each extreme [Pa]."""
+
+
+class Summary(Peaks):
+    """The extremes of a march that can be asked for more.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    marched : Marched
+    """
+
+    def __init__(self, lineup: LineUp, marched: Marched) -> None:
+        super().__init__(lineup, marched)
+        self.marched = marched
+
+    def probe_shares(self) -> dict[str, tuple[float, ...]]:
+        """Return where in each pipe its highest and lowest pressure are, as shares of its length, 0 to 1 [-].
+
+        A share at an end of the pipe is moved to the node beside it: ends are recorded as points anyway.
+        """
+        shares = {}
+        for k, pipe in enumerate(self.lineup.pipes):
+            n = self.marched.grid.reaches.count[k]
+            edge = 1 / max(n, 2)
+            high, low = (self.found["element", pipe.name, way].share for way in ("high", "low"))
+            shares[pipe.name] = tuple(min(max(s, edge), 1 - edge) for s in (high, low))
+        return shares
+
+    @cached_property
+    def greatest_rise(self) -> float:
+        """Greatest rise of a place above its steady pressure [Pa]."""
+        start = self.marched.heads[0][0]
+        return float(np.max(self.marched.point_hi - start, initial=0.0)) * self.rho_g
+
+    @cached_property
+    def greatest_swing(self) -> float:
+        """Greatest difference of the highest and the lowest pressure of a place [Pa]."""
+        return float(np.max(self.marched.point_hi - self.marched.point_lo, initial=0.0)) * self.rho_g
+
+    def tolerance(self, share: float, least: float) -> float:
+        """Numerical error allowed [Pa]."""
+        return max(share * self.greatest_rise, least)
+
+    def later(self, longer: Summary) -> dict[Key, float]:
+        """By how much the extremes of the same march lie further out when it has gone on [Pa]."""
+        return {
+            key: max(_OUT[key[2]] * (longer.found[key].pressure - one.pressure), 0.0)
+            for key, one in self.found.items()
+        }
+
+    @cached_property
+    def sample(self) -> Sample:
+        """What the error needs of it, without the march."""
+        return Sample(
+            dt=self.marched.grid.reaches.dt,
+            pressures={key: found.pressure for key, found in self.found.items()},
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sample:
+    """Extremes of one march: its step [s], pressures [Pa gauge]."""
+
+    dt: float
+    pressures: Mapping[Key, float]
+
+    def apart(self, other: Sample, key: Key) -> float:
+        """How far apart two marches are in one extreme [Pa]."""
+        return abs(self.pressures[key] - other.pressures[key])
+
+
+@dataclass(frozen=True, kw_only=True)
+class ErrorMarches:
+    """The marches that tell the error of the one reported.
+
+    Attributes
+    ----------
+    fine : Summary
+        Reported; at about half the step of ``coarse``.
+    coarse : Sample
+    pairs : tuple of (Sample, Sample)
+        Rounded differently.
+    lumping : Sample or None
+        As ``coarse``, every lump in two parts; None when ``fine`` has no lumps.
+    sudden : bool
+        Whether anything moves in no time.
+    """
+
+    fine: Summary
+    coarse: Sample
+    pairs: tuple[tuple[Sample, Sample], ...]
+    lumping: Sample | None
+    sudden: bool
+
+    def parts(self, key: Key) -> tuple[float, float, float]:
+        """Step, misfit and lumping part of the error of one extreme [Pa]; what is least in the first."""
+        fine = self.fine.sample
+        step = fine.apart(self.coarse, key)
+        misfit = FIT_SAFETY * max(
+            a.apart(b, key) * min(fine.dt / max(a.dt, b.dt), 1.0) for a, b in self.pairs
+        )
+        lumping = FIT_SAFETY * self.coarse.apart(self.lumping, key) if self.lumping else 0.0
+        share = LEAST_SHARE * self.fine.greatest_swing
+        return step + min(share, LEAST_TIMES * (step + misfit + lumping)) + LEAST_ERROR, misfit, lumping
+
+    @cached_property
+    def errors(self) -> dict[Key, float]:
+        """Error of every extreme [Pa], settled or not."""
+        fine = self.fine.sample
+        found = {key: sum(self.parts(key)) for key in self.fine.found}
+        if self.sudden:
+            marches = (self.coarse, *(one for pair in self.pairs for one in pair))
+            furthest = {key: max(one.apart(fine, key) for one in marches) for key in found}
+            least = SUDDEN_ANY * max(furthest.values())
+            found = {key: max(own, SUDDEN_OWN * furthest[key], least) for key, own in found.items()}
+        return found
+
+    @cached_property
+    def worst(self) -> float:
+        """Greatest error of any extreme [Pa]."""
+        return max(self.errors.values())
+
+    def told(self, key: Key, tolerance: float) -> float:
+        """Error of one extreme in a run whose errors were to stay below ``tolerance`` [Pa]."""
+        return max(self.errors[key], UNSETTLED * self.worst if self.worst > tolerance else 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Late:
+    """What two first marches, rounded differently, had beyond the extremes when they had gone on.
+
+    Attributes
+    ----------
+    dt : float
+        Their step [s].
+    rises : tuple of mapping of Key to float
+        Of each march [Pa].
+    until : float
+        When the last of it that counts came [s].
+    """
+
+    dt: float
+    rises: tuple[Rises, ...]
+    until: float
+
+    @property
+    def worst(self) -> float:
+        """Greatest rise of any extreme [Pa]."""
+        return max(max(rise.values()) for rise in self.rises)
+
+    def part(self) -> dict[Key, float]:
+        """The part of the error where the finer march did not go on [Pa]."""
+        first = self.rises[0]
+        return {key: LATE_SAFETY * max(rise[key] for rise in self.rises) for key in first}
+
+    def part_after(self, fine: Rises, dt: float) -> dict[Key, float]:
+        """The part of the error where the finer march, at ``dt`` [s], went on and rose by ``fine`` [Pa]."""
+        weight = LATE_SURE * min(2.0 * dt / self.dt, 1.0)
+        spans = {key: [rise, *(r[key] for r in self.rises)] for key, rise in fine.items()}
+        return {key: weight * (max(span) - min(span)) for key, span in spans.items()}

@@ -31,6 +31,7 @@ def test_nothing_moves_before_the_first_event(name: str, demos: Demos) -> None:
             assert np.ptp(pressure[before]) < 1.0
 
 
+LATE = 60.0  # [s] waves that meet anew then do so several times, nearly as high
 MARCHES = [
     # name, scenario, valves as (begin, stroke) by hand from the file, pump, step, duration, points
     (
@@ -46,7 +47,7 @@ MARCHES = [
         "release at reduced rate",
         {"quick-release coupling": (5.0, 5.0)},
         None,
-        (0.0048, 12.0),
+        (0.0048, 98.0),  # the highest comes after 90 s, when waves of both lengths meet anew
         ("shore line inlet", "berth", "coupling, shore half"),
     ),
     (
@@ -77,7 +78,8 @@ def test_peaks_against_a_second_march(
         # The second march is first order in friction and rounds lengths to half a step (6 ms in 2.8 s of
         # valve movement that counts); measured differences are 0.001 to 0.006 bar, 0.03 bar is allowed.
         assert second.highest[point] == pytest.approx(peak.pressure, abs=0.03e5)
-        assert second.when[point] == pytest.approx(peak.time, abs=2 * span[0] + 0.02)
+        if peak.time < LATE:
+            assert second.when[point] == pytest.approx(peak.time, abs=2 * span[0] + 0.02)
 
 
 def test_line_packing_goes_above_the_instant_stop_rise_and_comes_later(demos: Demos) -> None:
@@ -180,7 +182,7 @@ FROZEN = [
     ("crude-sea-line", "manifold valve shut by mistake", "hose string", 18.006, 15.29),
     ("crude-sea-line", "emergency shutdown", "hose string", 6.205, 69.29),
     ("gas-oil-release-coupling", "release at full rate", "cargo hose", 15.925, 8.41),
-    ("gas-oil-release-coupling", "release at reduced rate", "shore line", 8.032, 10.85),
+    ("gas-oil-release-coupling", "release at reduced rate", "shore line", 8.187, 90.56),
     ("gasoline-drop-lines", "start of loading", "shore line", 5.685, 31.07),
     ("gasoline-drop-lines", "bulk emergency shutdown", "shore line", 3.169, 17.49),
     ("gasoline-drop-lines", "topping off", "shore line", 5.035, 81.13),

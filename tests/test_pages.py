@@ -40,13 +40,14 @@ def test_a_figure_of_the_method_is_that_of_the_code(
 
 
 def test_the_formula_of_the_error_has_the_factors_of_the_code() -> None:
-    from surge.transient.summary import FIT_SAFETY, LEAST_ERROR, LEAST_SHARE
+    from surge.transient.errors import FIT_SAFETY, LEAST_ERROR, LEAST_SHARE, LEAST_TIMES
 
     text = HOW.read_text(encoding="utf-8")
-    formula = (
-        rf"{FIT_SAFETY}\,|r - h| + {FIT_SAFETY}\,|l - s| + {LEAST_SHARE:.4f}\,R + {LEAST_ERROR:g}~\text{{Pa}}"
+    misfit = rf"{FIT_SAFETY}\,\max\left(|r - h|,\ \tfrac12|q - s|,\ \tfrac14|d - h|\right)"
+    least = (
+        rf"\min({LEAST_SHARE:.4f}\,W,\ {LEAST_TIMES:g} \times \text{{these}}) + {LEAST_ERROR:g}~\text{{Pa}}"
     )
-    assert formula in text
+    assert rf"|h - s| + {misfit} + {FIT_SAFETY}\,|l - s| + {least}$$" in text
 
 
 def anchors_of(page: Path) -> set[str]:

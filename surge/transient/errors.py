@@ -5,11 +5,11 @@ Decisions
 * Four parts, each seen in marches that differ in nothing else, as far as that can be:
 
   - *step*: |half - step|. Behind a front the order is one, else two: no less than the error.
-  - *misfit*, from lengths rounded to the step: ``FIT_SAFETY`` times the greatest difference of a pair of
-    marches that are rounded differently. The roundings go down with the step, so a pair at twice the step
-    counts half, one at four times a fourth. Three pairs: the finer march and one near it; the first march and
-    one near it; the finer one and one at four times its step, or at deeper levels those of the level before.
-    One pair alone can agree by chance.
+  - *misfit*, from lengths rounded to the step: ``FIT_SAFETY`` times the greatest difference of twins, two
+    marches that are rounded differently. Roundings go down with the step, so twins at twice the step count
+    half, those at four times a fourth. There are three: the finer march and one near it; the first march and
+    one near it; the finer one and one at four times its step. At deeper levels the marches of the level
+    before are the second and third. Two twins alone can agree by chance.
   - *lumping*: ``FIT_SAFETY`` times |lumps in two parts - step|, as long as the finer march has lumps.
   - ``LEAST_SHARE`` of the greatest swing of any place, but no more than ``LEAST_TIMES`` the other parts, and
     ``LEAST_ERROR``. An extreme that no march moves (the pressure before anything happens) has this alone.
@@ -132,7 +132,7 @@ class ErrorMarches:
     fine : Summary
         Reported; at about half the step of ``coarse``.
     coarse : Sample
-    pairs : tuple of (Sample, Sample)
+    twins : tuple of (Sample, Sample)
         Rounded differently.
     lumping : Sample or None
         As ``coarse``, every lump in two parts; None when ``fine`` has no lumps.
@@ -142,7 +142,7 @@ class ErrorMarches:
 
     fine: Summary
     coarse: Sample
-    pairs: tuple[tuple[Sample, Sample], ...]
+    twins: tuple[tuple[Sample, Sample], ...]
     lumping: Sample | None
     sudden: bool
 
@@ -151,7 +151,7 @@ class ErrorMarches:
         fine = self.fine.sample
         step = fine.apart(self.coarse, key)
         misfit = FIT_SAFETY * max(
-            a.apart(b, key) * min(fine.dt / max(a.dt, b.dt), 1.0) for a, b in self.pairs
+            a.apart(b, key) * min(fine.dt / max(a.dt, b.dt), 1.0) for a, b in self.twins
         )
         lumping = FIT_SAFETY * self.coarse.apart(self.lumping, key) if self.lumping else 0.0
         share = LEAST_SHARE * self.fine.greatest_swing
@@ -163,7 +163,7 @@ class ErrorMarches:
         fine = self.fine.sample
         found = {key: sum(self.parts(key)) for key in self.fine.found}
         if self.sudden:
-            marches = (self.coarse, *(one for pair in self.pairs for one in pair))
+            marches = (self.coarse, *(one for two in self.twins for one in two))
             furthest = {key: max(one.apart(fine, key) for one in marches) for key in found}
             least = SUDDEN_ANY * max(furthest.values())
             found = {key: max(own, SUDDEN_OWN * furthest[key], least) for key, own in found.items()}

@@ -351,7 +351,7 @@ class _Levels:
         compared = ErrorMarches(
             fine=fine,
             coarse=coarse,
-            pairs=((other, fine.sample), self.older, (self.coarser, fine.sample)),
+            twins=((other, fine.sample), self.older, (self.coarser, fine.sample)),
             lumping=lumping,
             sudden=self.work.sudden,
         )

@@ -22,7 +22,8 @@ from surge.transient.result import ScenarioResult
 
 MOST_WORK = 2.5e9  # nodes times steps of the finer march; beyond it a larger part of the step is taken
 MOST_SLOW_STEPS = 120_000  # of the slow solver's finer run
-SLOW_SETTLED = 0.002  # of the rise: the slow solver's own change, beyond which it proves nothing
+# Of the greatest swing: what the slow solver cannot tell, and its own change beyond which it proves nothing.
+SLOW_SETTLED = 0.002
 
 
 def marched(
@@ -148,7 +149,7 @@ def against_slow(
 
     None where it is of no use: something moves in no time (it smears fronts), a point without a pipe or tank
     or with two links, too many steps, no steady flow found, or a change from half its segments above 0.2 % of
-    the rise.
+    the greatest swing.
     """
     if is_sudden(scenario) or not slow_can(lineup):
         return None
@@ -162,7 +163,8 @@ def against_slow(
     coarse = slow_extremes(lineup, scenario, duration, cells)
     rho_g = lineup.liquid.density * lineup.gravity
     rise = max(rho_g * float(np.max(fine[1] - fine[0])), 1e4)
-    if rho_g * max(float(np.max(np.abs(fine[k] - coarse[k]))) for k in (1, 2)) > SLOW_SETTLED * rise:
+    swing = rho_g * float(np.max(fine[1] - fine[2]))
+    if rho_g * max(float(np.max(np.abs(fine[k] - coarse[k]))) for k in (1, 2)) > SLOW_SETTLED * swing:
         return None
     found = []
     for i, place in enumerate(result.places):
@@ -172,7 +174,7 @@ def against_slow(
                 continue  # the slow run ended before
             exact = rho_g * fine[k][i] - z
             unsafe = exact - extreme.pressure if way == "high" else extreme.pressure - exact
-            slack = rho_g * abs(fine[k][i] - coarse[k][i])
+            slack = max(rho_g * abs(fine[k][i] - coarse[k][i]), SLOW_SETTLED * swing)
             found.append(
                 _missed(
                     seed, "slow", f"place {place.name} {way}", unsafe, slack, rise, extreme, result, scenario

@@ -323,6 +323,7 @@ def standing(work: Plan) -> ScenarioResult:
             nodes=0,
             steps=0,
             duration=0.0,
+            ahead=0.0,
             largest_misfit=0.0,
             misfit_of="",
             lumped=(),

@@ -26,6 +26,7 @@ from surge.plots.frame import (
     new_figure,
     our_settings,
     quoted,
+    say_boxes,
 )
 from surge.reports.chart import PICTURES, chart_csv, foot, heading_lines, limit_words, runs
 from surge.reports.document import Json, as_text
@@ -68,6 +69,7 @@ def draw_chart(
     with our_settings():
         figure = new_figure(SIZE)
         _Chart(figure, chart, display, heading).draw()
+        say_boxes(figure)
         return {kind: _file(figure, kind, heading) for kind in kinds}
 
 

@@ -27,6 +27,7 @@ from surge.plots.frame import (
     bar,
     our_settings,
     quoted,
+    say_boxes,
 )
 from surge.plots.line import draw_limits, draw_names, height_of, label_limits, part_lines
 from surge.reports.words import Display
@@ -105,6 +106,7 @@ class DrawnFilm:
         self.below = self._axes(0.098, 0.198)
         self.curves = self._curves()
         self._still()
+        say_boxes(self.figure)
         self.clock_at = (RIGHT, 0.955)
         self._transforms()
 

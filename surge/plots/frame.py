@@ -21,6 +21,7 @@ import numpy as np
 
 from surge.arrays import Array
 from surge.errors import RequestError
+from surge.reports.letters import BOXES, lacking
 from surge.reports.words import Display
 from surge.units import from_si, printable
 
@@ -182,6 +183,7 @@ def draw(
         page = PicturePage(figure=figure, display=display, bottom=room + 0.0155 * (len(foot) + 1))
         _words(figure, heading, foot)
         paint(page)
+        say_boxes(figure)
         title = printable(heading.lines[0])
         said = {kind: file_words(kind, heading.signature, title=title, alt=printable(alt)) for kind in kinds}
         return {
@@ -239,6 +241,14 @@ def new_figure(size: tuple[float, float]) -> Figure:
     figure = Figure(figsize=size, dpi=DOTS)
     FigureCanvasAgg(figure)
     return figure
+
+
+def say_boxes(figure: Figure) -> None:
+    """Say at the top of a page that letters stand as boxes, if any does; all words must be there by then."""
+    from matplotlib.text import Text
+
+    if lacking(words.get_text() for words in figure.findobj(Text)):
+        figure.text(0.985, 0.994, BOXES, fontsize=6.0, ha="right", va="top")
 
 
 def _words(figure: Figure, heading: Heading, foot: Sequence[str]) -> None:

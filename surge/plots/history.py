@@ -14,7 +14,19 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from surge.plots.frame import BAND, DOTS, FAINT, HIGH, INK, LOW, Heading, file_words, new_figure, our_settings
+from surge.plots.frame import (
+    BAND,
+    DOTS,
+    FAINT,
+    HIGH,
+    INK,
+    LOW,
+    Heading,
+    file_words,
+    new_figure,
+    our_settings,
+    say_boxes,
+)
 from surge.records.stroke_tests import Direction, Side
 from surge.reports.history import ALL_TIMES, brief
 from surge.units import printable
@@ -101,6 +113,8 @@ def draw_histories(
             _page(page, ground, heading, span=span, number=(k + 1, len(pages)))
             for k, page in enumerate(pages)
         ]
+        for figure in figures:
+            say_boxes(figure)
         return {kind: _files(figures, kind, heading) for kind in kinds}
 
 

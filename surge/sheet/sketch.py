@@ -14,6 +14,7 @@ from itertools import accumulate
 from xml.sax.saxutils import escape, quoteattr
 
 from surge.model.lineup import Element, LineUp, Passage, Pipe, Point, Pump, Tank, Valve
+from surge.reports.letters import letters
 from surge.sheet.layout import Layout, SketchElement, layout_of
 
 WIDTH = 527.0  # [pt] of a sheet of A4 within its margins
@@ -82,7 +83,7 @@ def label(name: str, width: float) -> Label:
     lines = [line.strip() for line in lines]
     if len(lines) > LINES:
         last = lines[LINES - 1]
-        while last and _wide(f"{last}...") > room:
+        while last and (_wide(f"{last}...") > room or _hangs_on(lines[LINES - 1][len(last) :][:1])):
             last = last[:-1]
         lines = [*lines[: LINES - 1], f"{last}..."]
     return Label(lines=tuple(lines), size=size)
@@ -98,7 +99,8 @@ def _pieces(word: str, room: float) -> list[str]:
     """A word in pieces that fit."""
     pieces: list[str] = []
     while _wide(word.rstrip()) > room and len(word) > 1:
-        cut = next((i for i in range(len(word), 1, -1) if _wide(word[:i]) <= room), 1)
+        cuts = [i for i in range(len(word) - 1, 0, -1) if not _hangs_on(word[i])]
+        cut = next((i for i in cuts if _wide(word[:i]) <= room), cuts[-1] if cuts else len(word))
         pieces.append(word[:cut])
         word = word[cut:]
     return [*pieces, word]
@@ -116,10 +118,17 @@ def _wide(text: str) -> float:
     return FONT * sum(_width(c) for c in text)
 
 
+def _hangs_on(c: str) -> bool:
+    """Whether a character belongs to the one before it, as an accent does."""
+    return unicodedata.category(c or " ") in ("Mn", "Mc", "Me", "Cf", "Sk")
+
+
 def _width(c: str) -> float:
     """Width of a character, of the font size; an m or a W is as wide as letters come."""
-    if unicodedata.east_asian_width(c) in "WF" or c in "mMwW@%":
+    if c in "mMwW@%" or ord(c) not in letters():  # a box for what the fonts lack is as wide
         return WIDE
+    if unicodedata.category(c) in ("Mn", "Me", "Cf"):
+        return 0.0
     return CAPITAL if c.isupper() else NARROW
 
 

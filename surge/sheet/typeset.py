@@ -14,18 +14,21 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-import unicodedata
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from functools import cache
 from importlib.resources import as_file, files
-from importlib.util import find_spec
-from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import unescape
 
 import jinja2
 import typst
 from markupsafe import Markup
+
+from surge.errors import RequestError
+from surge.reports.letters import BOXES, fonts, lacking
+from surge.units import printable
 
 HIGHEST, LOWEST = 6, 3  # rows before the details, as long as the others are kept
 NOT_KEPT = ("EXCEEDED", "undecided")
@@ -159,17 +162,32 @@ def sheet_pdf(document: dict[str, Any], sketch: str) -> bytes:
     sketch : str
         The line-up as SVG.
 
+    Raises
+    ------
+    RequestError
+        The typesetter refuses the sheet.
+
     Notes
     -----
+    What the fonts lack stands as boxes that name the script, in the sketch too.
+
     Pages become fuller until everything fits; a case that is too big even for the tightest ones goes on to
     a third page, and the footer says so.
     """
     with as_file(files("surge.sheet") / "templates" / "sheet.typ") as template:
-        compiler = typst.Compiler(str(template), font_paths=[_fonts()], ignore_system_fonts=True)
-        room = _fitting(compiler, document, sketch)
-        made = compiler.compile(
-            sys_inputs=_inputs(document, sketch, room), format="pdf", pdf_standards=STANDARDS, timestamp=STAMP
-        )
+        compiler = typst.Compiler(str(template), font_paths=[str(fonts())], ignore_system_fonts=True)
+        try:
+            room = _fitting(compiler, document, sketch)
+            made = compiler.compile(
+                sys_inputs=_inputs(document, sketch, room),
+                format="pdf",
+                pdf_standards=STANDARDS,
+                timestamp=STAMP,
+            )
+        except (typst.TypstError, RuntimeError) as error:
+            words = printable(" ".join(str(error).split())[:300])
+            remedy = "write it as HTML, which asks nothing of the typesetter"
+            raise RequestError(f"the sheet cannot be set as PDF: {words}; {remedy}") from error
     assert isinstance(made, bytes)
     return made
 
@@ -241,20 +259,48 @@ def _ends(compiler: typst.Compiler, document: dict[str, Any], sketch: str, room:
 def _inputs(document: dict[str, Any], sketch: str, room: Room) -> dict[str, str]:
     """What the template reads; its names are written with hyphens."""
     rows = {name.replace("_", "-"): value for name, value in asdict(room).items()}
-    return {"data": json.dumps(document), "room": json.dumps(rows), "sketch": _in_its_fonts(sketch)}
+    drawn, names = _names_apart(sketch)
+    return {
+        "data": json.dumps(document),
+        "boxes": BOXES if lacking(_texts(document)) else "",
+        "room": json.dumps(rows),
+        "sketch": drawn,
+        "names": json.dumps(names),
+    }
 
 
-def _in_its_fonts(sketch: str) -> str:
-    """The sketch with one mark for each letter of full width: its fonts have none of them.
+def _texts(item: Any) -> Iterator[str]:
+    """Every text of a document."""
+    if isinstance(item, str):
+        yield item
+    elif isinstance(item, dict | list):
+        for child in item.values() if isinstance(item, dict) else item:
+            yield from _texts(child)
 
-    The name stands in full in the tables, where the typesetter finds a sign for every script.
+
+_TEXT = re.compile(
+    r'<text x="([-0-9.]+)" y="([-0-9.]+)" text-anchor="([a-z]+)" font-size="([0-9.]+)"'
+    r'( font-weight="bold")?[^>]*>([^<]*)</text>'
+)
+_BOX = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
+
+
+def _names_apart(sketch: str) -> tuple[str, dict[str, Any]]:
+    """The sketch without its words, and the words with their places, for the typesetter to set as its text.
+
+    Inside a picture it finds no sign for what the first font lacks, and ends with an error.
     """
-    return "".join("\ufffd" if unicodedata.east_asian_width(c) in "WF" else c for c in sketch)
-
-
-def _fonts() -> str:
-    """The folder of the fonts that come with matplotlib, found without loading it."""
-    spec = find_spec("matplotlib")
-    assert spec is not None
-    assert spec.submodule_search_locations
-    return str(Path(spec.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf")
+    names = [
+        {
+            "x": float(x),
+            "y": float(y),
+            "anchor": anchor,
+            "size": float(size),
+            "bold": bool(bold),
+            "words": unescape(t),
+        }
+        for x, y, anchor, size, bold, t in _TEXT.findall(sketch)
+    ]
+    box = _BOX.search(sketch)
+    assert box is not None
+    return _TEXT.sub("", sketch), {"width": float(box[1]), "height": float(box[2]), "names": names}

@@ -23,6 +23,8 @@ from surge.errors import meant
 from surge.toml.text import WORDS_LIKE, shown
 from surge.units import ATMOSPHERE, DIMENSIONS, NUMBER_PATTERN, QuantityError, Reading, quoted, read
 
+# Joiners between letters, as Persian and Indian scripts need them; elsewhere they only hide a difference.
+_JOINED = re.compile(r"(?<=[^\W\x00-\u058f]|[\u0590-\u0dff])[\u200c\u200d](?=[^\W\x00-\u058f])")
 FEW_WORDS = 200  # characters of a list of options that a remedy repeats
 FAULT_KIND = "surge"  # the error type under which pydantic hands our refusals back
 
@@ -315,7 +317,7 @@ class Text(Leaf):
         if self.loose:
             value = " ".join(value.split())
         checked = re.sub(r"[\n\t]", " ", value) if self.lines else value
-        if not checked.isprintable():
+        if not _JOINED.sub("", checked).isprintable():
             raise QuantityError(shown(value), expected, "take the control characters out")
         if not self.lines and value != value.strip():
             raise QuantityError(shown(value), expected, "take the blanks at its ends away")

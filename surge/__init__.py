@@ -40,6 +40,7 @@ _WHERE = {
     "Windows": ("search.window", "Windows"),
     "simulate": ("transient.run", "simulate"),
     # Refusals.
+    "ArgumentError": ("errors", "ArgumentError"),
     "CaseError": ("errors", "CaseError"),
     "RequestError": ("errors", "RequestError"),
     "SurgeError": ("errors", "SurgeError"),

@@ -109,6 +109,29 @@ class RequestError(SurgeError):
     """Something was asked for that the case does not have, or that cannot be made on this machine."""
 
 
+class ArgumentError(RequestError, ValueError):
+    """An argument of a function, or an option of a command, that is not what may stand there.
+
+    Parameters
+    ----------
+    names : tuple of str
+        The parameters that it is about.
+    found : str
+        What was given.
+    remedy : str
+        What to write.
+    """
+
+    def __init__(self, names: tuple[str, ...], found: str, remedy: str) -> None:
+        self.names, self.found, self.remedy = names, found, remedy
+        super().__init__(f"{', '.join(names)} {found}: {remedy}")
+
+    @property
+    def as_option(self) -> str:
+        """The same words about options of the command line."""
+        return f"{' '.join(f'--{name}' for name in self.names)} {self.found}: {self.remedy}"
+
+
 def likely(word: str, known: Iterable[str], *, most: int = 3, like: float = LIKE) -> list[str]:
     """Return the known words that a misspelt one may have been meant to be, the likeliest first.
 

@@ -20,7 +20,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from surge.errors import SurgeError, meant
+from surge.errors import ArgumentError, SurgeError, meant
 
 _INCH = 0.0254  # [m], exact (international inch, 1959)
 _FOOT = 0.3048  # [m], exact
@@ -427,20 +427,20 @@ def show(
 
 
 def offered(wanted: Mapping[str, str]) -> dict[str, str]:
-    """Return the units that were asked for; raises ValueError for one that the output does not offer."""
+    """Return the units that were asked for; raises ArgumentError for one that the output does not offer."""
     for kind, unit in wanted.items():
         if kind not in SHOWN:
-            raise ValueError(f"{kind}: no such quantity; write one of {', '.join(SHOWN)}")
+            raise ArgumentError(("units",), repr(kind), f"no such quantity; write one of {', '.join(SHOWN)}")
         if unit not in SHOWN[kind]:
-            raise ValueError(f"{kind} {unit}: no such unit; write one of {', '.join(SHOWN[kind])}")
+            raise ArgumentError((kind,), unit, f"no such unit; write one of {', '.join(SHOWN[kind])}")
     return dict(wanted)
 
 
 def day(name: str, value: date | str | None) -> date | None:
-    """Return a day that is given as such or as text such as "2026-02-20"; raises ValueError otherwise."""
+    """Return a day that is given as such or as text such as "2026-02-20"; raises ArgumentError otherwise."""
     if value is None or isinstance(value, date):
         return value
     try:
         return date.fromisoformat(value)
     except ValueError:
-        raise ValueError(f"{name} {value}: write a day such as 2026-02-20") from None
+        raise ArgumentError((name,), value, "write a day such as 2026-02-20") from None

@@ -13,8 +13,8 @@ import pytest
 from support.demos import Demos
 
 import surge
-from surge.api.inputs import ends, si
 from surge.api.quantities import ENDINGS, with_units
+from surge.arguments import si
 
 ROOT = Path(__file__).parents[1]
 CLOSING = ROOT / "cases" / "gas-oil-release-coupling.toml"
@@ -34,15 +34,16 @@ def test_a_quantity_is_converted_and_a_number_is_si(value: Any, dimension: str, 
     assert si("x", value, dimension=dimension) == pytest.approx(expected, rel=1e-12)
 
 
-@pytest.mark.parametrize("value", [U.Quantity(2, "meter"), "2 s", None, True, [1.0]])
+@pytest.mark.parametrize("value", [U.Quantity(2, "meter"), "2 s", None, True, [1.0], float("nan")])
 def test_what_is_no_time_is_refused_with_its_name(value: Any) -> None:
-    with pytest.raises(TypeError, match="shortest: "):
+    with pytest.raises(surge.ArgumentError, match="shortest "):
         si("shortest", value, dimension="time")
 
 
 def test_ends_out_of_order_are_refused() -> None:
-    with pytest.raises(ValueError, match="rates: write the smaller first"):
-        ends("rates", (U.Quantity(900, "m**3/hour"), U.Quantity(200, "m**3/hour")), dimension="flow")
+    rates = U.Quantity(900, "m**3/hour"), U.Quantity(200, "m**3/hour")
+    with pytest.raises(surge.ArgumentError, match=r"rates 0\.25 and .*: write the smaller first"):
+        surge.survey(CLOSING, rates=rates)
 
 
 def test_windows_take_quantities() -> None:

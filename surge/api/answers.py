@@ -9,19 +9,18 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from surge import __version__
+from surge.arguments import Registry, checked
+from surge.choices import PictureKind
 
 if TYPE_CHECKING:
-    from pint import UnitRegistry
-
     from surge.case.file import Case
     from surge.reports.document import Head
     from surge.reports.words import Display
     from surge.units import ShowUnits
 
-Kind = Literal["png", "svg", "pdf"]
 Json = dict[str, Any]
 
 LONGEST_NAME = 80  # characters of a case's path in a signature, so that its hash is seen wherever it stands
@@ -68,7 +67,8 @@ class Answer(ABC):
         """Return the document as JSON text."""
         return written(self.document())
 
-    def quantities(self, registry: UnitRegistry[Any] | None = None) -> Json:
+    @checked
+    def quantities(self, registry: Registry | None = None) -> Json:
         """Return the document, with every number that has a unit as a quantity of the library pint.
 
         Parameters
@@ -139,8 +139,9 @@ class Picture:
     """
 
     content: bytes
-    kind: Kind
+    kind: PictureKind
 
+    @checked
     def save(self, path: str | Path) -> None:
         """Write the file, over an existing one."""
         Path(path).write_bytes(self.content)

@@ -5,19 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Annotated
 
-from surge.api.answers import CaseAnswer, Json, Kind, Picture, data, parts_of
-from surge.api.inputs import case_of, ends, in_case, rules_of_case, units_of
+from surge.api.answers import CaseAnswer, Json, Picture, data, parts_of
+from surge.api.inputs import case_of, in_case, pair_in_si, rules_of_case, units_of
+from surge.arguments import Measure, Number, Rising, checked
 from surge.case.file import Case
+from surge.choices import ChartKind, PictureKind
+from surge.model.stroke import LOOKED_AT
 from surge.reports.words import CAUTIONS
 from surge.search.chart import ChartData, chart_of
 from surge.workers import Progress
 
-if TYPE_CHECKING:
-    from surge.api.inputs import Number
-
-FileKind = Literal["png", "svg", "pdf", "csv", "json"]
+RATES = Rising(each=Measure(dimension="flow", least=1e-6, most=100.0), example='"200 m3/h" "900 m3/h"')
+STROKES = Rising(
+    each=Measure(dimension="time", least=LOOKED_AT[0], most=LOOKED_AT[1]), example='"2 s" "60 s"'
+)
+POINTS = Measure(least=3, most=100, wanted="write a whole number from 3 to 100")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -36,7 +40,8 @@ class ChartAnswer(ChartData, CaseAnswer):
 
         return data(chart_document(self, self.head, self.case.lineup.title, CAUTIONS))
 
-    def files(self, kinds: Sequence[FileKind]) -> dict[str, bytes]:
+    @checked
+    def files(self, kinds: Sequence[ChartKind]) -> dict[str, bytes]:
         """Return the chart as files: pictures, a table (CSV), its document (JSON).
 
         Parameters
@@ -54,19 +59,21 @@ class ChartAnswer(ChartData, CaseAnswer):
             self, kinds, document=self.document(), display=self.display, signature=self.signature
         )
 
-    def draw(self, *, kind: Kind = "png") -> Picture:
+    @checked
+    def draw(self, *, kind: PictureKind = "png") -> Picture:
         """Draw the chart: what is unsafe, the window, how much of a limit is used, and the agreed point."""
         return Picture(content=self.files([kind])[kind], kind=kind)
 
 
+@checked
 def survey(
     case: Case | str | Path,
     *,
     valve: str | None = None,
     scenario: str | None = None,
-    rates: tuple[Number, Number] | None = None,
-    strokes: tuple[Number, Number] | None = None,
-    points: int = 25,
+    rates: Annotated[tuple[Number, Number] | None, RATES] = None,
+    strokes: Annotated[tuple[Number, Number] | None, STROKES] = None,
+    points: Annotated[int, POINTS] = 25,
     units: Mapping[str, str] | None = None,
     progress: Progress | None = None,
 ) -> ChartAnswer:
@@ -84,7 +91,7 @@ def survey(
     strokes : (number, number), optional
         Shortest and longest stroke time of the chart [s]; by default around that of the case.
     points : int
-        Number of rates, and of stroke times, to compute; 2 or more.
+        Number of rates, and of stroke times, to compute; 3 to 100.
     units : mapping of str to str, optional
         Units of words and pictures, in place of those of the case: ``{"flow": "bbl/h"}``.
     progress : callable, optional
@@ -103,8 +110,8 @@ def survey(
         A case with faults, or without an agreed rate; no such valve or scenario; a valve that does not close.
     GridError, SolveError
         The case cannot be computed.
-    ValueError
-        The ends of the chart are not rising, or a unit is not known.
+    ArgumentError
+        An argument that is not what it should be: ends that do not rise, a unit that is not known.
 
     Examples
     --------
@@ -120,8 +127,8 @@ def survey(
     >>> chart.shortest.round(1).tolist()
     [2.0, 9.6, nan]
     """
-    flows = ends("rates", rates, dimension="flow")
-    times = ends("strokes", strokes, dimension="time")
+    flows = pair_in_si(rates, "rates", dimension="flow")
+    times = pair_in_si(strokes, "strokes", dimension="time")
     loaded = case_of(case)
     shown = units_of(loaded, units)
     book = rules_of_case(loaded)

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, overload
+from typing import TYPE_CHECKING, Annotated, overload
 
 from surge import __version__
-from surge.api.answers import CaseAnswer, Json, Kind, Picture, data, parts_of, written
-from surge.api.inputs import case_of, in_case, rules_of_case, units_of
+from surge.api.answers import CaseAnswer, Json, Picture, data, parts_of, written
+from surge.api.inputs import Ends, case_of, in_case, rules_of_case, units_of
+from surge.arguments import Measure, Number, checked
 from surge.case.file import Case
+from surge.choices import FILM_SECONDS, PictureKind, PictureOf
+from surge.errors import ArgumentError
 from surge.model.lineup import LineUp
 from surge.reports.words import CAUTIONS
 from surge.rules.assess import Assessment, assess
@@ -19,15 +22,20 @@ from surge.rules.reading import built_in
 from surge.workers import Progress
 
 if TYPE_CHECKING:
-    from surge.api.inputs import Ends, Number
-    from surge.api.pictures import FilmAnswer, What
+    from surge.api.pictures import FilmAnswer
     from surge.views.subject import Subject
+
+
+FILM = Measure(
+    dimension="time", least=FILM_SECONDS[0], most=FILM_SECONDS[1], wanted="an animation runs from 2 to 60 s"
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class CheckAnswer(Assessment, CaseAnswer):
     """What a check found: all of :class:`surge.rules.assess.Assessment`, and the case that was checked."""
 
+    @checked
     def text(self, *, details: bool = False, style: Callable[[str, str], str] | None = None) -> str:
         """Return the answer in words: verdict, weakest place, what to do, tables, cautions.
 
@@ -47,6 +55,7 @@ class CheckAnswer(Assessment, CaseAnswer):
 
         return self.signed(TextReport(self, self.display, details=details, style=style or unstyled).lines())
 
+    @checked
     def document(self, *, histories: bool = False) -> Json:
         """Return the answer as plain data in SI (``surge schema result``).
 
@@ -76,10 +85,12 @@ class CheckAnswer(Assessment, CaseAnswer):
             )
         )
 
+    @checked
     def json(self, *, histories: bool = False) -> str:
         """Return the document as JSON text; ``histories`` as of :meth:`document`."""
         return written(self.document(histories=histories))
 
+    @checked
     def subject(self, scenario: str | None = None) -> Subject:
         """Return the scenario that a picture is to show, with its run.
 
@@ -97,15 +108,16 @@ class CheckAnswer(Assessment, CaseAnswer):
 
         return subject_of(self, scenario)
 
+    @checked
     def draw(
         self,
-        of: What = "time",
+        of: PictureOf = "time",
         *,
         scenario: str | None = None,
         places: Sequence[str] = (),
         to: str | None = None,
         span: Ends = (None, None),
-        kind: Kind = "png",
+        kind: PictureKind = "png",
     ) -> Picture:
         """Draw pressures of one scenario, as ``surge picture`` does.
 
@@ -134,16 +146,17 @@ class CheckAnswer(Assessment, CaseAnswer):
         """
         return self.draw_all(of, scenario=scenario, places=places, to=to, span=span, kinds=(kind,))[kind]
 
+    @checked
     def draw_all(
         self,
-        of: What = "time",
+        of: PictureOf = "time",
         *,
         scenario: str | None = None,
         places: Sequence[str] = (),
         to: str | None = None,
         span: Ends = (None, None),
-        kinds: Sequence[Kind] = ("png",),
-    ) -> dict[Kind, Picture]:
+        kinds: Sequence[PictureKind] = ("png",),
+    ) -> dict[PictureKind, Picture]:
         """Draw one picture as files of several kinds; parameters as of :meth:`draw`."""
         from surge.api.pictures import drawn
 
@@ -160,13 +173,14 @@ class CheckAnswer(Assessment, CaseAnswer):
         )
         return {kind: Picture(content=files[kind], kind=kind) for kind in wanted}
 
+    @checked
     def animate(
         self,
         *,
         scenario: str | None = None,
         to: str | None = None,
         span: Ends = (None, None),
-        seconds: Number = 12.0,
+        seconds: Annotated[Number, FILM] = 12.0,
     ) -> FilmAnswer:
         """Film the pressure as it travels along the line, as ``surge animate`` does.
 
@@ -201,6 +215,7 @@ class CheckAnswer(Assessment, CaseAnswer):
             signature=self.signature,
         )
 
+    @checked
     def picture_text(self, scenario: str | None = None) -> str:
         """Return the words that go with a picture: scenario, verdict, weakest place, cautions."""
         from surge.plots.captions import picture_lines
@@ -224,6 +239,7 @@ def check(
     units: Mapping[str, str] | None = None,
     progress: Progress | None = None,
 ) -> Assessment: ...
+@checked
 def check(
     what: Case | str | Path | LineUp,
     *,
@@ -257,8 +273,8 @@ def check(
         A file, of the case or of its rules, that cannot be used: with all of its faults.
     GridError, SolveError
         The case cannot be computed.
-    ValueError
-        A unit that the output does not offer.
+    ArgumentError
+        An argument that is not what it should be: a unit that the output does not offer; units for a line-up.
 
     Examples
     --------
@@ -272,6 +288,10 @@ def check(
     (7.7, 10.0)
     """
     if isinstance(what, LineUp):
+        if units:
+            raise ArgumentError(
+                ("units",), "with a line-up", "only a case has words and pictures: leave them out"
+            )
         return assess(what, book=book or built_in(), progress=progress)
     case = case_of(what)
     shown = units_of(case, units)

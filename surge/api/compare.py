@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surge import __version__
-from surge.api.answers import Answer, Json, Kind, Picture, data, parts_of, signature
+from surge.api.answers import Answer, Json, Picture, data, parts_of, signature
 from surge.api.check import CheckAnswer, check
 from surge.api.inputs import case_of, rules_of_case, units_of
+from surge.arguments import checked
 from surge.case.file import Case
+from surge.choices import PictureKind
 from surge.reports.words import Display
 from surge.rules.book import RuleBook
 from surge.units import ShowUnits
@@ -54,7 +56,8 @@ class CompareAnswer(Comparison, Answer):
         cases = [(case.filename, case.sha256) for case in self.cases]
         return data(comparison_document(self, cases, version=__version__))
 
-    def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, Picture]:
+    @checked
+    def draw_all(self, kinds: Sequence[PictureKind] = ("png",)) -> dict[PictureKind, Picture]:
         """Draw both cases in one picture, as files of several kinds; see :meth:`draw`."""
         from surge.plots.compare import comparison_files
 
@@ -62,11 +65,13 @@ class CompareAnswer(Comparison, Answer):
         files = comparison_files(self, self.display, [signature(c) for c in self.cases], kinds=wanted)
         return {kind: Picture(content=files[kind], kind=kind) for kind in wanted}
 
-    def draw(self, *, kind: Kind = "png") -> Picture:
+    @checked
+    def draw(self, *, kind: PictureKind = "png") -> Picture:
         """Draw both cases in one picture: the pair of scenarios that comes nearest to a limit."""
         return self.draw_all([kind])[kind]
 
 
+@checked
 def compare(
     before: CheckAnswer | Case | str | Path,
     after: CheckAnswer | Case | str | Path,
@@ -99,6 +104,8 @@ def compare(
     ------
     CaseError, GridError, SolveError
         As :func:`surge.check`.
+    ArgumentError
+        An argument that is not what it should be, such as a unit that is not offered.
     RequestError
         A scenario that a case does not have, or no scenario that both have.
 

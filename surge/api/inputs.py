@@ -1,4 +1,4 @@
-"""What is handed in at the door: cases or paths, numbers or quantities with a unit, units of the output.
+"""What is handed in at the door: cases or paths, from when until when, units of the output.
 
 Decisions
 ---------
@@ -13,23 +13,19 @@ from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, TypeAlias
 
+from surge.arguments import Measure, Number, si
 from surge.errors import CaseError, Fault
 from surge.units import ShowUnits, offered, quoted
 
 if TYPE_CHECKING:
-    from pint import Quantity
-
     from surge.case.file import Case
     from surge.rules.book import RuleBook
 
-    Number = float | Quantity[Any]
-    """A number in SI, or a quantity of the library pint."""
-    Ends = tuple[Number | None, Number | None]
-    """From and until [s]; None where the program may choose."""
-
-UNIT = {"time": "s", "flow": "m**3/s", "temperature": "kelvin"}
+FROM_ZERO = Measure(dimension="time", least=0.0)
+Ends: TypeAlias = tuple[Annotated[Number | None, FROM_ZERO], Annotated[Number | None, FROM_ZERO]]
+"""From and until [s]; None where the program may choose."""
 
 
 def case_of(what: Case | str | Path) -> Case:
@@ -89,62 +85,16 @@ def units_of(case: Case, wanted: Mapping[str, str] | None) -> ShowUnits:
 
     Raises
     ------
-    ValueError
+    ArgumentError
         A unit that is not offered.
     """
     return replace(case.show, **offered(wanted or {}))
 
 
-def si(name: str, value: Number, *, dimension: str) -> float:
-    """Return a number in SI: a plain one as it is, a quantity of the library pint converted.
-
-    Parameters
-    ----------
-    name : str
-        Name of the parameter, for the message of a refusal.
-    value : float or pint.Quantity
-        A float is taken as SI.
-    dimension : {"time", "flow", "temperature"}
-        What the number is, and the SI unit of it: [s], [m3/s], [K].
-
-    Returns
-    -------
-    float
-        [s], [m3/s] or [K].
-
-    Raises
-    ------
-    TypeError
-        The value is neither a number nor a quantity of this dimension.
-    """
-    unit = UNIT[dimension]
-    if isinstance(value, bool) or not (isinstance(value, (int, float)) or hasattr(value, "m_as")):
-        raise TypeError(f"{name}: write a number [{unit}] or a pint quantity, not {value!r}")
-    if isinstance(value, (int, float)):
-        return float(value)
-    if not value.is_compatible_with(unit):
-        raise TypeError(f"{name}: a {dimension} is wanted, and {value:~} is none; write it in {unit}")
-    return float(value.m_as(unit))
-
-
-def si_or_none(name: str, value: Number | None, *, dimension: str) -> float | None:
-    """Return a number in SI [s, m3/s or K] as :func:`si` does; None stays None."""
-    return None if value is None else si(name, value, dimension=dimension)
-
-
-def ends(name: str, values: tuple[Number, Number] | None, *, dimension: str) -> tuple[float, float] | None:
-    """Return two rising numbers in SI [s, m3/s or K], each as :func:`si` does; None stays None.
-
-    Raises
-    ------
-    TypeError
-        As :func:`si`.
-    ValueError
-        The first is not the smaller one, or is not above zero.
-    """
+def pair_in_si(
+    values: tuple[Number, Number] | None, name: str, *, dimension: str
+) -> tuple[float, float] | None:
+    """Return a pair of numbers in SI [s, m3/s or K], each as :func:`surge.arguments.si`; None stays None."""
     if values is None:
         return None
-    low, high = (si(name, value, dimension=dimension) for value in values)
-    if not 0.0 < low < high:
-        raise ValueError(f"{name}: write the smaller first, both above zero; found {low:g} and {high:g}")
-    return low, high
+    return si(name, values[0], dimension=dimension), si(name, values[1], dimension=dimension)

@@ -5,20 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Annotated
 
 from surge import __version__
 from surge.api.answers import Answer, Json, data
-from surge.api.inputs import si
+from surge.arguments import Measure, Number, checked, si
+from surge.choices import KnownKind
 from surge.reports.table_rows import Section
 from surge.reports.tables import list_document, list_lines, searched, sections_of
 from surge.rules.reading import built_in, load_rules
 
-if TYPE_CHECKING:
-    from surge.api.inputs import Number
-
 STANDARD = 288.15  # [K] 15 degrees Celsius, at which cargoes are traded
-TEMPERATURES = (73.15, 573.15)  # [K] at which a cargo can be carried at all
+CARRIED = Measure(  # [K] at which a cargo can be carried at all
+    dimension="temperature",
+    least=73.15,
+    most=573.15,
+    wanted="no cargo is carried at that; write one from -200 to 300 degC",
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -48,16 +51,12 @@ class Known(Answer):
         return data(list_document(self.sections, kind=self.kind, words=self.words, version=__version__))
 
 
-def temperature_fits(kelvin: float) -> bool:
-    """Whether a cargo can be carried at a temperature [K]."""
-    return TEMPERATURES[0] <= kelvin <= TEMPERATURES[1]
-
-
+@checked
 def list_known(
-    kind: Literal["liquids", "pipes", "hoses", "valves", "rules"],
+    kind: KnownKind,
     words: Sequence[str] = (),
     *,
-    temperature: Number = STANDARD,
+    temperature: Annotated[Number, CARRIED] = STANDARD,
     rules: str | Path | None = None,
 ) -> Known:
     """List what the program knows by name, with sources, as ``surge list`` does.
@@ -83,8 +82,8 @@ def list_known(
     ------
     CaseError
         The file of rules has faults.
-    ValueError
-        A temperature at which no cargo is carried.
+    ArgumentError
+        An argument that is not what it should be: no such kind; a temperature at which no cargo is carried.
 
     Examples
     --------
@@ -97,10 +96,6 @@ def list_known(
     (879, 1326)
     """
     kelvin = si("temperature", temperature, dimension="temperature")
-    if not temperature_fits(kelvin):
-        raise ValueError(
-            f"temperature {kelvin:g} K: no cargo is carried at that; write one from -200 to 300 degC"
-        )
     book = built_in() if rules is None else load_rules(rules)
     found = searched(sections_of(kind, book=book, temperature=kelvin), " ".join(words))
     return Known(kind=kind, words=tuple(words), sections=tuple(found))

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Annotated
 
-from surge.api.answers import Kind
-from surge.api.inputs import si, si_or_none
+from surge.api.inputs import Ends
+from surge.arguments import Measure, Number, checked, si, si_or_none
+from surge.choices import FilmKind, PictureKind, PictureOf, ending, refuse_useless
 from surge.plots.captions import film_words, line_files, time_files, wave_files
 from surge.plots.film_files import film_file, frame_time
 from surge.views import film as films
@@ -18,22 +19,20 @@ from surge.views.time import time_picture
 from surge.workers import Progress
 
 if TYPE_CHECKING:
-    from surge.api.inputs import Ends, Number
     from surge.reports.words import Display
     from surge.views.subject import Subject
 
-What = Literal["time", "line", "map"]
-FilmKind = Literal["gif", "html", "mp4"]
+NOT_NEGATIVE = Measure(least=0.0)
 
 
 def drawn(
     subject: Subject,
-    of: What,
+    of: PictureOf,
     *,
     places: Sequence[str] = (),
     to: str | None = None,
     span: Ends = (None, None),
-    kinds: Sequence[Kind],
+    kinds: Sequence[PictureKind],
     display: Display,
     signature: str,
 ) -> dict[str, bytes]:
@@ -67,6 +66,7 @@ def drawn(
     RequestError
         A name or a time that the case does not have.
     """
+    refuse_useless(of, {"places": places, "to": to, "span": any(end is not None for end in span)})
     if of == "line":
         return line_files(line_picture(subject, to), display, signature, kinds=kinds)
     begin, end = (si_or_none("span", x, dimension="time") for x in span)
@@ -94,6 +94,7 @@ class FilmAnswer:
     display: Display
     signature: str
 
+    @checked
     def file(self, kind: FilmKind, *, progress: Progress | None = None) -> bytes:
         """Return the film as the bytes of a file.
 
@@ -116,7 +117,8 @@ class FilmAnswer:
         words, alt = film_words(self.frames, self.display, self.signature)
         return film_file(kind, self.frames, self.display, words, alt=alt, progress=progress)
 
-    def told(self, size: int) -> str:
+    @checked
+    def told(self, size: Annotated[int, NOT_NEGATIVE]) -> str:
         """Return a line on the film: frames, times, pace, and the ``size`` of its file [bytes]."""
         film = self.frames
         large = f"{size / 1e6:.1f} MB" if size >= 1e5 else f"{size / 1e3:.0f} kB"
@@ -125,19 +127,17 @@ class FilmAnswer:
             f"from {film.time[0]:.2f} s to {film.time[-1]:.2f} s, {film.pace}"
         )
 
+    @checked
     def save(self, path: str | Path) -> None:
         """Write the film to a file, which is overwritten if it exists; the ending tells the kind.
 
         Raises
         ------
-        ValueError
+        ArgumentError
             The name does not end in .gif, .html or .mp4.
         """
-        target = Path(path)
-        kind = target.suffix.lower().removeprefix(".")
-        if kind not in ("gif", "html", "mp4"):
-            raise ValueError(f"{path}: end the name with .gif, .html or .mp4")
-        target.write_bytes(self.file(kind))  # type: ignore[arg-type]
+        kind: FilmKind = ending(path, FilmKind)
+        Path(path).write_bytes(self.file(kind))
 
 
 def filmed(

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from surge import __version__
 from surge.api.answers import Answer, Json, data
+from surge.arguments import checked
+from surge.choices import PageKind
 from surge.errors import UnknownNameError
 from surge.proof.checks import Outcome, hold_all, named
 from surge.proof.every import CHECKS
@@ -32,6 +33,7 @@ class Proof(Answer):
         """0 when every figure is within its tolerance, 3 when at least one is outside."""
         return 0 if all(o.within for o in self.outcomes) else 3
 
+    @checked
     def text(self, *, details: bool = False) -> str:
         """Return a table of the figures; with ``details`` also the inputs, working and source of each."""
         return "\n".join(proof_lines(self.outcomes, details=details))
@@ -40,11 +42,13 @@ class Proof(Answer):
         """Return the figures as plain data (``surge schema verify``)."""
         return data(proof_document(self.outcomes, version=__version__))
 
-    def page(self, kind: Literal["md", "html"]) -> str:
+    @checked
+    def page(self, kind: PageKind) -> str:
         """Return a page of all checks, with the working of each, as Markdown or HTML."""
         return proof_page(self.outcomes, version=__version__, kind=kind)
 
 
+@checked
 def verify(only: Sequence[str] = (), *, progress: Progress | None = None) -> Proof:
     """Hold the program against published figures, worked examples and closed forms, as ``surge verify`` does.
 
@@ -62,6 +66,8 @@ def verify(only: Sequence[str] = (), *, progress: Progress | None = None) -> Pro
 
     Raises
     ------
+    ArgumentError
+        An argument that is not what it should be.
     UnknownNameError
         No check has a name that begins so.
 

@@ -7,12 +7,14 @@ from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from surge import __version__
-from surge.api.answers import Answer, Json, Kind, Picture, data
+from surge.api.answers import Answer, Json, Picture, data
 from surge.api.inputs import case_of, in_case, rules_of_case
-from surge.errors import CaseError, Fault
+from surge.arguments import checked, later
+from surge.choices import Dates, DecimalSign, PictureKind, TimedFrom
+from surge.errors import ArgumentError, CaseError, Fault
 from surge.inputs import InputFile
 from surge.records.cells import SPELLINGS, unit_of
 from surge.records.columns import NAMES, plain
@@ -29,6 +31,11 @@ from surge.workers import Progress
 
 if TYPE_CHECKING:
     from surge.case.file import Case
+else:
+    Case = later("surge.case.file", "Case")
+
+
+TIMED: dict[TimedFrom, Timed] = {"order": Timed.ORDER, "movement": Timed.MOVEMENT}
 
 
 class UnreadableError(CaseError):
@@ -89,6 +96,7 @@ class RecordsAnswer(words.JudgedRecords, Answer):
         ]
         return f"surge {__version__}, {'; '.join(files)}"
 
+    @checked
     def text(self, *, details: bool = False) -> str:
         """Return the answer in words: which valve to adjust first and why, then the table.
 
@@ -107,7 +115,8 @@ class RecordsAnswer(words.JudgedRecords, Answer):
         """Return the findings as a table for a spreadsheet."""
         return findings_csv(self, self.signature)
 
-    def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, tuple[Picture, ...]]:
+    @checked
+    def draw_all(self, kinds: Sequence[PictureKind] = ("png",)) -> dict[PictureKind, tuple[Picture, ...]]:
         """Draw the test histories of the valves, as files of several kinds; see :meth:`draw`."""
         from surge.plots.frame import Heading
         from surge.plots.history import draw_histories
@@ -127,7 +136,8 @@ class RecordsAnswer(words.JudgedRecords, Answer):
             for kind in dict.fromkeys(kinds)
         }
 
-    def draw(self, *, kind: Kind = "png") -> tuple[Picture, ...]:
+    @checked
+    def draw(self, *, kind: PictureKind = "png") -> tuple[Picture, ...]:
         """Draw the test histories of the valves, 24 on a page, the worst first; a PDF holds all pages."""
         return self.draw_all([kind])[kind]
 
@@ -158,13 +168,15 @@ def meanings(columns: Mapping[str, str]) -> dict[str, str]:
 
     Raises
     ------
-    ValueError
+    ArgumentError
         A title is empty, or a meaning is not known.
     """
     for title, meaning in columns.items():
         if meaning not in NAMES or not title.strip():
-            raise ValueError(
-                f"{title!r}: {meaning!r} is no meaning of a column; write one of {', '.join(NAMES)}"
+            raise ArgumentError(
+                ("columns",),
+                f"{title!r}: {meaning!r}",
+                f"no meaning of a column; write one of {', '.join(NAMES)}",
             )
     return {plain(title): meaning for title, meaning in columns.items()}
 
@@ -179,33 +191,36 @@ def units_of_cells(units: Mapping[str, str]) -> dict[str, str]:
 
     Raises
     ------
-    ValueError
+    ArgumentError
         A kind of quantity, or a unit, that is not known.
     """
     found = {}
     for kind, unit in units.items():
         known = unit_of(unit, kind) if kind in SPELLINGS else None
         if known is None:
-            raise ValueError(
-                f"{kind}={unit}: write time=s, time=min:s, time=h:min:s, temperature=degC, pressure=bar or so"
+            raise ArgumentError(
+                ("unit",),
+                f"{kind}={unit}",
+                "write time=s, time=min:s, time=h:min:s, temperature=degC, pressure=bar or so",
             )
         found[kind] = known
     return found
 
 
+@checked
 def judge_records(
     path: str | Path,
     *,
     today: date | str | None = None,
     limits: str | Path | None = None,
     case: Case | str | Path | None = None,
-    dates: Literal["day-first", "month-first"] | None = None,
-    timed: Literal["order", "movement"] | None = None,
+    dates: Dates | None = None,
+    timed: TimedFrom | None = None,
     together: bool | None = None,
     columns: Mapping[str, str] | None = None,
     units: Mapping[str, str] | None = None,
     joined: bool = False,
-    decimal: Literal["point", "comma"] | None = None,
+    decimal: DecimalSign | None = None,
     interval: str | Interval | None = None,
     progress: Progress | None = None,
 ) -> RecordsAnswer:
@@ -255,8 +270,8 @@ def judge_records(
         The windows of the case cannot be computed.
     QuantityError
         An interval that is not understood.
-    ValueError
-        A meaning, a unit or a day that is not understood.
+    ArgumentError
+        An argument that is not what it should be: a choice, meaning, unit or day that is not understood.
 
     Examples
     --------
@@ -278,7 +293,7 @@ def judge_records(
         decimal=decimal,
         today=on,
         dates=dates,
-        timed={"order": Timed.ORDER, "movement": Timed.MOVEMENT}.get(timed or ""),
+        timed=None if timed is None else TIMED[timed],
         together=together,
         columns=meanings(columns or {}),
     )

@@ -6,14 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Literal
 
 from surge import __version__
 from surge.api.answers import CaseAnswer, Json, data
 from surge.api.check import check
 from surge.api.inputs import case_of, in_case, rules_of_case
 from surge.api.records import RecordsAnswer, judged
+from surge.arguments import checked
 from surge.case.file import Case
+from surge.choices import SheetKind, ending
+from surge.errors import ArgumentError
 from surge.model.lineup import LineUp
 from surge.records.limits_file import load_limits
 from surge.records.read import ReadOptions
@@ -56,7 +58,8 @@ class SheetAnswer(CaseAnswer):
         """Return what stands on the sheet as plain data in SI (``surge schema sheet``)."""
         return data(self.sheet.document())
 
-    def file(self, kind: Literal["pdf", "html"]) -> bytes:
+    @checked
+    def file(self, kind: SheetKind) -> bytes:
         """Return the sheet as the bytes of a file."""
         drawn = self._sketch()
         if kind == "pdf":
@@ -67,19 +70,17 @@ class SheetAnswer(CaseAnswer):
 
         return sheet_html(self.document(), drawn).encode()
 
+    @checked
     def save(self, path: str | Path) -> None:
         """Write the sheet to a file, which is overwritten if it exists; the ending tells the kind.
 
         Raises
         ------
-        ValueError
+        ArgumentError
             The name does not end in .pdf or .html.
         """
-        target = Path(path)
-        kind = target.suffix.lower().removeprefix(".")
-        if kind not in ("pdf", "html"):
-            raise ValueError(f"{path}: end the name with .pdf or .html")
-        target.write_bytes(self.file(kind))  # type: ignore[arg-type]
+        kind: SheetKind = ending(path, SheetKind)
+        Path(path).write_bytes(self.file(kind))
 
     def _sketch(self) -> str:
         """The line-up as a drawing; the weakest place is marked."""
@@ -88,6 +89,7 @@ class SheetAnswer(CaseAnswer):
         return sketch(self.case.lineup, weak=weak, words=own.line_up)
 
 
+@checked
 def make_sheet(
     case: Case | str | Path,
     *,
@@ -126,8 +128,8 @@ def make_sheet(
     ------
     CaseError, GridError, SolveError
         As :func:`surge.check`, :func:`surge.find_windows` and :func:`surge.judge_records`.
-    ValueError
-        Limits without records; or a unit or a day that is not understood.
+    ArgumentError
+        An argument that is not what it should be: limits without records, an unknown unit or day.
 
     Examples
     --------
@@ -139,7 +141,7 @@ def make_sheet(
     LIMIT EXCEEDED: THIS IS NOT AN AGREEMENT. DO NOT SIGN, DO NOT LOAD BY IT.
     """
     if limits is not None and records is None:
-        raise ValueError("limits go with records: name the file of the tests too")
+        raise ArgumentError(("limits",), "goes with records", "add the file of the tests")
     loaded = case_of(case)
     book = rules_of_case(loaded)
     on = day("today", today) or loaded.lineup.berth.transfer or date.today()

@@ -5,15 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
 
-from surge.api.answers import CaseAnswer, Json, Kind, Picture, data, parts_of, signature
+from surge.api.answers import CaseAnswer, Json, Picture, data, parts_of, signature
 from surge.api.inputs import case_of, in_case, rules_of_case, units_of
+from surge.arguments import Measure, checked
 from surge.case.file import Case
+from surge.choices import PictureKind
+from surge.errors import ArgumentError
 from surge.records.curve_file import load_curve
 from surge.reports.words import CAUTIONS
 from surge.valves.curve import MeasuredStroke, stroke_of
 from surge.valves.measured import Measured, run_measured
 from surge.workers import Progress
+
+POSITION = Measure()
+Positions = tuple[Annotated[float, POSITION], Annotated[float, POSITION]]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -35,6 +42,7 @@ class StrokeAnswer(Measured, CaseAnswer):
         """Which program, which case and which curve, with their hashes, the answer comes from."""
         return f"{signature(self.case)}, curve {self.curve_filename}, sha256 {self.stroke.curve.sha256[:16]}"
 
+    @checked
     def text(self, *, details: bool = False) -> str:
         """Return the answer in words; with ``details`` every pressure that moving the valve can change."""
         from surge.reports.measured import measured_lines
@@ -47,7 +55,8 @@ class StrokeAnswer(Measured, CaseAnswer):
 
         return data(measured_document(self, self.head, CAUTIONS))
 
-    def draw_all(self, kinds: Sequence[Kind] = ("png",)) -> dict[Kind, Picture]:
+    @checked
+    def draw_all(self, kinds: Sequence[PictureKind] = ("png",)) -> dict[PictureKind, Picture]:
         """Draw the answer as files of several kinds; see :meth:`draw`."""
         from surge.plots.measured import measured_picture
 
@@ -55,7 +64,8 @@ class StrokeAnswer(Measured, CaseAnswer):
         drawn = measured_picture(self, self.case.lineup, self.display, kinds=wanted, signature=self.signature)
         return {kind: Picture(content=drawn[kind], kind=kind) for kind in wanted}
 
-    def draw(self, *, kind: Kind = "png") -> Picture:
+    @checked
+    def draw(self, *, kind: PictureKind = "png") -> Picture:
         """Draw both strokes, and below them the pressure that they make where it matters most."""
         return self.draw_all([kind])[kind]
 
@@ -68,7 +78,8 @@ class StrokeFile:
     filename: str
 
 
-def read_stroke(path: str | Path, *, ends: tuple[float, float] | None = None) -> StrokeFile:
+@checked
+def read_stroke(path: str | Path, *, ends: Positions | None = None) -> StrokeFile:
     """Read a measured stroke: position against time, from a spreadsheet's CSV.
 
     Parameters
@@ -90,13 +101,14 @@ def read_stroke(path: str | Path, *, ends: tuple[float, float] | None = None) ->
     return StrokeFile(stroke=stroke_of(load_curve(path, ends=ends)), filename=str(path))
 
 
+@checked
 def run_measured_stroke(
     stroke: StrokeFile | str | Path,
     case: Case | str | Path,
     valve: str,
     *,
     scenario: str | None = None,
-    ends: tuple[float, float] | None = None,
+    ends: Positions | None = None,
     units: Mapping[str, str] | None = None,
     progress: Progress | None = None,
 ) -> StrokeAnswer:
@@ -127,6 +139,8 @@ def run_measured_stroke(
 
     Raises
     ------
+    ArgumentError
+        An argument that is not what it should be.
     CaseError
         The curve cannot be used: all of its faults. The case has faults, or the valve does not move so in it.
     UnknownNameError
@@ -148,6 +162,8 @@ def run_measured_stroke(
     >>> answer.assumed.verdict, answer.measured.verdict
     ('limit kept', 'limit exceeded')
     """
+    if isinstance(stroke, StrokeFile) and ends is not None:
+        raise ArgumentError(("ends",), "with a stroke that is read already", "give them to read_stroke")
     measured = stroke if isinstance(stroke, StrokeFile) else read_stroke(stroke, ends=ends)
     loaded = case_of(case)
     shown = units_of(loaded, units)

@@ -5,26 +5,39 @@ In version 0.1 the case had to be given beside its answer. It may still be given
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+import inspect
+from collections.abc import Callable, Sequence
 
-from surge.api.answers import CaseAnswer, Kind, Picture
+from surge.api.answers import Answer, CaseAnswer, Picture
 from surge.api.chart import ChartAnswer
 from surge.api.check import CheckAnswer
+from surge.api.compare import CompareAnswer
+from surge.api.inputs import Ends
 from surge.api.records import RecordsAnswer
+from surge.arguments import checked
 from surge.case.file import Case
-
-if TYPE_CHECKING:
-    from surge.api.inputs import Ends
-    from surge.api.pictures import What
+from surge.choices import PictureKind, PictureOf
+from surge.errors import ArgumentError
 
 
-def _same(answer: CaseAnswer, case: Case | None) -> None:
-    if case is not None and case.sha256 != answer.case.sha256:
-        raise ValueError(f"this answer was made from {answer.case.filename}, not from {case.filename}")
+def _refuse_another(answer: Answer, case: Case | None) -> None:
+    """Refuse a case that an answer was not made from: text and file of rules must be the same."""
+    if case is None:
+        return
+    own: tuple[Case, ...] = ()
+    if isinstance(answer, CaseAnswer):
+        own = (answer.case,)
+    elif isinstance(answer, CompareAnswer):
+        own = answer.cases
+    elif isinstance(answer, RecordsAnswer) and answer.case is not None:
+        own = (answer.case,)
+    if not any((one.sha256, one.rules_path) == (case.sha256, case.rules_path) for one in own):
+        made = " and ".join(dict.fromkeys(one.filename for one in own)) or "no case"
+        raise ArgumentError(("case",), case.filename, f"this answer was made from {made}; give that, or none")
 
 
-def report(answer: Any, case: Case | None = None, *, details: bool = False) -> str:
+@checked
+def report(answer: Answer, case: Case | None = None, *, details: bool = False) -> str:
     """Return an answer in words, as its method ``text`` does.
 
     Parameters
@@ -43,7 +56,7 @@ def report(answer: Any, case: Case | None = None, *, details: bool = False) -> s
 
     Raises
     ------
-    ValueError
+    ArgumentError
         The answer was made from another case.
 
     Examples
@@ -53,22 +66,25 @@ def report(answer: Any, case: Case | None = None, *, details: bool = False) -> s
     >>> surge.report(answer).splitlines()[2]
     'VERDICT: LIMITS KEPT'
     """
-    if isinstance(answer, CaseAnswer):
-        _same(answer, case)
-    text: str = answer.text(details=True) if details else answer.text()
-    return text
+    _refuse_another(answer, case)
+    if details and "details" not in inspect.signature(answer.text).parameters:
+        found = f"True with a {type(answer).__name__}"
+        raise ArgumentError(("details",), found, "its words have no more details: leave it out")
+    words: Callable[..., str] = answer.text
+    return words(details=True) if details else words()
 
 
+@checked
 def draw(
     answer: CheckAnswer,
     case: Case | None = None,
     *,
-    of: What = "time",
+    of: PictureOf = "time",
     scenario: str | None = None,
     places: Sequence[str] = (),
     to: str | None = None,
     span: Ends = (None, None),
-    kind: Kind = "png",
+    kind: PictureKind = "png",
 ) -> Picture:
     """Draw pressures of one scenario, as the method ``draw`` of the answer does.
 
@@ -99,7 +115,7 @@ def draw(
     ------
     RequestError
         A scenario, a name or a time that the case does not have.
-    ValueError
+    ArgumentError
         The answer was made from another case.
 
     Examples
@@ -110,11 +126,12 @@ def draw(
     >>> b"shore line" in picture.content
     True
     """
-    _same(answer, case)
+    _refuse_another(answer, case)
     return answer.draw(of, scenario=scenario, places=places, to=to, span=span, kind=kind)
 
 
-def draw_chart(chart: ChartAnswer, case: Case | None = None, *, kind: Kind = "png") -> Picture:
+@checked
+def draw_chart(chart: ChartAnswer, case: Case | None = None, *, kind: PictureKind = "png") -> Picture:
     """Draw a chart of rate against stroke time, as the method ``draw`` of the answer does.
 
     Parameters
@@ -131,14 +148,15 @@ def draw_chart(chart: ChartAnswer, case: Case | None = None, *, kind: Kind = "pn
 
     Raises
     ------
-    ValueError
+    ArgumentError
         The chart was made from another case.
     """
-    _same(chart, case)
+    _refuse_another(chart, case)
     return chart.draw(kind=kind)
 
 
-def draw_records(answer: RecordsAnswer, *, kind: Kind = "png") -> tuple[Picture, ...]:
+@checked
+def draw_records(answer: RecordsAnswer, *, kind: PictureKind = "png") -> tuple[Picture, ...]:
     """Draw the test histories of valves, as the method ``draw`` of the answer does.
 
     Parameters

@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Annotated
 
 from surge.api.answers import CaseAnswer, Json, data, parts_of
-from surge.api.inputs import case_of, in_case, rules_of_case, si, units_of
+from surge.api.inputs import case_of, in_case, rules_of_case, units_of
+from surge.arguments import Measure, Number, checked, si, si_or_none
 from surge.case.file import Case
-from surge.model.stroke import strokes_fit
+from surge.model.stroke import LOOKED_AT, refuse_unordered
 from surge.reports.words import CAUTIONS
 from surge.search.strokes import SHORTEST_STROKE
 from surge.search.window import Extras, Windows, asked, windows_of
 from surge.workers import Progress
 
-if TYPE_CHECKING:
-    from surge.api.inputs import Number
+LOOKED = Measure(dimension="time", least=LOOKED_AT[0], most=LOOKED_AT[1])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -48,12 +48,13 @@ class WindowAnswer(Windows, CaseAnswer):
         return data(window_document(self, self.head, CAUTIONS, self.extras))
 
 
+@checked
 def find_windows(
     case: Case | str | Path,
     *,
     valves: Sequence[str] = (),
-    shortest: Number | None = None,
-    longest: Number | None = None,
+    shortest: Annotated[Number | None, LOOKED] = None,
+    longest: Annotated[Number | None, LOOKED] = None,
     orders: bool = False,
     shapes: bool = False,
     bands: bool = False,
@@ -93,8 +94,9 @@ def find_windows(
         A case with faults; a valve that is not there or never closes.
     GridError, SolveError
         The case cannot be computed.
-    ValueError
-        Strokes out of order or out of bounds, or a unit that is not offered.
+    ArgumentError
+        An argument that is not what it should be: a unit that is not offered, strokes out of
+        bounds, a shortest stroke that is not below the longest looked at.
 
     Examples
     --------
@@ -109,10 +111,9 @@ def find_windows(
     [274, 274]
     """
     least = SHORTEST_STROKE if shortest is None else si("shortest", shortest, dimension="time")
-    most = None if longest is None else si("longest", longest, dimension="time")
-    if not strokes_fit(least, most):
-        found = f"{least:g} s" + ("" if most is None else f" and {most:g} s")
-        raise ValueError(f"shortest, longest: write the shorter first, from 0.05 s to 3600 s; found {found}")
+    most = si_or_none("longest", longest, dimension="time")
+    if most is not None:
+        refuse_unordered(least, most)
     loaded = case_of(case)
     shown = units_of(loaded, units)
     book = rules_of_case(loaded)

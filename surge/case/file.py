@@ -13,6 +13,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from surge.arguments import checked
 from surge.case.build import Builder
 from surge.case.schema import CaseSpec, Show
 from surge.case.size import size_faults
@@ -82,6 +83,7 @@ class Case:
         return self.file.sha256
 
 
+@checked
 def load_case(path: str | Path) -> Case:
     """Read a case file from disk.
 
@@ -111,6 +113,7 @@ def load_case(path: str | Path) -> Case:
     return _case_of(read_file(path, CASE))
 
 
+@checked
 def read_case(text: str, *, filename: str) -> Case:
     """Read a case from the text of a case file.
 

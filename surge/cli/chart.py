@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from surge.choices import ChartKind, words_of
 from surge.cli.files import InputPath, output_paths, write_files
 from surge.cli.shared import (
     answering,
@@ -14,7 +15,7 @@ from surge.cli.shared import (
     print_text,
 )
 
-KINDS = ("png", "svg", "pdf", "csv", "json")
+KINDS = words_of(ChartKind)
 
 
 @click.command()
@@ -23,7 +24,7 @@ KINDS = ("png", "svg", "pdf", "csv", "json")
 @click.option("--scenario", help="The scenario; the one that comes nearest to a limit without it.")
 @click.option("--rates", nargs=2, help='Least and greatest rate, such as "200 m3/h" "900 m3/h".')
 @click.option("--strokes", nargs=2, help='Shortest and longest stroke, such as "2 s" "60 s".')
-@click.option("--points", default=25, type=click.IntRange(3, 100), help="Rates, and strokes, to compute.")
+@click.option("--points", default=25, help="Rates, and strokes, to compute: 3 to 100.")
 @click.option(
     "-o", "--output", multiple=True, help="File to write: .png, .svg, .pdf, .csv or .json; several allowed."
 )
@@ -53,22 +54,23 @@ def chart(case: str, output: tuple[str, ...], force: bool, as_json: bool, **aske
 
 def _range(option: str, texts: tuple[str, str] | None, density: float) -> tuple[float, float] | None:
     """Read the ends of a range of rates [m3/s] or strokes [s]."""
+    from surge.api.chart import RATES, STROKES
+    from surge.errors import ArgumentError
     from surge.units import QuantityError, read
 
     if texts is None:
         return None
-    dimension, least, most = ("time", 0.05, 3600.0) if option == "--strokes" else ("flow", 1e-6, 100.0)
+    wanted = STROKES if option == "--strokes" else RATES
     ends = []
     for text in texts:
         try:
-            reading = read(text, dimension=dimension)
+            reading = read(text, dimension=wanted.each.dimension)
         except QuantityError as error:
             fail(f"{option} {error}")
         ends.append(reading.value / density if reading.kind == "mass flow" else reading.value)
     low, high = ends
-    if not least <= low < high <= most:
-        example = '"2 s" "60 s"' if dimension == "time" else '"200 m3/h" "900 m3/h"'
-        fail(
-            f'{option} "{texts[0]}" "{texts[1]}": write the smaller first, both above zero, such as {example}'
-        )
+    try:
+        wanted.hold(option, (low, high))
+    except ArgumentError as error:  # in the units that were written
+        fail(f'{option} "{texts[0]}" "{texts[1]}": {error.remedy}')
     return low, high

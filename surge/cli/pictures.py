@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
+from surge.choices import FilmKind, PictureKind, PictureOf, refuse_useless, words_of
 from surge.cli.files import InputPath, output_paths, write_file, write_files
 from surge.cli.shared import (
+    OneOf,
     answering,
     fail,
     print_text,
@@ -17,11 +19,8 @@ from surge.cli.shared import (
     wanted_units,
 )
 
-if TYPE_CHECKING:
-    pass
-
-KINDS = ("png", "svg", "pdf")
-FILM_KINDS = ("gif", "mp4", "html")
+KINDS = words_of(PictureKind)
+FILM_KINDS = words_of(FilmKind)
 
 
 @click.command()
@@ -29,7 +28,7 @@ FILM_KINDS = ("gif", "mp4", "html")
 @click.option(
     "--of",
     "what",
-    type=click.Choice(["time", "line", "map"]),
+    type=OneOf(PictureOf),
     default="time",
     help="time: pressure, strokes and flow against time; line: highest and lowest pressure along the line; "
     "map: pressure in place and time, in which waves are seen.",
@@ -63,7 +62,7 @@ def picture(
 
     The exit code is that of the whole case, as of "surge check".
     """
-    _refuse_useless(what, {"--place": places, "--to": to, "--from": begin, "--until": end})
+    _refuse_useless(what, {"place": places, "to": to, "from": begin, "until": end})
     span = seconds_of("--from", begin), seconds_of("--until", end)
     wanted = wanted_units(units)
     paths = output_paths(output or (f"{what}.png",), kinds=KINDS, force=force)
@@ -78,19 +77,14 @@ def picture(
     sys.exit(answer.exit_code)
 
 
-USES = {
-    "--place": ("time",),
-    "--to": ("line", "map"),
-    "--from": ("time", "map"),
-    "--until": ("time", "map"),
-}
+def _refuse_useless(what: Any, given: dict[str, Any]) -> None:
+    """Refuse what the picture has no use for, before anything is read."""
+    from surge.errors import ArgumentError
 
-
-def _refuse_useless(what: str, given: dict[str, Any]) -> None:
-    """An option that the picture asked for has no use for is a mistake, not a wish to pass over."""
-    for option, used in USES.items():
-        if given[option] and what not in used:
-            fail(f"{option} has no use with --of {what}: leave it out, or ask for --of {' or '.join(used)}")
+    try:
+        refuse_useless(what, given)
+    except ArgumentError as error:
+        fail(error.as_option)
 
 
 @click.command()

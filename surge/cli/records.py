@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 import click
 
+from surge.choices import Dates, DecimalSign, PictureKind, TimedFrom, words_of
 from surge.cli.files import InputPath, output_paths, write_files
 from surge.cli.shared import (
+    OneOf,
     answering,
     day_of,
     fail,
@@ -31,13 +33,13 @@ if TYPE_CHECKING:
 @click.option("--scenario", help="With --curve: only this scenario.")
 @click.option("--ends", nargs=2, type=float, help="With --curve: position when shut and when open.")
 @click.option("--limits", type=InputPath(), help="A limits file (TOML): limits and facts of each valve.")
-@click.option("--dates", type=click.Choice(["day-first", "month-first"]), help="What 03/04/2025 means.")
-@click.option("--timed", type=click.Choice(["order", "movement"]), help="What times count, if not written.")
-@click.option("--tested", type=click.Choice(["alone", "together"]), help="How valves moved, if not written.")
+@click.option("--dates", type=OneOf(Dates), help="What 03/04/2025 means.")
+@click.option("--timed", type=OneOf(TimedFrom), help="What times count, if not written.")
+@click.option("--tested", type=OneOf(Literal["alone", "together"]), help="How valves moved, if not written.")
 @click.option("--column", "columns", multiple=True, help="What a column means: 'time=Stroke, s'; repeatable.")
 @click.option("--unit", "units", multiple=True, help="A unit that is not written: time=s, time=h:min:s ...")
 @click.option("--joined", is_flag=True, help="An empty tag or date is that of the row above.")
-@click.option("--decimal", type=click.Choice(["point", "comma"]), help="The decimal sign in 1.450 or 1,450.")
+@click.option("--decimal", type=OneOf(DecimalSign), help="The decimal sign in 1.450 or 1,450.")
 @click.option("--interval", default="12 months", help="Between tests, where a valve states none.")
 @click.option("--today", help="The day of the look, such as 2026-02-20; today without it.")
 @click.option(
@@ -71,7 +73,7 @@ def records(
     With --curve FILE holds time [s] and position [%] of one stroke instead, and CASE is run with it.
     """
     paths = output_paths(output, kinds=("csv", "json"), force=force)
-    pages = output_paths(pictures, kinds=("png", "svg", "pdf"), force=force)
+    pages = output_paths(pictures, kinds=words_of(PictureKind), force=force)
     if curve is not None:
         if case is None:
             fail("--curve needs a case to run the measured stroke in: add --case CASE")
@@ -117,12 +119,13 @@ def _columns(texts: tuple[str, ...]) -> dict[str, str]:
 def _unit(text: str) -> tuple[str, str]:
     """The kind of quantity and the unit of an option such as time=s."""
     from surge.api.records import units_of_cells
+    from surge.errors import ArgumentError
 
     kind, _, unit = (part.strip() for part in text.partition("="))
     try:
         units_of_cells({kind: unit})
-    except ValueError:
-        fail(f"--unit {text}: write time=s, time=min:s, time=h:min:s, temperature=degC, pressure=bar or so")
+    except ArgumentError as error:
+        fail(error.as_option)
     return kind, unit
 
 

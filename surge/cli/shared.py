@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import click
 
+from surge.choices import offer, words_of
+
 if TYPE_CHECKING:
     from surge.api.refusals import Refusal
     from surge.errors import CaseError
@@ -61,7 +63,7 @@ def answering(path: str, *, as_json: bool = False, solver: bool = True) -> Itera
         Nothing beside the solver is needed: histories of valves need scipy, and it does without.
     """
     with lighter_start(without_scipy=solver):
-        from surge.errors import CaseError, RequestError, SurgeError
+        from surge.errors import ArgumentError, CaseError, RequestError, SurgeError
 
         progress = ProgressLine()
         try:
@@ -72,6 +74,8 @@ def answering(path: str, *, as_json: bool = False, solver: bool = True) -> Itera
                 _tell_trouble()
         except CaseError as error:
             refuse(error, path, as_json=as_json)
+        except ArgumentError as error:
+            fail(error.as_option)
         except RequestError as error:
             fail(str(error))
         except SurgeError as error:
@@ -160,6 +164,21 @@ def leave(refusal: Refusal, *, as_json: bool) -> NoReturn:
     sys.exit(refusal.exit_code)
 
 
+class OneOf(click.Choice[str]):
+    """One of the words that the function behind the command takes, refused in the same words."""
+
+    def __init__(self, choices: Any) -> None:
+        super().__init__(words_of(choices))
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the word; another one ends the command."""
+        del ctx
+        if value not in self.choices:
+            name = (param.opts[0] if isinstance(param, click.Option) else param.name) if param else ""
+            fail(f"{name} {value!r}: {offer(tuple(self.choices))}")
+        return str(value)
+
+
 UNITS = {
     "pressure": "Unit of pressures: bar, psi, kPa, kg/cm2, MPa.",
     "flow": "Unit of flows: m3/h, bbl/h, t/h, L/s ...",
@@ -181,13 +200,14 @@ def unit_options(*kinds: str) -> Callable[[Command], Command]:
 
 def wanted_units(options: Mapping[str, str | None]) -> dict[str, str]:
     """Return the units that were asked for; an unknown one ends the command before anything is read."""
+    from surge.errors import ArgumentError
     from surge.units import offered
 
     given = {kind: unit for kind, unit in options.items() if unit is not None}
     try:
         return offered(given)
-    except ValueError as error:
-        fail(f"--{error}")
+    except ArgumentError as error:
+        fail(error.as_option)
 
 
 def seconds_of(option: str, text: str | None) -> float | None:
@@ -204,9 +224,10 @@ def seconds_of(option: str, text: str | None) -> float | None:
 
 def day_of(text: str | None) -> date | None:
     """Read the day of --today."""
+    from surge.errors import ArgumentError
     from surge.units import day
 
     try:
-        return day("--today", text)
-    except ValueError as error:
-        fail(str(error))
+        return day("today", text)
+    except ArgumentError as error:
+        fail(error.as_option)

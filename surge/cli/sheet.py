@@ -7,11 +7,11 @@ from typing import Any
 
 import click
 
+from surge.choices import SheetKind, words_of
 from surge.cli.files import InputPath, output_paths, write_files
 from surge.cli.shared import (
     answering,
     day_of,
-    fail,
     print_text,
     unit_options,
     wanted_units,
@@ -44,10 +44,10 @@ def sheet(
     Writes sheet.pdf, or the files that --output names. Where a limit is exceeded, or something cannot be
     decided, the sheet says that it is no agreement and has no place to sign; the exit code says so too.
     """
-    paths = output_paths(output or (() if as_json else ("sheet.pdf",)), kinds=("pdf", "html"), force=force)
+    paths = output_paths(
+        output or (() if as_json else ("sheet.pdf",)), kinds=words_of(SheetKind), force=force
+    )
     wanted = wanted_units(units)
-    if limits and not records:
-        fail("--limits goes with --records: add the file of the tests")
     day = day_of(today)
     with answering(case, as_json=as_json, solver=records is None) as progress:
         from surge.api.sheet import make_sheet

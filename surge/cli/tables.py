@@ -8,9 +8,11 @@ from typing import Any
 
 import click
 
+from surge.choices import KnownKind, PageKind, words_of
 from surge.cli.check import tell_compiling
 from surge.cli.files import InputPath, OutputPath, output_paths, refuse_existing, write_file, write_files
 from surge.cli.shared import (
+    OneOf,
     answering,
     fail,
     print_text,
@@ -36,7 +38,7 @@ def new(file: str, force: bool) -> None:
 
 
 @click.command(name="list")
-@click.argument("kind", type=click.Choice(["liquids", "pipes", "hoses", "valves", "rules"]))
+@click.argument("kind", type=OneOf(KnownKind))
 @click.argument("words", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 @click.option("--temperature", default="15 degC", help="At which liquids are shown, such as '30 degC'.")
@@ -46,16 +48,18 @@ def list_(kind: Any, words: tuple[str, ...], as_json: bool, temperature: str, ru
 
     KIND is liquids, pipes (sizes, walls, roughness, flanges, fittings), hoses, valves or rules.
     """
-    from surge.api.known import list_known, temperature_fits
-    from surge.errors import CaseError
+    from surge.api.known import CARRIED, list_known
+    from surge.errors import ArgumentError, CaseError
     from surge.units import QuantityError, read
 
     try:
         kelvin = read(temperature, dimension="temperature").value
     except QuantityError as error:
         fail(f"--temperature {error}")
-    if not temperature_fits(kelvin):
-        fail(f"--temperature {temperature}: no cargo is carried at that; write one from -200 to 300 degC")
+    try:
+        CARRIED.hold("temperature", kelvin)
+    except ArgumentError as error:  # in the unit that was written
+        fail(f"--temperature {temperature}: {error.remedy}")
     try:
         known = list_known(kind, words, temperature=kelvin, rules=rules_file)
     except CaseError as error:
@@ -83,7 +87,7 @@ def verify(only: tuple[str, ...], details: bool, page: str | None, force: bool, 
 
     Exit code 0: every figure within its tolerance; 3: at least one outside.
     """
-    paths = output_paths([page] if page else [], kinds=("md", "html"), force=force)
+    paths = output_paths([page] if page else [], kinds=words_of(PageKind), force=force)
     with answering("") as progress:
         from surge.api.proof import verify as held
         from surge.errors import UnknownNameError, likely

@@ -7,7 +7,7 @@ import sys
 import click
 
 from surge.cli.files import InputPath
-from surge.cli.shared import answering, fail, print_text, seconds_of
+from surge.cli.shared import answering, print_text, seconds_of
 
 
 @click.command()
@@ -33,7 +33,7 @@ def window(
 
     Valves that the case marks with adjustable = true, or all that close.
     """
-    low, high = _strokes(shortest, longest)
+    low, high = seconds_of("--shortest", shortest), seconds_of("--longest", longest)
     with answering(case, as_json=as_json) as progress:
         from surge.api.windows import find_windows
 
@@ -49,14 +49,3 @@ def window(
         )
     print_text(answer.json() if as_json else answer.text())
     sys.exit(answer.exit_code)
-
-
-def _strokes(shortest: str, longest: str | None) -> tuple[float, float | None]:
-    """Read the ends of the strokes to look at [s]."""
-    from surge.model.stroke import strokes_fit
-
-    low, high = seconds_of("--shortest", shortest), seconds_of("--longest", longest)
-    assert low is not None
-    if not strokes_fit(low, high):
-        fail(f"--shortest {shortest} --longest {longest}: write the shorter first, from 0.05 s to 3600 s")
-    return low, high

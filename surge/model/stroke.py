@@ -16,7 +16,7 @@ import bisect
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from surge.errors import CaseError, Fault, Origin
+from surge.errors import ArgumentError, CaseError, Fault, Origin
 from surge.model.lineup import PumpMove, Scenario, Table, ValveMove
 
 LOOKED_AT = (0.05, 3600.0)  # [s] the shortest and the longest stroke that a search may look at
@@ -272,7 +272,24 @@ def last_event(laws: tuple[Table, ...]) -> float:
     return max((law[-1][0] for law in laws), default=0.0)
 
 
-def strokes_fit(shortest: float, longest: float | None) -> bool:
-    """Whether strokes from ``shortest`` to ``longest`` [s] can be looked at."""
+def refuse_unordered(shortest: float, longest: float, *, stated: bool = True) -> None:
+    """Raise ArgumentError where no stroke lies between the shortest and the longest to look at.
+
+    Parameters
+    ----------
+    shortest, longest : float
+        [s].
+    stated : bool
+        The longest was asked for; else it is what the program looks at by itself.
+    """
+    if shortest < longest:
+        return
     low, high = LOOKED_AT
-    return low <= shortest <= high and (longest is None or shortest < longest <= high)
+    if stated:
+        found, remedy = (
+            f"{shortest:g} s and {longest:g} s",
+            f"write the shorter first, from {low:g} s to {high:g} s",
+        )
+        raise ArgumentError(("shortest", "longest"), found, remedy)
+    remedy = f"the longest stroke looked at is {longest:g} s; write a shorter one, or give a longest above it"
+    raise ArgumentError(("shortest",), f"{shortest:g} s", remedy)

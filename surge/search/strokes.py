@@ -23,7 +23,7 @@ from surge.errors import GridError
 from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import all_shares, at_shares
-from surge.model.stroke import with_strokes
+from surge.model.stroke import refuse_unordered, with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
@@ -254,6 +254,7 @@ def stroke_limits(
     bench = bench or Bench(lineup, book, progress)
     family = StrokeFamily(lineup, scenario, valve, progress or (lambda _: None), bench=bench)
     to = longest or max(LEAST_LONGEST, PERIODS_LONGEST * family.period)
+    refuse_unordered(shortest, to, stated=longest is not None)
     blocked = _blocked(lineup, family, to)
     if blocked is not None:
         return blocked

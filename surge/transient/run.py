@@ -31,9 +31,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Annotated
 
 import numpy as np
 
+from surge.arguments import Measure, checked
 from surge.arrays import Array
 from surge.model.lineup import LineUp, Scenario
 from surge.transient.errors import ErrorMarches, Late, Sample, Summary
@@ -177,12 +179,16 @@ def _boiling(work: Plan, marched: Marched, duration: float) -> tuple[Vapour, Mar
     raise AssertionError(node)
 
 
+LEAST_WORK = Measure(least=1.0)
+
+
+@checked
 def simulate(
     lineup: LineUp,
     scenario: Scenario,
     *,
     quick: bool = False,
-    most_work: float | None = None,
+    most_work: Annotated[float | None, LEAST_WORK] = None,
     progress: Progress | None = None,
 ) -> ScenarioResult:
     """Run one scenario and estimate the numerical error of every extreme.

@@ -20,7 +20,6 @@ from surge.views.time import time_picture
 FRAMES_A_SECOND = 20.0
 MOST_FRAMES = 400
 SECONDS = 12.0  # that an animation runs, unless asked otherwise
-SHORTEST_FILM, LONGEST_FILM = 2.0, 60.0  # [s] that it may run
 BEFORE = 0.06  # of the time shown: steady flow before anything moves
 FILM_PERIODS_AFTER = 2.5  # pipeline periods shown after the last movement, and after the peak
 COLUMNS = 260  # values along the line, about
@@ -119,7 +118,7 @@ def film_of(
         From when to when [s]; by default from shortly before the first movement to some pipeline periods
         after the peak and the last movement. A film never goes on after the cargo boils.
     playing : float
-        Time that the film runs [s].
+        Time that the film runs [s]; see ``FILM_SECONDS`` of :mod:`surge.choices`.
 
     Returns
     -------
@@ -130,10 +129,6 @@ def film_of(
     RequestError
         A time or a name that is not there.
     """
-    if not SHORTEST_FILM <= playing <= LONGEST_FILM:
-        raise RequestError(
-            f"--seconds {playing:g}: an animation runs from {SHORTEST_FILM:g} to {LONGEST_FILM:g} s"
-        )
     low, high = shown_of(subject, begin, end)
     way = way_of(subject, to, moves=True)
     frames = int(min(round(playing * FRAMES_A_SECOND) + 1, MOST_FRAMES))

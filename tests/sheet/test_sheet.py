@@ -616,7 +616,7 @@ def test_an_existing_file_is_kept_without_force(tmp_path: Path) -> None:
     [
         (["-o", "a.docx"], "end the name with one of .pdf, .html"),
         (["-o", "no-such-folder/a.pdf"], "there is no folder"),
-        (["--limits", "x.toml"], "--limits goes with --records"),
+        (["--limits", "x.toml"], "--limits goes with records: add the file of the tests"),
         (["--today", "3 May"], "write a day such as"),
         (["--pressure", "furlong"], "no such unit"),
     ],

@@ -20,7 +20,7 @@ from surge.model.lineup import LineUp
 from surge.records.limits_file import load_limits
 from surge.records.read import ReadOptions
 from surge.rules.book import RuleBook
-from surge.search.strokes import closing_valves
+from surge.search.movers import closing_valves
 from surge.search.window import Windows, windows_of
 from surge.sheet.data import Sheet, sheet_of
 from surge.sheet.sketch import Weak, sketch

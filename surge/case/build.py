@@ -338,6 +338,7 @@ class Builder:
             characteristic_source=source,
             opening=valve.opening,
             adjustable=valve.adjustable,
+            group=valve.group,
             limits=self._limits(valve, origin),
             origin=origin,
         )

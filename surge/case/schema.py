@@ -44,6 +44,7 @@ _SIDE = Choice("side", "shore", "ship")
 _NAME = Text("a name", 60)
 _LISTED = Text("a name from the program's tables (see `surge list`)", 60)
 _SOURCE = Text("where the figure comes from", 300)
+_GROUP = Text("a name for valves that take one stroke", 60)
 _NOTE = Text("free text", 5000, lines=True)
 
 Name = Annotated[str, _NAME]
@@ -253,6 +254,7 @@ class ValveTable(Element):
     characteristic: Annotated[str | list[tuple[float, float]] | None, _CHARACTERISTIC] = None
     opening: Opening = 1.0
     adjustable: Annotated[bool, Flag("its stroke time can be set")] = False
+    group: Annotated[str, _GROUP] = ""
 
 
 class PassageTable(Element):

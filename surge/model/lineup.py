@@ -182,6 +182,8 @@ class Valve:
         Opening while loading, 0 shut to 1 open.
     adjustable : bool
         Its stroke time can be set: the search for its window begins here.
+    group : str
+        Valves of one group share their stroke, whenever each begins to close; "" for none.
     """
 
     name: str
@@ -192,6 +194,7 @@ class Valve:
     characteristic_source: str = "given"
     opening: float = 1.0
     adjustable: bool = False
+    group: str = ""
     limits: Limits = Limits()
     origin: Origin = ()
 

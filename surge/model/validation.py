@@ -21,7 +21,7 @@ from surge.model.validation_fields import (
     field_faults,
     unknown_name,
 )
-from surge.model.validation_scenarios import scenario_faults
+from surge.model.validation_scenarios import group_faults, scenario_faults
 
 MEANS = {
     "throttle": "valve or passage",
@@ -58,6 +58,7 @@ def faults_of(lineup: LineUp) -> list[Fault]:
         *_end_faults(lineup),
         *_rate_faults(lineup),
         *scenario_faults(lineup),
+        *group_faults(lineup),
     ]
     if not faults:
         faults.extend(_lift_faults(lineup))

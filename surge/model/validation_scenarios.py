@@ -46,6 +46,28 @@ def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
             )
 
 
+def group_faults(lineup: LineUp) -> Iterator[Fault]:
+    """Yield the faults of groups of valves: one that never closes, one that is alone in its group."""
+    closing = {m.valve for s in lineup.scenarios for m in s.moves if m.law[-1][1] < m.law[0][1]}
+    groups = [v.group for v in lineup.valves]
+    for valve in lineup.valves:
+        path = (*valve.origin, "group")
+        if valve.group and valve.name not in closing:
+            yield Fault(
+                path=path,
+                found=f'"{valve.name}" closes in no scenario',
+                expected="a valve that closes: a group takes one stroke",
+                remedy="add an event that closes it, or take out its group",
+            )
+        elif valve.group and groups.count(valve.group) == 1:
+            yield Fault(
+                path=path,
+                found=f'no other valve has group = "{valve.group}"',
+                expected="a group of two valves or more",
+                remedy="give the other valves of the group the same name, or take it out",
+            )
+
+
 def _state_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
     origin, valves = scenario.origin, [valve.name for valve in lineup.valves]
     if scenario.rate is not None:

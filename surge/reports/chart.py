@@ -9,7 +9,7 @@ import numpy as np
 from surge.arrays import Mask
 from surge.reports.layout import paragraph
 from surge.reports.spreadsheet import Cell, table
-from surge.reports.window import bounds
+from surge.reports.window import beside, bounds
 from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
 from surge.rules.limits import VAPOUR_RULE, LimitedExtreme
@@ -25,9 +25,14 @@ def heading_lines(chart: ChartData, title: str, display: Display) -> tuple[str, 
     chosen = " (the one that comes nearest to a limit)" if chart.chosen else ""
     return (
         title,
-        f'valve "{chart.valve}" closing in the scenario "{chart.scenario}"{chosen}',
+        f'valve "{chart.valve}" closing in the scenario "{chart.scenario}"{chosen}{_beside(chart)}',
         answer_at_the_rate(chart, display),
     )
+
+
+def _beside(chart: ChartData) -> str:
+    """What closes in the same scenario, and how it was moved."""
+    return beside(chart.together, chart.held)
 
 
 def answer_at_the_rate(chart: ChartData, display: Display) -> str:
@@ -78,7 +83,7 @@ def chart_lines(chart: ChartData, title: str, display: Display) -> list[str]:
     """The answer as text."""
     point = chart.agreed
     out = [paragraph(title), "", f"AGREED POINT: {HEADLINE[point.verdict]}", ""]
-    out += [paragraph(f'Valve "{chart.valve}" in "{chart.scenario}".', indent="    ")]
+    out += [paragraph(f'Valve "{chart.valve}" in "{chart.scenario}"{_beside(chart)}.', indent="    ")]
     out += [paragraph(answer_at_the_rate(chart, display), indent="      ", first="    ")]
     if point.rule is not None:
         words = f'The agreed stroke of {point.stroke:g} s is too slow for the rule "{point.rule.name}".'

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -45,6 +45,10 @@ class ChartDocument(Head):
     exit_code: ExitCode
     """That of the agreed point."""
     valve: str
+    together: tuple[str, ...]
+    """Valves that share the strokes of the chart."""
+    held_strokes_s: Mapping[str, float]
+    """Other valves that close in the scenario, with the strokes that they kept."""
     scenario: str
     scenario_chosen_by_program: bool
     agreed: AgreedPointJson
@@ -90,6 +94,8 @@ def chart_document(chart: ChartData, head: Head, title: str, cautions: Iterable[
         title=title,
         exit_code=chart.exit_code,
         valve=chart.valve,
+        together=chart.together,
+        held_strokes_s=chart.held,
         scenario=chart.scenario,
         scenario_chosen_by_program=chart.chosen,
         agreed=_agreed(chart.agreed),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from surge.model.lineup import LineUp
 from surge.reports.layout import paragraph, table
@@ -10,10 +10,11 @@ from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, wha
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.rules.rulings import Ruling
+from surge.search.joint import COMMON, PROPORTION, SHORTEST, JointSet
 from surge.search.judge import ULLAGE
 from surge.search.rates import Opening, RateLimit
 from surge.search.strokes import StrokeLimits
-from surge.search.window import JointSet, Windows
+from surge.search.window import Windows
 
 VERDICT = {WITHIN: "A WINDOW IS OPEN", EXCEEDED: "NO WINDOW", UNDECIDED: HEADLINE[UNDECIDED]}
 
@@ -35,34 +36,86 @@ def bounds(shortest: float | None, longest: float | None) -> str:
     return f"{fast}, no slower than {longest:.1f} s"
 
 
+def all_named(valves: Sequence[str]) -> str:
+    """Names of valves that take one stroke, in words."""
+    named = [f'"{v}"' for v in valves]
+    if len(named) == 1:
+        return named[0]
+    return (
+        f"{', '.join(named[:-1])} and {named[-1]}, both with one stroke"
+        if len(named) == 2
+        else (f"{', '.join(named[:-1])} and {named[-1]}, all with one stroke")
+    )
+
+
+def beside(together: Sequence[str], held: Mapping[str, float]) -> str:
+    """What closes in the same scenario, with the same stroke or with one that was held; "" for nothing."""
+    said = []
+    if len(together) > 1:
+        said.append(f"{all_named(together)}")
+    if held:
+        said.append("with " + ", ".join(f'"{v}" held at {s:g} s' for v, s in held.items()))
+    return f" ({'; '.join(said)})" if said else ""
+
+
+def heads(windows: Windows) -> list[tuple[tuple[str, ...], tuple[StrokeLimits, ...]]]:
+    """Valves and their parts; those that share their stroke wherever they close stand once."""
+    found: list[tuple[tuple[str, ...], tuple[StrokeLimits, ...]]] = []
+    done: set[str] = set()
+    for valve, parts in windows.by_valve.items():
+        if valve in done:
+            continue
+        mates = parts[0].together
+        alike = len({p.together for v in mates for p in windows.by_valve.get(v, ())}) == 1
+        valves = mates if alike and set(mates) <= windows.by_valve.keys() else (valve,)
+        done |= set(valves)
+        found.append((valves, parts))
+    return found
+
+
+def _by_itself(part: StrokeLimits) -> str:
+    """The window of one valve while those that share its stroke keep their shortest."""
+    others = ", ".join(f'"{v}" {s:g} s' for v, s in part.held.items())
+    if part.shortest is None:
+        words = "no stroke is shown to be safe"
+    elif part.shortest <= part.from_:
+        words = f"any stroke ({part.from_:g} s was the shortest tried)"
+    else:
+        words = f"{part.shortest:.1f} s or more"
+    return f'"{part.valve}" by itself in "{part.scenario}", with {others}: {words}.'
+
+
 def window_lines(
     windows: Windows, lineup: LineUp, display: Display, *, more: Sequence[str] = ()
 ) -> list[str]:
     """All lines of the answer; ``more`` is what was asked beside the windows."""
     out = [paragraph(lineup.title), "", f"VERDICT: {VERDICT[windows.verdict]}", ""]
-    for valve, parts in windows.by_valve.items():
+    for valves, parts in heads(windows):
+        valve = valves[0]
         shortest, longest = windows.bounds(valve)
-        out.append(paragraph(f'"{valve}": {bounds(shortest, longest)}.', indent="    "))
+        out.append(paragraph(f"{all_named(valves)}: {bounds(shortest, longest)}.", indent="    "))
         if (opening := windows.openings.get(valve)) is not None:
             out.append(paragraph(_opens(opening, display), indent="    "))
         elif (top := windows.open_up_to.get(valve)) is not None and top.share is not None:
             out.append(paragraph(_open_up_to(top, display), indent="    "))
         for part in parts:
-            out += [paragraph(line, indent="      ", first="    ") for line in _why(part, display)]
+            out += [paragraph(line, indent="      ", first="    ") for line in _why(part, valves, display)]
+        for part in (p for v in valves for p in windows.apart.get(v, ())):
+            out.append(paragraph(_by_itself(part), indent="      ", first="    "))
         out.append("")
     out += _rates(windows.rates, display)
     out += _joint(windows)
     out += _what_to_do(windows, display)
-    out += ["Strokes looked at, everything else as in the case", *_proof(windows), ""]
+    out += ["Strokes looked at; what is not named beside them is as in the case", *_proof(windows), ""]
     out += more
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
 
 
-def _why(part: StrokeLimits, display: Display) -> list[str]:
-    """What governs in one scenario."""
+def _why(part: StrokeLimits, valves: Sequence[str], display: Display) -> list[str]:
+    """What governs in one scenario; ``valves`` are those that stand above."""
     said = []
-    where = f'In "{part.scenario}"'
+    where = f'In "{part.scenario}"{beside(() if part.together == valves else part.together, part.held)}'
     if part.shortest is None:
         said.append(f"{where}: {part.reason}{_named(part.governs, part, display)}.")
     elif part.shortest <= part.from_:
@@ -78,6 +131,7 @@ def _why(part: StrokeLimits, display: Display) -> list[str]:
         )
     else:
         said.append(f"{where}: {part.shortest:.1f} s or more{_named(part.governs, part, display)}.")
+    where = f'In "{part.scenario}"'
     if part.slow_rule is not None:
         limit = f"at most {part.longest:.1f} s" if part.longest else "no stroke is short enough"
         rule = part.slow_rule
@@ -145,10 +199,7 @@ def _joint(windows: Windows) -> list[str]:
         return []
     made = windows.together
     strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in made.strokes.items())
-    how = (
-        "at their shortest" if made.longer == 1.0 else "at their shortest alone they exceed a limit; as safe"
-    )
-    text = f"All together {how} ({strokes}): {_verdict(made)}"
+    text = f"All together {way_words(made.way)} ({strokes}): {_verdict(made)}"
     others = made.elsewhere.scenario if made.elsewhere else None
     governs = weakest(
         f for f in made.assessment.findings if f.verdict == made.pressures and f.scenario != others
@@ -162,6 +213,15 @@ def _joint(windows: Windows) -> list[str]:
     if rules:
         text += f". Rules that surge check finds not kept then: {', '.join(rules)}"
     return [paragraph(f"{text}.", indent="    "), ""]
+
+
+def way_words(way: str) -> str:
+    """How a set of strokes came about."""
+    if way == SHORTEST:
+        return "at their shortest"
+    how = {COMMON: "all with one stroke", PROPORTION: "all longer in proportion"}
+    told = how.get(way, f'with more time for "{way}"')
+    return f"(at their shortest they exceed a limit) {told}"
 
 
 def _verdict(made: JointSet) -> str:
@@ -209,12 +269,16 @@ _MORE_ULLAGE = "more ullage at the signal, or a lower rate into that tank, allow
 
 def _proof(windows: Windows) -> list[str]:
     rows = []
-    for parts in windows.by_valve.values():
+    shown: set[tuple[str, tuple[str, ...]]] = set()
+    for parts in (*windows.by_valve.values(), *windows.apart.values()):
         for p in parts:
+            if len(p.together) > 1 and (p.scenario, p.together) in shown:
+                continue
+            shown.add((p.scenario, p.together))
             method = p.run.method if p.run else None
             rows.append(
                 (
-                    p.valve,
+                    " + ".join(p.together) or p.valve,
                     p.scenario,
                     str(len(p.looked)),
                     f"{p.from_:g} to {p.to:g}",

@@ -23,6 +23,7 @@ from surge.reports.orders_json import (
 )
 from surge.reports.window import bounds
 from surge.rules.book import LOCAL_CODES
+from surge.search.joint import SHORTEST
 from surge.search.rates import Opening, RateLimit
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Extras, Windows
@@ -53,6 +54,10 @@ class StrokeLimitsJson(JsonObject):
     """One valve in one scenario."""
 
     scenario: str
+    together: tuple[str, ...]
+    """Valves that share the stroke: one order moves them, or the case puts them into one group."""
+    held_strokes_s: Mapping[str, float]
+    """Other valves that close in the scenario, with the strokes that they kept meanwhile."""
     pipeline_period_s: float
     stroke_in_case_s: float
     shortest_safe_stroke_s: float | None
@@ -96,6 +101,8 @@ class ValveWindowJson(JsonObject):
     open_up_to: OpeningJson | None
     """Greatest rate at which an open window is still open, with the stroke left at it."""
     scenarios: tuple[StrokeLimitsJson, ...]
+    by_itself: tuple[StrokeLimitsJson, ...]
+    """Where it shares its stroke with others: its window while these keep their shortest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,8 +130,9 @@ class JointJson(JsonObject):
     pressures: Verdict
     scenarios: Verdict
     """Of the scenarios in which these valves close: pressures and required rules."""
-    times_shortest: float
-    """How many times their shortest safe strokes; 1: these themselves."""
+    way: str
+    """How the set came about: each valve's own "shortest"; all with "one stroke"; all longer "in proportion";
+    or the name of the one valve that takes longer while the others stay at their shortest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,6 +196,7 @@ def _valve(windows: Windows, valve: str, parts: Sequence[StrokeLimits]) -> Valve
         opens_at=_opening(windows.openings.get(valve)),
         open_up_to=_opening(windows.open_up_to.get(valve)),
         scenarios=tuple(_limits(p) for p in parts),
+        by_itself=tuple(_limits(p) for p in windows.apart.get(valve, ())),
     )
 
 
@@ -205,6 +214,8 @@ def _opening(found: Opening | None) -> OpeningJson | None:
 def _limits(part: StrokeLimits) -> StrokeLimitsJson:
     return StrokeLimitsJson(
         scenario=part.scenario,
+        together=part.together,
+        held_strokes_s=part.held,
         pipeline_period_s=part.period,
         stroke_in_case_s=part.stroke,
         shortest_safe_stroke_s=part.shortest,
@@ -254,5 +265,5 @@ def _joint(windows: Windows) -> JointJson | None:
         verdict=windows.joint.verdict,
         pressures=together.pressures if together else windows.joint.verdict,
         scenarios=together.verdict if together else windows.joint.verdict,
-        times_shortest=together.longer if together else 1.0,
+        way=together.way if together else SHORTEST,
     )

@@ -221,7 +221,7 @@ class Members:
         self,
         lineup: LineUp,
         scenario: Scenario,
-        valve: str,
+        valves: Sequence[str],
         bands: Bands,
         progress: Progress,
         *,
@@ -240,7 +240,7 @@ class Members:
                 try:
                     timed = scenario_at(lineup, scenario, bands, point)
                     self.families[key] = StrokeFamily(
-                        moved, timed, valve, progress, bench=Bench(moved, book, progress)
+                        moved, timed, valves, progress, bench=Bench(moved, book, progress)
                     )
                 except CaseError as error:
                     if key == CENTRE:

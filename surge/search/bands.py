@@ -165,7 +165,8 @@ def band_limits(
     stated.refuse()
     if plain.shortest is None:
         return _as_plain(plain, stated)
-    members = Members(lineup, scenario, plain.valve, stated, progress or (lambda _: None), book=book)
+    valves = plain.together or (plain.valve,)
+    members = Members(lineup, scenario, valves, stated, progress or (lambda _: None), book=book)
     search = Search(members, plain)
     moves = search.alone(_need(plain))
     confirmed, stroke = _searched(members, search)
@@ -250,7 +251,7 @@ def _longest(members: Members, plain: StrokeLimits, book: RuleBook) -> tuple[flo
         slow, rule = longest_allowed(
             own.lineup,
             own.scenario,
-            own.valve,
+            own.valves,
             book=book,
             run=run,
             shortest=plain.from_,

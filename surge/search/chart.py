@@ -68,6 +68,10 @@ class ChartData:
     Attributes
     ----------
     valve, scenario : str
+    together : tuple of str
+        Valves that share the strokes of the chart, this one among them.
+    held : dict of str to float
+        Other valves that close in the scenario -> the stroke that they keep [s].
     chosen : bool
         The program chose the scenario, as the one that uses most of a limit.
     rates, strokes : float64 arrays, shape (m,), (n,)
@@ -104,6 +108,8 @@ class ChartData:
     """
 
     valve: str
+    together: tuple[str, ...]
+    held: dict[str, float]
     scenario: str
     chosen: bool
     rates: Array
@@ -186,7 +192,7 @@ def chart_of(
     columns = strokes_of(lineups[0], picked, ends=strokes, points=points).tolist()
     agreed, unmendable = _agreed(bench, lineups, picked, progress=tell)
     asked = rates_of(lineups[0], picked, ends=rates, points=points)
-    rows = [row_at(lineups, picked.scenario, picked.valve, float(rate)) for rate in asked]
+    rows = [row_at(lineups, picked.scenario, picked.together, float(rate)) for rate in asked]
     if not any(row.bases for row in rows):
         raise CaseError([_out_of_reach(rows)])
     survey = Survey(lineups, rows, tell, bench=bench)
@@ -197,6 +203,8 @@ def chart_of(
     table = [[row.seen.get(stroke) for stroke in columns] for row in rows]
     return ChartData(
         valve=picked.valve,
+        together=picked.together,
+        held=picked.held,
         scenario=picked.scenario.name,
         chosen=picked.chosen,
         rates=asked,
@@ -233,7 +241,7 @@ def _agreed(
     _, rule = longest_allowed(
         lineups[0],
         picked.scenario,
-        picked.valve,
+        picked.together,
         book=bench.book,
         run=runs[0],
         shortest=picked.stroke,
@@ -310,7 +318,7 @@ def _longest(
         row.why = str(error)
         return 0.0, None  # nothing is known of the flow into the tanks
     bound, rule = longest_allowed(
-        lineup, row.scenario, picked.valve, book=book, run=run, shortest=columns[0], longest=columns[-1]
+        lineup, row.scenario, picked.together, book=book, run=run, shortest=columns[0], longest=columns[-1]
     )
     return (math.inf if bound is None else bound), rule
 

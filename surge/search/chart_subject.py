@@ -11,8 +11,8 @@ from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
+from surge.search.movers import closing_valves, held_beside, moved_together
 from surge.search.scan import Scanner, plan_at
-from surge.search.strokes import closing_valves
 
 Ends = tuple[float, float]
 
@@ -35,12 +35,18 @@ class Picked:
         It closes in the scenario.
     rate, stroke : float
         Of the case [m3/s], [s].
+    together : tuple of str
+        Valves that share its stroke, itself among them.
+    held : dict of str to float
+        Other valves that close in the scenario -> the stroke that they keep [s].
     chosen : bool
         Nobody asked for the scenario.
     """
 
     scenario: Scenario
     valve: str
+    together: tuple[str, ...]
+    held: dict[str, float]
     rate: float
     stroke: float
     chosen: bool
@@ -86,9 +92,12 @@ def pick(lineup: LineUp, *, valve: str | None, scenario: str | None) -> Picked:
             as_is, *margins = (near.margin for near in Scanner(lineup, one).moved([one, *faster]))
             harm |= {(one.name, v): (as_is, m) for v, m in zip(valves, margins, strict=True)}
     one, name = min(pairs, key=lambda pair: harm[pair[0].name, pair[1]])
+    together = moved_together(lineup, one, name, _wanted(lineup, None))
     return Picked(
         scenario=one,
         valve=name,
+        together=together,
+        held=held_beside(lineup, one, together),
         rate=one.rate if one.rate is not None else rate.agreed,
         stroke=closing_valves(lineup, one)[name],
         chosen=scenario is None and len(lineup.scenarios) > 1,

@@ -95,7 +95,7 @@ class RateRow:
 
     rate: float
     scenario: Scenario
-    valve: str
+    valves: tuple[str, ...]
     bases: list[Plan] = field(default_factory=list)
     period: float = 0.0
     need: float = FIRST_NEED
@@ -107,7 +107,7 @@ class RateRow:
 
     def with_stroke(self, stroke: float) -> Scenario:
         """The scenario at this rate with another stroke [s]."""
-        return with_strokes(self.scenario, {self.valve: stroke})
+        return with_strokes(self.scenario, dict.fromkeys(self.valves, stroke))
 
     def safe_from(self) -> float | None:
         """Shortest stroke looked at that is safe with every longer one [s]."""
@@ -149,9 +149,9 @@ def _fine(stroke: float) -> float:
     return max(SHARE * stroke, FINEST)
 
 
-def row_at(lineups: Sequence[LineUp], scenario: Scenario, valve: str, rate: float) -> RateRow:
+def row_at(lineups: Sequence[LineUp], scenario: Scenario, valves: tuple[str, ...], rate: float) -> RateRow:
     """Solve the flow at a rate; a row without plans cannot be reached."""
-    row = RateRow(rate=rate, scenario=replace(scenario, rate=rate), valve=valve)
+    row = RateRow(rate=rate, scenario=replace(scenario, rate=rate), valves=valves)
     try:
         bases = [plan(one, row.scenario) for one in lineups]
     except CaseError as error:
@@ -160,9 +160,11 @@ def row_at(lineups: Sequence[LineUp], scenario: Scenario, valve: str, rate: floa
     except SolveError as error:
         row.why = str(error)
         return row
-    element = next(v for v in lineups[0].valves if v.name == valve)
+    elements = [v for v in lineups[0].valves if v.name in valves]
     row.bases = bases
-    row.period = max(pipeline_period(b.lineup, element, flow=b.steady.flow[valve]).longest for b in bases)
+    row.period = max(
+        pipeline_period(b.lineup, v, flow=b.steady.flow[v.name]).longest for b in bases for v in elements
+    )
     return row
 
 

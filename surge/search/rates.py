@@ -464,6 +464,7 @@ class _Seek:
     ) -> None:
         self.lineup, self.scenarios, self.bench, self.progress = lineup, scenarios, bench, progress
         self.valve = parts[0].valve
+        self.together = {p.scenario: p.together or (p.valve,) for p in parts}
         self.from_, self.to = parts[0].from_, max(p.to for p in parts)
         self.lineups = over_ranges(lineup)
         self.allowed: dict[float, float] = {}
@@ -476,6 +477,10 @@ class _Seek:
     def at(self, scenario: Scenario, share: float) -> Scenario:
         """The scenario at a share of its rate."""
         return replace(scenario, rate=share * self.agreed(scenario))
+
+    def with_stroke(self, scenario: Scenario, stroke: float) -> Scenario:
+        """The scenario with another stroke of the valve, and of those that move with it [s]."""
+        return with_strokes(scenario, dict.fromkeys(self.together[scenario.name], stroke))
 
     def reached(self, share: float) -> bool:
         """Whether every scenario can be held to that share of its rate."""
@@ -499,7 +504,7 @@ class _Seek:
                 slow, _ = longest_allowed(
                     self.lineup,
                     one,
-                    self.valve,
+                    self.together[scenario.name],
                     book=self.bench.book,
                     run=simulate(self.lineups[0], one, quick=True),
                     shortest=self.from_,
@@ -537,7 +542,7 @@ class _Seek:
         for one in self.lineups:
             for scenario in self.scenarios:
                 base = self.at(scenario, share)
-                variants = [with_strokes(base, {self.valve: s}) for s in strokes]
+                variants = [self.with_stroke(base, s) for s in strokes]
                 scanner = Scanner(one, base, limits=self.bench.limits(scenario))
                 least = min([least, *(near.margin for near in scanner.moved(variants))])
         return least
@@ -546,6 +551,6 @@ class _Seek:
         """Every scenario at a rate, with the one stroke that is left, as a check judges it."""
         stroke = self.longest(share)
         return [
-            self.bench.judge(with_strokes(self.at(scenario, share), {self.valve: stroke}))
+            self.bench.judge(self.with_stroke(self.at(scenario, share), stroke))
             for scenario in self.scenarios
         ]

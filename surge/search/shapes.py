@@ -15,8 +15,9 @@ from surge.model.stroke import with_strokes
 from surge.rules.findings import Finding, findings_of, weakest, worst_of
 from surge.rules.static import static_findings
 from surge.search.judge import NO_RULES, Bench
+from surge.search.movers import closing_valves
 from surge.search.scan import NearestLimit, Scanner
-from surge.search.strokes import closing_valves, over_ranges
+from surge.search.strokes import over_ranges
 from surge.transient.result import Closure, ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress

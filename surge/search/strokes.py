@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from surge.errors import GridError
 from surge.hydraulics.formulas import joukowsky
@@ -45,6 +45,7 @@ from surge.search.judge import (
     slow_side,
     worst_values,
 )
+from surge.search.movers import closing_valves, held_beside
 from surge.search.scan import NearestLimit, Scanner
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.transient.result import ScenarioResult
@@ -101,6 +102,10 @@ class StrokeLimits:
         Why no stroke is safe, or why it cannot be decided; "" otherwise.
     verdict : str
         Kept: there is a window; exceeded: there is none; or it cannot be decided.
+    together : tuple of str
+        Valves that share the stroke, this one among them.
+    held : dict of str to float
+        Other valves that close in the scenario -> the stroke that they kept meanwhile [s].
     """
 
     valve: str
@@ -118,6 +123,8 @@ class StrokeLimits:
     reason: str
     verdict: str
     fast_rule: Rule | None = None
+    together: tuple[str, ...] = ()
+    held: dict[str, float] = field(default_factory=dict)
 
     @property
     def open(self) -> bool:
@@ -140,12 +147,6 @@ def rounded_down(stroke: float) -> float:
     return math.floor(stroke * 10 + 1e-9) / 10
 
 
-def closing_valves(lineup: LineUp, scenario: Scenario) -> dict[str, float]:
-    """Valves that close in a scenario, each with its stroke [s]."""
-    known = {v.name for v in lineup.valves}
-    return {m.valve: m.law[-1][0] for m in scenario.moves if m.law[-1][1] < m.law[0][1] and m.valve in known}
-
-
 def over_ranges(lineup: LineUp) -> list[LineUp]:
     """The line-up at figures over what is known as a range only; itself where nothing is."""
     return [
@@ -154,12 +155,12 @@ def over_ranges(lineup: LineUp) -> list[LineUp]:
 
 
 class StrokeFamily:
-    """A scenario with one valve's stroke free, over every length the line may have."""
+    """A scenario with one stroke free, that of one valve or of several together, over every length."""
 
     def __init__(
-        self, lineup: LineUp, scenario: Scenario, valve: str, progress: Progress, *, bench: Bench
+        self, lineup: LineUp, scenario: Scenario, valves: Sequence[str], progress: Progress, *, bench: Bench
     ) -> None:
-        self.lineup, self.scenario, self.valve, self.bench = lineup, scenario, valve, bench
+        self.lineup, self.scenario, self.valves, self.bench = lineup, scenario, tuple(valves), bench
         self.lineups = over_ranges(lineup)
         limits = bench.limits(scenario)
         self.scanners = [Scanner(one, scenario, limits=limits) for one in self.lineups]
@@ -167,10 +168,11 @@ class StrokeFamily:
         self.near: dict[float, NearestLimit] = {}
         self.minded: dict[float, Ruling] = {}
         first = self.scanners[0]
-        element = next(v for v in lineup.valves if v.name == valve)
-        flows = [s.base.steady.flow[valve] for s in self.scanners]
         self.period = max(
-            pipeline_period(one, element, flow=q).longest for one, q in zip(self.lineups, flows, strict=True)
+            pipeline_period(s.lineup, v, flow=s.base.steady.flow[v.name]).longest
+            for s in self.scanners
+            for v in lineup.valves
+            if v.name in self.valves
         )
         liquid = lineup.liquid
         self.rise = max(
@@ -183,12 +185,13 @@ class StrokeFamily:
         )
 
     def with_stroke(self, stroke: float) -> Scenario:
-        """The scenario with the valve closing in ``stroke`` [s]."""
-        return with_strokes(self.scenario, {self.valve: stroke})
+        """The scenario with the valves closing in ``stroke`` [s]."""
+        return with_strokes(self.scenario, dict.fromkeys(self.valves, stroke))
 
     def margins(self, strokes: Sequence[float]) -> list[float]:
         """Margin of every stroke at its worst length [Pa]."""
-        self.progress(f'"{self.valve}" in "{self.scenario.name}": {len(self.near)} strokes looked at')
+        named = " and ".join(f'"{v}"' for v in self.valves)
+        self.progress(f'{named} in "{self.scenario.name}": {len(self.near)} strokes looked at')
         variants = [self.with_stroke(s) for s in strokes]
         rows = [scanner.moved(variants) for scanner in self.scanners]
         for stroke, column in zip(strokes, zip(*rows, strict=True), strict=True):
@@ -225,12 +228,13 @@ def stroke_limits(
     valve: str,
     *,
     book: RuleBook,
+    together: Sequence[str] = (),
     shortest: float = SHORTEST_STROKE,
     longest: float | None = None,
     bench: Bench | None = None,
     progress: Progress | None = None,
 ) -> StrokeLimits:
-    """Search the window of one valve in one scenario, everything else as the case has it.
+    """Search the window of one valve in one scenario, everything else as the scenario has it.
 
     Parameters
     ----------
@@ -240,6 +244,8 @@ def stroke_limits(
         It closes in the scenario.
     book : RuleBook
         What is told as safe keeps its required rules; those on time bound the stroke from above.
+    together : sequence of str
+        Valves that share the stroke; the valve alone without it.
     shortest, longest : float
         Strokes looked at [s]; the longest by default the larger of 120 s and 20 pipeline periods.
     bench : Bench, optional
@@ -252,9 +258,18 @@ def stroke_limits(
     CaseError, GridError, SolveError
     """
     bench = bench or Bench(lineup, book, progress)
-    family = StrokeFamily(lineup, scenario, valve, progress or (lambda _: None), bench=bench)
+    family = StrokeFamily(lineup, scenario, together or (valve,), progress or (lambda _: None), bench=bench)
     to = longest or max(LEAST_LONGEST, PERIODS_LONGEST * family.period)
     refuse_unordered(shortest, to, stated=longest is not None)
+    return replace(
+        _limits(family, valve, shortest, to),
+        together=family.valves,
+        held=held_beside(lineup, scenario, family.valves),
+    )
+
+
+def _limits(family: StrokeFamily, valve: str, shortest: float, to: float) -> StrokeLimits:
+    lineup, scenario, book = family.lineup, family.scenario, family.bench.book
     blocked = _blocked(lineup, family, to)
     if blocked is not None:
         return blocked
@@ -365,7 +380,7 @@ class _Search:
         self.slow = longest_allowed(
             family.lineup,
             family.scenario,
-            family.valve,
+            family.valves,
             book=self.book,
             run=judged.run,
             shortest=self.shortest,
@@ -456,10 +471,10 @@ def _no_stroke(
     family: StrokeFamily, to: float, *, governs: Finding | None, reason: str, verdict: str
 ) -> StrokeLimits:
     return StrokeLimits(
-        valve=family.valve,
+        valve=family.valves[0],
         scenario=family.scenario.name,
         period=family.period,
-        stroke=closing_valves(family.lineup, family.scenario)[family.valve],
+        stroke=closing_valves(family.lineup, family.scenario)[family.valves[0]],
         shortest=None,
         from_=0.0,
         to=to,
@@ -495,7 +510,7 @@ def _blocked(lineup: LineUp, family: StrokeFamily, to: float) -> StrokeLimits | 
 def longest_allowed(
     lineup: LineUp,
     scenario: Scenario,
-    valve: str,
+    valves: Sequence[str],
     *,
     book: RuleBook,
     run: ScenarioResult,
@@ -514,7 +529,7 @@ def longest_allowed(
     others = bench.others(scenario) if bench is not None else {}
 
     def broken(stroke: float) -> Rule | None:
-        changed = with_strokes(scenario, {valve: stroke})
+        changed = with_strokes(scenario, dict.fromkeys(valves, stroke))
         beside = tuple(s for s in lineup.scenarios if s.name in others)
         one = lineup.with_(scenarios=(changed, *beside))
         runs = (run, *(r for each in others.values() for r in each))

@@ -2,9 +2,9 @@
 
 Decisions
 ---------
-* Windows of one valve each do not prove the set: the shortest strokes are run together. Where they are not
-  safe all are made longer in proportion, none beyond its window, and the verdict of a check on the scenarios
-  in which they close counts, pressures and required rules.
+* Valves that one order moves are searched with one stroke (:mod:`surge.search.movers`): that stroke is in the
+  window of each. Then each alone is searched while the others keep the shortest of these.
+* What comes of all windows together is in :mod:`surge.search.joint`.
 """
 
 from __future__ import annotations
@@ -15,27 +15,18 @@ from dataclasses import dataclass, field, replace
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
-from surge.rules.assess import Assessment, assess
+from surge.rules.assess import Assessment
 from surge.rules.book import RuleBook
-from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, weakest, worst_of
-from surge.rules.rulings import counts
+from surge.rules.findings import EXCEEDED, EXIT_CODE, worst_of
 from surge.search.band_points import Bands
 from surge.search.bands import BandLimits, band_limits
-from surge.search.judge import Bench, goes_by_runs, lacking_margin, slow_side
+from surge.search.joint import JointSet, joint_set
+from surge.search.judge import Bench
+from surge.search.movers import closing_valves, moved_together
 from surge.search.orders import OrderQuestion, order_question
 from surge.search.rates import Opening, RateLimit, greatest_rate, opening_rate
-from surge.search.scan import NearestLimit, Scanner
 from surge.search.shapes import ShapeAnswer, best_shape
-from surge.search.smallest import first_look
-from surge.search.strokes import (
-    FIRST_NEED,
-    SHORTEST_STROKE,
-    StrokeLimits,
-    closing_valves,
-    over_ranges,
-    rounded_up,
-    stroke_limits,
-)
+from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.workers import Progress
 
 
@@ -49,6 +40,8 @@ class Windows:
         For each valve, one for each scenario in which it closes.
     rates : tuple of RateLimit
         Greatest safe rates at the strokes of the case.
+    apart : dict of str to tuple of StrokeLimits
+        For valves that share a stroke: the window of each by itself, the others at their shortest.
     together : JointSet or None
         Strokes of all valves run together; None when some valve has no safe stroke.
     openings : dict of str to Opening
@@ -59,6 +52,7 @@ class Windows:
 
     by_valve: dict[str, tuple[StrokeLimits, ...]]
     rates: tuple[RateLimit, ...]
+    apart: dict[str, tuple[StrokeLimits, ...]] = field(default_factory=dict)
     together: JointSet | None = None
     openings: dict[str, Opening] = field(default_factory=dict)
     open_up_to: dict[str, Opening] = field(default_factory=dict)
@@ -134,28 +128,15 @@ def windows_of(
     """
     bench = Bench(lineup, book, progress)
     lineup = bench.lineup
-    closing = {valve: _closes_in(lineup, valve) for valve in _wanted(lineup, valves)}
+    closing = {valve: _closes_in(lineup, valve) for valve in _with_mates(lineup, _wanted(lineup, valves))}
     _refuse_idle(lineup, closing)
-    by_valve = {
-        valve: tuple(
-            stroke_limits(
-                lineup,
-                s,
-                valve,
-                book=book,
-                shortest=shortest,
-                longest=longest,
-                bench=bench,
-                progress=progress,
-            )
-            for s in scenarios
-        )
-        for valve, scenarios in closing.items()
-    }
+    ask = _Ask(bench, shortest, longest)
+    by_valve = {valve: tuple(ask.limits(valve, s) for s in closing[valve]) for valve in closing}
     concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
     found_rates = (greatest_rate(lineup, s, book=book, bench=bench, progress=progress) for s in concerned)
     rates = tuple(r for r in found_rates if r is not None)
     made = Windows(by_valve=by_valve, rates=rates)
+    made = replace(made, apart={v: ask.apart(made, v, closing[v]) for v in closing})
     found = {v: _opening(bench, made, v, closing[v], progress=progress) for v in by_valve}
     return replace(
         made,
@@ -163,6 +144,48 @@ def windows_of(
         open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
         together=_together(bench, made, progress=progress),
     )
+
+
+class _Ask:
+    """Asks for windows; what one search answers for several valves is asked once."""
+
+    def __init__(self, bench: Bench, shortest: float, longest: float | None) -> None:
+        self.bench, self.shortest, self.longest = bench, shortest, longest
+        self.known: dict[tuple[str, tuple[str, ...]], StrokeLimits] = {}
+
+    def limits(self, valve: str, scenario: Scenario) -> StrokeLimits:
+        """The window of a valve in a scenario, with one stroke for all that the same order moves."""
+        lineup = self.bench.lineup
+        together = moved_together(lineup, scenario, valve, _adjustable(lineup))
+        key = (scenario.name, together)
+        if key not in self.known:
+            self.known[key] = self._search(scenario, together[0], together)
+        return replace(self.known[key], valve=valve, stroke=closing_valves(lineup, scenario)[valve])
+
+    def apart(self, made: Windows, valve: str, scenarios: Sequence[Scenario]) -> tuple[StrokeLimits, ...]:
+        """The window of a valve by itself, where others share its stroke: they keep their shortest."""
+        found = []
+        for scenario, part in zip(scenarios, made.by_valve[valve], strict=True):
+            others = [v for v in part.together if v != valve]
+            strokes = {v: made.bounds(v)[0] for v in others}
+            if strokes and part.shortest is not None:
+                kept = {v: s for v, s in strokes.items() if s is not None}
+                found.append(self._search(with_strokes(scenario, kept), valve, (valve,)))
+        return tuple(found)
+
+    def _search(self, scenario: Scenario, valve: str, together: tuple[str, ...]) -> StrokeLimits:
+        bench = self.bench
+        return stroke_limits(
+            bench.lineup,
+            scenario,
+            valve,
+            book=bench.book,
+            together=together,
+            shortest=self.shortest,
+            longest=self.longest,
+            bench=bench,
+            progress=bench.progress,
+        )
 
 
 def _opening(
@@ -192,14 +215,30 @@ def _together(bench: Bench, made: Windows, *, progress: Progress | None) -> Join
         if stroke is None:
             return None
         shortest[valve] = stroke
-    return joint_set(bench.lineup, shortest, longest, book=bench.book, bench=bench, progress=progress)
+    to = max(p.to for parts in made.by_valve.values() for p in parts)
+    return joint_set(bench.lineup, shortest, longest, to=to, book=bench.book, bench=bench, progress=progress)
 
 
 def _wanted(lineup: LineUp, valves: Sequence[str]) -> list[str]:
     if valves:
         return list(dict.fromkeys(valves))
+    return _adjustable(lineup)
+
+
+def _adjustable(lineup: LineUp) -> list[str]:
+    """Valves that the case marks as adjustable; if it marks none, all that close in some scenario."""
     marked = [v.name for v in lineup.valves if v.adjustable]
     return marked or [v.name for v in lineup.valves if _closes_in(lineup, v.name)]
+
+
+def _with_mates(lineup: LineUp, wanted: Sequence[str]) -> list[str]:
+    """These valves, and those that share a stroke with one of them somewhere."""
+    among = _adjustable(lineup)
+    found = dict.fromkeys(wanted)
+    for valve in wanted:
+        for scenario in _closes_in(lineup, valve):
+            found |= dict.fromkeys(moved_together(lineup, scenario, valve, among))
+    return list(found)
 
 
 def _closes_in(lineup: LineUp, valve: str) -> list[Scenario]:
@@ -240,155 +279,6 @@ def _refuse_idle(lineup: LineUp, closing: dict[str, list[Scenario]]) -> None:
         )
     if faults:
         raise CaseError(faults)
-
-
-LONGEST_JOINT_FACTOR, STEP = (
-    8.0,
-    1.1,
-)  # up to so many times the shortest strokes, in such steps (our own bounds)
-
-
-ATTEMPTS = 4  # full runs of a set
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class JointSet:
-    """Strokes run together.
-
-    Attributes
-    ----------
-    strokes : dict of str to float
-        Valve -> stroke [s].
-    assessment : Assessment
-        What came of them.
-    longer : float
-        How many times as long as each valve's own shortest they had to be; 1: these themselves.
-    pressures : str
-        Verdict on the pressures of the scenarios in which these valves close.
-    verdict : str
-        Verdict on these scenarios: pressures and required rules, as a check finds it.
-    mendable : bool
-        Whether something is not kept that longer strokes might mend.
-    elsewhere : Finding or None
-        What is not kept in the other scenarios, whatever these strokes are.
-    """
-
-    strokes: dict[str, float]
-    assessment: Assessment
-    longer: float
-    pressures: str
-    verdict: str
-    mendable: bool = False
-    elsewhere: Finding | None = None
-
-
-def joint_set(
-    lineup: LineUp,
-    shortest: Mapping[str, float],
-    longest: Mapping[str, float | None],
-    *,
-    book: RuleBook,
-    bench: Bench | None = None,
-    progress: Progress | None = None,
-) -> JointSet:
-    """Run the shortest strokes together, and where they are not safe so, longer ones in proportion.
-
-    Parameters
-    ----------
-    lineup : LineUp
-    shortest, longest : dict of str to float
-        Window of every valve [s].
-    book : RuleBook
-    bench : Bench, optional
-        Of this line-up and book: what was run on it is not run again.
-    progress : callable, optional
-        Called with a word as work goes on.
-
-    Raises
-    ------
-    CaseError, GridError, SolveError
-    """
-    bench = bench or Bench(lineup, book, progress)
-    made = _run(bench, dict(shortest), 1.0)
-    first, need, least = made, FIRST_NEED, 1.0
-    if len(shortest) < 2:
-        return made
-    for _ in range(ATTEMPTS):
-        if not made.mendable:
-            return made if made.verdict == WITHIN else first
-        lacking = 1.5 * lacking_margin(made.assessment.findings)
-        # Where a rule is in the way, or the scan promised too much, a longer set is tried all the same.
-        least = STEP * made.longer if lacking <= 0.0 else least
-        need += max(0.0, lacking)
-        found = _safe_factor(bench, shortest, longest, need)
-        if found is None or max(found, least) > LONGEST_JOINT_FACTOR:
-            break
-        found = max(found, least)
-        made = _run(bench, _times(shortest, longest, found), found)
-    return made if made.verdict == WITHIN else first
-
-
-def with_all_strokes(lineup: LineUp, strokes: Mapping[str, float]) -> LineUp:
-    """Return the line-up with these strokes in every scenario."""
-    return lineup.with_(scenarios=tuple(with_strokes(s, strokes) for s in lineup.scenarios))
-
-
-def _run(bench: Bench, strokes: dict[str, float], longer: float) -> JointSet:
-    lineup, book = bench.lineup, bench.book
-    made = assess(with_all_strokes(lineup, strokes), book=book, known=bench.at_hand, progress=bench.progress)
-    counting = [f for f in made.findings if counts(f, book)]
-    moved = {s.name for s in lineup.scenarios if strokes.keys() & closing_valves(lineup, s).keys()}
-    pressures = worst_of(f.verdict for f in counting if f.scenario in {"", *moved})
-    rules = [r for r in made.rulings if r.verdict != WITHIN and (r.scenario in moved or goes_by_runs(r))]
-    return JointSet(
-        strokes=strokes,
-        assessment=made,
-        longer=longer,
-        pressures=pressures,
-        verdict=worst_of([pressures, *(r.verdict for r in rules)]),
-        mendable=pressures != WITHIN or any(not slow_side(r.rule) for r in rules),
-        elsewhere=weakest(f for f in counting if f.scenario not in {"", *moved} and f.verdict != WITHIN),
-    )
-
-
-def _times(
-    shortest: Mapping[str, float], longest: Mapping[str, float | None], factor: float
-) -> dict[str, float]:
-    """Every stroke so many times as long, none longer than it may be [s]."""
-    found = {}
-    for valve, stroke in shortest.items():
-        most = longest[valve]
-        longer = rounded_up(factor * stroke)
-        found[valve] = longer if most is None else max(stroke, min(longer, most))
-    return found
-
-
-def _safe_factor(
-    bench: Bench, shortest: Mapping[str, float], longest: Mapping[str, float | None], need: float
-) -> float | None:
-    """The least factor from which on every one looked at keeps a margin [Pa]."""
-    factors = first_look(LONGEST_JOINT_FACTOR, 1.0, fall=STEP)
-    sets = [_times(shortest, longest, f) for f in factors]
-    rows = [
-        _margins(bench, one, scenario, sets)
-        for one in over_ranges(bench.lineup)
-        for scenario in bench.lineup.scenarios
-        if any(m.valve in shortest for m in scenario.moves)
-    ]
-    found = None
-    for factor, column in zip(factors, zip(*rows, strict=True), strict=True):
-        if not min(n.margin for n in column) >= need:
-            break
-        found = factor
-    return found
-
-
-def _margins(
-    bench: Bench, one: LineUp, scenario: Scenario, sets: Sequence[dict[str, float]]
-) -> list[NearestLimit]:
-    return Scanner(one, scenario, limits=bench.limits(scenario)).moved(
-        [with_strokes(scenario, strokes) for strokes in sets]
-    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

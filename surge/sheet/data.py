@@ -28,8 +28,9 @@ from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT
-from surge.search.strokes import closing_valves
-from surge.search.window import JointSet, Windows
+from surge.search.joint import SHORTEST, JointSet
+from surge.search.movers import closing_valves
+from surge.search.window import Windows
 from surge.sheet.moves import Chain, Movement, ScenarioEntry, chains, movements, stages
 from surge.sheet.rows import PressureRow, lower_rows, name_of, static_worst, upper_rows, worst_first
 from surge.sheet.valve_tests import Tests
@@ -381,7 +382,7 @@ def window_notes(windows: Windows | None, reason: str, display: Display) -> tupl
 def together_words(made: JointSet) -> str:
     """The set of strokes that was run as such."""
     strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in made.strokes.items())
-    if made.longer > 1.0:
+    if made.way != SHORTEST:
         how = "All at their shortest together exceed a limit; none is exceeded with"
         return f"{how} {strokes}."
     verdict = f"pressures {SHORT[made.pressures]}"

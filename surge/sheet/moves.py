@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
 from surge.model.topology import sides
 from surge.model.way import outflow
+from surge.reports.window import beside
 from surge.reports.words import SHORT, Display, what_happens
 from surge.rules.assess import Assessment
 from surge.rules.book import MEASURES
@@ -290,7 +291,7 @@ def _window(limit: StrokeLimits | None, display: Display) -> tuple[str, str, str
     """Both bounds as printed, and what governs them."""
     if limit is None:
         return NOT_SEARCHED, NOT_SEARCHED, ""
-    governs = []
+    governs = [said] if (said := beside(limit.together, limit.held).strip(" ()")) else []
     if limit.shortest is None:
         fast = "no stroke is safe" if limit.verdict == EXCEEDED else "none shown to be safe"
         governs.append(limit.reason)

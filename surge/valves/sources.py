@@ -242,7 +242,7 @@ def _nobody(closing: set[str], stated: LimitFile | None) -> CaseError:
 
 def closing_in(lineup: LineUp) -> set[str]:
     """Valves that close in some scenario: those that have a window."""
-    from surge.search.strokes import closing_valves
+    from surge.search.movers import closing_valves
 
     return {name for scenario in lineup.scenarios for name in closing_valves(lineup, scenario)}
 

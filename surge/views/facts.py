@@ -186,6 +186,7 @@ def _element(e: Element) -> Iterator[Row]:
         yield table, e.name, "characteristic", "word", _points(e.characteristic)
         yield table, e.name, "opening", "number", e.opening
         yield table, e.name, "adjustable", "word", _yes_or_no(e.adjustable)
+        yield table, e.name, "group", "word", e.group or None
     elif isinstance(e, Passage):
         yield table, e.name, "Kv", "kv", e.kv
     else:

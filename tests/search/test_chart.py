@@ -139,7 +139,7 @@ def test_the_agreed_rate_is_confirmed_and_no_rate_is_left_without_its_neighbours
     assert chart.confirmed[list(chart.rates).index(chart.agreed.rate)]
     assert np.all(~np.isnan(chart.shortest[chart.confirmed]))
     low, mid, high = (
-        RateRow(rate=r, scenario=simple().scenarios[0], valve="valve", need=n, least=s)
+        RateRow(rate=r, scenario=simple().scenarios[0], valves=("valve",), need=n, least=s)
         for r, n, s in ((0.1, 2e3, 4.0), (0.2, 2e3, 0.0), (0.3, 9e3, 0.0))
     )
     limit = held_limits(simple())[0]
@@ -174,7 +174,7 @@ def test_between_rates_the_boundary_goes_to_the_unsafe_side() -> None:
 def test_an_unsafe_pocket_counts_up_to_its_upper_end() -> None:
     """Strokes below a pocket are not the shortest safe one, however good they look."""
     limit = held_limits(simple())[0]
-    row = RateRow(rate=0.1, scenario=simple().scenarios[0], valve="valve", period=100.0)
+    row = RateRow(rate=0.1, scenario=simple().scenarios[0], valves=("valve",), period=100.0)
     for stroke, margin in ((2.0, 9e5), (4.0, 9e5), (6.0, -1.0), (8.0, 9e5), (10.0, 9e5)):
         row.seen[stroke] = Seen(margin=margin, held=limit, used=0.5, most_used=0)
     assert row.safe_from() == 8.0

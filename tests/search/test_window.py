@@ -33,17 +33,18 @@ from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.reading import built_in
+from surge.search.joint import SHORTEST, with_all_strokes
+from surge.search.movers import closing_valves
 from surge.search.rates import greatest_rate, opening_rate
 from surge.search.scan import Scanner
 from surge.search.strokes import (
-    closing_valves,
     longest_allowed,
     resolution,
     rounded_down,
     rounded_up,
     stroke_limits,
 )
-from surge.search.window import Windows, windows_of, with_all_strokes
+from surge.search.window import Windows, windows_of
 from surge.transient.run import simulate
 
 SCHEMA = json.loads((CASES.parent / "surge" / "schema" / "window.schema.json").read_text(encoding="utf-8"))
@@ -182,7 +183,7 @@ def test_the_longest_stroke_by_the_rule_of_thirty_seconds(demos: Demos) -> None:
     lineup, scenario = shutdown(demos["gasoline-drop-lines"], "bulk emergency shutdown")
     run = simulate(lineup, scenario, quick=True)
     longest, rule = longest_allowed(
-        lineup, scenario, "manifold valve", book=built_in(), run=run, shortest=1.0, longest=120.0
+        lineup, scenario, ["manifold valve"], book=built_in(), run=run, shortest=1.0, longest=120.0
     )
     assert longest == 15.0
     assert rule is not None
@@ -193,7 +194,7 @@ def test_no_rule_binds_a_stroke_outside_a_shutdown(demos: Demos) -> None:
     lineup, scenario = shutdown(demos["gasoline-drop-lines"], "start of loading")
     run = simulate(lineup, scenario, quick=True)
     assert longest_allowed(
-        lineup, scenario, "manifold valve", book=built_in(), run=run, shortest=1.0, longest=120.0
+        lineup, scenario, ["manifold valve"], book=built_in(), run=run, shortest=1.0, longest=120.0
     ) == (None, None)
 
 
@@ -238,16 +239,17 @@ def test_a_set_that_is_not_safe_is_made_longer() -> None:
     shortest = {v: got.bounds(v)[0] or math.inf for v in got.by_valve}
     assert assess(with_all_strokes(lineup, shortest), book=NO_RULES).verdict != WITHIN
     assert got.together is not None
-    assert got.together.longer > 1.0
+    assert got.together.way != SHORTEST
     assert got.together.pressures == got.verdict == WITHIN
     for valve, stroke in got.joint_strokes.items():
         assert stroke >= shortest[valve]
     again = assess(with_all_strokes(lineup, got.joint_strokes), book=NO_RULES)
     assert again.verdict == WITHIN
-    # Longer ones in the same proportion stay safe: single runs at a tenth of the search's spacing.
+    # Longer ones in the same direction stay safe: single runs at a tenth of the search's spacing.
     scanner = Scanner(lineup, slow)
-    factors = [got.together.longer * 1.01**k for k in range(60)]
-    sets = [{v: f * t for v, t in shortest.items()} for f in factors]
+    longer = {v for v, s in got.joint_strokes.items() if s > shortest[v]}
+    factors = [1.01**k for k in range(60)]
+    sets = [{v: (f if v in longer else 1.0) * t for v, t in got.joint_strokes.items()} for f in factors]
     assert min(n.margin for n in scanner.moved([with_strokes(slow, one) for one in sets])) > 0.0
 
 

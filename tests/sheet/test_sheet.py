@@ -29,9 +29,10 @@ from surge.reports.words import SHORT, Display
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.schemas import path_of
+from surge.search.joint import PROPORTION, JointSet
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
-from surge.search.window import JointSet, Windows, windows_of
+from surge.search.window import Windows, windows_of
 from surge.sheet.data import A_DRAFT, NOT_TO_SIGN, Sheet, together_words
 from surge.sheet.moves import NOT_SEARCHED, SAME_STROKE, _greatest, _lower, _objection, _window
 from surge.sheet.rows import lower_rows, name_of, upper_rows
@@ -273,10 +274,10 @@ def test_what_was_not_searched_is_said(made: Made, printed: dict[str, bytes]) ->
 
 def test_strokes_that_are_not_safe_together_are_told(demos: Demos) -> None:
     one = {"strokes": {"a": 8.0, "b": 9.0}, "assessment": demos[BIGGEST].answer}
-    alone = JointSet(**one, longer=1.0, pressures=EXCEEDED, verdict=EXCEEDED)
+    alone = JointSet(**one, pressures=EXCEEDED, verdict=EXCEEDED)
     assert "together" in together_words(alone)
     assert together_words(alone).endswith("pressures EXCEEDED: do not set them so together.")
-    longer = JointSet(**one, longer=1.3, pressures=WITHIN, verdict=WITHIN)
+    longer = JointSet(**one, way=PROPORTION, pressures=WITHIN, verdict=WITHIN)
     assert together_words(longer) == (
         'All at their shortest together exceed a limit; none is exceeded with "a" 8.0 s, "b" 9.0 s.'
     )

@@ -15,7 +15,7 @@ from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN
 from surge.rules.rulings import counts
-from surge.search.strokes import closing_valves
+from surge.search.movers import closing_valves
 from surge.search.window import Windows
 
 

@@ -107,7 +107,7 @@ def survey(
     Raises
     ------
     CaseError
-        A case with faults, or without an agreed rate; no such valve or scenario; a valve that does not close.
+        A case with faults, or without an agreed rate; no such valve or scenario; a valve that does not move.
     GridError, SolveError
         The case cannot be computed.
     ArgumentError

@@ -15,7 +15,7 @@ from surge.cli.shared import answering, print_text, seconds_of
 @click.option("--valve", "valves", multiple=True, help="Search for this valve; may be given several times.")
 @click.option("--shortest", default="1 s", help="Shortest stroke looked at.")
 @click.option("--longest", help="Longest stroke looked at; 120 s or 20 pipeline periods without it.")
-@click.option("--orders", is_flag=True, help="Also other orders of shutting.")
+@click.option("--orders", is_flag=True, help="Also other orders of shutting or opening.")
 @click.option("--shapes", is_flag=True, help="Also the best two-stage stroke of each valve.")
 @click.option("--bands", is_flag=True, help="Also the worst over [bands] of the case; takes its time.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")

@@ -162,14 +162,16 @@ def kv_ratio_over_time(law: Table, characteristic: Table) -> Table:
     return tuple(points)
 
 
-def with_strokes(scenario: Scenario, strokes: Mapping[str, float]) -> Scenario:
-    """Return a scenario in which valves close in other times, their laws stretched.
+def with_strokes(scenario: Scenario, strokes: Mapping[str, float], *, opens: bool = False) -> Scenario:
+    """Return a scenario in which valves close, or open, in other times, their laws stretched.
 
     Parameters
     ----------
     scenario : Scenario
     strokes : dict of str to float
-        Valve -> time of its whole closing stroke [s]. Openings keep their times.
+        Valve -> time of its whole stroke [s].
+    opens : bool
+        Opening strokes are changed and closing ones keep their times, instead of the other way round.
 
     Notes
     -----
@@ -178,10 +180,16 @@ def with_strokes(scenario: Scenario, strokes: Mapping[str, float]) -> Scenario:
     """
 
     def law_of(move: ValveMove) -> Table:
-        closes = move.law[-1][1] < move.law[0][1]
-        return stretched(move.law, strokes[move.valve]) if closes and move.valve in strokes else move.law
+        meant = move.valve in strokes and moves_so(move, opens=opens)
+        return stretched(move.law, strokes[move.valve]) if meant else move.law
 
     return with_laws(scenario, law_of)
+
+
+def moves_so(move: ValveMove, *, opens: bool) -> bool:
+    """Whether a movement opens, or closes, its valve."""
+    first, last = move.law[0][1], move.law[-1][1]
+    return last > first if opens else last < first
 
 
 def with_laws(scenario: Scenario, law_of: Callable[[ValveMove], Table]) -> Scenario:

@@ -132,7 +132,8 @@ class _Chart:
         self._shades()
         ax.set_xlim(self.left, self.right)
         ax.set_ylim(self.rates[0], self.rates[-1])
-        ax.set_xlabel(f"stroke time of {quoted(self.chart.valve)}, s")
+        named = " and ".join(quoted(v) for v in self.chart.together)
+        ax.set_xlabel(f"stroke time of {named}, s")
         ax.set_ylabel(f"loading rate, {self.display.units.flow}")
         self._agreed()
         self._window()
@@ -200,7 +201,12 @@ class _Chart:
         self._fill(mask, left, self.safe_from, hatch="////", edgecolor="#222222", linewidth=0.0)
         never = mask & self.never
         self._inside(never, left, self.safe_from, self.chart.blocked or "no stroke is shown to be safe")
-        self._inside(mask & ~never, left, self.safe_from, "closes too fast:\nnot shown to be safe")
+        self._inside(
+            mask & ~never,
+            left,
+            self.safe_from,
+            f"{'opens' if self.chart.opens else 'closes'} too fast:\nnot shown to be safe",
+        )
 
     def _too_slow(self) -> None:
         right = np.full_like(self.allowed_to, self.right)

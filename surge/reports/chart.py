@@ -9,7 +9,7 @@ import numpy as np
 from surge.arrays import Mask
 from surge.reports.layout import paragraph
 from surge.reports.spreadsheet import Cell, table
-from surge.reports.window import beside, bounds
+from surge.reports.window import all_named, beside, bounds
 from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
 from surge.rules.limits import VAPOUR_RULE, LimitedExtreme
@@ -23,16 +23,17 @@ KINDS = (*PICTURES, "csv", "json")
 def heading_lines(chart: ChartData, title: str, display: Display) -> tuple[str, ...]:
     """What stands above a chart: the case, what is drawn, and the answer at the agreed rate."""
     chosen = " (the one that comes nearest to a limit)" if chart.chosen else ""
+    way = "opening" if chart.opens else "closing"
     return (
         title,
-        f'valve "{chart.valve}" closing in the scenario "{chart.scenario}"{chosen}{_beside(chart)}',
+        f'{_moved(chart)} {way} in the scenario "{chart.scenario}"{chosen}{beside((), chart.held)}',
         answer_at_the_rate(chart, display),
     )
 
 
-def _beside(chart: ChartData) -> str:
-    """What closes in the same scenario, and how it was moved."""
-    return beside(chart.together, chart.held)
+def _moved(chart: ChartData) -> str:
+    """The valve, or the valves that share the strokes of the chart."""
+    return f"valve{'s' if len(chart.together) > 1 else ''} {all_named(chart.together)}"
 
 
 def answer_at_the_rate(chart: ChartData, display: Display) -> str:
@@ -46,6 +47,8 @@ def answer_at_the_rate(chart: ChartData, display: Display) -> str:
         )
         if shortest <= chart.strokes[0]:
             words = words.replace("close no faster than", "safe from the shortest stroke shown,")
+        if chart.opens:
+            words = words.partition(";")[0].replace("close no", "open no")
         said.append(f"At {display.flow(chart.agreed.rate)}: {words}")
     shut = chart.reached & ~chart.open
     if np.all(shut[chart.reached]):
@@ -67,8 +70,9 @@ def _spans(chart: ChartData, shut: Mask, display: Display) -> str:
 def foot(chart: ChartData) -> tuple[str, ...]:
     """What stands below a chart: how to read it, what it leaves out, and the cautions."""
     m, n = chart.used.shape
+    moves = "opens" if chart.opens else "closes"
     how = (
-        f"Hatched: closes too fast, that is a limit is exceeded or not shown to be kept, looked at by {n} "
+        f"Hatched: {moves} too fast, that is a limit is exceeded or not shown to be kept, looked at by {n} "
         f"strokes at each of {m} rates and by more near the boundary. At {np.sum(chart.confirmed)} rates, "
         "the agreed one among them if shown, the shortest safe stroke was confirmed by a full run with its "
         "numerical error; the rates between keep the margin that was needed there. Between two rates the "
@@ -83,7 +87,8 @@ def chart_lines(chart: ChartData, title: str, display: Display) -> list[str]:
     """The answer as text."""
     point = chart.agreed
     out = [paragraph(title), "", f"AGREED POINT: {HEADLINE[point.verdict]}", ""]
-    out += [paragraph(f'Valve "{chart.valve}" in "{chart.scenario}"{_beside(chart)}.', indent="    ")]
+    whose = f"V{_moved(chart)[1:]}"
+    out += [paragraph(f'{whose} in "{chart.scenario}"{beside((), chart.held)}.', indent="    ")]
     out += [paragraph(answer_at_the_rate(chart, display), indent="      ", first="    ")]
     if point.rule is not None:
         words = f'The agreed stroke of {point.stroke:g} s is too slow for the rule "{point.rule.name}".'

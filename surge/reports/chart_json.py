@@ -48,7 +48,9 @@ class ChartDocument(Head):
     together: tuple[str, ...]
     """Valves that share the strokes of the chart."""
     held_strokes_s: Mapping[str, float]
-    """Other valves that close in the scenario, with the strokes that they kept."""
+    """Other valves that move in the scenario, with the strokes that they kept."""
+    opens: bool
+    """The strokes are those of opening."""
     scenario: str
     scenario_chosen_by_program: bool
     agreed: AgreedPointJson
@@ -96,6 +98,7 @@ def chart_document(chart: ChartData, head: Head, title: str, cautions: Iterable[
         valve=chart.valve,
         together=chart.together,
         held_strokes_s=chart.held,
+        opens=chart.opens,
         scenario=chart.scenario,
         scenario_chosen_by_program=chart.chosen,
         agreed=_agreed(chart.agreed),

@@ -82,7 +82,7 @@ class OrdersJson(JsonObject):
     """Orders of shutting in one scenario."""
 
     scenario: str
-    kind: Annotated[str, Demand(enum=["shutdown", "sequence"])]
+    kind: Annotated[str, Demand(enum=["shutdown", "sequence", "opening"])]
     orders: tuple[OrderJson, ...]
     left_out: tuple[OrderLeftOutJson, ...]
     highest_is_least_in: tuple[KindestJson, ...]

@@ -11,11 +11,12 @@ from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.rules.rulings import Ruling
 from surge.search.joint import COMMON, PROPORTION, SHORTEST, JointSet
-from surge.search.judge import ULLAGE
+from surge.search.judge import RULE_IN_THE_WAY, ULLAGE
 from surge.search.rates import Opening, RateLimit
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Windows
 
+Parts = tuple[StrokeLimits, ...]
 VERDICT = {WITHIN: "A WINDOW IS OPEN", EXCEEDED: "NO WINDOW", UNDECIDED: HEADLINE[UNDECIDED]}
 
 
@@ -58,16 +59,18 @@ def beside(together: Sequence[str], held: Mapping[str, float]) -> str:
     return f" ({'; '.join(said)})" if said else ""
 
 
-def heads(windows: Windows) -> list[tuple[tuple[str, ...], tuple[StrokeLimits, ...]]]:
+def heads(
+    by_valve: Mapping[str, tuple[StrokeLimits, ...]],
+) -> list[tuple[tuple[str, ...], tuple[StrokeLimits, ...]]]:
     """Valves and their parts; those that share their stroke wherever they close stand once."""
-    found: list[tuple[tuple[str, ...], tuple[StrokeLimits, ...]]] = []
+    found: list[tuple[tuple[str, ...], Parts]] = []
     done: set[str] = set()
-    for valve, parts in windows.by_valve.items():
+    for valve, parts in by_valve.items():
         if valve in done:
             continue
         mates = parts[0].together
-        alike = len({p.together for v in mates for p in windows.by_valve.get(v, ())}) == 1
-        valves = mates if alike and set(mates) <= windows.by_valve.keys() else (valve,)
+        alike = len({p.together for v in mates for p in by_valve.get(v, ())}) == 1
+        valves = mates if alike and set(mates) <= by_valve.keys() else (valve,)
         done |= set(valves)
         found.append((valves, parts))
     return found
@@ -90,7 +93,7 @@ def window_lines(
 ) -> list[str]:
     """All lines of the answer; ``more`` is what was asked beside the windows."""
     out = [paragraph(lineup.title), "", f"VERDICT: {VERDICT[windows.verdict]}", ""]
-    for valves, parts in heads(windows):
+    for valves, parts in heads(windows.by_valve):
         valve = valves[0]
         shortest, longest = windows.bounds(valve)
         out.append(paragraph(f"{all_named(valves)}: {bounds(shortest, longest)}.", indent="    "))
@@ -103,9 +106,14 @@ def window_lines(
         for part in (p for v in valves for p in windows.apart.get(v, ())):
             out.append(paragraph(_by_itself(part), indent="      ", first="    "))
         out.append("")
+    out += _to_open(windows, display)
     out += _rates(windows.rates, display)
-    out += _joint(windows)
+    out += _joint(windows.together, "All together")
+    out += _joint(windows.opened_together, "All opened together") if len(windows.to_open) > 1 else []
     out += _what_to_do(windows, display)
+    if windows.idle:
+        named = ", ".join(f'"{v}"' for v in windows.idle)
+        out += [paragraph(f"Not searched, since it moves in no scenario: {named}.", indent="    "), ""]
     out += ["Strokes looked at; what is not named beside them is as in the case", *_proof(windows), ""]
     out += more
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
@@ -140,7 +148,7 @@ def _why(part: StrokeLimits, valves: Sequence[str], display: Display) -> list[st
 
 
 def _named(finding: Finding | None, part: StrokeLimits, display: Display) -> str:
-    if finding is None or finding.value is None:
+    if finding is None or finding.value is None or part.reason.startswith(RULE_IN_THE_WAY):
         return ""
     whose = f'"{finding.name}"'
     happens, held = what_happens(finding, part.run, display), against(finding, part.run, display)
@@ -193,13 +201,29 @@ def _open_up_to(top: Opening, display: Display) -> str:
     return f"There is a window up to {rate}; above that it is empty."
 
 
-def _joint(windows: Windows) -> list[str]:
-    """The set that goes on the sheet, run as such."""
-    if windows.together is None:
+def _to_open(windows: Windows, display: Display) -> list[str]:
+    """How fast valves may open."""
+    out = []
+    for valves, parts in heads(windows.to_open):
+        shortest = windows.bounds_to_open(valves[0])
+        words = (
+            "no opening stroke is shown to be safe"
+            if shortest is None
+            else f"no faster than {shortest:.1f} s"
+        )
+        out.append(paragraph(f"{all_named(valves)}, opening: {words}.", indent="    "))
+        for part in parts:
+            out += [paragraph(line, indent="      ", first="    ") for line in _why(part, valves, display)]
+        out.append("")
+    return out
+
+
+def _joint(made: JointSet | None, what: str) -> list[str]:
+    """A set of strokes, run as such."""
+    if made is None:
         return []
-    made = windows.together
     strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in made.strokes.items())
-    text = f"All together {way_words(made.way)} ({strokes}): {_verdict(made)}"
+    text = f"{what} {way_words(made.way)} ({strokes}): {_verdict(made)}"
     others = made.elsewhere.scenario if made.elsewhere else None
     governs = weakest(
         f for f in made.assessment.findings if f.verdict == made.pressures and f.scenario != others
@@ -269,16 +293,16 @@ _MORE_ULLAGE = "more ullage at the signal, or a lower rate into that tank, allow
 
 def _proof(windows: Windows) -> list[str]:
     rows = []
-    shown: set[tuple[str, tuple[str, ...]]] = set()
-    for parts in (*windows.by_valve.values(), *windows.apart.values()):
+    shown: set[tuple[str, tuple[str, ...], bool]] = set()
+    for parts in (*windows.by_valve.values(), *windows.apart.values(), *windows.to_open.values()):
         for p in parts:
-            if len(p.together) > 1 and (p.scenario, p.together) in shown:
+            if len(p.together) > 1 and (p.scenario, p.together, p.opens) in shown:
                 continue
-            shown.add((p.scenario, p.together))
+            shown.add((p.scenario, p.together, p.opens))
             method = p.run.method if p.run else None
             rows.append(
                 (
-                    " + ".join(p.together) or p.valve,
+                    (" + ".join(p.together) or p.valve) + (", opening" if p.opens else ""),
                     p.scenario,
                     str(len(p.looked)),
                     f"{p.from_:g} to {p.to:g}",

@@ -23,7 +23,7 @@ from surge.reports.orders_json import (
 )
 from surge.reports.window import bounds
 from surge.rules.book import LOCAL_CODES
-from surge.search.joint import SHORTEST
+from surge.search.joint import JointSet
 from surge.search.rates import Opening, RateLimit
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Extras, Windows
@@ -57,7 +57,7 @@ class StrokeLimitsJson(JsonObject):
     together: tuple[str, ...]
     """Valves that share the stroke: one order moves them, or the case puts them into one group."""
     held_strokes_s: Mapping[str, float]
-    """Other valves that close in the scenario, with the strokes that they kept meanwhile."""
+    """Other valves that move in the scenario, with the strokes that they kept meanwhile."""
     pipeline_period_s: float
     stroke_in_case_s: float
     shortest_safe_stroke_s: float | None
@@ -106,6 +106,15 @@ class ValveWindowJson(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OpeningStrokeJson(JsonObject):
+    """How fast one valve may open, over all scenarios in which it does."""
+
+    valve: str
+    shortest_safe_stroke_s: float | None
+    scenarios: tuple[StrokeLimitsJson, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RateLimitJson(JsonObject):
     """The greatest safe rate of one scenario at the strokes of the case."""
 
@@ -142,8 +151,10 @@ class WindowDocument(Head):
     verdict: Verdict
     exit_code: ExitCode
     valves: tuple[ValveWindowJson, ...]
+    to_open: tuple[OpeningStrokeJson, ...]
     rates: tuple[RateLimitJson, ...]
     joint: JointJson | None
+    joint_to_open: JointJson | None
     rules_note: str
     cautions: tuple[str, ...]
     orders: tuple[OrdersJson, ...]
@@ -175,8 +186,17 @@ def window_document(
         verdict=windows.verdict,
         exit_code=windows.exit_code,
         valves=tuple(_valve(windows, valve, parts) for valve, parts in windows.by_valve.items()),
+        to_open=tuple(
+            OpeningStrokeJson(
+                valve=valve,
+                shortest_safe_stroke_s=windows.bounds_to_open(valve),
+                scenarios=tuple(_limits(p) for p in parts),
+            )
+            for valve, parts in windows.to_open.items()
+        ),
         rates=tuple(_rate(r) for r in windows.rates),
-        joint=_joint(windows),
+        joint=_joint(windows.together),
+        joint_to_open=_joint(windows.opened_together),
         rules_note=LOCAL_CODES,
         cautions=tuple(cautions),
         orders=tuple(order_document(q) for q in more.orders),
@@ -256,14 +276,13 @@ def _rate(r: RateLimit) -> RateLimitJson:
     )
 
 
-def _joint(windows: Windows) -> JointJson | None:
-    if windows.joint is None:
+def _joint(made: JointSet | None) -> JointJson | None:
+    if made is None:
         return None
-    together = windows.together
     return JointJson(
-        strokes_s=windows.joint_strokes,
-        verdict=windows.joint.verdict,
-        pressures=together.pressures if together else windows.joint.verdict,
-        scenarios=together.verdict if together else windows.joint.verdict,
-        way=together.way if together else SHORTEST,
+        strokes_s=made.strokes,
+        verdict=made.assessment.verdict,
+        pressures=made.pressures,
+        scenarios=made.verdict,
+        way=made.way,
     )

@@ -71,7 +71,9 @@ class ChartData:
     together : tuple of str
         Valves that share the strokes of the chart, this one among them.
     held : dict of str to float
-        Other valves that close in the scenario -> the stroke that they keep [s].
+        Other valves that move in the scenario -> the stroke that they keep [s].
+    opens : bool
+        The strokes are those of opening.
     chosen : bool
         The program chose the scenario, as the one that uses most of a limit.
     rates, strokes : float64 arrays, shape (m,), (n,)
@@ -110,6 +112,7 @@ class ChartData:
     valve: str
     together: tuple[str, ...]
     held: dict[str, float]
+    opens: bool
     scenario: str
     chosen: bool
     rates: Array
@@ -192,7 +195,7 @@ def chart_of(
     columns = strokes_of(lineups[0], picked, ends=strokes, points=points).tolist()
     agreed, unmendable = _agreed(bench, lineups, picked, progress=tell)
     asked = rates_of(lineups[0], picked, ends=rates, points=points)
-    rows = [row_at(lineups, picked.scenario, picked.together, float(rate)) for rate in asked]
+    rows = [row_at(lineups, picked, float(rate)) for rate in asked]
     if not any(row.bases for row in rows):
         raise CaseError([_out_of_reach(rows)])
     survey = Survey(lineups, rows, tell, bench=bench)
@@ -205,6 +208,7 @@ def chart_of(
         valve=picked.valve,
         together=picked.together,
         held=picked.held,
+        opens=picked.opens,
         scenario=picked.scenario.name,
         chosen=picked.chosen,
         rates=asked,
@@ -238,15 +242,19 @@ def _agreed(
     if len(lineups) == 1:
         bench.keep(picked.scenario, lineups[0], runs[0])
     found = static + [f for one, run in zip(lineups, runs, strict=True) for f in findings_of(one, run)]
-    _, rule = longest_allowed(
-        lineups[0],
-        picked.scenario,
-        picked.together,
-        book=bench.book,
-        run=runs[0],
-        shortest=picked.stroke,
-        longest=picked.stroke,
-        bench=bench,
+    _, rule = (
+        (None, None)
+        if picked.opens
+        else longest_allowed(
+            lineups[0],
+            picked.scenario,
+            picked.together,
+            book=bench.book,
+            run=runs[0],
+            shortest=picked.stroke,
+            longest=picked.stroke,
+            bench=bench,
+        )
     )
     agreed = Agreed(
         rate=picked.rate,
@@ -312,6 +320,8 @@ def _longest(
     """Longest stroke that the rules on time allow at a rate [s], and the rule beyond it."""
     if not row.bases:
         return math.nan, None
+    if picked.opens:
+        return math.inf, None  # rules on time are for closing
     try:
         run = row.run or simulate(lineup, row.with_stroke(picked.stroke), quick=True)
     except SolveError as error:

@@ -11,7 +11,7 @@ from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
-from surge.search.movers import closing_valves, held_beside, moved_together
+from surge.search.movers import held_beside, moved_together, moving_valves
 from surge.search.scan import Scanner, plan_at
 
 Ends = tuple[float, float]
@@ -32,13 +32,15 @@ class Picked:
     ----------
     scenario : Scenario
     valve : str
-        It closes in the scenario.
+        It closes in the scenario, or opens.
     rate, stroke : float
         Of the case [m3/s], [s].
     together : tuple of str
         Valves that share its stroke, itself among them.
     held : dict of str to float
         Other valves that close in the scenario -> the stroke that they keep [s].
+    opens : bool
+        The strokes are those of opening.
     chosen : bool
         Nobody asked for the scenario.
     """
@@ -49,6 +51,7 @@ class Picked:
     held: dict[str, float]
     rate: float
     stroke: float
+    opens: bool
     chosen: bool
 
 
@@ -75,39 +78,54 @@ def pick(lineup: LineUp, *, valve: str | None, scenario: str | None) -> Picked:
     if rate is None:
         raise CaseError([_NO_RATE])
     _refuse_unknown(lineup, valve, scenario)
-    wanted = _wanted(lineup, valve)
-    pairs = [
-        (s, name)
-        for s in lineup.scenarios
-        for name in closing_valves(lineup, s)
-        if name in wanted and scenario in (None, s.name)
-    ]
+    opens = False
+    pairs = _pairs(lineup, valve, scenario, opens=False)
+    if not pairs:
+        opens = True
+        pairs = _pairs(lineup, valve, scenario, opens=True)
     if not pairs:
         raise CaseError([_idle(lineup, valve, scenario)])
     harm: dict[tuple[str, str], tuple[float, float]] = {}
     for one in lineup.scenarios:
         valves = [name for s, name in pairs if s is one]
-        faster = [with_strokes(one, {v: FASTER * closing_valves(lineup, one)[v]}) for v in valves]
+        strokes = moving_valves(lineup, one, opens=opens)
+        faster = [with_strokes(one, {v: FASTER * strokes[v]}, opens=opens) for v in valves]
         if valves:
             as_is, *margins = (near.margin for near in Scanner(lineup, one).moved([one, *faster]))
             harm |= {(one.name, v): (as_is, m) for v, m in zip(valves, margins, strict=True)}
     one, name = min(pairs, key=lambda pair: harm[pair[0].name, pair[1]])
-    together = moved_together(lineup, one, name, _wanted(lineup, None))
+    together = moved_together(lineup, one, name, _wanted(lineup, None), opens=opens)
     return Picked(
         scenario=one,
         valve=name,
         together=together,
         held=held_beside(lineup, one, together),
         rate=one.rate if one.rate is not None else rate.agreed,
-        stroke=closing_valves(lineup, one)[name],
+        stroke=moving_valves(lineup, one, opens=opens)[name],
+        opens=opens,
         chosen=scenario is None and len(lineup.scenarios) > 1,
     )
+
+
+def _pairs(
+    lineup: LineUp, valve: str | None, scenario: str | None, *, opens: bool
+) -> list[tuple[Scenario, str]]:
+    """What a chart can be of: scenarios, each with a valve that closes, or opens, in it."""
+    wanted = _wanted(lineup, valve)
+    return [
+        (s, name)
+        for s in lineup.scenarios
+        for name in moving_valves(lineup, s, opens=opens)
+        if name in wanted and scenario in (None, s.name)
+    ]
 
 
 def _wanted(lineup: LineUp, valve: str | None) -> set[str]:
     if valve is not None:
         return {valve}
-    return {v.name for v in lineup.valves if v.adjustable} or {v.name for v in lineup.valves}
+    moving = {m.valve for s in lineup.scenarios for m in s.moves}
+    marked = {v.name for v in lineup.valves if v.adjustable and v.name in moving}
+    return marked or {v.name for v in lineup.valves}
 
 
 _NO_RATE = Fault(
@@ -139,13 +157,18 @@ def _refuse_unknown(lineup: LineUp, valve: str | None, scenario: str | None) -> 
 def _idle(lineup: LineUp, valve: str | None, scenario: str | None) -> Fault:
     whose = f'"{valve}"' if valve is not None else "no adjustable valve" if _marked(lineup) else "no valve"
     where = f'in "{scenario}"' if scenario is not None else "in any scenario"
-    verb = "does not close" if valve is not None else "closes"
-    closing = [f'"{name}" in "{s.name}"' for s in lineup.scenarios for name in closing_valves(lineup, s)]
+    verb = "does not close or open" if valve is not None else "closes or opens"
+    moving = [
+        f'"{name}" in "{s.name}"'
+        for opens in (False, True)
+        for s in lineup.scenarios
+        for name in moving_valves(lineup, s, opens=opens)
+    ]
     return Fault(
         path=("scenario",),
         found=f"{whose} {verb} {where}",
-        expected="a valve that closes: " + (", ".join(closing) or "there is none in this case"),
-        remedy="choose another valve or scenario, or add an event that closes the valve",
+        expected="a valve that moves: " + (", ".join(moving) or "there is none in this case"),
+        remedy="choose another valve or scenario, or add an event that closes or opens the valve",
     )
 
 

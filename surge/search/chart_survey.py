@@ -20,6 +20,7 @@ from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.findings import WITHIN
 from surge.rules.limits import LimitedExtreme
+from surge.search.chart_subject import Picked
 from surge.search.judge import Bench
 from surge.search.scan import NearestLimit, VariantMarches
 from surge.search.strokes import FIRST_NEED, rounded_up
@@ -96,6 +97,7 @@ class RateRow:
     rate: float
     scenario: Scenario
     valves: tuple[str, ...]
+    opens: bool = False
     bases: list[Plan] = field(default_factory=list)
     period: float = 0.0
     need: float = FIRST_NEED
@@ -107,7 +109,7 @@ class RateRow:
 
     def with_stroke(self, stroke: float) -> Scenario:
         """The scenario at this rate with another stroke [s]."""
-        return with_strokes(self.scenario, dict.fromkeys(self.valves, stroke))
+        return with_strokes(self.scenario, dict.fromkeys(self.valves, stroke), opens=self.opens)
 
     def safe_from(self) -> float | None:
         """Shortest stroke looked at that is safe with every longer one [s]."""
@@ -149,9 +151,10 @@ def _fine(stroke: float) -> float:
     return max(SHARE * stroke, FINEST)
 
 
-def row_at(lineups: Sequence[LineUp], scenario: Scenario, valves: tuple[str, ...], rate: float) -> RateRow:
+def row_at(lineups: Sequence[LineUp], picked: Picked, rate: float) -> RateRow:
     """Solve the flow at a rate; a row without plans cannot be reached."""
-    row = RateRow(rate=rate, scenario=replace(scenario, rate=rate), valves=valves)
+    valves, scenario = picked.together, replace(picked.scenario, rate=rate)
+    row = RateRow(rate=rate, scenario=scenario, valves=valves, opens=picked.opens)
     try:
         bases = [plan(one, row.scenario) for one in lineups]
     except CaseError as error:

@@ -15,15 +15,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from surge.model.lineup import LineUp, Scenario
+from surge.model.lineup import LineUp
 from surge.model.stroke import with_strokes
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, weakest, worst_of
 from surge.rules.rulings import counts
 from surge.search.judge import Bench, goes_by_runs, lacking_margin, slow_side
-from surge.search.movers import closing_valves
-from surge.search.scan import NearestLimit, Scanner
+from surge.search.movers import moving_valves
+from surge.search.scan import Scanner
 from surge.search.smallest import first_look, smallest_safe
 from surge.search.strokes import FIRST_NEED, SHARE, over_ranges, rounded_up
 from surge.workers import Progress
@@ -82,6 +82,7 @@ def joint_set(
     *,
     to: float,
     book: RuleBook,
+    opens: bool = False,
     bench: Bench | None = None,
     progress: Progress | None = None,
 ) -> JointSet:
@@ -95,6 +96,8 @@ def joint_set(
     to : float
         Longest stroke looked at [s].
     book : RuleBook
+    opens : bool
+        The strokes are those of opening.
     bench : Bench, optional
         Of this line-up and book: what was run on it is not run again.
     progress : callable, optional
@@ -105,7 +108,7 @@ def joint_set(
     CaseError, GridError, SolveError
     """
     bench = bench or Bench(lineup, book, progress)
-    first = _run(bench, dict(shortest), SHORTEST)
+    first = _run(bench, dict(shortest), SHORTEST, opens=opens)
     if len(shortest) < 2 or not first.mendable:
         return first
     tell = progress or (lambda _: None)
@@ -114,14 +117,14 @@ def joint_set(
         tell(f"all valves together, {direction.way}")
         best = min((sum(one.strokes.values()) for one in found), default=float("inf"))
         if sum(direction.at(direction.least).values()) < best:
-            made = _along(bench, direction)
+            made = _along(bench, direction, opens=opens)
             found += [made] if made is not None else []
     return min(found, key=lambda one: sum(one.strokes.values()), default=first)
 
 
-def with_all_strokes(lineup: LineUp, strokes: Mapping[str, float]) -> LineUp:
+def with_all_strokes(lineup: LineUp, strokes: Mapping[str, float], *, opens: bool = False) -> LineUp:
     """Return the line-up with these strokes in every scenario."""
-    return lineup.with_(scenarios=tuple(with_strokes(s, strokes) for s in lineup.scenarios))
+    return lineup.with_(scenarios=tuple(with_strokes(s, strokes, opens=opens) for s in lineup.scenarios))
 
 
 def _directions(
@@ -153,7 +156,7 @@ def _directions(
         yield _Direction(way=valve, least=stroke, most=to, at=one_longer(valve))
 
 
-def _along(bench: Bench, direction: _Direction) -> JointSet | None:
+def _along(bench: Bench, direction: _Direction, *, opens: bool) -> JointSet | None:
     """The least set of a direction that is safe with every longer one, if a check confirms it."""
     if direction.most <= direction.least:
         return None
@@ -161,11 +164,15 @@ def _along(bench: Bench, direction: _Direction) -> JointSet | None:
         (Scanner(one, scenario, limits=bench.limits(scenario)), scenario)
         for one in over_ranges(bench.lineup)
         for scenario in bench.lineup.scenarios
-        if closing_valves(one, scenario).keys() & direction.at(direction.least).keys()
+        if moving_valves(one, scenario, opens=opens).keys() & direction.at(direction.least).keys()
     ]
 
     def margins(values: Sequence[float]) -> list[float]:
-        rows = [_margins(scanner, scenario, direction, values) for scanner, scenario in scanners]
+        sets = [direction.at(v) for v in values]
+        rows = [
+            scanner.moved([with_strokes(scenario, one, opens=opens) for one in sets])
+            for scanner, scenario in scanners
+        ]
         return [min(n.margin for n in column) for column in zip(*rows, strict=True)]
 
     need, least = FIRST_NEED, direction.least
@@ -180,7 +187,7 @@ def _along(bench: Bench, direction: _Direction) -> JointSet | None:
         )
         if found is None:
             return None
-        made = _run(bench, direction.at(found), direction.way)
+        made = _run(bench, direction.at(found), direction.way, opens=opens)
         if made.verdict == WITHIN:
             return made
         if not made.mendable:
@@ -194,17 +201,13 @@ def _along(bench: Bench, direction: _Direction) -> JointSet | None:
     return None
 
 
-def _margins(
-    scanner: Scanner, scenario: Scenario, direction: _Direction, values: Sequence[float]
-) -> list[NearestLimit]:
-    return scanner.moved([with_strokes(scenario, direction.at(v)) for v in values])
-
-
-def _run(bench: Bench, strokes: dict[str, float], way: str) -> JointSet:
+def _run(bench: Bench, strokes: dict[str, float], way: str, *, opens: bool) -> JointSet:
     lineup, book = bench.lineup, bench.book
-    made = assess(with_all_strokes(lineup, strokes), book=book, known=bench.at_hand, progress=bench.progress)
+    changed = with_all_strokes(lineup, strokes, opens=opens)
+    made = assess(changed, book=book, known=bench.at_hand, progress=bench.progress)
     counting = [f for f in made.findings if counts(f, book)]
-    moved = {s.name for s in lineup.scenarios if strokes.keys() & closing_valves(lineup, s).keys()}
+    moving = {s.name: moving_valves(lineup, s, opens=opens) for s in lineup.scenarios}
+    moved = {name for name, own in moving.items() if strokes.keys() & own.keys()}
     pressures = worst_of(f.verdict for f in counting if f.scenario in {"", *moved})
     rules = [r for r in made.rulings if r.verdict != WITHIN and (r.scenario in moved or goes_by_runs(r))]
     return JointSet(

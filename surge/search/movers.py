@@ -1,8 +1,8 @@
-"""Which valves close, which of them one order moves together, and what stays as the case has it.
+"""Which valves move, which of them one order moves together, and what stays as the case has it.
 
 Decisions
 ---------
-* Valves that the same order moves share one stroke in every search: those that begin to close at the same
+* Valves that the same order moves share one stroke in every search: those that begin to move at the same
   instant of a scenario, in a shutdown by steps of the same side, after the same step; and those of which the
   case says that they belong together (``group``), whenever they begin.
 * Valves of ship and shore that begin at the same instant are set by two parties: they are searched apart, and
@@ -16,17 +16,25 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from surge.model.lineup import LineUp, Scenario, ValveMove
+from surge.model.stroke import moves_so
 
 SAME_INSTANT = 1e-6  # [s]
 
 
 def closing_valves(lineup: LineUp, scenario: Scenario) -> dict[str, float]:
     """Valves that close in a scenario, each with its stroke [s]."""
+    return moving_valves(lineup, scenario, opens=False)
+
+
+def moving_valves(lineup: LineUp, scenario: Scenario, *, opens: bool) -> dict[str, float]:
+    """Valves that close, or open, in a scenario, each with its stroke [s]."""
     known = {v.name for v in lineup.valves}
-    return {m.valve: m.law[-1][0] for m in scenario.moves if _closes(m) and m.valve in known}
+    return {m.valve: m.law[-1][0] for m in scenario.moves if moves_so(m, opens=opens) and m.valve in known}
 
 
-def moved_together(lineup: LineUp, scenario: Scenario, valve: str, among: Collection[str]) -> tuple[str, ...]:
+def moved_together(
+    lineup: LineUp, scenario: Scenario, valve: str, among: Collection[str], *, opens: bool = False
+) -> tuple[str, ...]:
     """Return the valves that share the stroke of one in a scenario.
 
     Parameters
@@ -34,16 +42,18 @@ def moved_together(lineup: LineUp, scenario: Scenario, valve: str, among: Collec
     lineup : LineUp
     scenario : Scenario
     valve : str
-        It closes in the scenario.
+        It moves in the scenario.
     among : collection of str
         Valves whose strokes may be changed.
+    opens : bool
+        Opening strokes are meant, not closing ones.
 
     Returns
     -------
     tuple of str
         In the order of the line-up, ``valve`` among them.
     """
-    moves = [m for m in scenario.moves if _closes(m)]
+    moves = [m for m in scenario.moves if moves_so(m, opens=opens)]
     own = [m for m in moves if m.valve == valve]
     group = {v.name: v.group for v in lineup.valves}
     together = {valve}
@@ -56,12 +66,9 @@ def moved_together(lineup: LineUp, scenario: Scenario, valve: str, among: Collec
 
 
 def held_beside(lineup: LineUp, scenario: Scenario, valves: Collection[str]) -> dict[str, float]:
-    """Other valves that close in a scenario, each with the stroke that it keeps [s]."""
-    return {v: s for v, s in closing_valves(lineup, scenario).items() if v not in valves}
-
-
-def _closes(move: ValveMove) -> bool:
-    return move.law[-1][1] < move.law[0][1]
+    """Other valves that move in a scenario, each with the stroke that it keeps [s]."""
+    moving = moving_valves(lineup, scenario, opens=True) | closing_valves(lineup, scenario)
+    return {v: s for v, s in moving.items() if v not in valves}
 
 
 def _same_order(a: ValveMove, b: ValveMove) -> bool:

@@ -1,4 +1,4 @@
-"""The order question: every order in which the valves of a scenario can shut is run.
+"""The order question: every order in which the valves of a scenario can shut, or open, is run.
 
 A stroke that is kind to one valve can be worse for another, and the valve that shuts last takes the whole
 flow. So the peaks of each order stand side by side.
@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
+from surge.model.stroke import moves_so
 from surge.model.topology import sides
 from surge.rules.findings import EXCEEDED, Finding, findings_of, weakest, worst_of
 from surge.rules.static import static_findings
@@ -81,7 +82,7 @@ class OrderQuestion:
     Attributes
     ----------
     kind : str
-        "shutdown" or "sequence".
+        "shutdown", "sequence" of valves that shut, or "opening".
     left_out : tuple of (str, str)
         Orders that cannot be, and why.
     """
@@ -354,12 +355,13 @@ class _Chain:
 
 
 class _Sequence:
-    """Events that shut several valves one after another."""
+    """Events that shut, or open, several valves one after another."""
 
-    def __init__(self, scenario: Scenario) -> None:
+    def __init__(self, scenario: Scenario, *, opens: bool = False) -> None:
         self.scenario = scenario
         names = [m.valve for m in scenario.moves]
-        moves = [m for m in scenario.moves if _closes(m) and not m.side and m.what != "shutdown"]
+        meant = [m for m in scenario.moves if moves_so(m, opens=opens)]
+        moves = [m for m in meant if not m.side and m.what != "shutdown"]
         self.moves = {m.valve: m for m in sorted(moves, key=lambda m: m.start)}
         self.names = tuple(self.moves)
         self.starts = [m.start for m in self.moves.values()]
@@ -371,11 +373,11 @@ class _Sequence:
 
     @property
     def asks(self) -> bool:
-        """Whether several valves shut, each once, and not all at one time."""
+        """Whether several valves move so, each once, and not all at one time."""
         return self.plain and len(self.names) > 1 and self.starts[-1] - self.starts[0] > SAME_INSTANT
 
     def in_order(self, names: Sequence[str]) -> Scenario:
-        """Shut the valves in another order.
+        """Move the valves in another order.
 
         One after another the pauses between two strokes are kept; where strokes overlap, the instants at
         which the first, the second and so on begins.
@@ -418,7 +420,7 @@ def orders_of(lineup: LineUp, scenario: Scenario) -> tuple[str, list[MovementOrd
     Returns
     -------
     kind : str
-        "shutdown", "sequence", or "" where there is no question.
+        "shutdown", "sequence", "opening", or "" where there is no question.
     orders : list of Order
         That of the case first, at most ``MOST``; those that come to the same are one.
     left_out : list of (str, str)
@@ -435,6 +437,9 @@ def orders_of(lineup: LineUp, scenario: Scenario) -> tuple[str, list[MovementOrd
     elif sequence.asks:
         kind = "sequence"
         wanted = [*sequence.variants()]
+    elif (opening := _Sequence(scenario, opens=True)).asks:
+        kind = "opening"
+        wanted = [*opening.variants()]
     else:
         return "", [], []
     made: list[tuple[list[str], Scenario]] = [([], scenario)]

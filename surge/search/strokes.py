@@ -45,7 +45,7 @@ from surge.search.judge import (
     slow_side,
     worst_values,
 )
-from surge.search.movers import closing_valves, held_beside
+from surge.search.movers import held_beside, moving_valves
 from surge.search.scan import NearestLimit, Scanner
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.transient.result import ScenarioResult
@@ -105,7 +105,9 @@ class StrokeLimits:
     together : tuple of str
         Valves that share the stroke, this one among them.
     held : dict of str to float
-        Other valves that close in the scenario -> the stroke that they kept meanwhile [s].
+        Other valves that move in the scenario -> the stroke that they kept meanwhile [s].
+    opens : bool
+        The strokes are those of opening, not of closing.
     """
 
     valve: str
@@ -125,6 +127,7 @@ class StrokeLimits:
     fast_rule: Rule | None = None
     together: tuple[str, ...] = ()
     held: dict[str, float] = field(default_factory=dict)
+    opens: bool = False
 
     @property
     def open(self) -> bool:
@@ -158,9 +161,17 @@ class StrokeFamily:
     """A scenario with one stroke free, that of one valve or of several together, over every length."""
 
     def __init__(
-        self, lineup: LineUp, scenario: Scenario, valves: Sequence[str], progress: Progress, *, bench: Bench
+        self,
+        lineup: LineUp,
+        scenario: Scenario,
+        valves: Sequence[str],
+        progress: Progress,
+        *,
+        bench: Bench,
+        opens: bool = False,
     ) -> None:
         self.lineup, self.scenario, self.valves, self.bench = lineup, scenario, tuple(valves), bench
+        self.opens = opens
         self.lineups = over_ranges(lineup)
         limits = bench.limits(scenario)
         self.scanners = [Scanner(one, scenario, limits=limits) for one in self.lineups]
@@ -185,8 +196,8 @@ class StrokeFamily:
         )
 
     def with_stroke(self, stroke: float) -> Scenario:
-        """The scenario with the valves closing in ``stroke`` [s]."""
-        return with_strokes(self.scenario, dict.fromkeys(self.valves, stroke))
+        """The scenario with the valves moving in ``stroke`` [s]."""
+        return with_strokes(self.scenario, dict.fromkeys(self.valves, stroke), opens=self.opens)
 
     def margins(self, strokes: Sequence[float]) -> list[float]:
         """Margin of every stroke at its worst length [Pa]."""
@@ -229,6 +240,7 @@ def stroke_limits(
     *,
     book: RuleBook,
     together: Sequence[str] = (),
+    opens: bool = False,
     shortest: float = SHORTEST_STROKE,
     longest: float | None = None,
     bench: Bench | None = None,
@@ -241,11 +253,13 @@ def stroke_limits(
     lineup : LineUp
     scenario : Scenario
     valve : str
-        It closes in the scenario.
+        It closes in the scenario, or opens.
     book : RuleBook
         What is told as safe keeps its required rules; those on time bound the stroke from above.
     together : sequence of str
         Valves that share the stroke; the valve alone without it.
+    opens : bool
+        Search the stroke of opening; rules on time are for closing, and do not bound it.
     shortest, longest : float
         Strokes looked at [s]; the longest by default the larger of 120 s and 20 pipeline periods.
     bench : Bench, optional
@@ -258,13 +272,16 @@ def stroke_limits(
     CaseError, GridError, SolveError
     """
     bench = bench or Bench(lineup, book, progress)
-    family = StrokeFamily(lineup, scenario, together or (valve,), progress or (lambda _: None), bench=bench)
+    family = StrokeFamily(
+        lineup, scenario, together or (valve,), progress or (lambda _: None), bench=bench, opens=opens
+    )
     to = longest or max(LEAST_LONGEST, PERIODS_LONGEST * family.period)
     refuse_unordered(shortest, to, stated=longest is not None)
     return replace(
         _limits(family, valve, shortest, to),
         together=family.valves,
         held=held_beside(lineup, scenario, family.valves),
+        opens=opens,
     )
 
 
@@ -293,7 +310,7 @@ def _limits(family: StrokeFamily, valve: str, shortest: float, to: float) -> Str
         valve=valve,
         scenario=scenario.name,
         period=family.period,
-        stroke=closing_valves(lineup, scenario)[valve],
+        stroke=moving_valves(lineup, scenario, opens=family.opens)[valve],
         shortest=stroke,
         from_=shortest,
         to=to,
@@ -377,15 +394,19 @@ class _Search:
     def _others(self, told: float, judged: Judged) -> bool:
         """Confirm other strokes of the window; False where the search has to go on with what they told."""
         family = self.family
-        self.slow = longest_allowed(
-            family.lineup,
-            family.scenario,
-            family.valves,
-            book=self.book,
-            run=judged.run,
-            shortest=self.shortest,
-            longest=self.longest,
-            bench=family.bench,
+        self.slow = (
+            (None, None)
+            if family.opens
+            else longest_allowed(
+                family.lineup,
+                family.scenario,
+                family.valves,
+                book=self.book,
+                run=judged.run,
+                shortest=self.shortest,
+                longest=self.longest,
+                bench=family.bench,
+            )
         )
         if self._grown(told, told):
             return False
@@ -474,7 +495,7 @@ def _no_stroke(
         valve=family.valves[0],
         scenario=family.scenario.name,
         period=family.period,
-        stroke=closing_valves(family.lineup, family.scenario)[family.valves[0]],
+        stroke=moving_valves(family.lineup, family.scenario, opens=family.opens)[family.valves[0]],
         shortest=None,
         from_=0.0,
         to=to,

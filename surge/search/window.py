@@ -22,7 +22,7 @@ from surge.search.band_points import Bands
 from surge.search.bands import BandLimits, band_limits
 from surge.search.joint import JointSet, joint_set
 from surge.search.judge import Bench
-from surge.search.movers import closing_valves, moved_together
+from surge.search.movers import moved_together, moving_valves
 from surge.search.orders import OrderQuestion, order_question
 from surge.search.rates import Opening, RateLimit, greatest_rate, opening_rate
 from surge.search.shapes import ShapeAnswer, best_shape
@@ -42,6 +42,12 @@ class Windows:
         Greatest safe rates at the strokes of the case.
     apart : dict of str to tuple of StrokeLimits
         For valves that share a stroke: the window of each by itself, the others at their shortest.
+    to_open : dict of str to tuple of StrokeLimits
+        For each valve that opens, one for each scenario in which it does.
+    opened_together : JointSet or None
+        Opening strokes of all valves run together.
+    idle : tuple of str
+        Adjustable valves that move in no scenario: nothing was searched for them.
     together : JointSet or None
         Strokes of all valves run together; None when some valve has no safe stroke.
     openings : dict of str to Opening
@@ -53,6 +59,9 @@ class Windows:
     by_valve: dict[str, tuple[StrokeLimits, ...]]
     rates: tuple[RateLimit, ...]
     apart: dict[str, tuple[StrokeLimits, ...]] = field(default_factory=dict)
+    to_open: dict[str, tuple[StrokeLimits, ...]] = field(default_factory=dict)
+    opened_together: JointSet | None = None
+    idle: tuple[str, ...] = ()
     together: JointSet | None = None
     openings: dict[str, Opening] = field(default_factory=dict)
     open_up_to: dict[str, Opening] = field(default_factory=dict)
@@ -74,11 +83,11 @@ class Windows:
 
     def bounds(self, valve: str) -> tuple[float | None, float | None]:
         """Shortest and longest stroke of a valve over all its scenarios [s]; None as in StrokeLimits."""
-        parts = self.by_valve[valve]
-        shortest = [p.shortest for p in parts]
-        longest = [p.longest for p in parts if p.longest is not None]
-        safe = None if None in shortest else max(s for s in shortest if s is not None)
-        return safe, min(longest, default=None)
+        return _bounds(self.by_valve[valve])
+
+    def bounds_to_open(self, valve: str) -> float | None:
+        """Shortest opening stroke of a valve over all its scenarios [s]; None: none is safe."""
+        return _bounds(self.to_open[valve])[0]
 
     @property
     def verdict(self) -> str:
@@ -87,14 +96,21 @@ class Windows:
         for valve in self.by_valve:
             if self.bounds(valve)[0] is not None and self.empty(valve):
                 verdicts.append(EXCEEDED)
-        if self.together is not None:
-            verdicts.append(self.together.verdict)
+        verdicts += [p.verdict for parts in self.to_open.values() for p in parts]
+        verdicts += [s.verdict for s in (self.together, self.opened_together) if s is not None]
         return worst_of(verdicts)
 
     @property
     def exit_code(self) -> int:
         """0 a window is open for every valve, 3 one is empty, 4 cannot be decided."""
         return EXIT_CODE[self.verdict]
+
+
+def _bounds(parts: Sequence[StrokeLimits]) -> tuple[float | None, float | None]:
+    shortest = [p.shortest for p in parts]
+    longest = [p.longest for p in parts if p.longest is not None]
+    safe = None if None in shortest else max(s for s in shortest if s is not None)
+    return safe, min(longest, default=None)
 
 
 def windows_of(
@@ -113,8 +129,8 @@ def windows_of(
     lineup : LineUp
     book : RuleBook
     valves : sequence of str
-        Those to search for; by default those that the case marks as adjustable, and if it marks none all
-        that close in some scenario.
+        Those to search for, with those that share their strokes; by default those that the case marks as
+        adjustable, and if it marks none that moves all that close in some scenario, or else all that open.
     shortest, longest : float
         Strokes looked at [s].
     progress : callable, optional
@@ -128,21 +144,31 @@ def windows_of(
     """
     bench = Bench(lineup, book, progress)
     lineup = bench.lineup
-    closing = {valve: _closes_in(lineup, valve) for valve in _with_mates(lineup, _wanted(lineup, valves))}
-    _refuse_idle(lineup, closing)
+    wanted = _with_mates(lineup, _wanted(lineup, valves))
+    closes, opens = ({v: _moves_in(lineup, v, opens=way) for v in wanted} for way in (False, True))
+    _refuse_idle(lineup, [v for v in wanted if not closes[v] and not opens[v]], wanted)
+    moving = {m.valve for s in lineup.scenarios for m in s.moves}
+    idle = tuple(v.name for v in lineup.valves if v.adjustable and v.name not in moving)
+    closing = {v: scenarios for v, scenarios in closes.items() if scenarios}
     ask = _Ask(bench, shortest, longest)
     by_valve = {valve: tuple(ask.limits(valve, s) for s in closing[valve]) for valve in closing}
     concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
     found_rates = (greatest_rate(lineup, s, book=book, bench=bench, progress=progress) for s in concerned)
     rates = tuple(r for r in found_rates if r is not None)
     made = Windows(by_valve=by_valve, rates=rates)
-    made = replace(made, apart={v: ask.apart(made, v, closing[v]) for v in closing})
+    made = replace(
+        made,
+        apart={v: ask.apart(made, v, closing[v]) for v in closing},
+        to_open={v: tuple(ask.limits(v, s, opens=True) for s in opens[v]) for v in opens if opens[v]},
+    )
     found = {v: _opening(bench, made, v, closing[v], progress=progress) for v in by_valve}
     return replace(
         made,
         openings={v: o for v, o in found.items() if o is not None and made.empty(v)},
+        idle=idle,
         open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
-        together=_together(bench, made, progress=progress),
+        together=_together(bench, made.by_valve, progress=progress),
+        opened_together=_together(bench, made.to_open, opens=True, progress=progress),
     )
 
 
@@ -151,16 +177,17 @@ class _Ask:
 
     def __init__(self, bench: Bench, shortest: float, longest: float | None) -> None:
         self.bench, self.shortest, self.longest = bench, shortest, longest
-        self.known: dict[tuple[str, tuple[str, ...]], StrokeLimits] = {}
+        self.known: dict[tuple[str, tuple[str, ...], bool], StrokeLimits] = {}
 
-    def limits(self, valve: str, scenario: Scenario) -> StrokeLimits:
+    def limits(self, valve: str, scenario: Scenario, *, opens: bool = False) -> StrokeLimits:
         """The window of a valve in a scenario, with one stroke for all that the same order moves."""
         lineup = self.bench.lineup
-        together = moved_together(lineup, scenario, valve, _adjustable(lineup))
-        key = (scenario.name, together)
+        together = moved_together(lineup, scenario, valve, _adjustable(lineup), opens=opens)
+        key = (scenario.name, together, opens)
         if key not in self.known:
-            self.known[key] = self._search(scenario, together[0], together)
-        return replace(self.known[key], valve=valve, stroke=closing_valves(lineup, scenario)[valve])
+            self.known[key] = self._search(scenario, together[0], together, opens=opens)
+        stroke = moving_valves(lineup, scenario, opens=opens)[valve]
+        return replace(self.known[key], valve=valve, stroke=stroke)
 
     def apart(self, made: Windows, valve: str, scenarios: Sequence[Scenario]) -> tuple[StrokeLimits, ...]:
         """The window of a valve by itself, where others share its stroke: they keep their shortest."""
@@ -173,7 +200,9 @@ class _Ask:
                 found.append(self._search(with_strokes(scenario, kept), valve, (valve,)))
         return tuple(found)
 
-    def _search(self, scenario: Scenario, valve: str, together: tuple[str, ...]) -> StrokeLimits:
+    def _search(
+        self, scenario: Scenario, valve: str, together: tuple[str, ...], *, opens: bool = False
+    ) -> StrokeLimits:
         bench = self.bench
         return stroke_limits(
             bench.lineup,
@@ -181,6 +210,7 @@ class _Ask:
             valve,
             book=bench.book,
             together=together,
+            opens=opens,
             shortest=self.shortest,
             longest=self.longest,
             bench=bench,
@@ -207,16 +237,26 @@ def _opening(
     )
 
 
-def _together(bench: Bench, made: Windows, *, progress: Progress | None) -> JointSet | None:
+def _together(
+    bench: Bench,
+    by_valve: Mapping[str, tuple[StrokeLimits, ...]],
+    *,
+    opens: bool = False,
+    progress: Progress | None,
+) -> JointSet | None:
     """All valves at their shortest safe strokes, or longer; None where one of them has none."""
+    if not by_valve:
+        return None
     shortest, longest = {}, {}
-    for valve in made.by_valve:
-        stroke, longest[valve] = made.bounds(valve)
+    for valve, parts in by_valve.items():
+        stroke, longest[valve] = _bounds(parts)
         if stroke is None:
             return None
         shortest[valve] = stroke
-    to = max(p.to for parts in made.by_valve.values() for p in parts)
-    return joint_set(bench.lineup, shortest, longest, to=to, book=bench.book, bench=bench, progress=progress)
+    to = max(p.to for parts in by_valve.values() for p in parts)
+    return joint_set(
+        bench.lineup, shortest, longest, to=to, book=bench.book, opens=opens, bench=bench, progress=progress
+    )
 
 
 def _wanted(lineup: LineUp, valves: Sequence[str]) -> list[str]:
@@ -226,9 +266,11 @@ def _wanted(lineup: LineUp, valves: Sequence[str]) -> list[str]:
 
 
 def _adjustable(lineup: LineUp) -> list[str]:
-    """Valves that the case marks as adjustable; if it marks none, all that close in some scenario."""
-    marked = [v.name for v in lineup.valves if v.adjustable]
-    return marked or [v.name for v in lineup.valves if _closes_in(lineup, v.name)]
+    """Valves that move and are marked as adjustable; if none is, all that close, or else all that open."""
+    closing = [v.name for v in lineup.valves if _moves_in(lineup, v.name, opens=False)]
+    opening = [v.name for v in lineup.valves if _moves_in(lineup, v.name, opens=True)]
+    marked = [v.name for v in lineup.valves if v.adjustable and v.name in {*closing, *opening}]
+    return marked or closing or opening
 
 
 def _with_mates(lineup: LineUp, wanted: Sequence[str]) -> list[str]:
@@ -236,19 +278,20 @@ def _with_mates(lineup: LineUp, wanted: Sequence[str]) -> list[str]:
     among = _adjustable(lineup)
     found = dict.fromkeys(wanted)
     for valve in wanted:
-        for scenario in _closes_in(lineup, valve):
-            found |= dict.fromkeys(moved_together(lineup, scenario, valve, among))
+        for opens in (False, True):
+            for scenario in _moves_in(lineup, valve, opens=opens):
+                found |= dict.fromkeys(moved_together(lineup, scenario, valve, among, opens=opens))
     return list(found)
 
 
-def _closes_in(lineup: LineUp, valve: str) -> list[Scenario]:
-    return [s for s in lineup.scenarios if valve in closing_valves(lineup, s)]
+def _moves_in(lineup: LineUp, valve: str, *, opens: bool) -> list[Scenario]:
+    return [s for s in lineup.scenarios if valve in moving_valves(lineup, s, opens=opens)]
 
 
-def _refuse_idle(lineup: LineUp, closing: dict[str, list[Scenario]]) -> None:
+def _refuse_idle(lineup: LineUp, idle: Sequence[str], wanted: Sequence[str]) -> None:
     known = {v.name: v for v in lineup.valves}
     faults = []
-    for name, scenarios in closing.items():
+    for name in idle:
         if name not in known:
             listed = ", ".join(f'"{n}"' for n in known)
             faults.append(
@@ -259,20 +302,20 @@ def _refuse_idle(lineup: LineUp, closing: dict[str, list[Scenario]]) -> None:
                     remedy="check the name that was asked for (--valve)",
                 )
             )
-        elif not scenarios:
+        else:
             faults.append(
                 Fault(
-                    path=(*known[name].origin, "adjustable"),
-                    found=f'"{name}" closes in no scenario',
-                    expected="a valve that closes in some scenario",
-                    remedy="add an event that closes it, or choose another valve",
+                    path=("valve",),
+                    found=f'"{name}" closes or opens in no scenario',
+                    expected="a valve that moves in some scenario",
+                    remedy="add an event that closes or opens it, or choose another valve",
                 )
             )
-    if not closing:
+    if not wanted:
         faults.append(
             Fault(
                 path=("scenario",),
-                found="no valve closes in any scenario",
+                found="no valve closes or opens in any scenario",
                 expected="a valve whose stroke can be searched",
                 remedy='add [[scenario.event]] with close = "manifold valve"',
             )

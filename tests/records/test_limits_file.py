@@ -261,7 +261,7 @@ def test_valves_that_are_not_safe_together_need_longer_strokes_or_stay_open() ->
     strokes = {"V": 15.0, "W": 18.0}
 
     def windows(pressures: str) -> Any:
-        together = SimpleNamespace(pressures=pressures)
+        together = SimpleNamespace(pressures=pressures, verdict=pressures)
         return SimpleNamespace(by_valve=by_valve, together=together, joint_strokes=strokes)
 
     (one,) = with_windows([ValveLimits(tag="M1")], windows(WITHIN), named={"M1": "V"})

@@ -105,7 +105,7 @@ def test_what_was_held_is_told_in_words_and_figures() -> None:
 
 def test_twins_stand_once() -> None:
     got = windows_of(arms(2), book=NO_RULES, longest=40.0)
-    (head,) = heads(got)
+    (head,) = heads(got.by_valve)
     assert head[0] == ("valve 0", "valve 1")
 
 

@@ -13,7 +13,7 @@ from support.lineups.one_valve import line
 
 from surge.cli.main import main
 from surge.errors import CaseError
-from surge.model.lineup import LineUp, Scenario, ValveMove
+from surge.model.lineup import LineUp, Point, Scenario, ValveMove
 from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN
@@ -24,15 +24,33 @@ from surge.search.window import windows_of
 NO_RULES = RuleBook(rules=())
 
 
-def opening(*, stroke: float = 6.0, second: float = 0.0) -> LineUp:
-    """A full line at rest whose valve opens: the pressure before it falls, and boils where it opens fast."""
-    lineup = line(velocity=1.5, second=second)
-    names = [v.name for v in lineup.valves]
-    moves = tuple(
-        ValveMove(valve=v, start=1.0 + second * k, law=((0.0, 0.0), (stroke, 1.0)))
-        for k, v in enumerate(names)
+def opening(*, count: int = 1) -> LineUp:
+    """Valves that open into shut pipes at 0 bar(g): what fills them overshoots the static head."""
+    lineup = line(velocity=0.5, rating=3.4e5)
+    valve, pipe = lineup.valves[0], lineup.pipes[1]
+    valves, pipes, points, moves = [], [], [], []
+    for k in range(count):
+        points += [
+            Point(name=f"shut {k}", elevation=0.0),
+            Point(name=f"blind {k}", elevation=0.0, closed=True),
+        ]
+        valves.append(replace(valve, name=f"branch valve {k}", start="mid", end=f"shut {k}"))
+        pipes.append(
+            replace(pipe, name=f"branch {k}", start=f"shut {k}", end=f"blind {k}", length=200.0 + 50.0 * k)
+        )
+        moves.append(ValveMove(valve=f"branch valve {k}", start=1.0 + 8.0 * k, law=((0.0, 0.0), (6.0, 1.0))))
+    scenario = Scenario(
+        name="opening",
+        shut_at_start=tuple(v.name for v in valves),
+        trapped=tuple((f"shut {k}", 0.0) for k in range(count)),
+        moves=tuple(moves),
     )
-    return lineup.with_(scenarios=(Scenario(name="opening", shut_at_start=tuple(names), moves=moves),))
+    return lineup.with_(
+        points=(*lineup.points, *points),
+        pipes=(*lineup.pipes, *pipes),
+        valves=(valve, *valves),
+        scenarios=(scenario,),
+    )
 
 
 def verdict(lineup: LineUp, strokes: dict[str, float]) -> str:
@@ -44,18 +62,18 @@ def test_the_shortest_opening_stroke_against_full_runs() -> None:
     got = windows_of(lineup, book=NO_RULES, longest=30.0)
     assert got.by_valve == {}
     assert got.verdict == WITHIN
-    shortest = got.bounds_to_open("valve")
+    shortest = got.bounds_to_open("branch valve 0")
     assert shortest is not None
     assert shortest > 1.0
     raster = np.geomspace(shortest, 30.0, 8)
-    assert {verdict(lineup, {"valve": float(s)}) for s in raster} == {WITHIN}
-    assert verdict(lineup, {"valve": 0.85 * shortest}) != WITHIN
+    assert {verdict(lineup, {"branch valve 0": float(s)}) for s in raster} == {WITHIN}
+    assert verdict(lineup, {"branch valve 0": 0.85 * shortest}) != WITHIN
 
 
 def test_two_valves_that_open_are_run_together_and_in_both_orders() -> None:
-    lineup = opening(second=2.0)
+    lineup = opening(count=2)
     got = windows_of(lineup, book=NO_RULES, longest=30.0)
-    assert set(got.to_open) == {"valve", "other"}
+    assert set(got.to_open) == {"branch valve 0", "branch valve 1"}
     assert got.opened_together is not None
     assert got.opened_together.verdict == verdict(lineup, got.opened_together.strokes)
     asked = order_question(lineup, lineup.scenarios[0])
@@ -76,10 +94,10 @@ def test_the_restart_has_its_window() -> None:
 
 
 def test_an_adjustable_valve_that_never_moves_is_named_and_asked_for_refused() -> None:
-    lineup = opening(second=2.0)
+    lineup = opening(count=2)
     still = replace(lineup.scenarios[0], moves=lineup.scenarios[0].moves[:1])
-    marked = tuple(replace(v, adjustable=True) for v in lineup.valves)
+    marked = tuple(replace(v, adjustable=v.name != "valve") for v in lineup.valves)
     lineup = lineup.with_(scenarios=(still,), valves=marked)
-    assert windows_of(lineup, book=NO_RULES, longest=10.0).idle == ("other",)
+    assert windows_of(lineup, book=NO_RULES, longest=10.0).idle == ("branch valve 1",)
     with pytest.raises(CaseError, match="closes or opens in no scenario"):
-        windows_of(lineup, book=NO_RULES, valves=["other"])
+        windows_of(lineup, book=NO_RULES, valves=["branch valve 1"])

@@ -10,11 +10,13 @@ Decisions
   the step is halved again, as long as a march stays within the work of its plan. If it is still above, the
   result says so.
 * A run goes on by half its duration while an extreme of an element or place still grows in its last third, by
-  ``NEW_EXTREME`` of the error allowed. At ``MOST_TIMES`` its first duration it ends, and cannot be decided.
+  ``NEW_EXTREME`` of the error allowed, to ``MOST_TIMES`` its first duration at most.
 * Then the first march, which costs little beside those of the errors, looks ahead: to ``LOOK_AHEAD`` times as
   long. Where waves of two pipes beat in a line that hardly damps them, an extreme may come that late. If one
   rises by more than ``MUCH_LATER`` times the error allowed, and everything moves gradually, the run is made
   that long, up to ``MOST_TIMES`` its first duration.
+* A run that had to end while an extreme still grew cannot be decided, unless the last third of its look ahead
+  brings nothing new any more: then all that came is in the errors.
 * The march at the same step that is rounded differently looks ahead as far: beats depend on lengths.
 * If either has risen by more than ``WORTH_GOING_ON`` of the error allowed, the march that is reported goes
   on, to when the last of that came, unless that is more work than its plan allows. It costs less than making
@@ -96,24 +98,24 @@ def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
         marched.advance(int(np.ceil(duration / reaches.dt)) - marched.done)
 
 
-def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary, Summary, float]:
+def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary, Summary, float, bool]:
     """Go on with a first march; what it told at its end, what it had later, and for how long to march [s].
 
-    The march itself stands where the look ahead ended; the first summary is of the duration that is returned.
+    The last tells whether nothing new came in the last third. The march itself stands where the look ahead ended; the first summary is of the duration that is returned.
     """
     longest = MOST_TIMES * first_duration(work)
-    told = now = Summary(work.lineup, marched)
+    told = now = before = Summary(work.lineup, marched)
     allowed = told.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
     until = duration
     while until < LOOK_AHEAD * duration:
         until = min(1.5 * until, LOOK_AHEAD * duration)
         marched.advance(int(np.ceil(until / marched.grid.reaches.dt)) - marched.done)
-        now = Summary(work.lineup, marched)
+        before, now = now, Summary(work.lineup, marched)
         much = max(told.later(now).values()) > MUCH_LATER * allowed
         if much and until <= longest and not work.sudden:
             told, duration = now, until
             allowed = told.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
-    return told, now, duration
+    return told, now, duration, max(before.later(now).values()) <= NEW_EXTREME * allowed
 
 
 def _ahead(work: Plan, reaches: Reaches, duration: float) -> tuple[Summary, Summary]:
@@ -254,7 +256,7 @@ def simulate(
             runs=1,
         )
     tell("look ahead")
-    coarse, later, duration = _look_ahead(work, first, duration)
+    coarse, later, duration, calm = _look_ahead(work, first, duration)
     ahead = LOOK_AHEAD * duration
     runs, bound = 1, min(work.most_work, most_work or work.most_work)
     levels = _Levels(work, duration, coarse, later)
@@ -286,7 +288,7 @@ def simulate(
         boiled,
         duration=duration,
         ahead=ahead,
-        ended=ended,
+        ended=ended or calm,
         tolerance=tolerance,
         runs=runs,
         late=part,

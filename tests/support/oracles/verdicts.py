@@ -9,8 +9,8 @@ import numpy as np
 
 from support.oracles.missed import Missed
 from surge.model.lineup import LineUp, Scenario
-from surge.rules.assess import Assessment, assess
-from surge.rules.findings import WITHIN, Finding
+from surge.rules.assess import Assessment, AtHand, assess
+from surge.rules.findings import WITHIN, Finding, findings_of
 from surge.transient.result import ScenarioResult
 
 CLASSES = 0.5e5  # [Pa] ratings and lowest pressures are whole multiples of this: the next ones outside
@@ -35,7 +35,10 @@ def rated(lineup: LineUp, scenario: Scenario, result: ScenarioResult) -> LineUp:
 
 def assessed(lineup: LineUp, scenario: Scenario, result: ScenarioResult) -> Assessment:
     """What ``surge check`` says of the rated line-up, with the run at hand."""
-    return assess(rated(lineup, scenario, result), known=((scenario, result),))
+    held = rated(lineup, scenario, result)
+    at_hand = AtHand()
+    at_hand.keep(scenario, [(result, findings_of(held, result))])
+    return assess(held, known=at_hand)
 
 
 def wrongly_kept(answer: Assessment, found: Iterable[Missed]) -> list[tuple[Finding, Missed]]:

@@ -101,7 +101,8 @@ def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
 def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary, Summary, float, bool]:
     """Go on with a first march; what it told at its end, what it had later, and for how long to march [s].
 
-    The last tells whether nothing new came in the last third. The march itself stands where the look ahead ended; the first summary is of the duration that is returned.
+    The last tells whether nothing new came in the last third. The march itself stands where the look ahead
+    ended; the first summary is of the duration that is returned.
     """
     longest = MOST_TIMES * first_duration(work)
     told = now = before = Summary(work.lineup, marched)

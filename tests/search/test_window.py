@@ -23,7 +23,7 @@ from surge.api.check import rules_of_case
 from surge.case.file import starter_case
 from surge.cli.main import main
 from surge.errors import CaseError
-from surge.model.lineup import Limits, LineUp, Point, Rate, Scenario, Valve, ValveMove
+from surge.model.lineup import Limits, LineUp, Point, PumpMove, Rate, Scenario, Valve
 from surge.model.stroke import with_strokes
 from surge.reports.document import head_of
 from surge.reports.window import window_lines
@@ -325,14 +325,8 @@ def test_unknown_and_idle_valves_are_refused() -> None:
     with pytest.raises(CaseError) as caught:
         windows_of(lineup, book=NO_RULES, valves=["vlave"])
     assert '"valve"' in caught.value.faults[0].expected
-    idle = lineup.with_(
-        scenarios=(
-            replace(
-                lineup.scenarios[0],
-                moves=(ValveMove(valve="valve", start=1.0, law=((0.0, 0.0), (5.0, 1.0))),),
-            ),
-        )
-    )
+    stop = PumpMove(pump="pump", start=1.0, law=((0.0, 1.0), (5.0, 0.0)))
+    idle = lineup.with_(scenarios=(replace(lineup.scenarios[0], moves=(), pump_moves=(stop,)),))
     with pytest.raises(CaseError):
         windows_of(idle, book=NO_RULES)
 

@@ -164,7 +164,7 @@ def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:
         if rate.rule is not None:
             governs = f"; beyond it {_ruled(rate.rule, display)}"
         if rate.greatest is None:
-            words = "none was found" + (f"; {_ruled(rate.rule, display)}" if rate.rule else "")
+            words = "none was found" + (f"; {_ruled(rate.rule, display)}" if rate.rule else _least(rate))
         elif rate.greatest >= rate.to * 0.999:
             words = f"{display.flow_down(rate.greatest)} or more, as far as it was looked"
         else:
@@ -178,6 +178,11 @@ def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:
                 paragraph(f"The agreed rate itself is safe; {words}.", indent="      ", first="      ")
             )
     return [*out, ""]
+
+
+def _least(rate: RateLimit) -> str:
+    """What is in the way of even the least rate looked at."""
+    return f'; even at the least looked at "{rate.governs.name}" governs' if rate.governs else ""
 
 
 def _ruled(ruling: Ruling, display: Display) -> str:
@@ -258,21 +263,22 @@ def _verdict(made: JointSet) -> str:
 def _what_to_do(windows: Windows, display: Display) -> list[str]:
     """For every valve without a window, what can give it one, the surest first."""
     said: list[str] = []
-    for valve, parts in windows.by_valve.items():
+    for valves, parts in heads(windows.by_valve):
+        valve, named = valves[0], " and ".join(f'"{v}"' for v in valves)
         if not windows.empty(valve):
             continue
         opening = windows.openings.get(valve)
         if opening is not None and opening.share is not None:
             said.append(
-                f'"{valve}": agree a rate of {display.flow_down(opening.rate)} or less, and a stroke of '
+                f"{named}: agree a rate of {display.flow_down(opening.rate)} or less, and a stroke of "
                 f"{opening.stroke:.1f} s."
             )
         if windows.bounds(valve)[0] is None:
-            said += [f'"{valve}": {_NO_STROKE if p.run is None else _TOO_FAST}.' for p in parts[:1]]
+            said += [f"{named}: {_without_a_stroke(p, opening)}." for p in parts[:1]]
             continue
-        said.append(f'"{valve}": {_SHAPES}.')
+        said.append(f"{named}: {_SHAPES}.")
         if any(p.slow_rule is not None and p.slow_rule.measure == ULLAGE for p in parts):
-            said.append(f'"{valve}": {_MORE_ULLAGE}.')
+            said.append(f"{named}: {_MORE_ULLAGE}.")
     if windows.together is not None and windows.together.verdict == EXCEEDED and windows.together.mendable:
         said.append("Do not set the valves so together: let them shut one after the other, or more slowly.")
     if not said:
@@ -280,10 +286,21 @@ def _what_to_do(windows: Windows, display: Display) -> list[str]:
     return ["What to do", *(paragraph(x, indent="  ", first="- ") for x in dict.fromkeys(said)), ""]
 
 
+def _without_a_stroke(part: StrokeLimits, opening: Opening | None) -> str:
+    """What can help where no stroke is safe; no lower rate, where none was found to help."""
+    if part.run is None:
+        return _NO_STROKE
+    return (
+        _LAST_PART
+        if opening is not None and opening.share is None
+        else f"a lower rate first; then {_LAST_PART}"
+    )
+
+
 _NO_STROKE = (
     "no stroke helps against shut-off pressure: lower it (pump, level), or take parts of a higher rating"
 )
-_TOO_FAST = "a lower rate first; then a slower last part of the stroke (surge window CASE --shapes)"
+_LAST_PART = "a slower last part of the stroke (surge window CASE --shapes)"
 _SHAPES = (
     "a stroke that is slow at its end needs less time for the same surge (surge window CASE --shapes); what "
     "takes time before the valve moves, detection, signal and earlier steps, is counted in the limit"

@@ -197,7 +197,9 @@ class _Rates:
         for _ in range(ATTEMPTS):
             slowness = self._slowness(look) if look else None
             if slowness is None:
-                return replace(made, rule=made.rule or self._minded_above(math.inf))
+                rule = made.rule or self._minded_above(math.inf)
+                governs = made.governs or (self._least(look[0]) if look else None)
+                return replace(made, rule=rule, governs=governs)
             rate = self._rounded(slowness)
             try:
                 judged = self.judge(rate)
@@ -226,6 +228,13 @@ class _Rates:
             self.need = raised(self.need, judged) or 2.0 * self.need
             refuted(self.samples, self.agreed / rate, judged)
         return made
+
+    def _least(self, slowness: float) -> Finding | None:
+        """What governs at the least rate looked at."""
+        try:
+            return self.judge(self.agreed / slowness).governs
+        except (CaseError, GridError, SolveError):
+            return None
 
     def _minded_above(self, slowness: float) -> Ruling | None:
         """The rule on how a flow stops that is in the way of the least unsafe rate above one."""

@@ -7,6 +7,7 @@ case an answer comes from; it stands on every picture and at the end of every te
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -45,11 +46,11 @@ def data(document: Any) -> Json:
     return plain
 
 
-def written(document: Json) -> str:
-    """Return a document as JSON text, in ASCII: whatever a terminal's coding, it stays whole."""
-    from surge.reports.document import as_text
+def written(document: Any) -> Iterator[str]:
+    """Yield a document as JSON text, in ASCII: whatever a terminal's coding, it stays whole."""
+    from surge.reports.document import as_pieces
 
-    return as_text(document)
+    return as_pieces(document)
 
 
 class Answer(ABC):
@@ -65,6 +66,10 @@ class Answer(ABC):
 
     def json(self) -> str:
         """Return the document as JSON text."""
+        return "".join(self.json_pieces())
+
+    def json_pieces(self) -> Iterator[str]:
+        """Yield the JSON text piece by piece, for answers that are large: no more of them is held at once."""
         return written(self.document())
 
     @checked

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, overload
@@ -23,6 +23,7 @@ from surge.workers import Progress
 
 if TYPE_CHECKING:
     from surge.api.pictures import FilmAnswer
+    from surge.reports.check_json import CheckDocument
     from surge.views.subject import Subject
 
 
@@ -68,27 +69,34 @@ class CheckAnswer(Assessment, CaseAnswer):
         -------
         dict
         """
+        return data(self._made(histories))
+
+    @checked
+    def json(self, *, histories: bool = False) -> str:
+        """Return the document as JSON text; ``histories`` as of :meth:`document`."""
+        return "".join(self.json_pieces(histories=histories))
+
+    @checked
+    def json_pieces(self, *, histories: bool = False) -> Iterator[str]:
+        """Yield the JSON text piece by piece: with histories it may be hundreds of megabytes."""
+        return written(self._made(histories))
+
+    def _made(self, histories: bool) -> CheckDocument:
+        """The document, as types."""
         from surge.reports.advice import advice
         from surge.reports.check_json import answer
         from surge.reports.words import sentence
 
         worst = self.weakest
-        return data(
-            answer(
-                self.case,
-                self,
-                version=__version__,
-                sentence=sentence(worst, self.run_of(worst), self.display) if worst else "",
-                advice=advice(self, self.display),
-                cautions=CAUTIONS,
-                histories=histories,
-            )
+        return answer(
+            self.case,
+            self,
+            version=__version__,
+            sentence=sentence(worst, self.run_of(worst), self.display) if worst else "",
+            advice=advice(self, self.display),
+            cautions=CAUTIONS,
+            histories=histories,
         )
-
-    @checked
-    def json(self, *, histories: bool = False) -> str:
-        """Return the document as JSON text; ``histories`` as of :meth:`document`."""
-        return written(self.document(histories=histories))
 
     @checked
     def subject(self, scenario: str | None = None) -> Subject:

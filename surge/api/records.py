@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import date
@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surge import __version__
-from surge.api.answers import Answer, Json, Picture, data
+from surge.api.answers import Answer, Json, Picture, data, written
 from surge.api.inputs import case_of, in_case, rules_of_case
 from surge.arguments import checked, later
 from surge.choices import Dates, DecimalSign, PictureKind, TimedFrom
@@ -110,6 +110,10 @@ class RecordsAnswer(words.JudgedRecords, Answer):
     def document(self) -> Json:
         """Return the answer as plain data (``surge schema records``)."""
         return data(records_document(self, self.head))
+
+    def json_pieces(self) -> Iterator[str]:
+        """Yield the JSON text piece by piece: of many tests it may be hundreds of megabytes."""
+        return written(records_document(self, self.head))
 
     def csv(self) -> str:
         """Return the findings as a table for a spreadsheet."""

@@ -40,7 +40,7 @@ class Refusal:
 
     def json(self) -> str:
         """Return the document as JSON text."""
-        return written(self.document)
+        return "".join(written(self.document))
 
 
 def refused(error: CaseError, path: str) -> Refusal:

@@ -8,7 +8,7 @@ import sys
 import click
 
 from surge.cli.files import InputPath
-from surge.cli.shared import answering, print_text, unit_options, wanted_units
+from surge.cli.shared import answering, print_pieces, print_text, unit_options, wanted_units
 
 COLOURS = {"limit kept": "cyan", "limit exceeded": "yellow", "cannot be decided": "magenta"}
 
@@ -34,7 +34,7 @@ def check(case: str, as_json: bool, histories: bool, details: bool, **units: str
         tell_compiling()
         answer = check_case(loaded, units=wanted, progress=progress)
     if as_json:
-        print_text(answer.json(histories=histories))
+        print_pieces(answer.json_pieces(histories=histories))
     else:
         bare = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
         print_text(answer.text(details=details, style=None if bare else _coloured))

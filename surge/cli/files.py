@@ -16,14 +16,17 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
-from surge.cli.shared import fail, tell
+from surge.cli.shared import fail, gathered, tell
 from surge.inputs import was_read
+
+Content = str | bytes | Iterable[str]
+"""Of a file: whole, or piece by piece."""
 
 
 class OutputPath(click.Path):
@@ -38,14 +41,15 @@ class InputPath(OutputPath):
     """The type of every option and argument that names a file to read; whoever reads it looks at it."""
 
 
-def write_whole(path: Path, content: str | bytes) -> None:
+def write_whole(path: Path, content: Content) -> None:
     """Write a file whole or not at all; it is then as others may read it, or as it was before."""
     import tempfile
 
     path = path.resolve()  # a link stays one
     with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".surge-", delete=False) as file:
         try:
-            file.write(content if isinstance(content, bytes) else content.encode())
+            for some in [content] if isinstance(content, str | bytes) else gathered(content):
+                file.write(some if isinstance(some, bytes) else some.encode())
             file.flush()
             os.fsync(file.fileno())
             Path(file.name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_mask())
@@ -127,7 +131,7 @@ def output_paths(outputs: Sequence[str], *, kinds: Sequence[str], force: bool) -
     return paths
 
 
-def write_file(path: Path, content: str | bytes) -> None:
+def write_file(path: Path, content: Content) -> None:
     """Write a file whole, or say in one line why not and leave with 2."""
     _refuse_target(path)  # once more: by now it is known what was read
     try:
@@ -136,7 +140,7 @@ def write_file(path: Path, content: str | bytes) -> None:
         fail(f"{path} cannot be written: {error.strerror}")
 
 
-def write_files(contents: Mapping[Path, str | bytes], *, told: str = "") -> None:
+def write_files(contents: Mapping[Path, Content], *, told: str = "") -> None:
     """Write files that were made, each whole, and say so."""
     for path in contents:
         _refuse_target(path)  # of all, before the first is written

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
@@ -16,6 +17,7 @@ from surge.cli.shared import (
     day_of,
     fail,
     leave,
+    print_pieces,
     print_text,
 )
 
@@ -95,11 +97,17 @@ def records(
     }
     answer = _judge(file, case, limits, asked, as_json=as_json)
     write_files(
-        {path: answer.csv() if kind == "csv" else answer.json() + "\n" for path, kind in paths.items()}
+        {
+            path: answer.csv() if kind == "csv" else chain(answer.json_pieces(), ["\n"])
+            for path, kind in paths.items()
+        }
     )
     if pages:
         _draw(answer, pages, force=force)
-    print_text(answer.json() if as_json else answer.text(details=details))
+    if as_json:
+        print_pieces(answer.json_pieces())
+    else:
+        print_text(answer.text(details=details))
     sys.exit(answer.exit_code)
 
 

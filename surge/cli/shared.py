@@ -10,7 +10,7 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from surge.api.refusals import Refusal
     from surge.errors import CaseError
 
+WRITTEN_AT_ONCE = 2**18  # characters of a long text
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -34,6 +35,26 @@ def print_text(text: str, *, nl: bool = True) -> None:
         if error.errno == errno.EPIPE:
             raise  # click ends quietly: the reader has gone
         fail(f"standard output cannot be written: {error.strerror}")
+
+
+def print_pieces(pieces: Iterable[str]) -> None:
+    """Write a text that is made piece by piece to standard output, some of it at a time."""
+    for some in gathered(pieces):
+        print_text(some, nl=False)
+    print_text("")
+
+
+def gathered(pieces: Iterable[str]) -> Iterator[str]:
+    """Yield pieces of a text joined to longer ones."""
+    waiting: list[str] = []
+    size = 0
+    for piece in pieces:
+        waiting.append(piece)
+        size += len(piece)
+        if size > WRITTEN_AT_ONCE:
+            yield "".join(waiting)
+            waiting, size = [], 0
+    yield "".join(waiting)
 
 
 def tell(message: str) -> None:

@@ -22,6 +22,7 @@ from surge.reports.document import (
     finding,
     finding_or_none,
     head_of,
+    numbers,
 )
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES, MEASURES, REQUIREMENTS
@@ -394,16 +395,16 @@ def _method(m: Method) -> MethodJson:
 
 def _history(h: History) -> HistoryJson:
     return HistoryJson(
-        time_s=h.time.tolist(),
-        pressure_pa_gauge={k: v.tolist() for k, v in h.pressure.items()},
-        flow_m3_per_s={k: v.tolist() for k, v in h.flow.items()},
+        time_s=numbers(h.time),
+        pressure_pa_gauge={k: numbers(v) for k, v in h.pressure.items()},
+        flow_m3_per_s={k: numbers(v) for k, v in h.flow.items()},
     )
 
 
 def _envelope(e: Envelope) -> EnvelopeJson:
     return EnvelopeJson(
-        distance_m=e.distance.tolist(),
-        highest_pa_gauge=e.highest.tolist(),
-        lowest_pa_gauge=e.lowest.tolist(),
-        steady_pa_gauge=e.steady.tolist(),
+        distance_m=numbers(e.distance),
+        highest_pa_gauge=numbers(e.highest),
+        lowest_pa_gauge=numbers(e.lowest),
+        steady_pa_gauge=numbers(e.steady),
     )

@@ -8,16 +8,20 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar, cast
 
+import numpy as np
+
+from surge.arrays import Array
 from surge.rules.findings import EXIT_CODE, UNDECIDED, Finding
 from surge.toml.faults import FaultRecord
 from surge.transient.result import Extreme
 
 Json = dict[str, Any]
+Item = TypeVar("Item")
 PLAIN = frozenset({str, float, int, bool, type(None)})
 
 
@@ -46,29 +50,68 @@ Verdict = Annotated[str, Demand(enum=list(EXIT_CODE))]
 ExitCode = Annotated[int, Demand(enum=list(EXIT_CODE.values()))]
 
 
+class Made(Sequence[Item]):
+    """A list of a document whose items are made when they are asked for, so that all are never held at once.
+
+    Parameters
+    ----------
+    make : callable
+        Makes an item.
+    sources : sequence
+        One for each item: what it is made of.
+    """
+
+    def __init__(self, make: Callable[[Any], Item], sources: Sequence[Any]) -> None:
+        self._make, self._sources = make, sources
+
+    def __len__(self) -> int:
+        return len(self._sources)
+
+    def __getitem__(self, index: Any) -> Any:
+        """One item, or a list of some."""
+        found = self._sources[index]
+        return [self._make(one) for one in found] if isinstance(index, slice) else self._make(found)
+
+    def __iter__(self) -> Iterator[Item]:
+        return map(self._make, self._sources)
+
+
+def numbers(array: Array) -> Sequence[float]:
+    """Return an array as a list of numbers of a document; it stays an array until that is written."""
+    held: Any = array
+    return cast("Sequence[float]", held)
+
+
 def as_json(item: Any) -> Any:
     """Return a frozen document as plain dicts and lists.
 
     A field that is None by default is left out while it is None. Lists of numbers and words, which may be
-    long, are handed on and not copied.
+    long, are handed on and not copied; arrays become lists.
     """
     if type(item) in PLAIN or isinstance(item, float | str):  # a float of numpy is one of Python
         return item
+    if isinstance(item, np.ndarray):
+        return item.tolist()
     if isinstance(item, Mapping):
         return {key: as_json(value) for key, value in item.items()}
-    if isinstance(item, list | tuple):
-        return item if PLAIN.issuperset(map(type, item)) else [as_json(value) for value in item]
-    kind: Any = type(item)
-    return {
-        name: as_json(value)
-        for name, left_out in _keys_of(kind)
-        if (value := getattr(item, name)) is not None or not left_out
-    }
+    if isinstance(item, list | tuple) and PLAIN.issuperset(map(type, item)):
+        return item
+    if isinstance(item, Sequence):
+        return [as_json(value) for value in item]
+    return {name: as_json(value) for name, value in _shown(item)}
 
 
 def finite(value: float | None) -> float | None:
     """Return a number [any unit] as JSON can hold it: None for what is not finite."""
     return value if value is not None and math.isfinite(value) else None
+
+
+def _shown(item: Any) -> Iterator[tuple[str, Any]]:
+    """Names and values of the fields of a dataclass that stand in the document."""
+    kind: Any = type(item)
+    for name, left_out in _keys_of(kind):
+        if (value := getattr(item, name)) is not None or not left_out:
+            yield name, value
 
 
 @cache
@@ -79,28 +122,56 @@ def _keys_of(kind: Any) -> tuple[tuple[str, bool], ...]:
     return tuple((field.name, field.default is None) for field in fields(kind))
 
 
-def as_text(plain: Any, margin: str = "\n") -> str:
-    """Return plain data as JSON text in ASCII, just as ``json.dumps(plain, allow_nan=False, indent=1)`` does.
+def as_text(document: Any) -> str:
+    """Return a document, or plain data, as JSON text; see :func:`as_pieces`."""
+    return "".join(as_pieces(document))
 
-    The library indents in Python, number by number. Here it writes every list or object without inner ones in
-    one go, with the margin as part of its commas: half the time for histories.
+
+def as_pieces(document: Any, margin: str = "\n") -> Iterator[str]:
+    """Yield a document as JSON text in ASCII, piece by piece: no more of it is held than one list of numbers.
+
+    Joined it is what ``json.dumps(as_json(document), allow_nan=False, indent=1)`` returns. That indents
+    in Python, number by number. Here every list or object without inner ones is written in one go, with the
+    margin as part of its commas: half the time for histories.
+
+    Parameters
+    ----------
+    document : object
+        A frozen document, or plain data.
+    margin : str
+        What begins its lines.
 
     Raises
     ------
     ValueError
         A number is not finite.
     """
-    if not plain or not isinstance(plain, dict | list | tuple):
-        return _encoder(",")(plain)
-    inner, ends = f"{margin} ", "{}" if isinstance(plain, dict) else "[]"
+    item = document.tolist() if isinstance(document, np.ndarray) else document
+    if type(item) in PLAIN or isinstance(item, float | str):
+        yield _encoder(",")(item)
+        return
+    if not isinstance(item, Mapping | Sequence):
+        item = dict(_shown(item))
+    inner, ends = f"{margin} ", "{}" if isinstance(item, Mapping) else "[]"
+    if not len(item):
+        yield ends
+        return
     comma = f",{inner}"
-    if PLAIN.issuperset(map(type, plain.values() if isinstance(plain, dict) else plain)):
-        text = _encoder(comma)(plain)[1:-1]
-    elif isinstance(plain, dict):
-        text = comma.join(f"{_encoder(',')(key)}: {as_text(value, inner)}" for key, value in plain.items())
-    else:
-        text = comma.join(as_text(value, inner) for value in plain)
-    return f"{ends[0]}{inner}{text}{margin}{ends[1]}"
+    if isinstance(item, dict | list | tuple) and PLAIN.issuperset(
+        map(type, item.values() if isinstance(item, dict) else item)
+    ):
+        yield f"{ends[0]}{inner}{_encoder(comma)(item)[1:-1]}{margin}{ends[1]}"
+        return
+    before = f"{ends[0]}{inner}"
+    for one in item:
+        if isinstance(item, Mapping):
+            yield f"{before}{_encoder(',')(one)}: "
+            yield from as_pieces(item[one], inner)
+        else:
+            yield before
+            yield from as_pieces(one, inner)
+        before = comma
+    yield f"{margin}{ends[1]}"
 
 
 @cache

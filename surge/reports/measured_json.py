@@ -100,7 +100,7 @@ class CurveRefused(JsonObject):
     curve: Asked
     verdict: Literal["refused"] = "refused"
     exit_code: Literal[2] = 2
-    refused: tuple[RowFaultJson, ...]
+    refused: Sequence[RowFaultJson]
 
 
 def stroke_json(stroke: MeasuredStroke, notes: Sequence[str]) -> StrokeJson:

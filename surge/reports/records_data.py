@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 from typing import Any
 
 from surge.records.stroke_tests import StrokeTest
 from surge.records.text import RowFault
 from surge.reports import records_json as j
-from surge.reports.document import CaseId, Program, asked, finite
+from surge.reports.document import CaseId, Made, Program, asked, finite
 from surge.reports.history import YEAR_DAYS
 from surge.reports.measured_json import CurveRefused
 from surge.reports.records import RECORDS_CAUTIONS, JudgedRecords, first_sentence, gaps, rows_of
@@ -54,19 +54,19 @@ def records_document(answer: JudgedRecords, head: Json) -> j.RecordsDocument:
         rows=rows_of(answer),
         shown_because=Counter(findings.judgement.shown.values()),
         valves=tuple(_valve(v, answer) for v in findings.valves),
-        tests=tuple(_test(t, tried.get(t.row, []), findings.judgement.shown) for t in records.tests),
+        tests=Made(lambda t: _test(t, tried.get(t.row, []), findings.judgement.shown), records.tests),
         refused=_faults(records.faults),
         notes=(*answer.sources, *records.notes, *gaps(findings)),
         cautions=RECORDS_CAUTIONS,
     )
 
 
-def fault_document(faults: Iterable[RowFault], head: Json) -> j.RecordsRefused | CurveRefused:
+def fault_document(faults: Sequence[RowFault], head: Json) -> j.RecordsRefused | CurveRefused:
     """Return the document where nothing of a file could be read.
 
     Parameters
     ----------
-    faults : iterable of RowFault
+    faults : sequence of RowFault
     head : dict
         As for :func:`records_document`; or "program" with "version" and "curve" with "file".
     """
@@ -94,11 +94,12 @@ def _case(known: Json | None) -> CaseId | None:
     return CaseId(**known) if known else None
 
 
-def _faults(faults: Iterable[RowFault]) -> tuple[j.RowFaultJson, ...]:
-    return tuple(
-        j.RowFaultJson(row=f.row, column=f.column, found=f.found, expected=f.expected, remedy=f.remedy)
-        for f in faults
-    )
+def _faults(faults: Sequence[RowFault]) -> Sequence[j.RowFaultJson]:
+    return Made(_fault, faults)
+
+
+def _fault(f: RowFault) -> j.RowFaultJson:
+    return j.RowFaultJson(row=f.row, column=f.column, found=f.found, expected=f.expected, remedy=f.remedy)
 
 
 def _day(day: date | None) -> str | None:

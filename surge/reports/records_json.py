@@ -5,7 +5,7 @@ Times [s], temperatures [K], pressures [Pa gauge]; days are local.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -206,8 +206,8 @@ class RecordsDocument(JsonObject):
     """Why rows were shown without counting as proof, and how many for each reason."""
     valves: tuple[ValveFindingJson, ...]
     """The worst first."""
-    tests: tuple[StrokeTestJson, ...]
-    refused: tuple[RowFaultJson, ...]
+    tests: Sequence[StrokeTestJson]
+    refused: Sequence[RowFaultJson]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
 
@@ -223,4 +223,4 @@ class RecordsRefused(JsonObject):
     case: CaseId | None
     verdict: Literal["refused"] = "refused"
     exit_code: Literal[2] = 2
-    refused: tuple[RowFaultJson, ...]
+    refused: Sequence[RowFaultJson]

@@ -23,6 +23,7 @@ from surge.model.lineup import LineUp, Pipe
 from surge.reports.advice import advice
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
+from surge.reports.window import all_named
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
@@ -373,6 +374,8 @@ def window_notes(windows: Windows | None, reason: str, display: Display) -> tupl
         if opening is not None and opening.share is not None:
             rate = display.flow_down(opening.rate)
             said.append(f'"{valve}": a window opens at {rate} and below, with {opening.stroke:.1f} s.')
+    groups = dict.fromkeys(p.together for parts in windows.by_valve.values() for p in parts)
+    said += [f"{all_named(one)}: their window holds for that stroke." for one in groups if len(one) > 1]
     said.append("Each window holds with everything else as on this sheet.")
     if windows.together is not None and len(windows.together.strokes) > 1:
         said.append(together_words(windows.together))

@@ -92,7 +92,7 @@ class Room:
     sketch : float
         Greatest height of the sketch [mm].
     objections ... tests : int
-        Rows on page 1.
+        Rows on page 1; ``timed`` are the rules on time of each shutdown chain.
     bounded ... rules : int
         Rows on page 2.
     """
@@ -104,6 +104,7 @@ class Room:
     stages: int = 8
     moves: int = 14
     chains: int = 4
+    timed: int = ALL
     highest: int = 4
     lowest: int = 2
     tests: int = 6
@@ -115,18 +116,21 @@ class Room:
     rules: int = ALL
 
 
-# Tighter and tighter, until the page is one: first rows that have most room, then the rest, then letters.
+# Tighter and tighter, until the page is one: first rows that have most room, then the rest, then letters. A
+# shutdown chain stays on page 1, with the rule on time that is nearest to its limit.
 _FIRST: tuple[dict[str, Any], ...] = (
     {},
     {"advice": 3},
     {"advice": 2},
+    {"timed": 3},
     {"sketch": 54.0},
+    {"timed": 1},
     {"sketch": 48.0, "lowest": 1},
     {"highest": 3, "moves": 10, "stages": 6},
     {"sketch": 42.0, "chains": 2, "advice": 1, "objections": 4},
     {"moves": 7, "chains": 1, "stages": 4, "objections": 3},
     {"sketch": 36.0, "highest": 2, "moves": 5, "stages": 3, "objections": 2, "tests": 3, "size": 0.92},
-    {"sketch": 32.0, "highest": 1, "advice": 0, "moves": 3, "chains": 0, "stages": 2, "objections": 1},
+    {"sketch": 32.0, "highest": 1, "advice": 0, "moves": 3, "stages": 2, "objections": 1},
     {"sketch": 28.0, "tests": 1, "size": 0.8},
 )
 

@@ -272,6 +272,15 @@ def test_what_was_not_searched_is_said(made: Made, printed: dict[str, bytes]) ->
         assert words in web
 
 
+def test_valves_that_share_a_stroke_are_named(demos: Demos) -> None:
+    case = demos[BIGGEST].case
+    (valve, parts), *_ = windows_of_one(case, shortest=10.0).by_valve.items()
+    twins = tuple(replace(p, together=(valve, "its twin")) for p in parts)
+    windows = replace(windows_of_one(case, shortest=10.0), by_valve={valve: twins})
+    shown = sheet(case, windows, assessment=demos[BIGGEST].answer)
+    assert f'"{valve}" and "its twin", both with one stroke' in " ".join(shown.window_notes)
+
+
 def test_strokes_that_are_not_safe_together_are_told(demos: Demos) -> None:
     one = {"strokes": {"a": 8.0, "b": 9.0}, "assessment": demos[BIGGEST].answer}
     alone = JointSet(**one, pressures=EXCEEDED, verdict=EXCEEDED)
@@ -468,6 +477,41 @@ def test_what_goes_on_to_page_2_has_room_for_initials_there(made: Made) -> None:
     first, second = pages(sheet_pdf(big, sketch(case.lineup)))
     assert "more movements" in " ".join(first.split())
     assert "initials" in second
+
+
+def test_a_shutdown_chain_stays_on_page_1_with_the_rule_that_is_nearest(made: Made) -> None:
+    case, one = next((c, o) for c, o in made.values() if o.chains and o.chains[0].rules)
+    big = copy.deepcopy(document(one))
+    big["movements"] = [dict(m, part=f"valve {k}") for k in range(4) for m in big["movements"]]
+    big["stages"] = [dict(s) for s in big["stages"] for _ in range(3)]
+    rule = next(r for r in big["chains"][0]["rules"] if r["counts"])
+    others = [
+        dict(rule, words=f"Tank {k} is kept.", outcome="kept", value_s=k, limit_s=30.0) for k in range(9)
+    ]
+    big["chains"] = [dict(big["chains"][0], rules=others)]
+    first, second = (" ".join(page.split()) for page in pages(sheet_pdf(big, sketch(case.lineup))))
+    terms = big["chains"][0]["terms"]
+    assert all(f"{t['begins']} to {t['ends']}" in first for t in terms)
+    assert "Tank 8 is kept" in first
+    assert all(f"Tank {k} is kept" in second for k in range(9))
+
+
+def test_boxes_for_initials_on_page_2_stand_inside_the_page_beside_their_headings(made: Made) -> None:
+    case, one = made[BIGGEST]
+    big = copy.deepcopy(document(one))
+    big["movements"] = [dict(m, part=f"valve {k}") for k in range(4) for m in big["movements"]]
+    page = pypdf.PdfReader(io.BytesIO(sheet_pdf(big, sketch(case.lineup)))).pages[1]
+    found: dict[str, tuple[float, float]] = {}
+
+    def note(text: str, cm: Any, tm: Any, *_: Any) -> None:
+        for words in ("More movements", "initials: ship"):
+            if words in text:
+                x, y = tm[4], tm[5]
+                found[words] = cm[0] * x + cm[2] * y + cm[4], cm[1] * x + cm[3] * y + cm[5]
+
+    page.extract_text(visitor_text=note)
+    assert abs(found["More movements"][1] - found["initials: ship"][1]) < 12.0
+    assert 300.0 < found["initials: ship"][0] < float(page.mediabox.width)
 
 
 # Names with markup in them

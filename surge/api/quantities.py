@@ -23,6 +23,7 @@ ENDINGS = {
     "_m2_per_s": ("meter ** 2 / second", ""),
     "_s_per_day": ("second / day", ""),
     "_days": ("day", ""),
+    "_pa_s": ("pascal * second", ""),
     "_pa": ("pascal", ""),
     "_k": ("kelvin", ""),
     "_m": ("meter", ""),

@@ -43,6 +43,7 @@ from surge.toml.text import shown
 from surge.units import ATMOSPHERE, Reading
 
 HOSE_LOWEST = 0.0  # [Pa gauge]
+COMMON = "common practice, no source"
 HOSE_LOWEST_SOURCE = "a cargo hose may not take vacuum; common practice, no source"
 
 
@@ -85,6 +86,10 @@ class Builder:
                 "a day not after this transfer",
                 "check both dates; without first_transfer the shorter time limit holds",
             )
+        if top is None and any(p.cargo_pump_top for p in case.points.values()):
+            value = f"{LineUp.pump_top_limit / 1e5:g} bar(g)"
+            self.notes.assume("limits", "limit at the top of a cargo pump", value, LineUp.pump_top_source)
+        self._defaults()
         made = LineUp(
             title=case.title,
             note=case.note,
@@ -108,6 +113,36 @@ class Builder:
             **given,  # type: ignore[arg-type]
         )
         return made.with_(assumed=tuple(self.notes.assumed))
+
+    def _defaults(self) -> None:
+        """Note what the case leaves to a default: a figure that nobody wrote is an assumption."""
+        case, assume = self.case, self.notes.assume
+        if case.site.barometer is None:
+            assume("site", "barometer", f"{ATMOSPHERE / 100:g} mbar(a)", "standard atmosphere, CGPM 1954")
+        if "cargo" not in case.berth.model_fields_set and any(s.shutdown for s in case.scenario):
+            assume("berth", "kind of cargo", "oil", "for the rules on the time of a shutdown")
+        for tank in case.tank:
+            if tank.blanket is None:
+                assume(tank.name, "blanket pressure", "0 bar(g)", f"open to the air; {COMMON}")
+        for line in (*case.pipe, *case.arm, *case.hose):
+            if not line.fittings and "minor_loss" not in line.model_fields_set:
+                assume(line.name, "minor losses", "none", f"the case lists no fittings; {COMMON}")
+        for hose in case.hose:
+            if hose.lowest_pressure is None:
+                assume(hose.name, "lowest pressure allowed", f"{HOSE_LOWEST:g} bar(g)", HOSE_LOWEST_SOURCE)
+        self._positions()
+
+    def _positions(self) -> None:
+        """Note valves and pumps of which the case does not say how they stand."""
+        case, assume = self.case, self.notes.assume
+        throttle = case.rate.at if case.rate else ""
+        set_elsewhere = {name for s in case.scenario for name in s.openings}
+        for valve in case.valve:
+            if "opening" not in valve.model_fields_set and valve.name not in {throttle, *set_elsewhere}:
+                assume(valve.name, "opening while loading", "fully open", COMMON)
+        for pump in case.pump:
+            if "speed" not in pump.model_fields_set and pump.name != throttle:
+                assume(pump.name, "speed", "full", COMMON)
 
     # Places
 
@@ -189,6 +224,7 @@ class Builder:
             means=rate.means,
             at=rate.at,
             through=rate.through or self._through(rate),
+            by_mass=rate.agreed.kind == "mass flow",
         )
 
     def _through(self, rate: spec.RateTable) -> str:
@@ -253,12 +289,14 @@ class Builder:
 
     def _pipe(self, pipe: spec.PipeTable, kind: str, origin: Origin) -> Pipe:
         bore = pipe_bore(pipe, origin, self.notes)
-        speed = pipe_speed(pipe, bore, origin, self.notes)
+        wave = pipe_speed(pipe, bore, origin, self.notes)
         flange = flange_rating(pipe, origin, self.notes)
         rating, source = flange or (None, None)
         limits = self._limits(pipe, origin, rating=rating, rating_source=source)
         brittle = pipe.material is not None and MATERIALS[pipe.material].brittle
-        return self._line(pipe, kind, origin, bore.diameter, speed, limits, brittle=brittle)
+        speed = wave.speed, wave.source
+        made = self._line(pipe, kind, origin, bore.diameter, speed, limits, brittle=brittle)
+        return replace(made, wall=wave.wall)
 
     def _hose(self, hose: spec.Hose, origin: Origin) -> Pipe:
         if hose.inside_diameter is None:
@@ -281,7 +319,9 @@ class Builder:
         )
         speed, source, band = hose_speed(hose, figures, origin, self.notes)
         made = self._line(hose, "hose", origin, diameter, (speed, source), limits, brittle=False)
-        return replace(made, wave_speed_range=band)
+        by_swell = hose.wave_speed is None and hose.swell is not None and hose.swell_at is not None
+        swell = (hose.swell.value, hose.swell_at.value) if by_swell else None  # type: ignore[union-attr]
+        return replace(made, wave_speed_range=band, swell=swell)
 
     def _line(
         self,
@@ -295,7 +335,8 @@ class Builder:
         brittle: bool,
     ) -> Pipe:
         length, length_range = self._length(line, origin)
-        roughness = line_roughness(line, kind, origin, self.notes)
+        roughness, rough = line_roughness(line, kind, origin, self.notes)
+        minor = minor_loss(line, diameter, rough or (roughness, roughness), origin, self.notes)
         return Pipe(
             name=line.name,
             start=line.start,
@@ -307,7 +348,9 @@ class Builder:
             wave_speed=speed[0],
             wave_speed_source=speed[1],
             roughness=roughness,
-            minor_loss=minor_loss(line, diameter, roughness, origin, self.notes),
+            minor_loss=minor[0],
+            roughness_range=rough,
+            minor_loss_range=minor if minor[0] != minor[1] else None,
             brittle=line.brittle or brittle,
             limits=limits,
             origin=origin,
@@ -328,14 +371,15 @@ class Builder:
         return high, (low, high)
 
     def _valve(self, valve: spec.ValveTable, origin: Origin) -> Valve:
-        kv, table, source = valve_figures(valve, origin, self.notes)
+        figures = valve_figures(valve, origin, self.notes)
         return Valve(
             name=valve.name,
             start=valve.start,
             end=valve.end,
-            kv=kv,
-            characteristic=table,
-            characteristic_source=source,
+            kv=figures.kv,
+            kv_range=figures.kv_range,
+            characteristic=figures.characteristic,
+            characteristic_source=figures.source,
             opening=valve.opening,
             adjustable=valve.adjustable,
             group=valve.group,
@@ -374,6 +418,7 @@ class Builder:
             curve=tuple((self.notes.flow(flow), head.value) for flow, head in pump.curve),
             non_return=pump.non_return_valve,
             speed=pump.speed,
+            by_mass=any(flow.kind == "mass flow" for flow, _ in pump.curve),
             limits=self._limits(pump, origin),
             origin=origin,
         )

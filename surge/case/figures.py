@@ -4,10 +4,17 @@ What is taken without being asked for is noted as assumed, with its source, and 
 
 Decisions
 ---------
-* A Kv by type and size is the high end of its range (:mod:`surge.reference.valves` says why).
-* A pipe by its size is of steel (of 316L where the schedule ends in S), of standard schedule, restrained in
-  the way that gives the greatest wave speed, with a new wall.
-* A hose by its type has a range of wave speeds, and the worst over the range counts.
+* What a type, a size or a condition leaves open is a range, and the worst over all ranges counts
+  (:mod:`surge.rules.spread`): the Kv of a valve, the wave speed of a hose, the roughness of a wall; of a pipe
+  by its size the wall, from the lightest usual schedule to extra strong, the modulus of the usual steels, and
+  the restraint, from anchored at one end to expansion joints.
+* Where one figure has to stand for a range, it is the high Kv, the smooth wall, the standard schedule, the
+  stiff wall and the fast hose.
+* The lightest usual schedule is 20 from 8 inch on, the standard one below; of stainless steel 10S. Common
+  practice, no source.
+* A material that is named has one modulus: handbooks spread by some per cent, and a wave speed by a tenth of
+  that.
+* The characteristic of a valve by its type is one curve: it is listed as assumed.
 * Ratings, elevations, levels and pump curves are never assumed.
 """
 
@@ -20,7 +27,7 @@ from surge.case import schema as spec
 from surge.case.notes import IN_CASE, Notes
 from surge.errors import Origin, UnknownNameError
 from surge.hydraulics.formulas import hose_wave_speed, restraint_factor, wave_speed
-from surge.model.lineup import Table
+from surge.model.lineup import Table, Wall
 from surge.reference.materials import MATERIALS
 from surge.reference.valve_curves import VALVE_CURVES
 from surge.units import ZERO_CELSIUS
@@ -28,10 +35,12 @@ from surge.units import ZERO_CELSIUS
 if TYPE_CHECKING:
     from surge.reference.hoses import HoseType
 
+WORST = "judged by the worst"
 _SOME_BORE = (0.05, 1.0)  # [m] stand-ins while the faults of a case are being gathered
 SCHEDULE = "standard"  # what "12 inch pipe" means when nothing more is said
 STEEL, HOSE, ROUGH_HOSE = "new steel", "smooth hose", "rough-bore hose"
 RESTRAINT = "anchored at one end"  # of the three it gives the greatest wave speed
+LOOSE = 1.0  # [-] the restraint factor of expansion joints, which give the least
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +50,7 @@ class Bore:
     diameter: float
     wall: float | None
     wall_words: str
+    walls: tuple[float, float] | None = None  # where the schedule is not known
 
 
 def pipe_bore(pipe: spec.PipeTable, origin: Origin, notes: Notes) -> Bore:
@@ -73,20 +83,37 @@ def _from_size(pipe: spec.PipeTable, size: str, origin: Origin, notes: Notes) ->
         wrong = "schedule" if "schedule" in error.kind and pipe.schedule else "size"
         notes.unknown((*origin, wrong), error)
         return Bore(diameter=_SOME_BORE[notes.pick], wall=0.01, wall_words="")
+    words = f"{found.wall * 1e3:.2f} mm ({found.size}, {found.schedule})"
+    walls = None
     if pipe.schedule is None and len(schedules_of(size)) > 1:
-        figure = f"{found.schedule}, wall {found.wall * 1e3:.2f} mm, bore {found.inside * 1e3:.1f} mm"
-        source = (
-            f"{found.source} ({found.status}); the usual one: a heavier wall raises the peak, extra strong by"
+        light, heavy = (pipe_size(size, schedule=s) for s in _usual_schedules(pipe, size))
+        walls = min(light.wall, found.wall), max(heavy.wall, found.wall)
+        figure = f"{light.schedule} to {heavy.schedule}, wall {walls[0] * 1e3:.2f} to {walls[1] * 1e3:.2f} mm"
+        notes.assume(
+            pipe.name,
+            "schedule",
+            f"{figure}, {WORST}",
+            f"{found.source} ({found.status}); that no other is used: common practice, no source",
         )
-        notes.assume(pipe.name, "schedule", figure, f"{source} some 12 % (computed, 8 inch, 3 s)")
     else:
         notes.took(pipe.name, "bore and wall", f"{found.size}, {found.schedule}", found)
-    words = f"{found.wall * 1e3:.2f} mm ({found.size}, {found.schedule})"
-    return Bore(diameter=found.inside, wall=found.wall, wall_words=words)
+    return Bore(diameter=found.inside, wall=found.wall, wall_words=words, walls=walls)
 
 
-def line_roughness(line: spec.LineTable, kind: str, origin: Origin, notes: Notes) -> float:
-    """Return the roughness [m]: given, of the condition named, or of a new wall (low: higher peaks)."""
+def _usual_schedules(pipe: spec.PipeTable, size: str) -> tuple[str, str]:
+    """The lightest and the heaviest schedule that is usual for a cargo line."""
+    from surge.reference.pipes import schedules_of
+
+    known = schedules_of(size)
+    if pipe.material == STAINLESS:
+        return ("schedule 10S" if "schedule 10S" in known else SCHEDULE), "extra strong"
+    return ("schedule 20" if "schedule 20" in known else SCHEDULE), "extra strong"
+
+
+def line_roughness(
+    line: spec.LineTable, kind: str, origin: Origin, notes: Notes
+) -> tuple[float, tuple[float, float] | None]:
+    """Return the roughness [m], and its range where it is that of the condition named, or of a new wall."""
     if line.roughness is not None:
         if line.condition is not None:
             notes.fault(
@@ -95,7 +122,7 @@ def line_roughness(line: spec.LineTable, kind: str, origin: Origin, notes: Notes
                 "one of both",
                 "take condition or roughness out",
             )
-        return line.roughness.value
+        return line.roughness.value, None
     from surge.reference.pipes import roughness
 
     usual = STEEL
@@ -109,35 +136,36 @@ def line_roughness(line: spec.LineTable, kind: str, origin: Origin, notes: Notes
         found = roughness(line.condition or usual)
     except UnknownNameError as error:
         notes.unknown((*origin, "condition"), error)
-        return 1e-4
-    figure = f"{found.low * 1e3:g} mm, {found.name}, the low end"
+        return 1e-4, None
+    figure = f"{found.low * 1e3:g} to {found.high * 1e3:g} mm, {found.name}, {WORST}"
     if line.condition is None:
         notes.assume(line.name, "roughness", figure, f"{found.source} ({found.status})")
     else:
         notes.took(line.name, "roughness", figure, found)
-    return found.low
+    return found.low, (found.low, found.high)
 
 
 def minor_loss(
-    line: spec.LineTable, diameter: float, roughness: float, origin: Origin, notes: Notes
-) -> float:
-    """Return the sum of loss factors [-]: the figure given and those of the fittings listed."""
-    total = line.minor_loss
+    line: spec.LineTable, diameter: float, roughness: tuple[float, float], origin: Origin, notes: Notes
+) -> tuple[float, float]:
+    """Return the sum of loss factors [-] at either end of the roughness [m], fittings listed among them."""
+    total = [line.minor_loss, line.minor_loss]
     if not line.fittings:
-        return total
+        return line.minor_loss, line.minor_loss
     from surge.reference.fittings import loss_factor
 
     for name, count in line.fittings.items():
         try:
-            k, source = loss_factor(name, diameter=diameter, roughness=roughness)
+            found = [loss_factor(name, diameter=diameter, roughness=r) for r in roughness]
         except UnknownNameError as error:
             notes.unknown((*origin, "fittings", name), error)
             continue
-        total += count * k
-        notes.assume(
-            line.name, f"loss factor of {name}", f"{k:.3g} each, {count:g} of them", source, asked=True
-        )
-    return total
+        each = list(dict.fromkeys(f"{k:.3g}" for k, _ in found))
+        for i, (k, _) in enumerate(found):
+            total[i] += count * k
+        words = f"{' to '.join(each)} each, {count:g} of them"
+        notes.assume(line.name, f"loss factor of {name}", words, found[0][1], asked=True)
+    return total[0], total[1]
 
 
 def flange_rating(pipe: spec.PipeTable, origin: Origin, notes: Notes) -> tuple[float, str] | None:
@@ -241,18 +269,30 @@ def _suits(hose: spec.Hose, found: HoseType, origin: Origin, notes: Notes) -> No
         )
 
 
-def valve_figures(valve: spec.ValveTable, origin: Origin, notes: Notes) -> tuple[float, Table, str]:
-    """Return Kv [m3/h], characteristic and its source: given, or from type and size."""
+@dataclass(frozen=True, kw_only=True)
+class ValveFigures:
+    """Kv [m3/h], its range where it is not given, characteristic and its source."""
+
+    kv: float
+    kv_range: tuple[float, float] | None
+    characteristic: Table
+    source: str
+
+
+def valve_figures(valve: spec.ValveTable, origin: Origin, notes: Notes) -> ValveFigures:
+    """Return Kv and characteristic: given, or from type and size."""
     given = valve.kv or valve.cv
     if valve.kv is not None and valve.cv is not None:
         notes.exactly_one(origin, kv=valve.kv, cv=valve.cv)
     kv = given.value if given else None
+    span: tuple[float, float] | None = None
     name = valve.characteristic
     if valve.type is not None or valve.size is not None:
         assumed = _assumed_valve(valve, origin, notes, needed=kv is None)
         if assumed is not None:
-            kv = kv if kv is not None else assumed[0]
-            name = name if name is not None else assumed[1]
+            if kv is None:
+                kv, span = assumed[0], (assumed[1], assumed[0])
+            name = name if name is not None else assumed[2]
     if kv is None:
         if valve.type is None and valve.size is None:
             notes.missing(
@@ -271,14 +311,15 @@ def valve_figures(valve: spec.ValveTable, origin: Origin, notes: Notes) -> tuple
         name = "linear"
     if isinstance(name, str):
         curve = VALVE_CURVES[name]
-        return kv, curve.table, f"{curve.name}: {curve.source}"
-    return kv, tuple(name), IN_CASE
+        told = f"{curve.name}: {curve.source}"
+        return ValveFigures(kv=kv, kv_range=span, characteristic=curve.table, source=told)
+    return ValveFigures(kv=kv, kv_range=span, characteristic=tuple(name), source=IN_CASE)
 
 
 def _assumed_valve(
     valve: spec.ValveTable, origin: Origin, notes: Notes, *, needed: bool
-) -> tuple[float, str] | None:
-    """Kv and characteristic from type and size; the Kv is noted as assumed where it is needed."""
+) -> tuple[float, float, str] | None:
+    """High and low Kv, and characteristic, from type and size; the Kv is noted where it is needed."""
     from surge.reference.valves import VALVE_TYPES, assumed_kv
 
     if valve.type is None:
@@ -292,7 +333,7 @@ def _assumed_valve(
         curve = VALVE_CURVES[characteristic]
         notes.assume(valve.name, "characteristic", curve.name, f"{curve.source} ({curve.status})")
     if not needed:
-        return 1.0, characteristic
+        return 1.0, 1.0, characteristic
     if valve.size is None:
         notes.needs((*origin, "type"), "the Kv, or the size from which one is assumed", "size")
         return None
@@ -301,40 +342,58 @@ def _assumed_valve(
     except UnknownNameError as error:
         notes.unknown((*origin, "size"), error)
         return None
-    figure = f"{found.kv:.0f} m3/h ({found.low:.0f} to {found.high:.0f}), the high end"
-    more = f"; {found.note}" if found.note else ""
-    notes.assume(valve.name, "Kv", figure, f"{found.source} ({found.status}){more}")
-    return found.kv, characteristic
+    figure = f"{found.low:.0f} to {found.high:.0f} m3/h, {WORST}"
+    notes.assume(valve.name, "Kv", figure, f"{found.source} ({found.status})")
+    return found.high, found.low, characteristic
 
 
 _SOME_SPEED = (100.0, 1400.0)  # [m/s] stand-ins while the faults of a case are being gathered
 
 
 CARBON, STAINLESS = "steel", "stainless steel 316L"
+# [Pa] of a steel pipe of which no more is known; of one of a stainless schedule. Handbooks, from memory.
+USUAL_MODULI = {CARBON: (193e9, 212e9), STAINLESS: (193e9, 200e9)}
 
 
 _WALL_KEYS = ("wall", "modulus", "poisson", "restraint", "restraint_factor")
 
 
-def pipe_speed(pipe: spec.PipeTable, bore: Bore, origin: Origin, notes: Notes) -> tuple[float, str]:
-    """Return the wave speed [m/s] of a pipe or arm and how it was found."""
+@dataclass(frozen=True, kw_only=True)
+class PipeWave:
+    """Wave speed of a pipe [m/s], how it was found, and what it goes by."""
+
+    speed: float
+    source: str
+    wall: Wall | None = None
+
+
+def pipe_speed(pipe: spec.PipeTable, bore: Bore, origin: Origin, notes: Notes) -> PipeWave:
+    """Return the wave speed of a pipe or arm and how it was found."""
     if pipe.wave_speed is not None:
         # The material may stand beside it: it also says whether the wall is brittle.
         _only_wave_speed(pipe, _WALL_KEYS, origin, notes)
-        return pipe.wave_speed.value, "given"
+        wall = None
+        if bore.wall is not None and bore.walls is not None:
+            wall = Wall(thickness=bore.wall, stiffness=None, thickness_range=bore.walls)
+        return PipeWave(speed=pipe.wave_speed.value, source="given", wall=wall)
     if bore.wall is None and pipe.material is None and not any(getattr(pipe, k) for k in _WALL_KEYS):
         _no_speed(origin, "wall with material or modulus, and restraint", notes)
-        return _SOME_SPEED[notes.pick], ""
+        return PipeWave(speed=_SOME_SPEED[notes.pick], source="")
+    opened = pipe
     if pipe.size is not None:
         pipe = _usual(pipe, notes)
     notes.exactly_one(origin, material=pipe.material, modulus=pipe.modulus)
     notes.exactly_one(origin, restraint=pipe.restraint, restraint_factor=pipe.restraint_factor)
     modulus, poisson, words = _wall(pipe, origin, notes)
+    if opened.material is not None and modulus is not None:
+        row = MATERIALS[opened.material]
+        spread = f"{row.source}; {row.note}"
+        notes.assume(pipe.name, "modulus", f"{modulus / 1e9:g} GPa, {row.name}", spread, asked=True)
     c1 = _restraint(pipe, origin, poisson, notes)
     if bore.wall is None:
         notes.missing((*origin, "wall"), 'a wall thickness such as "9.53 mm"', "add the key wall")
     if bore.wall is None or modulus is None or c1 is None:
-        return _SOME_SPEED[notes.pick], ""
+        return PipeWave(speed=_SOME_SPEED[notes.pick], source="")
     speed = wave_speed(
         density=notes.density,
         sound_speed=notes.sound_speed,
@@ -343,7 +402,21 @@ def pipe_speed(pipe: spec.PipeTable, bore: Bore, origin: Origin, notes: Notes) -
         modulus=modulus,
         c1=c1,
     )
-    return speed, f"from wall {bore.wall_words}, {words}, {pipe.restraint or f'restraint factor {c1:g}'}"
+    soft, stiff = modulus / c1, modulus / c1
+    if opened.material is None and opened.modulus is None:
+        soft, stiff = (e / c1 for e in USUAL_MODULI[pipe.material or CARBON])
+    if opened.restraint is None and opened.restraint_factor is None:
+        soft *= c1 / LOOSE
+    return PipeWave(
+        speed=speed,
+        source=f"from wall {bore.wall_words}, {words}, {pipe.restraint or f'restraint factor {c1:g}'}",
+        wall=Wall(
+            thickness=bore.wall,
+            stiffness=modulus / c1,
+            thickness_range=bore.walls,
+            stiffness_range=(soft, stiff) if soft < stiff else None,
+        ),
+    )
 
 
 def _usual(pipe: spec.PipeTable, notes: Notes) -> spec.PipeTable:
@@ -352,11 +425,14 @@ def _usual(pipe: spec.PipeTable, notes: Notes) -> spec.PipeTable:
     if pipe.material is None and pipe.modulus is None:
         filled["material"] = STAINLESS if (pipe.schedule or "").upper().endswith("S") else CARBON
         wall = MATERIALS[filled["material"]]
-        notes.assume(pipe.name, "material", wall.name, "common practice, no source; the stiffer of the usual")
+        low, high = (e / 1e9 for e in USUAL_MODULI[wall.name])
+        value = f"{wall.name}, modulus {low:g} to {high:g} GPa, {WORST}"
+        source = "common practice, no source; moduli: handbooks, from memory"
+        notes.assume(pipe.name, "material", value, source)
     if pipe.restraint is None and pipe.restraint_factor is None:
         filled["restraint"] = RESTRAINT
-        source = "the one of the three usual ways that gives the greatest wave speed, by about 1 %"
-        notes.assume(pipe.name, "restraint", RESTRAINT, source)
+        source = "the three usual ways to hold a pipe; they move its wave speed by about 1 %"
+        notes.assume(pipe.name, "restraint", f"{RESTRAINT} to expansion joints, {WORST}", source)
     return pipe.model_copy(update=filled)
 
 

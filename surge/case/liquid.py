@@ -2,8 +2,10 @@
 
 Decisions
 ---------
-* Where products under one name differ, the unfavourable end is taken: density, sound speed and vapour
-  pressure high, viscosity low. A single substance has its value.
+* Where products under one name differ, density, sound speed and viscosity are ranges, and the worst over all
+  of each counts: no end is the unfavourable one for every line (:mod:`surge.rules.spread`). Where one figure
+  has to stand for them, it is the high density, the high sound speed and the low viscosity. The vapour
+  pressure is the high one (:mod:`surge.model.ranges`). A single substance has its value.
 * How far the table itself may be off is kept apart, for the search of windows
   (:mod:`surge.reference.liquids`).
 """
@@ -31,15 +33,16 @@ FAR = 0.2  # our own bound: own figures farther than this from the table are a s
 
 @dataclass(frozen=True, kw_only=True)
 class _Listed:
-    """What the table says of the cargo: unfavourable ends [kg/m3], [m/s], [Pa s], [Pa absolute]."""
+    """What the table says of the cargo."""
 
     name: str
-    density: float
-    sound_speed: float
-    viscosity: float
-    vapour_pressure: float
+    state: CargoState
     static_accumulator: bool | None
-    sound_speed_doubt: float
+
+    def ends(self, quantity: str) -> tuple[float, float] | None:
+        """Ends of a property [SI]; None where it is one figure."""
+        band = getattr(self.state, quantity)
+        return (band.low, band.high) if band.low < band.high else None
 
 
 def liquid_of(liquid: spec.LiquidTable, notes: Notes) -> Liquid:
@@ -57,9 +60,13 @@ def liquid_of(liquid: spec.LiquidTable, notes: Notes) -> Liquid:
         viscosity = liquid.viscosity.value
         if liquid.viscosity.kind == "dynamic viscosity":
             viscosity /= density
+    elif listed:
+        viscosity = listed.state.viscosity.unfavourable / density
     else:
-        viscosity = listed.viscosity / density if listed else _SOME["viscosity"][notes.pick]
-    vapour = liquid.vapour_pressure.value if liquid.vapour_pressure else listed and listed.vapour_pressure
+        viscosity = _SOME["viscosity"][notes.pick]
+    vapour = liquid.vapour_pressure.value if liquid.vapour_pressure else None
+    if vapour is None and listed:
+        vapour = listed.state.vapour_pressure.unfavourable
     static = liquid.static_accumulator
     own_speed = liquid.sound_speed is not None or liquid.bulk_modulus is not None
     return Liquid(
@@ -70,7 +77,12 @@ def liquid_of(liquid: spec.LiquidTable, notes: Notes) -> Liquid:
         vapour_pressure=vapour or 0.0,
         temperature=notes.temperature,
         static_accumulator=static if static is not None or listed is None else listed.static_accumulator,
-        sound_speed_doubt=listed.sound_speed_doubt if listed and not own_speed else 0.0,
+        sound_speed_doubt=listed.state.sound_speed.doubt if listed and not own_speed else 0.0,
+        density_range=listed.ends("density") if listed and liquid.density is None else None,
+        sound_speed_range=listed.ends("sound_speed") if listed and not own_speed else None,
+        viscosity_range=listed.ends("viscosity") if listed and liquid.viscosity is None else None,
+        by_dynamic_viscosity=liquid.viscosity is None or liquid.viscosity.kind == "dynamic viscosity",
+        by_modulus=liquid.bulk_modulus is not None,
     )
 
 
@@ -92,7 +104,7 @@ def _all_given(liquid: spec.LiquidTable, notes: Notes) -> None:
 def _density(liquid: spec.LiquidTable, listed: _Listed | None, notes: Notes) -> float:
     if liquid.density is not None:
         return liquid.density.value
-    return listed.density if listed else _SOME["density"][notes.pick]
+    return listed.state.density.unfavourable if listed else _SOME["density"][notes.pick]
 
 
 def _sound_speed(liquid: spec.LiquidTable, listed: _Listed | None, notes: Notes) -> float:
@@ -100,7 +112,7 @@ def _sound_speed(liquid: spec.LiquidTable, listed: _Listed | None, notes: Notes)
         return liquid.sound_speed.value
     if liquid.bulk_modulus is not None:
         return math.sqrt(liquid.bulk_modulus.value / notes.density)
-    return listed.sound_speed if listed else _SOME["sound_speed"][notes.pick]
+    return listed.state.sound_speed.unfavourable if listed else _SOME["sound_speed"][notes.pick]
 
 
 def _listed(liquid: spec.LiquidTable, notes: Notes) -> _Listed | None:
@@ -138,15 +150,7 @@ def _listed(liquid: spec.LiquidTable, notes: Notes) -> _Listed | None:
         notes.fault(("liquid", "density_15"), f"{error.given:.5g} kg/m3", expected, remedy)
         return None
     _tell(liquid, state, notes)
-    return _Listed(
-        name=cargo.name,
-        density=state.density.unfavourable,
-        sound_speed=state.sound_speed.unfavourable,
-        viscosity=state.viscosity.unfavourable,
-        vapour_pressure=state.vapour_pressure.unfavourable,
-        static_accumulator=cargo.static_accumulator,
-        sound_speed_doubt=state.sound_speed.doubt,
-    )
+    return _Listed(name=cargo.name, state=state, static_accumulator=cargo.static_accumulator)
 
 
 _SHOWN = {  # property -> key of the case, unit, factor from SI, format
@@ -166,10 +170,13 @@ def _tell(liquid: spec.LiquidTable, state: CargoState, notes: Notes) -> None:
         if key in given:
             continue
         band = getattr(state, key)
-        value = f"{band.unfavourable * factor:{form}} {unit}"
         low, high = f"{band.low * factor:{form}}", f"{band.high * factor:{form}}"
-        if low != high:
-            value += f", of {low} to {high} that is sold under this name"
+        if low == high:
+            value = f"{band.unfavourable * factor:{form}} {unit}"
+        elif key == "vapour_pressure":
+            value = f"{high} {unit}, the high end of {low} to {high} that is sold under this name"
+        else:
+            value = f"{low} to {high} {unit}, all that is sold under this name, judged by the worst"
         source = f"{band.source} ({band.status}; confidence {band.confidence})"
         notes.assume("liquid", key.replace("_", " "), value, source, asked=True)
     cargo = state.cargo

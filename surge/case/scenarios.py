@@ -8,7 +8,7 @@ from dataclasses import replace
 from surge.case import schema as spec
 from surge.case.notes import Notes
 from surge.errors import Origin, meant
-from surge.model.lineup import PumpMove, Scenario, Table, ValveMove
+from surge.model.lineup import Assumed, PumpMove, Scenario, Table, ValveMove
 from surge.toml.text import shown
 from surge.units import Reading
 
@@ -46,6 +46,7 @@ class ScenarioBuilder:
             note=scenario.note,
             stage=scenario.stage,
             rate=None if scenario.rate is None else self.notes.flow(scenario.rate),
+            by_mass=scenario.rate is not None and scenario.rate.kind == "mass flow",
             levels=tuple((name, level.value) for name, level in scenario.levels.items()),
             openings=tuple(scenario.openings.items()),
             shut_at_start=tuple(scenario.shut_at_start),
@@ -100,6 +101,17 @@ class ScenarioBuilder:
                 'write law = "table" and a table, or close or open instead of move',
             )
             return self._some_law(verb)
+        if entry.law is None and kind == "linear" and entry.stroke is not None:
+            source = "common practice, no source; the last quarter decides: give a measured curve"
+            note = Assumed(
+                subject=getattr(entry, verb),
+                quantity="stroke law",
+                value="evenly from end to end",
+                source=source,
+                asked=False,
+            )
+            if note not in self.notes.assumed:
+                self.notes.assumed.append(note)
         self._unused(entry, (*_LAW_KEYS[kind], "law"), f'law = "{kind}"', origin)
         missing = [key for key in _LAW_KEYS[kind] if not _given(entry, key)]
         for key in missing:

@@ -40,6 +40,12 @@ class Liquid:
         Whether the liquid gathers electrostatic charge; None is "not known".
     sound_speed_doubt : float
         How far the sound speed may be off, as a fraction, where it comes from the program's table [-].
+    density_range, sound_speed_range, viscosity_range : (float, float) or None
+        Where different products are sold under one name: judged over the whole range [kg/m3], [m/s], and of
+        the dynamic viscosity [Pa s].
+    by_dynamic_viscosity, by_modulus : bool
+        The viscosity was given as a dynamic one, the sound speed by a bulk modulus: with another density they
+        are others.
     """
 
     name: str
@@ -50,6 +56,11 @@ class Liquid:
     temperature: float | None = None
     static_accumulator: bool | None = None
     sound_speed_doubt: float = 0.0
+    density_range: tuple[float, float] | None = None
+    sound_speed_range: tuple[float, float] | None = None
+    viscosity_range: tuple[float, float] | None = None
+    by_dynamic_viscosity: bool = False
+    by_modulus: bool = False
     origin: Origin = ("liquid",)
 
 
@@ -115,6 +126,27 @@ class Limits:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Wall:
+    """What the wave speed of a pipe goes by, beside its bore and the liquid.
+
+    Attributes
+    ----------
+    thickness : float
+        [m]
+    stiffness : float or None
+        Young's modulus over the restraint factor [Pa]; None where the wave speed was given.
+    thickness_range, stiffness_range : (float, float) or None
+        Where schedule, material or restraint are not known. A thicker wall leaves a smaller bore: the outside
+        diameter stays.
+    """
+
+    thickness: float
+    stiffness: float | None
+    thickness_range: tuple[float, float] | None = None
+    stiffness_range: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Pipe:
     """A pipe, hose or loading arm: anything with a length.
 
@@ -136,6 +168,14 @@ class Pipe:
         When the length is not known: judged by the worst in this range [m].
     wave_speed_range : (float, float) or None
         When the wave speed is not known: judged by the worst in this range [m/s].
+    wall : Wall or None
+        What the wave speed was worked out from; None where it was not.
+    swell : (float, float) or None
+        Of a hose, what its wave speed was worked out from: growth of its volume [-] at a pressure [Pa].
+    roughness_range : (float, float) or None
+        When the wall is known by its condition only [m].
+    minor_loss_range : (float, float) or None
+        Minor loss at either end of the roughness [-]: fittings lose more in a rough pipe.
     brittle : bool
         Cast iron and the like: no allowance above 1.
     """
@@ -152,6 +192,10 @@ class Pipe:
     friction_factor: float | None = None
     length_range: tuple[float, float] | None = None
     wave_speed_range: tuple[float, float] | None = None
+    wall: Wall | None = None
+    swell: tuple[float, float] | None = None
+    roughness_range: tuple[float, float] | None = None
+    minor_loss_range: tuple[float, float] | None = None
     brittle: bool = False
     limits: Limits = Limits()
     wave_speed_source: str = "given"
@@ -184,6 +228,8 @@ class Valve:
         Its stroke time can be set: the search for its window begins here.
     group : str
         Valves of one group share their stroke, whenever each begins to close; "" for none.
+    kv_range : (float, float) or None
+        When type and size are known only: judged over the whole range [m3/h of water at 1 bar].
     """
 
     name: str
@@ -195,6 +241,7 @@ class Valve:
     opening: float = 1.0
     adjustable: bool = False
     group: str = ""
+    kv_range: tuple[float, float] | None = None
     limits: Limits = Limits()
     origin: Origin = ()
 
@@ -232,6 +279,8 @@ class Pump:
         A non-return valve stands in the discharge.
     speed : float
         Fraction of full speed, 0 < speed <= 1.
+    by_mass : bool
+        A flow of the curve was given as a mass flow: with another density it is another volume.
     """
 
     name: str
@@ -240,6 +289,7 @@ class Pump:
     curve: Table
     non_return: bool
     speed: float = 1.0
+    by_mass: bool = False
     limits: Limits = Limits()
     origin: Origin = ()
 
@@ -303,12 +353,15 @@ class Rate:
         The valve or passage, the pump, or the supply that does it.
     through : str
         The element in which the rate is counted.
+    by_mass : bool
+        It was agreed as a mass flow: with another density it is another volume.
     """
 
     agreed: float
     means: str
     at: str
     through: str
+    by_mass: bool = False
     origin: Origin = ("rate",)
 
 
@@ -366,7 +419,7 @@ class Scenario:
     Attributes
     ----------
     rate : float or None
-        Another agreed rate [m3/s] than the line-up's.
+        Another agreed rate [m3/s] than the line-up's; ``by_mass`` as of :class:`Rate`.
     levels : tuple of (tank, level [m])
     openings : tuple of (valve, opening)
         Openings while loading at the rate.
@@ -389,6 +442,7 @@ class Scenario:
     stage: str = ""
     ordered: float | None = None
     rate: float | None = None
+    by_mass: bool = False
     levels: tuple[tuple[str, float], ...] = ()
     openings: tuple[tuple[str, float], ...] = ()
     shut_at_start: tuple[str, ...] = ()

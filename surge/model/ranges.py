@@ -1,103 +1,247 @@
-"""What is known as a range only, a length or the wave speed of a hose: the line-up at figures within it.
+"""What is known as a range only: figures that the case leaves to the tables, and lengths in brackets.
 
-Where in their ranges the figures are taken is a pair of shares, of the length and of the wave speeds, each 0
-at the low end and 1 at the high one.
+A point of the ranges is one share for each of them, 0 at the low end and 1 at the high one, in the order of
+:func:`ranges_of`. :func:`surge.hydraulics.fixed.at_shares` makes the line-up at a point;
+:mod:`surge.rules.spread` judges over all of them.
 
 Decisions
 ---------
-* Wave speeds of hoses of which only the type is known move together.
-* ``LENGTH_COUNT`` times ``SPEED_COUNT`` pairs are looked at, interior included; what is done there, and why a
-  case has no more than one length as a range, stands in :mod:`surge.rules.assess`.
+* Each figure of each element moves by itself: two hoses of one type, or two walls, need not be alike. The
+  liquid is one: its figures move those of all pipes.
+* Viscosities and roughnesses are spread by their logarithm, all others evenly.
+* The vapour pressure is no range: it is taken at the high end of what is sold. It bounds what a fall may
+  reach, moves nothing else, and the high end is the worst for that, whatever else is taken.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from surge.model.lineup import LineUp, Pipe
 
-Shares = tuple[float, float]
-LENGTH_COUNT, SPEED_COUNT = 17, 5  # figures looked at of each range, both ends among them
+Shares = tuple[float, ...]
+
+# Quantity -> unit, factor from SI, format: for reasons in words
+_UNITS = {
+    "density": ("kg/m3", 1.0, ".1f"),
+    "sound speed": ("m/s", 1.0, ".0f"),
+    "viscosity": ("mPa s", 1e3, ".3g"),
+    "length": ("m", 1.0, ".6g"),
+    "wave speed": ("m/s", 1.0, ".0f"),
+    "roughness": ("mm", 1e3, ".3g"),
+    "wall": ("mm", 1e3, ".3g"),
+    "stiffness of the wall": ("GPa", 1e-9, ".4g"),
+    "Kv": ("m3/h", 1.0, ".0f"),
+}
+_OF_WALL = {"wall": "thickness_range", "stiffness of the wall": "stiffness_range"}
+_LOGARITHMIC = ("viscosity", "roughness")
+LIQUID = "liquid"
+TRIFLE = 1e-9  # a range stays a range when both of its ends are one figure
 
 
-def ranged(lineup: LineUp) -> tuple[bool, bool]:
-    """Return whether a length is a range, and whether a wave speed is."""
-    pipes = lineup.pipes
-    return any(p.length_range for p in pipes), any(p.wave_speed_range for p in pipes)
+class Taken(NamedTuple):
+    """A figure within a range.
 
-
-def at_shares(lineup: LineUp, shares: Shares) -> LineUp:
-    """Return the line-up with every range a single figure.
-
-    Parameters
+    Attributes
     ----------
-    lineup : LineUp
-    shares : (float, float)
-        Of the range of lengths, and of those of wave speeds [-].
+    subject, quantity : str
+        Whose ("liquid", or the name of an element), and what: "viscosity", "length", "Kv" ...
+    value : float
+        In SI; a viscosity is dynamic [Pa s], a Kv in m3/h.
+    matters : bool
+        Whether the figures that the run gives go by it.
     """
-    if not any(ranged(lineup)):
-        return lineup
 
-    def fix(pipe: Pipe) -> Pipe:
-        length, speed = pipe.length, pipe.wave_speed
-        if pipe.length_range is not None:
-            length = _between(pipe.length_range, shares[0])
-        if pipe.wave_speed_range is not None:
-            speed = _between(pipe.wave_speed_range, shares[1])
-        return replace(pipe, length=length, length_range=None, wave_speed=speed, wave_speed_range=None)
+    subject: str
+    quantity: str
+    value: float
+    matters: bool = True
 
-    return lineup.with_(pipes=tuple(fix(p) for p in lineup.pipes))
+    @property
+    def words(self) -> str:
+        """The figure with its unit."""
+        return figure(self.quantity, self.value)
+
+    @property
+    def whose(self) -> str:
+        """What it is a figure of, in words."""
+        return whose(self.subject, self.quantity)
 
 
-def _between(ends: tuple[float, float], share: float) -> float:
-    return ends[0] + share * (ends[1] - ends[0])
+@dataclass(frozen=True, kw_only=True)
+class Range:
+    """A figure that is known as a range only.
+
+    Attributes
+    ----------
+    subject, quantity : str
+        As of :class:`Taken`.
+    low, high : float
+        Ends, in SI.
+    usual : float
+        What the line-up has where nobody says more.
+    given : bool
+        Both ends stand in the case: all that lies between them has to be safe.
+    """
+
+    subject: str
+    quantity: str
+    low: float
+    high: float
+    usual: float
+    given: bool = False
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Whose, and what."""
+        return self.subject, self.quantity
+
+    @property
+    def whose(self) -> str:
+        """What it is a figure of, in words."""
+        return whose(self.subject, self.quantity)
+
+    def value(self, share: float) -> float:
+        """The figure at a share of the range [-]; in SI."""
+        if share <= 0.0 or share >= 1.0:
+            return self.low if share <= 0.0 else self.high
+        if self.quantity in _LOGARITHMIC and self.low > 0.0:
+            return self.low * math.exp(share * math.log(self.high / self.low))
+        return self.low + share * (self.high - self.low)
+
+    def share(self, value: float) -> float:
+        """The share of the range at which a figure lies [-]."""
+        if self.quantity in _LOGARITHMIC and self.low > 0.0:
+            return math.log(value / self.low) / math.log(self.high / self.low)
+        return (value - self.low) / (self.high - self.low)
 
 
-def all_shares(lineup: LineUp, *, lengths: int = LENGTH_COUNT, speeds: int = SPEED_COUNT) -> list[Shares]:
-    """Return shares over all ranges, interior included; one pair where nothing is a range.
+def figure(quantity: str, value: float) -> str:
+    """A figure [SI] with a unit, in words."""
+    unit, factor, form = _UNITS[quantity]
+    return f"{value * factor:{form}} {unit}"
+
+
+def rounded(quantity: str, value: float, *, up: bool) -> float:
+    """A figure [SI] rounded one way as far as words show it."""
+    _, factor, form = _UNITS[quantity]
+    shown = value * factor
+    digits = 3 - math.ceil(math.log10(abs(shown))) if form.endswith("g") and shown else int(form[1])
+    step = 10.0**-digits
+    whole = math.ceil(shown / step - 1e-9) if up else math.floor(shown / step + 1e-9)
+    return whole * step / factor
+
+
+def whose(subject: str, quantity: str) -> str:
+    """What a figure belongs to, in words."""
+    return f"{quantity} of the liquid" if subject == LIQUID else f'{quantity} of "{subject}"'
+
+
+def _each(lineup: LineUp) -> Iterator[Range]:
+    """Every range of the line-up, and those of no width."""
+    liquid = lineup.liquid
+    for quantity, ends, usual in (
+        ("density", liquid.density_range, liquid.density),
+        ("sound speed", liquid.sound_speed_range, liquid.sound_speed),
+        ("viscosity", liquid.viscosity_range, liquid.viscosity * liquid.density),
+    ):
+        yield from _range(LIQUID, quantity, ends, usual)
+    for p in lineup.pipes:
+        yield from _range(p.name, "length", p.length_range, p.length, given=True)
+        yield from _range(p.name, "wave speed", p.wave_speed_range, p.wave_speed)
+        if p.wall is not None:
+            yield from _range(p.name, "wall", p.wall.thickness_range, p.wall.thickness)
+            stiff = p.wall.stiffness_range
+            yield from _range(p.name, "stiffness of the wall", stiff, p.wall.stiffness or 0.0)
+        yield from _range(p.name, "roughness", p.roughness_range, p.roughness)
+    for v in lineup.valves:
+        yield from _range(v.name, "Kv", v.kv_range, v.kv)
+
+
+def _range(
+    subject: str, quantity: str, ends: tuple[float, float] | None, usual: float, *, given: bool = False
+) -> Iterator[Range]:
+    if ends is not None and ends[0] < ends[1]:
+        held = min(max(usual, ends[0]), ends[1])
+        yield Range(subject=subject, quantity=quantity, low=ends[0], high=ends[1], usual=held, given=given)
+
+
+def ranges_of(lineup: LineUp) -> tuple[Range, ...]:
+    """Return everything that is known as a range only: of the liquid, of pipes, of valves."""
+    return tuple(_each(lineup))
+
+
+def usual_shares(lineup: LineUp) -> Shares:
+    """Return the shares at which the line-up has its usual figures [-]."""
+    return tuple(r.share(r.usual) for r in ranges_of(lineup))
+
+
+def along_lengths(lineup: LineUp, count: int) -> list[Shares]:
+    """Return points over the lengths, which move together; what else is a range is as usual.
 
     Parameters
     ----------
     lineup : LineUp
-    lengths, speeds : int
-        How many of each range.
+    count : int
+        How many of a length; one point where no length is a range.
 
     Returns
     -------
-    list of (float, float)
+    list of tuple of float
         [-]
     """
-    length, speed = ranged(lineup)
-    return [(a, b) for a in _even(length, lengths) for b in _even(speed, speeds)]
+    ranges, usual = ranges_of(lineup), usual_shares(lineup)
+    if not any(r.quantity == "length" for r in ranges):
+        return [usual]
+    each = [i / (count - 1) for i in range(count)]
+    pairs = list(zip(ranges, usual, strict=True))
+    return [tuple(x if r.quantity == "length" else u for r, u in pairs) for x in each]
 
 
-def _even(has_range: bool, count: int) -> list[float]:
-    return [i / (count - 1) for i in range(count)] if has_range else [1.0]
-
-
-def shares_near(lineup: LineUp, shares: Shares) -> list[Shares]:
-    """Return shares a quarter and half of the usual distance away from a pair [-], within the ranges."""
-    found = []
-    for axis, (has_range, count) in enumerate(zip(ranged(lineup), (LENGTH_COUNT, SPEED_COUNT), strict=True)):
-        if not has_range:
-            continue
-        for part in (-0.5, -0.25, 0.25, 0.5):
-            share = shares[axis] + part / (count - 1)
-            if 0.0 <= share <= 1.0:
-                found.append((share, shares[1]) if axis == 0 else (shares[0], share))
-    return found
-
-
-def figures_at(lineup: LineUp, shares: Shares) -> tuple[dict[str, float], dict[str, float]]:
-    """Return the lengths [m] and wave speeds [m/s] that are taken of what is a range, by pipe.
+def narrowed(lineup: LineUp, one: Range, low: float, high: float) -> LineUp:
+    """Return the line-up with the ends of one range closer together.
 
     Parameters
     ----------
     lineup : LineUp
-    shares : (float, float)
-        [-]
+    one : Range
+        Of this line-up.
+    low, high : float
+        [SI]
     """
-    fixed = {p.name: p for p in at_shares(lineup, shares).pipes}
-    lengths = {p.name: fixed[p.name].length for p in lineup.pipes if p.length_range is not None}
-    speeds = {p.name: fixed[p.name].wave_speed for p in lineup.pipes if p.wave_speed_range is not None}
-    return lengths, speeds
+    ends = (low if low < high else high * (1.0 - TRIFLE), high)
+    name = one.quantity.replace(" ", "_")
+    if one.subject == LIQUID:
+        liquid = replace(lineup.liquid, **{f"{name}_range": ends})  # type: ignore[arg-type]
+        return lineup.with_(liquid=liquid)
+
+    def pipe(p: Pipe) -> Pipe:
+        if p.name != one.subject:
+            return p
+        if one.quantity in _OF_WALL and p.wall is not None:
+            wall = replace(p.wall, **{_OF_WALL[one.quantity]: ends})  # type: ignore[arg-type]
+            return replace(p, wall=wall)
+        changed = {f"{name}_range": ends}
+        if one.quantity == "roughness" and p.minor_loss_range is not None and p.roughness_range is not None:
+            (r0, r1), (k0, k1) = p.roughness_range, p.minor_loss_range
+            changed["minor_loss_range"] = tuple(k0 + (r - r0) / (r1 - r0) * (k1 - k0) for r in ends)  # type: ignore[assignment]
+        return replace(p, **changed)  # type: ignore[arg-type]
+
+    valves = tuple(replace(v, kv_range=ends) if v.name == one.subject else v for v in lineup.valves)
+    return lineup.with_(pipes=tuple(pipe(p) for p in lineup.pipes), valves=valves)
+
+
+def figures_at(lineup: LineUp, shares: Sequence[float]) -> tuple[Taken, ...]:
+    """Return the figures that are taken at a point of the ranges.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    shares : sequence of float
+        One for each range [-].
+    """
+    ranges = ranges_of(lineup)
+    return tuple(Taken(*r.key, r.value(s)) for r, s in zip(ranges, shares, strict=True))

@@ -36,9 +36,8 @@ def scenario_words(subject: Subject, display: Display) -> str:
 
 
 def taken(run: ScenarioResult, display: Display) -> str:
-    """Return the lengths and wave speeds that a run took where the case gives a range."""
-    said = [f'"{n}" {display.length(m)} long' for n, m in run.lengths.items()]
-    said += [f'waves of {c:.0f} m/s in "{n}"' for n, c in run.speeds.items()]
+    """Return the figures that a run took of what is a range, as far as they matter."""
+    said = display.taken(run.taken)
     return f" ({', '.join(said)})" if said else ""
 
 

@@ -17,12 +17,14 @@ from surge.reports.document import (
     FindingJson,
     Head,
     JsonObject,
+    TakenJson,
     Verdict,
     extreme,
     finding,
     finding_or_none,
     head_of,
     numbers,
+    taken_json,
 )
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES, MEASURES, REQUIREMENTS
@@ -152,14 +154,13 @@ class EnvelopeJson(JsonObject):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScenarioJson(JsonObject):
-    """One scenario, at one set of the lengths and wave speeds that are ranges."""
+    """One scenario, at one point of what is known as a range only."""
 
     name: str
     note: str
-    lengths_m: Mapping[str, float]
-    """Lengths taken for elements given as a range."""
-    wave_speeds_m_per_s: Mapping[str, float]
-    """Wave speeds taken where only a range is known."""
+    taken: TakenJson
+    depends: str
+    """What the verdict turns on, where figures are known as ranges only; "" where none turns it."""
     elements: tuple[ElementJson, ...]
     places: tuple[PlaceJson, ...]
     pipeline_periods: tuple[PeriodJson, ...]
@@ -305,8 +306,8 @@ def _scenario(run: ScenarioResult, *, histories: bool) -> ScenarioJson:
     return ScenarioJson(
         name=run.name,
         note=run.note,
-        lengths_m=run.lengths,
-        wave_speeds_m_per_s=run.speeds,
+        taken=taken_json(run.taken),
+        depends=run.elsewhere.depends,
         elements=tuple(_element(e) for e in run.elements),
         places=tuple(_place(p) for p in run.places),
         pipeline_periods=tuple(_period(p) for p in run.periods),

@@ -16,6 +16,7 @@ from typing import Annotated, Any, Literal, TypeVar, cast
 import numpy as np
 
 from surge.arrays import Array
+from surge.model.ranges import Taken
 from surge.rules.findings import EXIT_CODE, UNDECIDED, Finding
 from surge.toml.faults import FaultRecord
 from surge.transient.result import Extreme
@@ -249,6 +250,8 @@ class ErrorPartsJson(JsonObject):
     misfit: float
     lumping: float
     late: float
+    range: float
+    """How much worse it may be at other figures within the ranges."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -264,6 +267,47 @@ class ExtremeJson(JsonObject):
     error_parts_pa: ErrorPartsJson
     before_vapour_pa_gauge: float
     """The same before the cargo boiled anywhere."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakenJson(JsonObject):
+    """Figures taken of what is known as a range only, by element, or by "liquid"."""
+
+    lengths_m: Mapping[str, float]
+    wave_speeds_m_per_s: Mapping[str, float]
+    roughness_m: Mapping[str, float]
+    walls_m: Mapping[str, float]
+    wall_stiffness_pa: Mapping[str, float]
+    """Young's modulus over the restraint factor."""
+    kv_m3_per_h: Mapping[str, float]
+    density_kg_per_m3: Mapping[str, float]
+    sound_speed_m_per_s: Mapping[str, float]
+    dynamic_viscosity_pa_s: Mapping[str, float]
+    matter: tuple[str, ...]
+    """Those that the figures of this run go by, in words."""
+
+
+_TAKEN = {
+    "lengths_m": "length",
+    "wave_speeds_m_per_s": "wave speed",
+    "roughness_m": "roughness",
+    "walls_m": "wall",
+    "wall_stiffness_pa": "stiffness of the wall",
+    "kv_m3_per_h": "Kv",
+    "density_kg_per_m3": "density",
+    "sound_speed_m_per_s": "sound speed",
+    "dynamic_viscosity_pa_s": "viscosity",
+}
+
+
+def taken_json(figures: Iterable[Taken]) -> TakenJson:
+    """Figures that were taken of what is a range."""
+    listed = tuple(figures)
+    by_key = {
+        key: {t.subject: t.value for t in listed if t.quantity == quantity}
+        for key, quantity in _TAKEN.items()
+    }
+    return TakenJson(**by_key, matter=tuple(f"{t.whose}: {t.words}" for t in listed if t.matters))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -285,10 +329,7 @@ class FindingJson(JsonObject):
     """On the safe side of the limit; negative beyond it."""
     time_s: float | None
     distance_m: float | None
-    lengths_m: Mapping[str, float]
-    """Lengths taken where the case gives a range."""
-    wave_speeds_m_per_s: Mapping[str, float]
-    """Wave speeds taken where only a range is known."""
+    taken: TakenJson
     verdict: Verdict
     reason: str
 
@@ -317,7 +358,11 @@ def extreme(x: Extreme) -> ExtremeJson:
         distance_m=x.distance,
         error_pa=x.error,
         error_parts_pa=ErrorPartsJson(
-            step=x.step_part, misfit=x.misfit_part, lumping=x.lumping_part, late=x.late_part
+            step=x.step_part,
+            misfit=x.misfit_part,
+            lumping=x.lumping_part,
+            late=x.late_part,
+            range=x.range_part,
         ),
         before_vapour_pa_gauge=x.before_vapour,
     )
@@ -338,8 +383,7 @@ def finding(f: Finding) -> FindingJson:
         margin_pa=f.margin,
         time_s=f.time,
         distance_m=f.distance,
-        lengths_m=dict(f.lengths),
-        wave_speeds_m_per_s=dict(f.speeds),
+        taken=taken_json(f.taken),
         verdict=f.verdict,
         reason=f.reason,
     )

@@ -267,8 +267,7 @@ def place_of(compared: PressureComparison, found: Measured, lineup: LineUp) -> s
 def run_of_worse(assessment: Assessment, compared: PressureComparison) -> ScenarioResult:
     """Return the run that the worse finding is of, or the first run of its scenario."""
     runs = [r for r in assessment.scenarios if r.name == compared.worse.scenario]
-    wanted = (dict(compared.worse.lengths), dict(compared.worse.speeds))
-    return next((r for r in runs if (r.lengths, r.speeds) == wanted), runs[0])
+    return next((r for r in runs if r.taken == compared.worse.taken), runs[0])
 
 
 def notes_of(stroke: MeasuredStroke) -> tuple[str, ...]:

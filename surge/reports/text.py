@@ -97,9 +97,7 @@ class TextReport:
         return out
 
     def _name(self, run: ScenarioResult) -> str:
-        taken = [f'"{name}" {self.display.length(m)}' for name, m in run.lengths.items()]
-        taken += [f'"{name}" {c:.0f} m/s' for name, c in run.speeds.items()]
-        return ", ".join((run.name, *taken))
+        return ", ".join((run.name, *self.display.taken(run.taken)))
 
     def _verdict(self, run: ScenarioResult) -> str:
         """Verdict of a scenario: its pressures, and the rules on it that no pressure tells."""

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from surge.model.ranges import Taken
 from surge.phrases import Phrase, told
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, Valid, valid
 from surge.transient.result import ScenarioResult
@@ -101,6 +102,14 @@ class Display:
         }
         return told(phrase, writers)
 
+    def taken(self, figures: Iterable[Taken]) -> list[str]:
+        """What was taken of figures that are ranges, as far as it matters; lengths in the reader's unit."""
+        return [
+            f"{t.whose} {self.length(t.value) if t.quantity == 'length' else t.words}"
+            for t in figures
+            if t.matters
+        ]
+
     def time(self, value: float) -> str:
         """A time [s], without its unit."""
         return show(value, unit="s")
@@ -175,8 +184,7 @@ def sentence(finding: Finding, run: ScenarioResult | None, display: Display) -> 
     display : Display
     """
     scenario = f' in the scenario "{finding.scenario}"' if finding.scenario else ""
-    taken = [f'"{n}" {display.length(m)} long' for n, m in run.lengths.items()] if run else []
-    taken += [f'waves of {c:.0f} m/s in "{n}"' for n, c in run.speeds.items()] if run else []
+    taken = display.taken(run.taken) if run else []
     if taken:
         scenario += " with " + " and ".join(taken)
     if finding.subject == "scenario":

@@ -1,33 +1,27 @@
-"""Check a whole case: static pressures, every scenario, every length a shore line may have.
+"""Check a whole case: static pressures, every scenario, all that is known as a range only.
 
 Decisions
 ---------
-* A length or a wave speed that is a range is judged by the worst: quick runs over the range, interior
-  included (:mod:`surge.model.ranges`), more of them near the two worst figures, full runs at up to
-  ``FULL_RUNS`` of them.
-* A second length that is a range is refused: only one way through the two ranges would be looked at.
+* What is known as a range only is judged by the worst over all ranges together (:mod:`surge.rules.ranged`).
+* Shut-off pressures go by no range but the density, and evenly: both ends of it tell the worst.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
-from surge.model.ranges import Shares, all_shares, at_shares, figures_at, ranged, shares_near
 from surge.rules.book import RuleBook
-from surge.rules.findings import EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
-from surge.rules.rulings import Ruling, counts, rule_on, with_pump_top, worst
-from surge.rules.static import static_findings
+from surge.rules.findings import ELSEWHERE, EXIT_CODE, WITHIN, Finding, weakest, worst_of
+from surge.rules.ranged import Made, over_ranges
+from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling, counts, rule_on, with_pump_top, worst
+from surge.rules.static import static_over_densities
 from surge.transient.result import ScenarioResult
-from surge.transient.run import simulate
 from surge.workers import Progress, workers
 
-FULL_RUNS = 4  # figures within a range at which the worst cases are run with error estimates
 THREADS = 4  # scenarios at a time; the marches let other threads run
-
-
-Made = tuple[ScenarioResult, tuple[Finding, ...]]  # a run with its findings
 
 
 class AtHand:
@@ -57,9 +51,9 @@ class Assessment:
     static : tuple of Finding
         Held before any scenario.
     scenarios : tuple of ScenarioResult
-        With a range of lengths, one for each length that is worst for some limit.
+        Where figures are ranges, one for each point of them that is worst for some limit.
     findings : tuple of Finding
-        Of all scenarios, static ones first. With a range of lengths, each at its worst length.
+        Of all scenarios, static ones first. Where figures are ranges, each at its worst point.
     verdict : str
     weakest : Finding or None
         What governs.
@@ -93,11 +87,10 @@ class Assessment:
     def run_of(self, finding: Finding) -> ScenarioResult | None:
         """Return the run that a finding comes from; None for a static one.
 
-        With a range of lengths a scenario has several runs, and a finding is of the worst of them.
+        Where figures are ranges a scenario has several runs, and a finding is of the worst of them.
         """
         runs = [r for r in self.scenarios if r.name == finding.scenario]
-        taken = (dict(finding.lengths), dict(finding.speeds))
-        return next((r for r in runs if (r.lengths, r.speeds) == taken), runs[0] if runs else None)
+        return next((r for r in runs if r.taken == finding.taken), runs[0] if runs else None)
 
 
 def assess(
@@ -112,7 +105,7 @@ def assess(
     Parameters
     ----------
     lineup : LineUp
-        Checked; lengths may be ranges.
+        Checked; figures in it may be ranges.
     book : RuleBook, optional
         Rules of the trade to hold it against; without one only pressures are looked at.
     known : AtHand, optional
@@ -136,7 +129,7 @@ def assess(
         if (made := at_hand.find(scenario)) is not None:
             return made
         try:
-            made = _over_ranges(lineup, scenario, tell)
+            made = over_ranges(lineup, scenario, book, tell, explain=known is None)
         except CaseError as error:
             return error
         at_hand.keep(scenario, made)
@@ -155,10 +148,11 @@ def assess(
             found += _worst_each([f for _, fs in answer for f in fs])
     if faults:
         raise CaseError(faults)
-    static = static_findings(lineup)
+    static = static_over_densities(lineup)
     findings = (*static, *found)
     counting = [f for f in findings if book is None or counts(f, book)]
     rulings = rule_on(lineup, book=book, runs=runs, findings=findings) if book else ()
+    rulings = tuple(_elsewhere(r, runs) for r in rulings)
     return Assessment(
         lineup=lineup,
         static=static,
@@ -181,16 +175,6 @@ def _refuse_what_cannot_be_judged(lineup: LineUp) -> None:
                 remedy='write [[scenario]] with name = "..." and a [[scenario.event]] or [scenario.shutdown]',
             )
         )
-    lengths = [p for p in lineup.pipes if p.length_range is not None]
-    faults += [
-        Fault(
-            path=(*pipe.origin, "length"),
-            found=f'a second length that is a range (the first is of "{lengths[0].name}")',
-            expected="one range of lengths in a case",
-            remedy="give this length as one figure, and check a case for each of its ends and some between",
-        )
-        for pipe in lengths[1:]
-    ]
     if faults:
         raise CaseError(faults)
 
@@ -200,7 +184,7 @@ def _key(f: Finding) -> tuple[str, str, str, str, str]:
 
 
 def _worst_each(findings: list[Finding]) -> list[Finding]:
-    """Of findings that differ only in the length they were made at, the worst one."""
+    """Of findings that differ only in the point of the ranges they were made at, the worst one."""
     groups: dict[tuple[str, str, str, str, str], list[Finding]] = {}
     for f in findings:
         groups.setdefault(_key(f), []).append(f)
@@ -211,44 +195,16 @@ def _margin(f: Finding) -> float:
     return f.margin if f.margin is not None else 0.0
 
 
-def _over_ranges(lineup: LineUp, scenario: Scenario, tell: Progress) -> list[Made]:
-    """Runs of a scenario with their findings: one, or those at the worst figures of what is a range."""
-    if not any(ranged(lineup)):
-        run = simulate(lineup, scenario, progress=tell)
-        return [(run, findings_of(lineup, run))]
-    answers = []
-    for shares in _worst_shares(lineup, scenario, tell):
-        fixed = at_shares(lineup, shares)
-        lengths, speeds = figures_at(lineup, shares)
-        run = replace(simulate(fixed, scenario, progress=tell), lengths=lengths, speeds=speeds)
-        taken, waves = tuple(lengths.items()), tuple(speeds.items())
-        answers.append((run, tuple(replace(f, lengths=taken, speeds=waves) for f in findings_of(fixed, run))))
-    return answers
-
-
-def _worst_shares(lineup: LineUp, scenario: Scenario, tell: Progress) -> list[Shares]:
-    """Shares of the ranges at which some limit is nearest, by quick runs, refined once."""
-    scans: dict[Shares, dict[tuple[str, str, str, str, str], Finding]] = {}
-
-    def scan(shares: Shares) -> None:
-        if shares not in scans:
-            tell(f"{len(scans) + 1} figures within what is a range")
-            fixed = at_shares(lineup, shares)
-            scans[shares] = {_key(f): f for f in findings_of(fixed, simulate(fixed, scenario, quick=True))}
-
-    def worst_first() -> list[Shares]:
-        keys = {k for found in scans.values() for k in found}
-        best: dict[Shares, float] = {}
-        for key in keys:
-            shares = max(scans, key=lambda s: scans[s][key].load if key in scans[s] else -1.0)
-            best[shares] = max(
-                best.get(shares, 0.0), scans[shares][key].load if key in scans[shares] else 0.0
-            )
-        return sorted(best, key=lambda s: -best[s])
-
-    for shares in all_shares(lineup):
-        scan(shares)
-    for shares in worst_first()[:2]:
-        for near in shares_near(lineup, shares):
-            scan(near)
-    return worst_first()[:FULL_RUNS]
+def _elsewhere(ruling: Ruling, runs: Sequence[ScenarioResult]) -> Ruling:
+    """A ruling with what other points of the ranges make of it."""
+    own = [run.elsewhere for run in runs if run.name == ruling.scenario]
+    more = max((e.rules.get(ruling.rule.id, 0.0) for e in own), default=0.0)
+    depends = next((e.depends for e in own if e.depends), "")
+    if not ruling.binding or ruling.margin is None:
+        return ruling
+    words = ""
+    if ruling.outcome == NOT_KEPT and depends and any(ruling.rule.id in e.rules for e in own):
+        words = f" {depends[0].upper()}{depends[1:]}: {NOT_DECIDED}."
+    elif ruling.outcome == KEPT and ruling.margin < more:
+        words = f" {ELSEWHERE[0].upper()}{ELSEWHERE[1:]}: {NOT_DECIDED}."
+    return replace(ruling, outcome=NOT_DECIDED, phrase=(*ruling.phrase, words)) if words else ruling

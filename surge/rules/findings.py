@@ -17,6 +17,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from surge.model.lineup import Element, LineUp, Pipe, Point
+from surge.model.ranges import Taken
 from surge.rules.limits import (
     PEAK_RULE,
     VALID_RULE,
@@ -57,8 +58,8 @@ class Finding:
     margin : float or None
         How far the value stays on the safe side of the limit [Pa]; negative beyond it.
     time, distance : float or None
-    lengths, speeds : tuple of (str, float)
-        Lengths [m] and wave speeds [m/s] taken for elements of which they are a range.
+    taken : tuple of Taken
+        What was taken of each figure that is a range.
     verdict : str
         ``WITHIN``, ``EXCEEDED`` or ``UNDECIDED``.
     reason : str
@@ -79,8 +80,7 @@ class Finding:
     distance: float | None
     verdict: str
     reason: str = ""
-    lengths: tuple[tuple[str, float], ...] = ()
-    speeds: tuple[tuple[str, float], ...] = ()
+    taken: tuple[Taken, ...] = ()
 
     @property
     def load(self) -> float:
@@ -89,6 +89,9 @@ class Finding:
             return 0.0
         scale = max(abs(self.limit), 1e5)
         return 1 - (self.margin - self.error) / scale
+
+
+ELSEWHERE = "at other figures within the ranges it may be beyond the limit"
 
 
 def worst_of(verdicts: Iterable[str]) -> str:
@@ -132,6 +135,8 @@ def judge_extreme(whose: Whose, extreme: Extreme, limit: Limit, *, upper: bool, 
         reason = "" if exceeded else "the liquid boils: pressures after that are not valid"
     else:
         verdict, reason = _judge(margin, extreme.error)
+        if verdict == UNDECIDED and margin >= extreme.error - extreme.range_part:
+            reason = ELSEWHERE
     return _finding(
         whose,
         limit,
@@ -145,11 +150,28 @@ def judge_extreme(whose: Whose, extreme: Extreme, limit: Limit, *, upper: bool, 
     )
 
 
-def judge_value(whose: Whose, value: float, limit: Limit, *, inclusive: bool = True) -> Finding:
-    """Hold a pressure that has no numerical error (steady or static) against an upper limit."""
-    kept = value <= limit.value if inclusive else value < limit.value
+def judge_value(
+    whose: Whose, value: float, limit: Limit, *, inclusive: bool = True, more: float = 0.0
+) -> Finding:
+    """Hold a pressure that has no numerical error (steady or static) against an upper limit.
+
+    ``more`` is how much higher it may be elsewhere in what is a range [Pa].
+    """
+
+    def kept(pressure: float) -> bool:
+        return pressure <= limit.value if inclusive else pressure < limit.value
+
+    verdict, reason = (WITHIN if kept(value) else EXCEEDED), ""
+    if verdict == WITHIN and more > 0.0 and not kept(value + more):
+        verdict, reason = UNDECIDED, ELSEWHERE
     return _finding(
-        whose, limit, value=value, margin=limit.value - value, verdict=WITHIN if kept else EXCEEDED
+        whose,
+        limit,
+        value=value,
+        error=more,
+        margin=limit.value - value,
+        verdict=verdict,
+        reason=reason,
     )
 
 
@@ -214,7 +236,7 @@ def _element_findings(
     for held in limits_in(lineup, element):
         found.append(_extreme_finding(held, got, run))
         if held.check == "peak" and rating is not None:
-            found.append(judge_value(whose.of("steady"), got.steady_high, rating))
+            found.append(judge_value(whose.of("steady"), got.steady_high, rating, more=got.steady_range))
     return found
 
 
@@ -228,7 +250,7 @@ def _place_findings(lineup: LineUp, point: Point, got: PlaceResult, run: Scenari
     whose = Whose(scenario=run.name, subject="place", name=point.name, check="steady")
     found = []
     for held in limits_at(lineup, point):
-        found.append(judge_value(whose, got.steady, held.limit))
+        found.append(judge_value(whose, got.steady, held.limit, more=got.steady_range))
         found.append(_extreme_finding(held, got, run))
     return found
 

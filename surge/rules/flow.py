@@ -51,7 +51,7 @@ def velocity(rule: Rule, ground: RuledCase) -> list[Ruling]:
 def _velocity(rule: Rule, ground: RuledCase, scenario: Scenario, pipe: Pipe) -> list[Ruling]:
     before = f'In "{scenario.name}" the velocity is greatest in "{pipe.name}", '
     return [
-        _fastest(rule, run, pipe.name, np.abs(run.history.flow[pipe.name]) / pipe.area, before)
+        _fastest(rule, run, pipe.name, np.abs(run.history.flow[pipe.name]) / ground.area(run, pipe), before)
         for run in ground.runs.get(scenario.name, [])
     ]
 
@@ -111,7 +111,7 @@ def _at_inlets(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling
             # One pipe carries all that the tank takes; of several, each tells its own velocity.
             flows = [inflow] if len(pipes) == 1 else [np.abs(run.history.flow[p.name]) for p in pipes]
             found += [
-                _fastest(rule, run, tank.name, flow / p.area, before)
+                _fastest(rule, run, tank.name, flow / ground.area(run, p), before)
                 for p, flow in zip(pipes, flows, strict=True)
             ]
     return [max(found, key=rank)] if found else []
@@ -147,8 +147,10 @@ def greatest_inflow(ground: RuledCase, tank: Tank) -> tuple[float, float, str]:
         for run in runs:
             flow = into_tank(ground.lineup, run, tank)
             most, steady = float(np.max(flow)), float(flow[0])
-            if most > best[0]:
-                best = (most, 0.0 if most <= steady * (1 + 1e-9) else FLOW_ERROR * most, name)
+            error = 0.0 if most <= steady * (1 + 1e-9) else FLOW_ERROR * most
+            error += run.elsewhere.inflow.get(tank.name, 0.0)
+            if most + error > best[0] + best[1]:
+                best = (most, error, name)
     return best
 
 

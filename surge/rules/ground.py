@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
+from surge.hydraulics.fixed import at_figures
 from surge.model.lineup import Element, LineUp, Pipe, Scenario
 from surge.model.topology import sides
 from surge.phrases import Phrase, Quantity, told
@@ -114,7 +115,7 @@ class RuledCase:
     ----------
     lineup : LineUp
     runs : iterable of ScenarioResult
-        Several of one scenario where a length is a range.
+        Several of one scenario where figures are ranges.
     findings : iterable of Finding
     """
 
@@ -126,6 +127,12 @@ class RuledCase:
             self.runs.setdefault(run.name, []).append(run)
         self.element = {e.name: e for e in lineup.elements}
         self.scenario = {s.name: s for s in lineup.scenarios}
+
+    def area(self, run: ScenarioResult, pipe: Pipe) -> float:
+        """Bore area of a pipe in a run [m2]: its wall may be a range."""
+        if not any((t.subject, t.quantity) == (pipe.name, "wall") for t in run.taken):
+            return pipe.area
+        return next(p.area for p in at_figures(self.lineup, run.taken).pipes if p.name == pipe.name)
 
     @cached_property
     def side(self) -> dict[str, str]:

@@ -254,7 +254,7 @@ def _outcome(rule: Rule, ground: RuledCase, finding: Finding, value: float, limi
     kept = rule.keeps(value, limit=limit, error=finding.error)
     outcome = NOT_DECIDED if kept is None else KEPT if kept else NOT_KEPT
     if abs(limit - finding.limit) <= ROUNDING * abs(limit):
-        if finding.check in _EXTREMES:
+        if finding.check in _EXTREMES or finding.verdict == UNDECIDED:
             own = {EXCEEDED: NOT_KEPT, UNDECIDED: NOT_DECIDED}
             outcome = own.get(finding.verdict, outcome)
     elif finding.check in _EXTREMES and any(

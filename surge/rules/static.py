@@ -10,14 +10,19 @@ Decisions
 * What no tank, supply or pump brings a head to (it lies behind the non-return valve of a pump) has no static
   pressure.
 * The limit is the rating without any allowance.
+* Where the density is a range, the worse of its ends counts: each of these pressures is the greatest of some
+  that are straight in the density, so that no density inside is worse than both ends. If one end keeps a
+  limit and the other does not, it cannot be decided.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from surge.model.lineup import Element, LineUp, Point
-from surge.rules.findings import Finding, Whose, judge_value, missing
+from surge.model.ranges import LIQUID, figure, whose
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, Whose, judge_value, missing, weakest
 from surge.rules.heads import exposed_points, shut_off_heads
 from surge.rules.limits import HOSE_STATIC_RULE, STATIC_RULE, place_limits, static_limit
 
@@ -51,17 +56,54 @@ def static_findings(lineup: LineUp) -> tuple[Finding, ...]:
         value = _low_end(lineup, element, exposed, heads)
         limit = static_limit(element)
         if value is not None and limit is not None:
-            whose = Whose(scenario="", subject="element", name=element.name, check="static")
+            part = Whose(scenario="", subject="element", name=element.name, check="static")
             # A hose's rating has to be above that pressure, not only as high.
-            found.append(judge_value(whose, value, limit, inclusive=limit.rule != HOSE_STATIC_RULE))
+            found.append(judge_value(part, value, limit, inclusive=limit.rule != HOSE_STATIC_RULE))
     for point in lineup.points:
         found += _at_place(lineup, point, exposed, heads)
     return tuple(found)
+
+
+DENSITY_STEPS = 30  # halvings to find the density up to which a limit is kept
+
+
+def static_over_densities(lineup: LineUp) -> tuple[Finding, ...]:
+    """Return what :func:`static_findings` finds, each at the worse end of the densities."""
+    ends = lineup.liquid.density_range
+    if ends is None:
+        return static_findings(lineup)
+    at_ends = [_static_at(lineup, density) for density in ends]
+    found = []
+    for i, pair in enumerate(zip(*at_ends, strict=True)):
+        worse = weakest(pair) or min(pair, key=lambda f: f.margin if f.margin is not None else 0.0)
+        if {f.verdict for f in pair} == {WITHIN, EXCEEDED}:
+            worse = replace(worse, verdict=UNDECIDED, reason=_by_density(lineup, i, ends, pair))
+        found.append(worse)
+    return tuple(found)
+
+
+def _static_at(lineup: LineUp, density: float) -> tuple[Finding, ...]:
+    return static_findings(lineup.with_(liquid=replace(lineup.liquid, density=density)))
+
+
+def _by_density(lineup: LineUp, i: int, ends: tuple[float, float], pair: tuple[Finding, ...]) -> str:
+    """Which densities keep a limit."""
+    good, bad = ends if pair[0].verdict == WITHIN else ends[::-1]
+    for _ in range(DENSITY_STEPS):
+        middle = 0.5 * (good + bad)
+        if _static_at(lineup, middle)[i].verdict == WITHIN:
+            good = middle
+        else:
+            bad = middle
+    way = "up to" if good < bad else "from"
+    shown = math.floor(good) if good < bad else math.ceil(good)
+    turn = figure("density", shown)
+    return f"it depends on the {whose(LIQUID, 'density')}: kept {way} {turn}. Find that figure"
 
 
 def _at_place(lineup: LineUp, point: Point, exposed: set[str], heads: dict[str, float]) -> list[Finding]:
     if point.name not in exposed:
         return []
     value = lineup.liquid.density * lineup.gravity * (heads[point.name] - point.elevation)
-    whose = Whose(scenario="", subject="place", name=point.name, check="static")
-    return [judge_value(whose, value, limit) for limit in place_limits(lineup, point)]
+    place = Whose(scenario="", subject="place", name=point.name, check="static")
+    return [judge_value(place, value, limit) for limit in place_limits(lineup, point)]

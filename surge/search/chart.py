@@ -18,11 +18,11 @@ from surge.model.lineup import LineUp
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.limits import LimitedExtreme
-from surge.rules.static import static_findings
+from surge.rules.static import static_over_densities
 from surge.search.chart_subject import Picked, pick, rates_of, strokes_of
 from surge.search.chart_survey import RateRow, Survey, row_at
 from surge.search.judge import Bench
-from surge.search.strokes import FIRST_NEED, longest_allowed, over_ranges
+from surge.search.strokes import FIRST_NEED, longest_allowed
 from surge.transient.run import simulate
 from surge.workers import Progress
 
@@ -191,7 +191,7 @@ def chart_of(
     lineup = bench.lineup
     picked = pick(lineup, valve=valve, scenario=scenario)
     tell = progress or (lambda _: None)
-    lineups = over_ranges(lineup)
+    lineups = bench.over(picked.scenario)
     columns = strokes_of(lineups[0], picked, ends=strokes, points=points).tolist()
     agreed, unmendable = _agreed(bench, lineups, picked, progress=tell)
     asked = rates_of(lineups[0], picked, ends=rates, points=points)
@@ -238,7 +238,7 @@ def _agreed(
 ) -> tuple[Agreed, str]:
     """Run the point of the case in full; and what there no stroke can mend, "" if nothing."""
     runs = [simulate(one, picked.scenario, progress=progress) for one in lineups]
-    static = list(static_findings(bench.lineup))
+    static = list(static_over_densities(bench.lineup))
     if len(lineups) == 1:
         bench.keep(picked.scenario, lineups[0], runs[0])
     found = static + [f for one, run in zip(lineups, runs, strict=True) for f in findings_of(one, run)]

@@ -25,7 +25,7 @@ from surge.search.judge import Bench, goes_by_runs, lacking_margin, slow_side
 from surge.search.movers import moving_valves
 from surge.search.scan import Scanner
 from surge.search.smallest import first_look, smallest_safe
-from surge.search.strokes import FIRST_NEED, SHARE, over_ranges, rounded_up
+from surge.search.strokes import FIRST_NEED, SHARE, rounded_up
 from surge.workers import Progress
 
 ATTEMPTS = 4  # full runs of a set in each direction
@@ -162,8 +162,8 @@ def _along(bench: Bench, direction: _Direction, *, opens: bool) -> JointSet | No
         return None
     scanners = [
         (Scanner(one, scenario, limits=bench.limits(scenario)), scenario)
-        for one in over_ranges(bench.lineup)
         for scenario in bench.lineup.scenarios
+        for one in bench.over(scenario)
         if moving_valves(one, scenario, opens=opens).keys() & direction.at(direction.least).keys()
     ]
 

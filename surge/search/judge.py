@@ -21,11 +21,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from surge.errors import CaseError, GridError, SolveError
+from surge.hydraulics.fixed import at_shares
 from surge.model.lineup import LineUp, Scenario
+from surge.model.ranges import along_lengths, ranges_of
 from surge.rules.assess import Assessment, AtHand, assess
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.limits import LimitedExtreme
+from surge.rules.ranged import worst_points
 from surge.rules.rulings import (
     NOT_CHECKED,
     Ruling,
@@ -36,7 +39,7 @@ from surge.rules.rulings import (
 )
 from surge.search.smallest import Samples
 from surge.transient.plan import Plan, plan
-from surge.transient.result import History, Method, ScenarioResult
+from surge.transient.result import Elsewhere, History, Method, ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress
 
@@ -54,6 +57,7 @@ PROBES = 3  # full runs at values inside a window, beside those at its ends
 NEXT = 1.03  # times: as far from the lower end of a window the first of them may lie
 PROBES_RANGED = 1  # where something is a range, each of which takes several full runs
 RULE_IN_THE_WAY = "the rule"  # so begin the words where a rule, and no pressure, is in the way
+LENGTH_COUNT = 5  # looked at of a length that is a range
 SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
 
 
@@ -153,7 +157,7 @@ class Bench:
     Parameters
     ----------
     lineup : LineUp
-        Checked; lengths and wave speeds may be ranges.
+        Checked; figures in it may be ranges.
     book : RuleBook
     progress : callable, optional
     """
@@ -162,9 +166,26 @@ class Bench:
         self.lineup, self.book, self.progress = with_pump_top(lineup, book), book, progress
         self.at_hand = AtHand()
         self._judged: list[tuple[Scenario, Judged]] = []
+        self._over: dict[tuple[str, str], list[LineUp]] = {}
         ullage = any(t.ullage is not None for t in lineup.tanks if t.side == "ship")
         self.marched = RuleBook(rules=tuple(r for r in book.rules if r.required and r.measure == EFFECTIVE))
         self.shared = ullage and any(r.required and r.measure == ULLAGE for r in book.rules)
+
+    def over(self, scenario: Scenario) -> list[LineUp]:
+        """The line-up at points of what is known as a range, to search by; itself where nothing is.
+
+        Lengths throughout; and, with the scenario as the case has it, where what comes nearest to its limits
+        is worst. What is found by them is judged over all of the ranges.
+        """
+        if not ranges_of(self.lineup):
+            return [self.lineup]
+        key = (scenario.name, scenario.stage)
+        if key not in self._over:
+            own = next((s for s in self.lineup.scenarios if s.name == scenario.name), scenario)
+            worst = worst_points(self.lineup, own, self.book, self.progress or (lambda _: None))
+            points = dict.fromkeys([*along_lengths(self.lineup, LENGTH_COUNT), *worst])
+            self._over[key] = [at_shares(self.lineup, shares) for shares in points]
+        return self._over[key]
 
     def limits(self, scenario: Scenario) -> tuple[LimitedExtreme, ...]:
         """What a search holds the extremes of a scenario against."""
@@ -307,8 +328,8 @@ def standing(work: Plan) -> ScenarioResult:
     return ScenarioResult(
         name=work.scenario.name,
         note="",
-        lengths={},
-        speeds={},
+        taken=(),
+        elsewhere=Elsewhere(),
         elements=(),
         places=(),
         periods=(),

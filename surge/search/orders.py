@@ -13,10 +13,9 @@ from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
 from surge.model.stroke import moves_so
 from surge.model.topology import sides
 from surge.rules.findings import EXCEEDED, Finding, findings_of, weakest, worst_of
-from surge.rules.static import static_findings
+from surge.rules.static import static_over_densities
 from surge.search.judge import NO_RULES, Bench
 from surge.search.scan import Scanner
-from surge.search.strokes import over_ranges
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress, workers
@@ -150,12 +149,12 @@ def order_question(
     if not kind:
         return None
     tell = progress or (lambda _: None)
-    lineups = over_ranges(lineup)
+    bench = bench or Bench(lineup, NO_RULES, progress)
+    lineups = bench.over(scenario)
     # Where something is a range the quick pass tells at which figures each order is worst.
     ranged = len(lineups) > 1
     scans = [Scanner(one, scenario).moved([o.scenario for o in orders]) for one in lineups if ranged]
-    static = static_findings(lineup)
-    bench = bench or Bench(lineup, NO_RULES, progress)
+    static = static_over_densities(lineup)
 
     def answer(k: int) -> OrderAnswer:
         tell(f'"{scenario.name}": {orders[k].name}')

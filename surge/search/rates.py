@@ -50,7 +50,6 @@ from surge.search.strokes import (
     SHARE,
     StrokeLimits,
     longest_allowed,
-    over_ranges,
     raised,
     rounded_down,
 )
@@ -141,7 +140,7 @@ class _Rates:
         self.scenario, self.bench = scenario, bench
         self.agreed = scenario.rate or lineup.rate.agreed
         self.tell = progress or (lambda _: None)
-        self.lineups = over_ranges(lineup)
+        self.lineups = bench.over(scenario)
         limits = bench.limits(scenario)
         self.scanners = [Scanner(one, scenario, limits=limits) for one in self.lineups]
         steady = self.scanners[0].base.steady
@@ -475,7 +474,7 @@ class _Seek:
         self.valve = parts[0].valve
         self.together = {p.scenario: p.together or (p.valve,) for p in parts}
         self.from_, self.to = parts[0].from_, max(p.to for p in parts)
-        self.lineups = over_ranges(lineup)
+        self.lineups = bench.over(scenarios[0])
         self.allowed: dict[float, float] = {}
 
     def agreed(self, scenario: Scenario) -> float:

@@ -13,11 +13,10 @@ from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import with_strokes
 from surge.rules.findings import Finding, findings_of, weakest, worst_of
-from surge.rules.static import static_findings
+from surge.rules.static import static_over_densities
 from surge.search.judge import NO_RULES, Bench
 from surge.search.movers import closing_valves
 from surge.search.scan import NearestLimit, Scanner
-from surge.search.strokes import over_ranges
 from surge.transient.result import Closure, ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress
@@ -273,11 +272,11 @@ class _Shapes:
         self, bench: Bench, scenario: Scenario, valve: str, stroke: float, progress: Progress
     ) -> None:
         lineup, self.bench = bench.lineup, bench
-        self.lineups = over_ranges(lineup)
+        self.lineups = bench.over(scenario)
         self.scenario, self.valve, self.stroke, self.progress = scenario, valve, stroke, progress
         limits = bench.limits(scenario)
         self.scanners = [Scanner(one, scenario, limits=limits) for one in self.lineups]
-        self.static = static_findings(lineup)
+        self.static = static_over_densities(lineup)
         self.near: dict[Break, NearestLimit] = {}
 
     def variant(self, at: Break | None) -> Scenario:

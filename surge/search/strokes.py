@@ -9,8 +9,8 @@ Decisions
   them does not keep every limit and rule for certain, it is not inside, the margin asked for grows by what
   was lacking, and the search goes on.
 * The margin asked for is never less than ``SURER`` times what the scan was seen to promise too much.
-* With a range of lengths or wave speeds every stroke is judged by the worst of ``LENGTH_COUNT`` times
-  ``SPEED_COUNT`` figures within them, and confirmed as a check judges ranges.
+* Where figures are ranges every stroke is looked at for some points of them (:meth:`Bench.over`), and
+  confirmed as a check judges ranges.
 """
 
 from __future__ import annotations
@@ -22,13 +22,12 @@ from dataclasses import dataclass, field, replace
 from surge.errors import GridError
 from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Scenario
-from surge.model.ranges import all_shares, at_shares
 from surge.model.stroke import refuse_unordered, with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.rules.rulings import NOT_CHECKED, Ruling, rule_on
-from surge.rules.static import static_findings
+from surge.rules.static import static_over_densities
 from surge.search.judge import (
     DOUBT,
     PROBES,
@@ -58,7 +57,6 @@ LEAST_LONGEST, PERIODS_LONGEST = 120.0, 20.0  # the longest looked at: the large
 FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the stroke
 FIRST_NEED = 2000.0  # [Pa] margin asked for before the numerical error is known
 ATTEMPTS = 12  # to confirm a stroke by a full run, each with a margin raised by what was lacking
-LENGTH_COUNT, SPEED_COUNT = 5, 3  # figures looked at of a length and of wave speeds that are ranges
 LONGER = 1.1  # times: the next stroke to confirm, where a rule without a margin is in the way
 
 
@@ -150,13 +148,6 @@ def rounded_down(stroke: float) -> float:
     return math.floor(stroke * 10 + 1e-9) / 10
 
 
-def over_ranges(lineup: LineUp) -> list[LineUp]:
-    """The line-up at figures over what is known as a range only; itself where nothing is."""
-    return [
-        at_shares(lineup, shares) for shares in all_shares(lineup, lengths=LENGTH_COUNT, speeds=SPEED_COUNT)
-    ]
-
-
 class StrokeFamily:
     """A scenario with one stroke free, that of one valve or of several together, over every length."""
 
@@ -172,7 +163,7 @@ class StrokeFamily:
     ) -> None:
         self.lineup, self.scenario, self.valves, self.bench = lineup, scenario, tuple(valves), bench
         self.opens = opens
-        self.lineups = over_ranges(lineup)
+        self.lineups = bench.over(scenario)
         limits = bench.limits(scenario)
         self.scanners = [Scanner(one, scenario, limits=limits) for one in self.lineups]
         self.progress = progress
@@ -511,7 +502,7 @@ def _no_stroke(
 
 def _blocked(lineup: LineUp, family: StrokeFamily, to: float) -> StrokeLimits | None:
     """What no stroke can mend: shut-off pressure above a rating."""
-    over = [f for f in static_findings(lineup) if f.verdict != WITHIN]
+    over = [f for f in static_over_densities(lineup) if f.verdict != WITHIN]
     if not over:
         return None
     worst_one = weakest(over)

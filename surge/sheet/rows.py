@@ -31,7 +31,7 @@ class PressureRow:
     name, subject : str
         Whose; "element" or "place".
     scenario : str
-        In which, with the lengths and wave speeds taken where they are ranges.
+        In which, with the figures taken where they are ranges.
     check : str
         "peak", "steady", "static", "lowest" or "vapour"; "" where nothing is held against it.
     verdict : str
@@ -64,9 +64,7 @@ class PressureRow:
 
 def name_of(run: ScenarioResult, display: Display) -> str:
     """A scenario, with what was taken for each figure that is a range."""
-    taken = [f'"{name}" {display.length(m)}' for name, m in run.lengths.items()]
-    taken += [f'"{name}" {c:.0f} m/s' for name, c in run.speeds.items()]
-    return ", ".join((run.name, *taken))
+    return ", ".join((run.name, *display.taken(run.taken)))
 
 
 def worst_first(finding: Finding) -> tuple[int, float, bool]:

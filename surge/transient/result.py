@@ -5,9 +5,11 @@ Pressures [Pa gauge], times [s], distances from an element's start [m], flows [m
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from surge.arrays import Array
+from surge.model.ranges import Taken
 from surge.model.topology import PipelinePeriod
 from surge.phrases import Phrase
 
@@ -26,11 +28,14 @@ class Extreme:
         Where, from the element's start [m]; 0 at a place.
     error : float
         Numerical error of the pressure, either way [Pa]: the sum of its parts; in a scenario whose
-        error did not come down to what was aimed at, the greatest error of any of its extremes.
+        error did not come down to what was aimed at, the greatest error of any of its extremes. Where figures
+        are ranges, also how much worse it may be elsewhere in them.
     step_part, misfit_part, lumping_part : float
         From the time step, from fitting lengths to it, and from lumping short elements [Pa].
     late_part : float
         By how much the first march, which looks further ahead, rose beyond it after the end of the run [Pa].
+    range_part : float
+        How much worse it may be at other figures within the ranges than at those taken [Pa].
     before_vapour : float
         The extreme of the part of the run before the liquid boiled anywhere [Pa gauge]; the same
         as ``pressure`` when it never did.
@@ -45,6 +50,7 @@ class Extreme:
     lumping_part: float
     late_part: float
     before_vapour: float
+    range_part: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,6 +95,8 @@ class ElementResult:
     reaches : int
         0 when the element was lumped, or has no length.
     lumped : bool
+    steady_range : float
+        How much higher the steady pressure may be at other figures within the ranges [Pa].
     """
 
     name: str
@@ -101,17 +109,22 @@ class ElementResult:
     figures: PocketFigures | None
     reaches: int
     lumped: bool
+    steady_range: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class PlaceResult:
-    """Pressures at one named point; ``roles`` say what it is ("dead end", "before valve X" ...)."""
+    """Pressures at one named point; ``roles`` say what it is ("dead end", "before valve X" ...).
+
+    ``steady_range`` is how much higher the steady one may be at other figures within the ranges [Pa].
+    """
 
     name: str
     roles: tuple[str, ...]
     steady: float
     highest: Extreme
     lowest: Extreme
+    steady_range: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -206,14 +219,35 @@ class Closure:
     greatest_fall: float
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class ScenarioResult:
-    """Everything about one scenario (at one length of the shore line).
+@dataclass(frozen=True, kw_only=True)
+class Elsewhere:
+    """What other figures within the ranges may add to a run, beside its pressures.
 
     Attributes
     ----------
-    lengths, speeds : dict of str to float
-        Lengths [m] and wave speeds [m/s] taken for elements of which they are a range.
+    inflow : mapping of str to float
+        To the flow into a tank [m3/s].
+    rules : mapping of str to float
+        By how much less a rule may be kept, by its identifier; in the unit of its measure.
+    depends : str
+        What the verdict on the scenario turns on, "" where no range turns it.
+    """
+
+    inflow: Mapping[str, float] = field(default_factory=dict)
+    rules: Mapping[str, float] = field(default_factory=dict)
+    depends: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ScenarioResult:
+    """Everything about one scenario, at one place in the ranges of what is not known.
+
+    Attributes
+    ----------
+    taken : tuple of Taken
+        What was taken of each figure that is a range.
+    elsewhere : Elsewhere
+        What other figures within the ranges may add.
     periods : tuple of PipelinePeriod
         Of each valve.
     closures : tuple of Closure
@@ -228,8 +262,8 @@ class ScenarioResult:
 
     name: str
     note: str
-    lengths: dict[str, float]
-    speeds: dict[str, float]
+    taken: tuple[Taken, ...]
+    elsewhere: Elsewhere
     elements: tuple[ElementResult, ...]
     places: tuple[PlaceResult, ...]
     periods: tuple[PipelinePeriod, ...]

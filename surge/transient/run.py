@@ -191,6 +191,7 @@ def simulate(
     scenario: Scenario,
     *,
     quick: bool = False,
+    ease: float = 1.0,
     most_work: Annotated[float | None, LEAST_WORK] = None,
     progress: Progress | None = None,
 ) -> ScenarioResult:
@@ -204,6 +205,8 @@ def simulate(
         One of the line-up's, or another that moves its valves and pumps.
     quick : bool
         One march only, without error estimates: for scanning, never for a verdict.
+    ease : float
+        How many times coarser than by its rules the step of a quick march is [-].
     most_work : float, optional
         Nodes times steps of one march beyond which the step is not refined [-]; by default as much as a case
         may take (:mod:`surge.transient.plan`). Less work leaves a greater error, which is told.
@@ -239,6 +242,8 @@ def simulate(
     """
     work = plan(lineup, scenario)
     work = eased(work, first_duration(work))
+    if quick and ease > 1.0:
+        work = replace(work, ease=ease * work.ease)
     tell = progress or (lambda _: None)
     dt = work.step()
     tell("first march")

@@ -26,6 +26,7 @@ from surge.transient.peaks import Key, along
 from surge.transient.result import (
     Closure,
     ElementResult,
+    Elsewhere,
     Envelope,
     Extreme,
     History,
@@ -274,8 +275,8 @@ def summarise(
     return ScenarioResult(
         name=work.scenario.name,
         note=work.scenario.note,
-        lengths={},
-        speeds={},
+        taken=(),
+        elsewhere=Elsewhere(),
         elements=tuple(made.element(k, e) for k, e in enumerate(work.lineup.elements)),
         places=tuple(made.place(p.name) for p in work.lineup.points),
         periods=periods,

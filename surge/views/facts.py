@@ -172,6 +172,9 @@ def _element(e: Element) -> Iterator[Row]:
         for what, span in (
             ("longest and shortest length", e.length_range),
             ("wave speeds", e.wave_speed_range),
+            ("least and greatest roughness", e.roughness_range),
+            ("least and greatest wall", e.wall.thickness_range if e.wall else None),
+            ("least and greatest stiffness of the wall", e.wall.stiffness_range if e.wall else None),
         ):
             if span is not None:
                 yield table, e.name, what, "word", f"{span[0]:g} to {span[1]:g}"
@@ -183,6 +186,8 @@ def _element(e: Element) -> Iterator[Row]:
         yield table, e.name, "brittle", "word", _yes_or_no(e.brittle)
     elif isinstance(e, Valve):
         yield table, e.name, "Kv", "kv", e.kv
+        if e.kv_range is not None:
+            yield table, e.name, "least and greatest Kv", "word", f"{e.kv_range[0]:g} to {e.kv_range[1]:g}"
         yield table, e.name, "characteristic", "word", _points(e.characteristic)
         yield table, e.name, "opening", "number", e.opening
         yield table, e.name, "adjustable", "word", _yes_or_no(e.adjustable)

@@ -12,9 +12,10 @@ Decisions
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from surge.errors import RequestError, likely
+from surge.hydraulics.fixed import at_figures
 from surge.model.lineup import LineUp, Scenario, Table
 from surge.model.stroke import opening_over_time
 from surge.rules.assess import Assessment
@@ -39,7 +40,7 @@ class Subject:
     assessment : Assessment
         The answer that the run belongs to.
     lineup : LineUp
-        With the lengths and wave speeds of the run.
+        With the figures that the run took of what is a range.
     scenario : Scenario
     run : ScenarioResult
     work : Plan
@@ -140,18 +141,8 @@ def subject_of_run(assessment: Assessment, run: ScenarioResult, *, chosen: bool 
 
 
 def as_run(lineup: LineUp, run: ScenarioResult) -> LineUp:
-    """Return the line-up with the length and wave speed that a run took wherever the case gives a range."""
-    pipes = tuple(
-        replace(
-            p,
-            length=run.lengths.get(p.name, p.length),
-            length_range=None,
-            wave_speed=run.speeds.get(p.name, p.wave_speed),
-            wave_speed_range=None,
-        )
-        for p in lineup.pipes
-    )
-    return lineup.with_(pipes=pipes)
+    """Return the line-up with the figures that a run took of what is a range."""
+    return at_figures(lineup, run.taken)
 
 
 def unknown(kind: str, given: str, known: Iterable[str]) -> str:

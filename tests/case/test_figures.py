@@ -61,7 +61,9 @@ def test_a_pipe_by_size_and_length_only() -> None:
     ]
     assert got.wave_speed == pytest.approx(max(speeds), rel=1e-12)
     told = assumed(lineup, "shore line")
-    assert {k for k, a in told.items() if not a.asked} == {"schedule", "material", "restraint", "roughness"}
+    assert {k for k, a in told.items() if not a.asked} == {
+        *("schedule", "material", "restraint", "roughness", "minor losses")
+    }
     assert all(a.source for a in told.values())
     assert got.roughness == pytest.approx(0.02e-3)
     assert got.limits.rating is None  # a rating is never assumed
@@ -80,7 +82,7 @@ def test_a_schedule_that_is_named_is_not_assumed() -> None:
 def test_stainless_schedules_are_of_stainless_steel() -> None:
     lines = 'length = "1200 m"\nsize = "12 inch"\nschedule = "10S"'
     lineup = case(with_block("pipe", "shore line", lines)).lineup
-    assert assumed(lineup, "shore line")["material"].value == "stainless steel 316L"
+    assert assumed(lineup, "shore line")["material"].value.startswith("stainless steel 316L")
 
 
 def test_one_rating_for_the_whole_system() -> None:
@@ -254,7 +256,7 @@ def test_an_assumed_wave_speed_is_judged_by_the_worst() -> None:
         if f.check == "peak" and f.value is not None and f.subject == "element":
             worst = max(p[f.scenario, f.name].value or 0.0 for p in peaks.values())
             assert f.value >= worst - f.error - 500.0, (f.name, f.value, worst)
-    assert any(f.speeds for f in made.findings)
+    assert any(t.quantity == "wave speed" for f in made.findings for t in f.taken)
 
 
 def test_whether_a_rating_includes_surge_is_said() -> None:

@@ -14,7 +14,7 @@ from surge.model.stroke import speed_over_time
 from surge.rules.assess import assess
 from surge.rules.findings import UNDECIDED
 from surge.rules.heads import shut_off_heads
-from surge.rules.static import static_findings
+from surge.rules.static import static_findings, static_over_densities
 from surge.transient.run import simulate
 
 SHUT = ((0.0, 0.0), (1.0, 1.0))
@@ -82,15 +82,25 @@ def test_a_pump_that_is_started_stands_still_before(line: LineUp) -> None:
     assert berth.highest.pressure > rho_g * (shut_off_heads(line)["berth"] - z)
 
 
-def test_no_scenario_and_two_ranges_are_refused(line: LineUp) -> None:
+def test_no_scenario_is_refused(line: LineUp) -> None:
     with pytest.raises(CaseError, match="no scenario"):
         assess(line.with_(scenarios=()))
-    ranged = tuple(
-        replace(p, length_range=(p.length, 2 * p.length)) if p.name in ("shore line", "deck line") else p
-        for p in line.pipes
+
+
+def test_of_a_range_of_densities_the_worse_end_counts_and_the_turn_is_told(line: LineUp) -> None:
+    """Shut-off pressure by a pump is straight in the density: it turns where the pressure is the rating."""
+    wide = line.with_(liquid=replace(line.liquid, density_range=(700.0, 800.0)))
+    at = {f.name: f for f in static_findings(line.with_(liquid=replace(line.liquid, density=800.0)))}
+    found = {f.name: f for f in static_over_densities(wide)}
+    assert {n: f.value for n, f in found.items()} == {n: f.value for n, f in at.items()}
+    name = "shore line"
+    rating = (at[name].value or 0.0) * 750.0 / 800.0
+    pipes = tuple(
+        replace(p, limits=replace(p.limits, rating=rating)) if p.name == name else p for p in wide.pipes
     )
-    with pytest.raises(CaseError, match="second length that is a range"):
-        assess(line.with_(pipes=ranged))
+    got = next(f for f in static_over_densities(wide.with_(pipes=pipes)) if f.name == name)
+    assert got.verdict == UNDECIDED
+    assert "density of the liquid: kept up to 75" in got.reason or "kept up to 749" in got.reason
 
 
 def test_a_pump_whose_discharge_nothing_rated_joins_cannot_be_decided(line: LineUp) -> None:

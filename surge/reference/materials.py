@@ -1,7 +1,8 @@
 """What pipes are made of and how they are held: both go into the wave speed.
 
-A range of a handbook is taken at its stiff end. A stiffer wall carries waves faster, and the instant-stop
-rise is higher.
+A material that is named has one modulus, the stiff end of what handbooks say: a stiffer wall carries waves
+faster, and the instant-stop rise is higher. Where the material is not named, its modulus is a range
+(:mod:`surge.case.figures`).
 """
 
 from __future__ import annotations

@@ -1,16 +1,19 @@
 """A fully open Kv by type and size, for people who do not know theirs: always marked as assumed.
 
-The check takes the HIGH end of the range. A valve with a larger Kv stands less in the way while it is wide
-open, so it throttles later in its stroke: what stops the flow is a shorter part of the same stroke, and surge
-is higher. It is no small matter. Worked out with this program (tests/reference/test_valves.py) for a valve
-that closes in 4 to 60 s at the end of 1200 m of 12 inch line, at fixed tank levels, at a fixed rate reached
-by the supply or by another throttle, or throttled by the valve itself:
+The check goes over the whole range (:mod:`surge.rules.spread`); where one figure has to stand for it, the
+high end does. A valve with a larger Kv stands less in the way while it is wide open, so it throttles later in
+its stroke: what stops the flow is a shorter part of the same stroke, and surge before that valve is higher.
+It is no small matter. Worked out with this program (tests/reference/test_valves.py) for a valve that closes
+in 4 to 60 s at the end of 1200 m of 12 inch line, at fixed tank levels, at a fixed rate reached by the supply
+or by another throttle, or throttled by the valve itself:
 
 * gate, globe, ball, butterfly: no Kv of the range gave a peak more than 0.2 % above that of the high end,
   which was up to 2.1, 2.7, 1.9 and 1.9 times the peak of the low end;
 * plug and reduced-bore ball: NOT always. Their characteristic is a straight line from 60 degrees to shut, for
   want of figures, and a Kv inside the range gave up to a tenth more than the high end. Only a run of several
   Kv from low to high finds the worst; ``note`` says so.
+
+The velocity into one tank while the valve of another shuts, and the fall behind a valve, go their own ways.
 
 A closure faster than the pipeline period reaches about the instant-stop rise whatever the Kv. Where the
 agreed rate is reached by the supply's pressure, a low Kv asks for more pressure there, against the sense of
@@ -38,11 +41,11 @@ _BORES = (1.5, 2, 3, 4, 6, 8, 10, 12, 14, 16, 18, 20, 24)
 _LARGEST = 24  # [inch]
 
 _HIGH_IS_WORST = (
-    "the high end of the range is taken: the valve throttles later in its stroke, surge is higher"
+    "before the valve itself the high end gives the highest surge: it throttles later in its stroke"
 )
 _INSIDE_MAY_BE_WORSE = (
-    "the high end of the range is taken, but with this type's characteristic a Kv inside the range may give "
-    "a peak up to a tenth higher: give the Kv of the valve, or run several from low to high"
+    "with this type's characteristic a Kv inside the range may give a peak up to a tenth higher than either "
+    "end: give the Kv of the valve"
 )
 
 
@@ -75,7 +78,7 @@ class AssumedKv:
     Attributes
     ----------
     kv : float
-        What the check takes: the high end [m3/h of water at 1 bar].
+        What stands for the range where one figure has to: its high end [m3/h of water at 1 bar].
     low, usual, high : float
         Of the range [m3/h of water at 1 bar].
     """
@@ -94,7 +97,7 @@ class AssumedKv:
 
     @property
     def kv(self) -> float:
-        """What the check takes: the high end [m3/h of water at 1 bar]."""
+        """What stands for the range where one figure has to [m3/h of water at 1 bar]."""
         return self.high
 
     @property

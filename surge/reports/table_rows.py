@@ -115,7 +115,7 @@ def liquid_sections(temperature: float) -> list[Section]:
         "vapour kPa(a)",
         "trust in c",
     )
-    title = "Liquids (cargo, temperature): what is sold under the name; the check takes the unfavourable end"
+    title = "Liquids (cargo, temperature): what is sold under the name; the check judges over all of it"
     rows = (_liquid(cargo, temperature) for cargo in cargoes().values())
     return [section_of(j.Liquids, title, head, rows)]
 

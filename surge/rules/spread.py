@@ -12,8 +12,8 @@ Decisions
   between the samples of each until the extreme is bracketed.
 * Where one limit is exceeded at every point looked at so far, nothing is followed: that is the answer.
 * A range is left out of that where all that are left out together move the figure by less than half of the
-  error aimed at. That, and what may hide between samples (twice an eighth of the second difference), goes
-  into the error.
+  error aimed at. That goes into the error, and what may hide between samples: the top of a parabola that
+  bends ``BENDS`` times as much as the samples beside it do.
 * Full runs are made where the figures that come nearest to their limits are worst, up to ``MOST_RUNS``. What
   another point was seen to add to a figure goes into its error.
 """
@@ -35,6 +35,7 @@ MOST_RUNS = 4  # points of full runs
 MOST_FIGURES = 3  # judged figures that are followed to their worst point, after the foretold ones
 ROUNDS = 3  # times through the ranges
 BRACKET = 8  # looks between samples of one range
+BENDS = 2.0  # times the bend seen beside a gap between samples
 NAMED = 3  # ranges named with a figure
 MIXED = 6  # points inside all ranges that matter
 BASES = (2, 3, 5, 7, 11, 13)  # of the low-discrepancy points (Halton, 1960; from memory)
@@ -245,7 +246,10 @@ def _may_hide(line: list[tuple[float, float]]) -> tuple[float, float]:
         curved = [
             abs(_second(line[j - 1 : j + 2])) * (x1 - x0) ** 2 for j in (i, i + 1) if 0 < j < len(line) - 1
         ]
-        top = max(y0, y1) + 2.0 * max(curved, default=0.0) / 8.0
+        bend, rise = BENDS * max(curved, default=0.0) / 2.0, y1 - y0
+        top = max(y0, y1)
+        if bend > abs(rise):  # else the parabola through both has its top outside
+            top = 0.5 * (y0 + y1) + bend / 4.0 + rise**2 / (4.0 * bend)
         if top > best:
             best, between = top, 0.5 * (x0 + x1)
     return best, between

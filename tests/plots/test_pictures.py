@@ -55,9 +55,9 @@ def test_a_range_is_drawn_at_its_worst(demos: Demos) -> None:
     subject = subject_of(assessment)
     weakest = assessment.weakest
     assert weakest is not None
-    assert subject.run.lengths == dict(weakest.lengths)
+    assert subject.run.taken == weakest.taken
     pipe = next(p for p in subject.lineup.pipes if p.name == "shore line")
-    assert pipe.length == subject.run.lengths["shore line"]
+    assert [pipe.length] == [t.value for t in subject.run.taken]
     picture = line_picture(subject)
     assert picture.weak is not None
     assert picture.weak[1].pressure == weakest.value

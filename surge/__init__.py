@@ -6,7 +6,10 @@ The names below are loaded when they are first used, so that ``import surge`` co
 from __future__ import annotations
 
 from importlib import import_module
-from typing import Any
+
+TYPE_CHECKING = False  # as that of typing, which would be a quarter of the time until an interrupt is quiet
+if TYPE_CHECKING:
+    from typing import Any
 
 __version__ = "0.2.0"
 

@@ -246,6 +246,9 @@ def vanished(number: str, value: float) -> bool:
     return value == 0.0 and re.search(r"[1-9]", re.split("[eE]", number)[0]) is not None
 
 
+JOINERS = "\u200c\u200d"  # not printed themselves; Persian and Indian scripts need them inside words
+
+
 def printable(text: str) -> str:
     """Return a text with every character that would not print written as its escape."""
     return "".join(
@@ -436,11 +439,19 @@ def offered(wanted: Mapping[str, str]) -> dict[str, str]:
     return dict(wanted)
 
 
+# What a file or an option may say; a day further off is a slip of the pen.
+DAYS = (date(1900, 1, 1), date(2199, 12, 31))
+
+
 def day(name: str, value: date | str | None) -> date | None:
     """Return a day that is given as such or as text such as "2026-02-20"; raises ArgumentError otherwise."""
-    if value is None or isinstance(value, date):
-        return value
+    if value is None:
+        return None
     try:
-        return date.fromisoformat(value)
+        found = value if isinstance(value, date) else date.fromisoformat(value)
     except ValueError:
-        raise ArgumentError((name,), value, "write a day such as 2026-02-20") from None
+        raise ArgumentError((name,), str(value), "write a day such as 2026-02-20") from None
+    if not DAYS[0] <= found <= DAYS[1]:
+        remedy = f"write a day from {DAYS[0]} to {DAYS[1]}, such as 2026-02-20"
+        raise ArgumentError((name,), str(value), remedy)
+    return found

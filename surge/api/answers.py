@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from surge import __version__
 from surge.arguments import Registry, checked
 from surge.choices import PictureKind
+from surge.units import printable
 
 if TYPE_CHECKING:
     from surge.case.file import Case
@@ -30,7 +31,7 @@ LONGEST_NAME = 80  # characters of a case's path in a signature, so that its has
 def signature(case: Case) -> str:
     """Return in a line which program and which case, with its hash, an answer comes from."""
     name = case.filename if len(case.filename) <= LONGEST_NAME else f"...{case.filename[-LONGEST_NAME:]}"
-    return f"surge {__version__}, case {name}, sha256 {case.sha256[:16]}"
+    return f"surge {__version__}, case {printable(name)}, sha256 {case.sha256[:16]}"
 
 
 def parts_of(made: Any) -> dict[str, Any]:

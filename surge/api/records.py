@@ -24,7 +24,7 @@ from surge.records.stroke_tests import YEAR, Interval, Timed, read_interval
 from surge.reports import records as words
 from surge.reports.records_data import findings_csv, records_document
 from surge.rules.book import RuleBook
-from surge.units import day
+from surge.units import day, printable
 from surge.valves.findings import findings_of_records
 from surge.valves.sources import held_against
 from surge.workers import Progress
@@ -90,7 +90,7 @@ class RecordsAnswer(words.JudgedRecords, Answer):
         """Which program and which files, with their hashes, the answer comes from."""
         head = self.head
         files = [
-            f"{kind} {head[kind]['file']}, sha256 {head[kind]['sha256'][:16]}"
+            f"{kind} {printable(head[kind]['file'])}, sha256 {head[kind]['sha256'][:16]}"
             for kind in ("records", "limits", "case")
             if head[kind]
         ]

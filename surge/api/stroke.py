@@ -15,6 +15,7 @@ from surge.choices import PictureKind
 from surge.errors import ArgumentError
 from surge.records.curve_file import load_curve
 from surge.reports.words import CAUTIONS
+from surge.units import printable
 from surge.valves.curve import MeasuredStroke, stroke_of
 from surge.valves.measured import Measured, run_measured
 from surge.workers import Progress
@@ -40,7 +41,8 @@ class StrokeAnswer(Measured, CaseAnswer):
     @property
     def signature(self) -> str:
         """Which program, which case and which curve, with their hashes, the answer comes from."""
-        return f"{signature(self.case)}, curve {self.curve_filename}, sha256 {self.stroke.curve.sha256[:16]}"
+        curve = printable(self.curve_filename)
+        return f"{signature(self.case)}, curve {curve}, sha256 {self.stroke.curve.sha256[:16]}"
 
     @checked
     def text(self, *, details: bool = False) -> str:

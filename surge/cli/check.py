@@ -8,7 +8,7 @@ import sys
 import click
 
 from surge.cli.files import InputPath
-from surge.cli.shared import answering, print_pieces, print_text, unit_options, wanted_units
+from surge.cli.shared import answering, print_pieces, print_text, tell, unit_options, wanted_units
 
 COLOURS = {"limit kept": "cyan", "limit exceeded": "yellow", "cannot be decided": "magenta"}
 
@@ -36,8 +36,8 @@ def check(case: str, as_json: bool, histories: bool, details: bool, **units: str
     if as_json:
         print_pieces(answer.json_pieces(histories=histories))
     else:
-        bare = bool(os.environ.get("NO_COLOR")) or not sys.stdout.isatty()
-        print_text(answer.text(details=details, style=None if bare else _coloured))
+        bare = bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb" or not sys.stdout.isatty()
+        print_text(answer.text(details=details, style=None if bare else _coloured), coloured=not bare)
     sys.exit(answer.exit_code)
 
 
@@ -46,7 +46,7 @@ def tell_compiling() -> None:
     from surge.api.solver import solver_is_compiled
 
     if not solver_is_compiled():
-        click.echo("surge: compiling the solver for this machine, once; some ten seconds ...", err=True)
+        tell("surge: compiling the solver for this machine, once; some ten seconds ...")
 
 
 def _coloured(text: str, verdict: str) -> str:

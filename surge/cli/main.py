@@ -3,14 +3,12 @@
 Decisions
 ---------
 * SIGTERM and SIGHUP do as Ctrl-C: exit code 1, which is never an answer.
-* With PYTHONUNBUFFERED Python takes a short write for a whole one, so :func:`entry` puts a buffer in between.
 """
 
 from __future__ import annotations
 
-import errno
-import io
 import os
+import shutil
 import signal
 import sys
 
@@ -21,12 +19,13 @@ from surge.cli.chart import chart
 from surge.cli.check import check
 from surge.cli.pictures import animate, compare_, picture
 from surge.cli.records import records
+from surge.cli.shared import tell
 from surge.cli.sheet import sheet
+from surge.cli.streams import FULL, sound_streams
 from surge.cli.tables import list_, new, schema, verify
 from surge.cli.window import window
 from surge.inputs import start_reading
-
-FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
+from surge.reports.layout import fit
 
 CODES = """\b
 Exit codes, for scripts:
@@ -55,6 +54,8 @@ def main() -> None:
     A calculation, not a permit: local codes, procedures and qualified persons decide.
     """
     start_reading()
+    if sys.stdout.isatty():
+        fit(shutil.get_terminal_size().columns)
 
 
 for _command, _short in (
@@ -73,25 +74,6 @@ for _command, _short in (
 ):
     _command.short_help = _short
     main.add_command(_command)
-
-
-def _sound_streams() -> None:
-    """See to it that what is printed arrives whole, or that it is known that it does not."""
-    missing = [name for name in ("stdout", "stderr") if getattr(sys, name) is None]
-    for name in missing:  # else the next file that is opened would be taken for it
-        setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_WRONLY), "w"))
-    if "stdout" in missing:
-        click.echo("surge: standard output is closed: nothing would be seen of an answer", err=True)
-        os._exit(2)
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")  # a name that the terminal cannot show must not end it
-    raw = getattr(sys.stdout, "buffer", None)
-    if isinstance(raw, io.RawIOBase):
-        # As PYTHONUNBUFFERED makes it: a full disk could take half of an answer without a word.
-        sys.stdout = io.TextIOWrapper(
-            io.BufferedWriter(raw), encoding=sys.stdout.encoding, errors="replace", line_buffering=True
-        )
 
 
 def _refuse_undecodable(words: list[str]) -> None:
@@ -114,10 +96,15 @@ def entry() -> None:
     for name in ("SIGTERM", "SIGHUP"):  # as an interrupt: what was begun is tidied up
         if hasattr(signal, name) and signal.getsignal(getattr(signal, name)) is signal.SIG_DFL:
             signal.signal(getattr(signal, name), signal.default_int_handler)
-    _sound_streams()
+    sound_streams()
     _refuse_undecodable(sys.argv[1:])
     try:
+        if signal.getsignal(signal.SIGINT) not in (signal.SIG_IGN, None):
+            signal.signal(signal.SIGINT, signal.default_int_handler)  # from here on click tidies up
         main(prog_name="surge")
+    except KeyboardInterrupt:
+        tell("Aborted!")
+        code = 1
     except SystemExit as error:
         code = error.code if isinstance(error.code, int) else 1
     except OSError as error:  # of click's own printing, such as help; ours says it itself
@@ -126,8 +113,8 @@ def entry() -> None:
         click.echo(f"surge: standard output cannot be written: {error.strerror}", err=True)
         os._exit(2)
     try:
-        sys.stdout.flush()
         sys.stderr.flush()
+        sys.stdout.flush()
     except BrokenPipeError:
         pass  # the reader has gone: nothing is left to tell anyone
     except OSError:

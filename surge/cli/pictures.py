@@ -15,6 +15,7 @@ from surge.cli.shared import (
     fail,
     print_text,
     seconds_of,
+    tell,
     unit_options,
     wanted_units,
 )
@@ -132,7 +133,7 @@ def animate(
         made = {kind: film.file(kind, progress=progress) for kind in kinds}
     for path, kind in paths.items():
         write_file(path, made[kind])
-        click.echo(f"{path} written: {film.told(len(made[kind]))}.", err=True)
+        tell(f"{path} written: {film.told(len(made[kind]))}.")
     print_text(answer.picture_text(scenario))
     sys.exit(answer.exit_code)
 

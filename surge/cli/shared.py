@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import sys
 import threading
 import time
@@ -18,6 +19,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 import click
 
 from surge.choices import offer, words_of
+from surge.cli.streams import seen
 
 if TYPE_CHECKING:
     from surge.api.refusals import Refusal
@@ -27,8 +29,12 @@ WRITTEN_AT_ONCE = 2**18  # characters of a long text
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
-def print_text(text: str, *, nl: bool = True) -> None:
+def print_text(text: str, *, nl: bool = True, coloured: bool = False) -> None:
     """Write to standard output; when it takes nothing more, say so instead of crashing."""
+    _write(seen(text, coloured=coloured), nl=nl)
+
+
+def _write(text: str, *, nl: bool) -> None:
     try:
         click.echo(text, nl=nl)
     except OSError as error:
@@ -40,8 +46,8 @@ def print_text(text: str, *, nl: bool = True) -> None:
 def print_pieces(pieces: Iterable[str]) -> None:
     """Write a text that is made piece by piece to standard output, some of it at a time."""
     for some in gathered(pieces):
-        print_text(some, nl=False)
-    print_text("")
+        _write(some, nl=False)
+    _write("", nl=True)
 
 
 def gathered(pieces: Iterable[str]) -> Iterator[str]:
@@ -59,7 +65,7 @@ def gathered(pieces: Iterable[str]) -> Iterator[str]:
 
 def tell(message: str) -> None:
     """Say something beside the answer, on standard error."""
-    click.echo(message, err=True)
+    click.echo(seen(message), err=True)
 
 
 def fail(message: str) -> NoReturn:
@@ -109,10 +115,9 @@ def _tell_trouble() -> None:
     """Say in one line why the compiled solver could not be kept for the next time."""
     compiled = sys.modules.get("surge.kernel.compiled")
     if compiled is not None and compiled.TROUBLE:
-        click.echo(
+        tell(
             f"surge: the compiled solver cannot be kept ({compiled.TROUBLE[-1]}), so that every start takes "
-            "some ten seconds more: let NUMBA_CACHE_DIR name a folder that can be written",
-            err=True,
+            "some ten seconds more: let NUMBA_CACHE_DIR name a folder that can be written"
         )
         compiled.TROUBLE.clear()
 
@@ -150,7 +155,7 @@ class ProgressLine:
         self.start = time.monotonic()
         self.next, self.every = self.start + after, every
         self.width = 0
-        self.on = sys.stderr.isatty()
+        self.on = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"  # it could not go back in a line
         self.lock = threading.Lock()
 
     def __call__(self, word: str) -> None:
@@ -160,7 +165,7 @@ class ProgressLine:
             if not self.on or now < self.next:
                 return
             self.next = now + self.every
-            text = f"surge: {now - self.start:.0f} s, {word}"
+            text = f"surge: {now - self.start:.0f} s, {word}"[: shutil.get_terminal_size().columns - 1]
             click.echo("\r" + text.ljust(self.width), nl=False, err=True)
             self.width = len(text)
 
@@ -179,7 +184,7 @@ def refuse(error: CaseError, path: str, *, as_json: bool = False) -> NoReturn:
 
 def leave(refusal: Refusal, *, as_json: bool) -> NoReturn:
     """Say why there is no answer and leave with its exit code."""
-    click.echo(refusal.text, err=True)
+    tell(refusal.text)
     if as_json:
         print_text(refusal.json())
     sys.exit(refusal.exit_code)

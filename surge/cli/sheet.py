@@ -13,6 +13,7 @@ from surge.cli.shared import (
     answering,
     day_of,
     print_text,
+    tell,
     unit_options,
     wanted_units,
 )
@@ -67,5 +68,5 @@ def sheet(
     if as_json:
         print_text(answer.json())
     else:
-        click.echo(answer.text(), err=True)
+        tell(answer.text())
     sys.exit(answer.exit_code)

@@ -17,6 +17,7 @@ from surge.cli.shared import (
     fail,
     print_text,
     refuse,
+    tell,
 )
 
 
@@ -34,7 +35,7 @@ def new(file: str, force: bool) -> None:
     path = Path(file)
     refuse_existing(path, force=force)
     write_file(path, text)
-    click.echo(f"{file} written. Put in your own figures, then: surge check {file}", err=True)
+    tell(f"{file} written. Put in your own figures, then: surge check {file}")
 
 
 @click.command(name="list")
@@ -69,7 +70,7 @@ def list_(kind: Any, words: tuple[str, ...], as_json: bool, temperature: str, ru
     elif known.sections:
         print_text(known.text())
     else:
-        click.echo(f'surge: no {kind} with all of "{" ".join(words)}"', err=True)
+        tell(f'surge: no {kind} with all of "{" ".join(words)}"')
 
 
 @click.command()

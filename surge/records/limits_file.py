@@ -56,7 +56,7 @@ class LimitFile:
 
     def knows(self, tag: str) -> bool:
         """Whether some table speaks of a tag."""
-        return any(_speaks(s, tag) for s in self.stated)
+        return any(speaks(s, tag) for s in self.stated)
 
     def limits_of(self, tag: str) -> tuple[ValveLimits, str]:
         """What is stated about a tag, and its name in the case ("" for none).
@@ -64,7 +64,7 @@ class LimitFile:
         A table that names it in full goes before patterns, and these before one another as they stand.
         """
         own = [s for s in self.stated if any(fold(t) == fold(tag) for t in s.tags if not is_pattern(t))]
-        others = [s for s in self.stated if s not in own and _speaks(s, tag)]
+        others = [s for s in self.stated if s not in own and speaks(s, tag)]
         got: dict[str, Any] = {}
         for stated in (*own, *others):
             for key, value in stated.values.items():
@@ -99,7 +99,8 @@ def is_pattern(tag: str) -> bool:
     return any(c in tag for c in "*?[")
 
 
-def _speaks(stated: Stated, tag: str) -> bool:
+def speaks(stated: Stated, tag: str) -> bool:
+    """Whether a table holds for a tag."""
     return any(
         fnmatchcase(fold(tag), fold(t)) if is_pattern(t) else fold(t) == fold(tag) for t in stated.tags
     )

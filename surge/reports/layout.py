@@ -4,16 +4,29 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from contextvars import ContextVar
 from itertools import zip_longest
 
 LINE = 100  # columns of the text output
+NARROW = 40  # columns below which a terminal has to break lines itself
+_width: ContextVar[int] = ContextVar("width", default=LINE)
+
+
+def width() -> int:
+    """Columns that a line of text may take."""
+    return _width.get()
+
+
+def fit(columns: int) -> None:
+    """Lay out what follows for a terminal of so many columns, if it is narrower than a usual line."""
+    _width.set(max(NARROW, min(columns, LINE)))
 
 
 def paragraph(text: str, *, indent: str = "", first: str | None = None) -> str:
     """Wrap a text to the width of the output."""
     return textwrap.fill(
         text,
-        LINE,
+        width(),
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
         break_on_hyphens=False,
@@ -31,27 +44,27 @@ def table(head: Row, rows: Iterable[Row], *, left: int = 1, widest: int = LINE) 
     are broken into lines; nothing is cut.
     """
     rows = list(rows)
-    width = [max(len(r[i]) for r in (head, *rows)) for i in range(len(head))]
+    widths = [max(len(r[i]) for r in (head, *rows)) for i in range(len(head))]
     least = [max(len(x) for x in (*head[i].split(), *(r[i] for r in rows))) for i in range(len(head))]
-    over = sum(width) + 2 * (len(width) - 1) - widest
-    others = sorted(range(1, len(head) - 1), key=lambda i: -width[i])
+    over = sum(widths) + 2 * (len(widths) - 1) - (widest - LINE + width())
+    others = sorted(range(1, len(head) - 1), key=lambda i: -widths[i])
     for i, floor in (*enumerate(least), (-1, NARROWEST), (0, NARROWEST), *((i, NARROWEST) for i in others)):
-        gives = min(max(over, 0), max(width[i] - floor, 0))
-        width[i] -= gives
+        gives = min(max(over, 0), max(widths[i] - floor, 0))
+        widths[i] -= gives
         over -= gives
 
     def line(row: Row) -> list[str]:
-        cells = [textwrap.wrap(cell, w) or [""] for cell, w in zip(row, width, strict=True)]
+        cells = [textwrap.wrap(cell, w) or [""] for cell, w in zip(row, widths, strict=True)]
         out = []
         for parts in zip_longest(*cells, fillvalue=""):
             laid = [
                 part.ljust(w) if i < left or i == len(row) - 1 else part.rjust(w)
-                for i, (part, w) in enumerate(zip(parts, width, strict=True))
+                for i, (part, w) in enumerate(zip(parts, widths, strict=True))
             ]
             out.append("  ".join(laid).rstrip())
         return out
 
-    lines = [*line(head), *line(tuple("-" * w for w in width))]
+    lines = [*line(head), *line(tuple("-" * w for w in widths))]
     for row in rows:
         lines += line(row)
     return lines

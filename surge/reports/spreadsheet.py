@@ -17,8 +17,9 @@ import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 
+from surge.units import JOINERS
+
 EXECUTED = "=+-@＝＋－＠﹦﹢﹣﹫⁼⁺⁻₌₊₋﬩⩵⩶−"  # signs of a formula, and other forms of them
-JOINERS = "\u200c\u200d"
 MARK = "\ufeff"
 _FORMULA = re.compile(rf"""(^|[,;|"'])([\s{JOINERS}]*)(?=[{re.escape(EXECUTED)}])""")
 Cell = str | float | None

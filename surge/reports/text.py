@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from surge.reports.advice import advice, gentleness
-from surge.reports.layout import LINE, Row, paragraph, table
+from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, sentence, whose
 from surge.rules.assess import Assessment
@@ -173,7 +173,7 @@ class TextReport:
         """One scenario: what happens, and its tables."""
         verdict = self._verdict(run)
         title = f"Scenario: {self._name(run)}: {HEADLINE[verdict]}"
-        out = [self.style(paragraph(title), verdict), "=" * min(LINE, len(title))]
+        out = [self.style(paragraph(title), verdict), "=" * min(width(), len(title))]
         if run.note:
             out.append(paragraph(run.note))
         out += [

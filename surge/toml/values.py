@@ -21,10 +21,20 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from surge.errors import meant
 from surge.toml.text import WORDS_LIKE, shown
-from surge.units import ATMOSPHERE, DIMENSIONS, NUMBER_PATTERN, QuantityError, Reading, quoted, read
+from surge.units import (
+    ATMOSPHERE,
+    DAYS,
+    DIMENSIONS,
+    JOINERS,
+    NUMBER_PATTERN,
+    QuantityError,
+    Reading,
+    quoted,
+    read,
+)
 
 # Joiners between letters, as Persian and Indian scripts need them; elsewhere they only hide a difference.
-_JOINED = re.compile(r"(?<=[^\W\x00-\u058f]|[\u0590-\u0dff])[\u200c\u200d](?=[^\W\x00-\u058f])")
+_JOINED = re.compile(rf"(?<=[^\W\x00-\u058f]|[\u0590-\u0dff])[{JOINERS}](?=[^\W\x00-\u058f])")
 FEW_WORDS = 200  # characters of a list of options that a remedy repeats
 FAULT_KIND = "surge"  # the error type under which pydantic hands our refusals back
 
@@ -367,11 +377,13 @@ class Day(Leaf):
         if not isinstance(value, date) or isinstance(value, datetime):
             remedy = f"write year, month and day without quotes and without a time, such as {self.example}"
             raise QuantityError(shown(value), self.expected, remedy)
+        if not DAYS[0] <= value <= DAYS[1]:
+            raise QuantityError(shown(value), self.expected, f"write a day from {DAYS[0]} to {DAYS[1]}")
         return value
 
     def stand_in(self, pick: int) -> date:
         """Return a day long ago or long from now."""
-        return date(2100, 1, 1) if pick else date(1900, 1, 1)
+        return DAYS[pick]
 
     def schema(self) -> dict[str, Any]:
         """Return a date as JSON writes it."""

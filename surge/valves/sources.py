@@ -11,9 +11,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from surge.errors import CaseError, Fault, meant
+from surge.errors import CaseError, Fault, Origin, meant
 from surge.model.lineup import LineUp
-from surge.records.limits_file import LIMITS, LimitFile, fold
+from surge.records.limits_file import LIMITS, LimitFile, fold, is_pattern, speaks
 from surge.records.read import Records
 from surge.records.stroke_tests import (
     EVERY_STROKE_TOO_SLOW,
@@ -90,6 +90,8 @@ def held_against(
     limits, named = {}, {}
     for tag in (spelt.get(fold(t), t) for t in tags):
         limits[tag], named[tag] = stated.limits_of(tag) if stated else (ValveLimits(tag=tag), "")
+    if stated is not None:
+        _refuse_what_no_test_can_meet(stated, limits)
     if stated is None and lineup is not None:
         limits |= {v.name: ValveLimits(tag=v.name, required=True) for v in lineup.valves if v.adjustable}
         named |= dict.fromkeys(limits, "")
@@ -211,6 +213,36 @@ def _windows(
     if not wanted:
         raise _nobody(closing, stated)
     return windows_of(lineup, book=book, valves=wanted, progress=progress), dict(named)
+
+
+def _refuse_what_no_test_can_meet(stated: LimitFile, limits: Mapping[str, ValveLimits]) -> None:
+    """Refuse limits of one valve, from whatever tables, between which no stroke time lies."""
+    faults: dict[Origin, Fault] = {}
+    for tag, one in limits.items():
+        for way in Direction:
+            ends = [[b for b in one.bounds if (b.direction, b.side) == (way, side)] for side in Side]
+            low = max((b.value for b in ends[0]), default=0.0)  # of the movement alone
+            for slow in ends[1]:
+                delay = (one.delay or 0.0) if slow.timed is Timed.ORDER else 0.0
+                if low + delay <= slow.value and delay < slow.value:
+                    continue
+                key = f"{Side.SLOWEST.value}_{way.value}"
+                path: Origin = ("valve", _table_of(stated, tag, key), key)
+                words = f"slowest {slow.value:g} s of {quoted(tag)}, below a signal delay of {delay:g} s"
+                faults[path] = Fault(
+                    path=path,
+                    found=f"{words} and a fastest movement of {low:g} s: no time can keep both",
+                    expected="limits between which a stroke time lies",
+                    remedy="check the tables that name this valve, patterns too",
+                )
+    if faults:
+        raise FileError(list(faults.values()), file=stated.file, kind=LIMITS)
+
+
+def _table_of(stated: LimitFile, tag: str, key: str) -> int:
+    """The table that says a key of a tag: one that names it in full goes before patterns."""
+    having = [s for s in stated.stated if key in s.values and speaks(s, tag)]
+    return min(having, key=lambda s: all(is_pattern(t) for t in s.tags)).number
 
 
 def _refuse_strangers(stated: LimitFile, closing: set[str], lineup: LineUp) -> None:

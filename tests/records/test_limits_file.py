@@ -294,3 +294,36 @@ def test_a_refused_row_concerns_the_valve_however_its_tag_is_written(tag: str) -
     same = "M1P" if tag in ("m1p", "M1P") else None
     assert [t.tag for t in held.records.tests] == ([same] if same else [])
     assert {t.tag for t in held.records.lost} == {"M1P"}
+
+
+@pytest.mark.parametrize(
+    ("tables", "found"),
+    [
+        ({"M1P": 'fastest_closing = "30 s"', "M*": 'slowest_closing = "20 s"'}, "fastest movement of 30 s"),
+        (
+            {"M1P": 'slowest_closing = "20 s"', "*": 'fastest_closing = "20.5 s"'},
+            "fastest movement of 20.5 s",
+        ),
+        ({"M1P": 'slowest_closing = "20 s"', "*": 'signal_delay = "20 s"'}, "signal delay of 20 s"),
+        ({"M*": 'slowest_opening = "20 s"', "*": 'signal_delay = "25 s"'}, "signal delay of 25 s"),
+        ({"M*": 'fastest_closing = "19 s"\nslowest_closing = "20 s"\nsignal_delay = "2 s"'}, "delay of 2 s"),
+        ({"M*": 'fastest_closing = "19 s"\nslowest_closing = "21 s"\nsignal_delay = "2 s"'}, ""),
+        ({"M*": 'fastest_closing = "30 s"', "D*": 'slowest_closing = "20 s"'}, ""),
+    ],
+)
+def test_limits_that_no_test_can_meet_are_refused(tables: dict[str, str], found: str) -> None:
+    """Of one valve, from whatever tables: before, every test was outside, without a word on why."""
+    text = "schema = 1\n" + "".join(
+        f'[[valve]]\ntags = ["{tag}"]\nsource = "x"\n{keys}\n' for tag, keys in tables.items()
+    )
+    limits = read_limits(text, filename="limits.toml")
+    rows = "tag;date;direction;time [s]\nM1P;2025-03-14;closing;19.5\n"
+    records = read_records(rows.encode(), ReadOptions(today=date(2026, 2, 20)))
+    if not found:
+        assert held_against(records, stated=limits).limits
+        return
+    with pytest.raises(FileError) as caught:
+        held_against(records, stated=limits)
+    (fault,) = caught.value.faults
+    assert found in fault.found
+    assert fault.path[0] == "valve"

@@ -21,6 +21,7 @@ from typing import Any
 from surge.units import JOINERS, printable
 
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
+_CONTROL = re.compile(r"[^\n\t -~]")
 _COLOUR = re.compile(r"(\x1b\[(?:[01]|3[0-7])m)")  # as click writes them: colour, bold, back to plain
 
 
@@ -82,8 +83,8 @@ def seen(text: str, *, coloured: bool = False) -> str:
     coloured : bool
         Codes of colours are left.
     """
-    if text.isascii() and text.startswith(("{", "[")):
-        return text  # a document, which the encoder has escaped already
+    if text.isascii() and _CONTROL.search(text) is None:
+        return text
     if coloured:
         return "".join(p if k % 2 else seen(p) for k, p in enumerate(_COLOUR.split(text)))
     if text.replace("\n", "").replace("\t", "").isprintable():

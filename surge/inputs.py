@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePath, PureWindowsPath
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +47,33 @@ def input_of(content: bytes, *, filename: str) -> InputFile:
 def unread(filename: str) -> InputFile:
     """Return what is known of a file that could not be read: its name."""
     return InputFile(filename=filename, content=b"", sha256="")
+
+
+def no_name_on_windows(path: str | PurePath) -> str:
+    """Return why Windows takes a name for something else than a file of that name; "" where it does not.
+
+    Parameters
+    ----------
+    path : str or PurePath
+        With or without a drive and folders, in the way of writing of either system.
+    """
+    windows = PureWindowsPath(path)
+    for part in windows.parts[1:] if windows.anchor else windows.parts:
+        if part in (".", ".."):
+            continue
+        if _DEVICE.fullmatch(part):
+            return f"Windows keeps the name {part} for a device"
+        if found := _NO_LETTER.search(part):
+            return f"Windows allows no {found[0]!r} in names"
+        if part[-1] in ". ":
+            return "Windows cuts off a point or a blank at the end of a name"
+    return ""
+
+
+_DEVICE = re.compile(
+    r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9\u00b9\u00b2\u00b3]) *([.:].*)?", re.IGNORECASE
+)
+_NO_LETTER = re.compile(r'[<>:"|?*\x00-\x1f]')
 
 
 def read_input(path: str | Path, *, most: int) -> InputFile:

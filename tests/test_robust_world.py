@@ -57,7 +57,7 @@ def one_line(said: bytes, words: str) -> None:
     "arguments", [("list", "rules"), ("--help",), ("new", "-"), ("list", "liquids", "--json")]
 )
 def test_a_full_disk_is_told(arguments: tuple[str, ...], unbuffered: str) -> None:
-    with Path("/dev/full").open("w") as full:
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
         got = surge(*arguments, stdout=full, env=os.environ | {"PYTHONUNBUFFERED": unbuffered})
     assert got.returncode == 2
     one_line(got.stderr, "standard output cannot be written: No space left on device")

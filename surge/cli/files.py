@@ -23,8 +23,9 @@ from typing import Any
 import click
 
 from surge.cli.shared import fail, gathered, tell
-from surge.inputs import was_read
+from surge.inputs import no_name_on_windows, was_read
 
+WINDOWS = os.name == "nt"
 Content = str | bytes | Iterable[str]
 """Of a file: whole, or piece by piece."""
 
@@ -46,17 +47,19 @@ def write_whole(path: Path, content: Content) -> None:
     import tempfile
 
     path = path.resolve()  # a link stays one
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".surge-", delete=False) as file:
-        try:
+    file = tempfile.NamedTemporaryFile(dir=path.parent, prefix=".surge-", delete=False)  # noqa: SIM115
+    try:
+        with file:
             for some in [content] if isinstance(content, str | bytes) else gathered(content):
                 file.write(some if isinstance(some, bytes) else some.encode())
             file.flush()
             os.fsync(file.fileno())
-            Path(file.name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_mask())
-            Path(file.name).replace(path)
-        except BaseException:
-            Path(file.name).unlink(missing_ok=True)
-            raise
+        # Closed by now: Windows renames and deletes no file that is open.
+        Path(file.name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_mask())
+        Path(file.name).replace(path)
+    except BaseException:
+        Path(file.name).unlink(missing_ok=True)
+        raise
 
 
 def _mask() -> int:
@@ -91,6 +94,8 @@ def _given() -> Iterator[tuple[str, os.stat_result]]:
 
 def _refuse_target(path: Path) -> bool:
     """Leave with 2 where nothing may be written, whatever was said; return whether a file is there."""
+    if WINDOWS and (why := no_name_on_windows(path)):
+        fail(f"{path} cannot be written: {why}; choose another name")
     there = _state(path)
     if there is None:
         return False

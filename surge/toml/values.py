@@ -20,6 +20,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
 from surge.errors import meant
+from surge.inputs import no_name_on_windows
 from surge.toml.text import WORDS_LIKE, shown
 from surge.units import (
     ATMOSPHERE,
@@ -353,6 +354,8 @@ class FileBelow(Text):
             if path.anchor or ".." in path.parts:
                 remedy = "copy the file beside this one, and write its name without a way to other folders"
                 raise QuantityError(shown(value), self.expected, remedy)
+        if why := no_name_on_windows(name):
+            raise QuantityError(shown(value), self.expected, f"{why}; give the file another name")
         return name
 
 

@@ -231,7 +231,7 @@ def test_what_cannot_be_computed_at_all_ends_with_4_and_says_why(monkeypatch: py
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
 @pytest.mark.parametrize("arguments", [["new", "-"], ["schema", "result"], ["check", str(OVER)]])
 def test_a_full_disk_is_an_unwritable_path_and_no_crash(arguments: list[str]) -> None:
-    with Path("/dev/full").open("w") as full:
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
         command = [sys.executable, "-m", "surge", *arguments]
         done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
     assert done.returncode == 2

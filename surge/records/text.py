@@ -12,7 +12,7 @@ from surge.errors import CaseError, Fault, about
 from surge.inputs import InputFile, read_input, unread
 
 BIGGEST = 100_000_000  # [bytes]
-MOST_ROWS = 250_000  # a ship with a hundred valves needs a century for that; it takes 1 GB of memory
+MOST_ROWS = 250_000  # a ship with a hundred valves needs a century for that
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 WORKBOOKS = {
     b"PK\x03\x04": "a workbook (xlsx, ods) or another packed file",

@@ -345,5 +345,6 @@ def test_what_is_printed_to_be_kept_is_ascii(elsewhere: Any) -> None:
 
 def test_a_check_in_a_code_page_is_whole(elsewhere: Any) -> None:
     printed = elsewhere("cp437", "check", "case.toml")
-    assert (printed.returncode, printed.stderr) == (0, b"")
+    said = printed.stderr.splitlines()  # where nothing is compiled yet, one line says so
+    assert (printed.returncode, [s for s in said if b"compiling the solver" not in s]) == (0, [])
     assert "VERDICT" in printed.stdout.decode("cp437")

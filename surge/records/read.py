@@ -9,8 +9,8 @@ take 2 s.
 
 Decisions
 ---------
-* At most ``text.MOST_ROWS`` rows and ``text.BIGGEST`` bytes: with a fault in every cell they take 1 GB, and no
-  more as JSON. A stroke lasts ten minutes at most.
+* At most ``text.MOST_ROWS`` rows and ``text.BIGGEST`` bytes. With a fault in every cell they take 1 GB,
+  and no more as JSON. A stroke lasts ten minutes at most.
 * A refused row leaves a ``LostTest``: valve, direction, and the latest day that it can be of. While it may be
   later than what decides, no limit of that valve is taken as kept.
 """

@@ -67,7 +67,7 @@ def test_escapes_in_names_of_files_are_shown(
     ("words", "code"), [(["check", "no.toml"], 2), (["list", "rules", "--nope"], 2), (["list", "rules"], 0)]
 )
 def test_a_full_standard_error_changes_no_exit_code(words: list[str], code: int) -> None:
-    with Path("/dev/full").open("w") as full:
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
         got = subprocess.run([sys.executable, "-c", CODE, *words], stdout=-1, stderr=full, check=False)
         assert got.returncode == code
         both = subprocess.run([sys.executable, "-c", CODE, *words], stdout=full, stderr=full, check=False)

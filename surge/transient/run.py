@@ -182,7 +182,7 @@ def _boiling(work: Plan, marched: Marched, duration: float) -> tuple[Vapour, Mar
     raise AssertionError(node)
 
 
-LEAST_WORK = Measure(least=1.0)
+LEAST_WORK, LEAST_EASE = Measure(least=1.0), Measure(least=1.0)
 
 
 @checked
@@ -191,7 +191,7 @@ def simulate(
     scenario: Scenario,
     *,
     quick: bool = False,
-    ease: float = 1.0,
+    ease: Annotated[float, LEAST_EASE] = 1.0,
     most_work: Annotated[float | None, LEAST_WORK] = None,
     progress: Progress | None = None,
 ) -> ScenarioResult:

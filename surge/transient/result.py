@@ -27,13 +27,14 @@ class Extreme:
     distance : float
         Where, from the element's start [m]; 0 at a place.
     error : float
-        Numerical error of the pressure, either way [Pa]: the sum of its parts; in a scenario whose
-        error did not come down to what was aimed at, the greatest error of any of its extremes. Where figures
-        are ranges, also how much worse it may be elsewhere in them.
+        Numerical error of the pressure, either way [Pa]: the sum of its parts; more after a sudden stop, and
+        where the errors of a scenario did not come down to what was aimed at
+        (:mod:`surge.transient.errors`). Where figures are ranges, also how much worse it may be elsewhere in
+        them.
     step_part, misfit_part, lumping_part : float
         From the time step, from fitting lengths to it, and from lumping short elements [Pa].
     late_part : float
-        By how much the first march, which looks further ahead, rose beyond it after the end of the run [Pa].
+        For what may come after the end of the run, as far as first marches looked ahead [Pa].
     range_part : float
         How much worse it may be at other figures within the ranges than at those taken [Pa].
     before_vapour : float

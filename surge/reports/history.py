@@ -64,7 +64,7 @@ def trend_words(history: ValveHistory) -> str:
         return "no test that counts"
     if trend.slope is None:
         return trend.reason
-    said = f"{_rate(trend.slope)} s a year"
+    said = f"{_rate(trend.slope)} s/year"
     if trend.low is None or trend.high is None:
         return f"{said} ({trend.reason})"
     sure = "" if trend.sure else "; scatter alone may explain it"

@@ -201,7 +201,7 @@ def title_of(answer: JudgedRecords) -> str:
     return (
         f"Stroke-time records of {valves} valve{'s' if valves != 1 else ''}, {len(tests)} test"
         f"{'s' if len(tests) != 1 else ''}{span}, "
-        f"looked at on {answer.findings.ground.today}"
+        f"assessed on {answer.findings.ground.today}"
     )
 
 
@@ -217,7 +217,7 @@ def _headline(findings: Findings) -> str:
 
 
 def _table(shown: Iterable[ValveFinding], findings: Findings) -> list[str]:
-    head = ("valve", "way", "state", "limits", "time s", "limit s", "margin s", "last", "s a year", "why")
+    head = ("valve", "way", "state", "limits", "time s", "limit s", "margin s", "last", "s/year", "why")
     rows = []
     for v in shown:
         got = v.worst.decided if v.worst else None

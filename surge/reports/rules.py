@@ -91,13 +91,13 @@ def _worst_of_each(rulings: Iterable[Ruling]) -> list[Ruling]:
     found = []
     for group in groups.values():
         worst = min(group, key=lambda r: (_ORDER[r.outcome], r.margin if r.margin is not None else 0.0))
-        more = f" So it is with {len(group) - 1} more." if len(group) > 1 else ""
+        more = f" The same holds for {len(group) - 1} more." if len(group) > 1 else ""
         found.append(replace(worst, phrase=(*worst.phrase, more)))
     return found
 
 
 def _told(rulings: Iterable[Ruling], display: Display, about: str) -> list[RuleItem]:
-    before = "advisory, does not count: " if about == "advisory" else ""
+    before = "advice only: " if about == "advisory" else ""
     out = []
     for r in rulings:
         words = display.phrase(r.phrase)

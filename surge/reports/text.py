@@ -142,9 +142,9 @@ class TextReport:
                     f.name if f else "-",
                 )
             )
-        head = ("scenario", "verdict", "over", "open", self.unit, "limit", "margin", "weakest")
+        head = ("scenario", "verdict", "exceeded", "undecided", self.unit, "limit", "margin", "weakest")
         return [
-            "Scenarios, the worst first (over: limits and rules not kept; open: cannot be decided)",
+            "Scenarios, the worst first; how many limits and rules are exceeded, and undecided",
             *table(head, rows),
         ]
 

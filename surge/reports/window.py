@@ -166,7 +166,7 @@ def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:
         if rate.greatest is None:
             words = "none was found" + (f"; {_ruled(rate.rule, display)}" if rate.rule else _least(rate))
         elif rate.greatest >= rate.to * 0.999:
-            words = f"{display.flow_down(rate.greatest)} or more, as far as it was looked"
+            words = f"{display.flow_down(rate.greatest)} or more, the highest rate tried"
         else:
             words = f"{display.flow_down(rate.greatest)}{governs}"
         text = f'"{rate.scenario}": {words} (agreed: {display.flow(rate.agreed)}).'
@@ -202,7 +202,7 @@ def _open_up_to(top: Opening, display: Display) -> str:
     """The rate above which an open window is empty."""
     rate = display.flow_down(top.rate)
     if not top.ends:
-        return f"There is a window up to {rate} at least, as far as it was looked or the line can go."
+        return f"There is a window up to {rate} at least, the highest rate tried or that the line can reach."
     return f"There is a window up to {rate}; above that it is empty."
 
 

@@ -145,8 +145,9 @@ def what_happens(finding: Finding, run: ScenarioResult | None, display: Display)
         return finding.reason
     if finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED:
         return (
-            f"the pressure falls to where the cargo boils, at {display.time(run.vapour.time)} s; that is a "
-            f"limit exceeded ({finding.limit_source}, {display.pressure(finding.limit or 0.0, unit=True)}), "
+            f"the pressure falls so low that the cargo boils, at {display.time(run.vapour.time)} s; that is "
+            f"a limit exceeded ({finding.limit_source}, "
+            f"{display.pressure(finding.limit or 0.0, unit=True)}), "
             "and no pressure after it is valid in this model"
         )
     place = _where_and_when(finding, seen, display)

@@ -209,7 +209,7 @@ def _greatest(limit: RateLimit, display: Display) -> str:
     if limit.greatest is None:
         named = f': rule "{limit.rule.rule.name}"' if limit.rule is not None else ""
         return f"none was found{named}"
-    looked = ", as far as was looked" if limit.greatest >= limit.to * 0.999 else ""
+    looked = ", the highest rate tried" if limit.greatest >= limit.to * 0.999 else ""
     if limit.rule is not None:
         looked = f', by the rule "{limit.rule.rule.name}"'
     return f"up to {display.flow_down(limit.greatest)}{looked}"
@@ -296,8 +296,8 @@ def _window(limit: StrokeLimits | None, display: Display) -> tuple[str, str, str
         fast = "no stroke is safe" if limit.verdict == EXCEEDED else "none shown to be safe"
         governs.append(limit.reason)
     else:
-        at_end = " or less" if limit.shortest <= limit.from_ else ""
-        fast = f"{limit.shortest:.1f} s{at_end}"
+        at_end = limit.shortest <= limit.from_
+        fast = f"any; {limit.shortest:g} s tried" if at_end else f"{limit.shortest:.1f} s"
         if limit.fast_rule is not None:
             rule = limit.fast_rule
             governs.append(f"not faster: {rule.name}, {rule.figure_text} [{rule.source}]")
@@ -305,7 +305,7 @@ def _window(limit: StrokeLimits | None, display: Display) -> tuple[str, str, str
             what = what_happens(limit.governs, limit.run, display)
             governs.append(f'surge: "{limit.governs.name}", {what}')
     if limit.longest is None:
-        slow = "no rule bounds it"
+        slow = "no upper limit"
     else:
         slow = f"{limit.longest:.1f} s" if limit.longest > 0 else "every stroke is too slow"
         slowest = limit.slow_rule

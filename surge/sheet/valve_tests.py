@@ -116,7 +116,7 @@ def tests_of(
     ]
     rows = tuple(_row(f, findings, valve_of[f.tag]) for f in own)
     without = [v for v in closing if v not in {row.valve for row in rows}]
-    words = [f"Records looked at on {findings.ground.today}, closing."]
+    words = [f"Records assessed on {findings.ground.today}, closing."]
     if without:
         names = ", ".join(f'"{v}"' for v in without)
         words.append(f"Not judged by these records: {names}; hold their last tests against this sheet.")

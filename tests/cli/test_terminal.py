@@ -77,6 +77,7 @@ def test_a_full_standard_error_changes_no_exit_code(words: list[str], code: int)
 LOADING = """
 import os, signal, sys
 import surge.__main__ as start
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell in the background has it ignored
 class Interrupted:
     def find_spec(self, name, *_):
         if name == "surge.cli.main":

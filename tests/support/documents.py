@@ -11,6 +11,7 @@ from itertools import islice
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 import jsonschema
+import numpy as np
 from jsonschema.exceptions import best_match
 
 from surge.reports.document import Demand, as_json
@@ -64,6 +65,8 @@ def thinned(item: Any, most: int = 2) -> Any:
         return {key: thinned(value, most) for key, value in islice(item.items(), most)}
     if isinstance(item, list | tuple):
         return tuple(thinned(value, most) for value in item[:most])
+    if isinstance(item, np.ndarray):
+        return item[:most]
     return item
 
 

@@ -100,15 +100,15 @@ def find_windows(
 
     Examples
     --------
-    The coupling shuts in 5 s, which is too fast; 8.5 s is safe, and no rule says that a longer stroke is too
-    slow. At 5 s it may load at 274 m3/h.
+    The coupling shuts in 5 s, which is too fast; 8.6 s is safe, and no rule says that a longer stroke is too
+    slow. At 5 s it may load at 272 m3/h.
 
     >>> import surge
     >>> windows = surge.find_windows("cases/gas-oil-release-coupling.toml", shortest=4.0, longest=20.0)
     >>> windows.bounds("quick-release coupling")
-    (8.5, None)
+    (8.6, None)
     >>> [round(rate.greatest * 3600) for rate in windows.rates]  # from m3/s to m3/h
-    [274, 274]
+    [272, 273]
     """
     least = SHORTEST_STROKE if shortest is None else si("shortest", shortest, dimension="time")
     most = si_or_none("longest", longest, dimension="time")

@@ -41,7 +41,7 @@ def test_no_part_of_a_line_is_run(cells: list[str], number: float) -> None:
             assert not [part for part in row if run_by_a_spreadsheet(part)]
 
 
-@given(st.lists(texts, max_size=4), st.floats(allow_nan=True))
+@given(st.lists(texts, min_size=1, max_size=4), st.floats(allow_nan=True))
 @settings(max_examples=60, deadline=None)
 def test_a_table_reads_back(cells: list[str], number: float) -> None:
     """Property: texts are whole and show all that they hold; a figure is the same to the last bit."""

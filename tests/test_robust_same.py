@@ -171,7 +171,7 @@ def test_findings_of_records_say_who_made_them(tmp_path: Path) -> None:
     out = run(tmp_path / "out", *arguments, "--today", "2026-02-20", "-o", "f.csv", "-o", "f.json")
     digest = hashlib.sha256((demo / "stroke-tests.csv").read_bytes()).hexdigest()[:16]
     rows = out["f.csv"].decode("utf-8-sig").splitlines()
-    assert rows[0].endswith(",made_by")
+    assert rows[0].endswith(',"made_by"')
     assert all(f"surge {__version__}" in row and digest in row for row in rows[1:])
     assert json.loads(out["f.json"])["records"]["sha256"].startswith(digest)
     assert re.search(rf"surge {re.escape(__version__)}.*{digest}", out["printed"].decode())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
@@ -63,10 +63,10 @@ def thinned(item: Any, most: int = 2) -> Any:
         return replace(item, **{f.name: thinned(getattr(item, f.name), most) for f in fields(item)})
     if isinstance(item, Mapping):
         return {key: thinned(value, most) for key, value in islice(item.items(), most)}
-    if isinstance(item, list | tuple):
-        return tuple(thinned(value, most) for value in item[:most])
     if isinstance(item, np.ndarray):
-        return item[:most]
+        return item[:most].tolist()
+    if isinstance(item, Sequence) and not isinstance(item, str):
+        return tuple(thinned(value, most) for value in islice(item, most))
     return item
 
 

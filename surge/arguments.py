@@ -78,7 +78,7 @@ class Measure:
 
     def hold(self, name: str, value: Any) -> None:
         """Raise ArgumentError for what is no such number."""
-        number: float = si(name, value, dimension=self.dimension) if self.dimension else value
+        number = si(name, value, dimension=self.dimension) if self.dimension else _float(value)
         if not (math.isfinite(number) and self.least <= number <= self.most):
             raise ArgumentError(
                 (name,), _shown_number(number, self.dimension), self.wanted or f"write {self}"
@@ -314,6 +314,14 @@ def _shown_number(value: float, dimension: str) -> str:
     return f"{value:g} {SHOWN[dimension]}" if dimension else f"{value:g}"
 
 
+def _float(value: Any) -> float:
+    """A real number as a float; a whole one that is too long for a float is infinite."""
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf if value > 0 else -math.inf
+
+
 def si(name: str, value: Number, *, dimension: str) -> float:
     """Return a number in SI: a plain one as it is, a quantity of the library pint converted.
 
@@ -341,11 +349,13 @@ def si(name: str, value: Number, *, dimension: str) -> float:
         raise _unfit(name, value, f"a number [{SHOWN[dimension]}] or a pint quantity")
     quantity: Any = value
     if not hasattr(value, "m_as"):
-        number = float(quantity)
-    elif quantity.is_compatible_with(unit):
-        number = float(quantity.m_as(unit))
-    else:
+        number = _float(value)
+    elif not quantity.is_compatible_with(unit):
         raise ArgumentError((name,), f"{value:~}", f"a {dimension} is wanted; write it in {SHOWN[dimension]}")
+    elif isinstance(quantity.magnitude, Real):
+        number = _float(quantity.m_as(unit))
+    else:
+        raise _unfit(name, value, f"one number [{SHOWN[dimension]}], not several and no complex one")
     if not math.isfinite(number):
         raise ArgumentError((name,), f"{number:g}", f"write a finite number [{SHOWN[dimension]}]")
     return number

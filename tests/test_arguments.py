@@ -50,6 +50,7 @@ RIGHT: dict[str, Any] = {
 # No text, number, list, day, path, case, function or anything else that a function takes.
 NOTHING = [object(), 2j, [object()], {"a": object()}, {object(): "a"}]
 NONE = type(None)
+U = pint.UnitRegistry()
 SIGNED = {"ends"}  # positions in the unit of a file: any finite number
 
 
@@ -106,8 +107,11 @@ def wrong(parameter: str, hint: Any) -> Iterator[Any]:
     text = str(hint)
     kinds = list(parts(hint))
     if float in kinds or int in kinds or "pint quantity" in text:
-        bad = [math.nan, math.inf, -math.inf, True, "1"] + ([] if parameter in SIGNED else [-1.0])
+        bad = [math.nan, math.inf, -math.inf, 10**400, -(10**400), True, "1"] + (
+            [] if parameter in SIGNED else [-1.0]
+        )
         pair = any(get_origin(kind) is tuple for kind in kinds)
+        bad += [U.Quantity(m, u) for m in ([1, 2], 1j) for u in ("s", "m**3/s", "K")]
         yield from [(b, 5.0) for b in bad] + [(5.0, b) for b in bad] + [(1.0,), 5.0] if pair else bad
         if parameter in {"rates", "strokes"}:
             yield from [(2.0, 1.0), (0.0, 1.0), (1.0, 1e9)]

@@ -41,7 +41,7 @@ def _cell(value: Cell) -> str:
     if isinstance(value, str):
         doubled = safe(value).replace('"', '""')
         return f'"{doubled}"'
-    return "" if value is None or not math.isfinite(value) else repr(value)
+    return "" if value is None or not math.isfinite(value) else str(value)  # repr of numpy names its type
 
 
 def safe(text: str) -> str:

@@ -8,6 +8,7 @@ import math
 import re
 import unicodedata
 
+import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
@@ -46,6 +47,7 @@ def test_no_part_of_a_line_is_run(cells: list[str], number: float) -> None:
 def test_a_table_reads_back(cells: list[str], number: float) -> None:
     """Property: texts are whole and show all that they hold; a figure is the same to the last bit."""
     (row,) = csv.reader(io.StringIO(table([[*cells, number]]).removeprefix("\ufeff"), newline=""))
+    assert table([[*cells, np.float64(number)]]) == table([[*cells, number]])
     assert row[:-1] == [safe(cell) for cell in cells]
     assert row[-1] == "" if not math.isfinite(number) else float(row[-1]) == number
     assert all(unicodedata.category(c) not in ("Cc", "Zl", "Zp", "Cs") for cell in row for c in cell)

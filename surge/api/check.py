@@ -27,9 +27,7 @@ if TYPE_CHECKING:
     from surge.views.subject import Subject
 
 
-FILM = Measure(
-    dimension="time", least=FILM_SECONDS[0], most=FILM_SECONDS[1], wanted="an animation runs from 2 to 60 s"
-)
+FILM = Measure(dimension="time", least=FILM_SECONDS[0], most=FILM_SECONDS[1])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

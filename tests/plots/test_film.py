@@ -229,7 +229,7 @@ def test_names_with_markup_are_text() -> None:
     ("options", "words"),
     [
         (["-o", "x.avi"], "end the name with one of .gif, .mp4, .html"),
-        (["--seconds", "200"], "an animation runs from 2 to 60 s"),
+        (["--seconds", "200"], "write a number from 2 to 60 s"),
         (["--scenario", "emergency shut"], "did you mean"),
         (["--to", "nowhere"], "no such tank or point"),
         (["--from", "8"], "add the unit"),

@@ -20,6 +20,10 @@ Dates = Literal["day-first", "month-first"]
 DecimalSign = Literal["point", "comma"]
 TimedFrom = Literal["order", "movement"]
 KnownKind = Literal["liquids", "pipes", "hoses", "valves", "rules"]
+_FileSchema = Literal["case", "rules", "limits"]
+SchemaOf = Literal[
+    _FileSchema, "result", "list", "window", "chart", "records", "measured", "verify", "compare", "sheet"
+]
 FILM_SECONDS = (2.0, 60.0)  # [s] that an animation may run
 
 

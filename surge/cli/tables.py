@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from surge.choices import KnownKind, PageKind, words_of
+from surge.choices import KnownKind, PageKind, SchemaOf, words_of
 from surge.cli.check import tell_compiling
 from surge.cli.files import InputPath, OutputPath, output_paths, refuse_existing, write_file, write_files
 from surge.cli.shared import (
@@ -107,15 +107,7 @@ def verify(only: tuple[str, ...], details: bool, page: str | None, force: bool, 
 
 
 @click.command()
-@click.argument(
-    "which",
-    type=click.Choice(
-        [
-            *("case", "rules", "limits"),
-            *("result", "list", "window", "chart", "records", "measured", "verify", "compare", "sheet"),
-        ]
-    ),
-)
+@click.argument("which", type=OneOf(SchemaOf))
 def schema(which: str) -> None:
     """Print the JSON Schema of case files, of files of rules or limits, or of an answer."""
     from importlib.resources import files

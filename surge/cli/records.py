@@ -25,6 +25,11 @@ if TYPE_CHECKING:
     from surge.api.records import RecordsAnswer
     from surge.records.stroke_tests import Interval
 
+# Options that say how stroke times are read and judged.
+OF_TIMES = frozenset(
+    {"limits", "dates", "timed", "tested", "columns", "units", "joined", "decimal", "interval", "today"}
+)
+
 
 @click.command()
 @click.argument("file", type=InputPath())
@@ -81,6 +86,7 @@ def records(
             fail("--curve needs a case to run the measured stroke in: add --case CASE")
         if output:
             fail("--output is for stroke times: with --curve write --json, or --pictures FILE")
+        _refuse_useless()
         _run_curve(file, case, curve, scenario, ends, pages, details=details, as_json=as_json)
     if scenario is not None or ends is not None:
         fail("--scenario and --ends say how a measured curve is run: add --curve VALVE")
@@ -109,6 +115,15 @@ def records(
     else:
         print_text(answer.text(details=details))
     sys.exit(answer.exit_code)
+
+
+def _refuse_useless() -> None:
+    """Refuse options on how stroke times are read and judged, which a measured stroke has no use for."""
+    context = click.get_current_context()
+    for parameter in context.command.params:
+        given = context.get_parameter_source(parameter.name or "") is click.core.ParameterSource.COMMANDLINE
+        if given and parameter.name in OF_TIMES:
+            fail(f"{parameter.opts[0]} is for stroke times: with --curve leave it out")
 
 
 def _columns(texts: tuple[str, ...]) -> dict[str, str]:

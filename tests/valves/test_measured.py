@@ -176,6 +176,14 @@ def test_the_command_refuses(tmp_path: Path) -> None:
     assert "no valve" in run(*common, "--curve", "x")[2]
     assert "no scenario" in run(*common, "--curve", "manifold valve", "--scenario", "x")[2]
     assert "add --curve" in run(*common, "--scenario", "x")[2]
+    for useless in (
+        ["--decimal", "comma"],
+        ["--limits", "none.toml"],
+        ["--interval", "12 months"],
+        ["--joined"],
+    ):
+        code, _, err = run(*common, "--curve", "manifold valve", *useless)
+        assert (code, err) == (2, f"surge: {useless[0]} is for stroke times: with --curve leave it out\n")
     bad = tmp_path / "bad.csv"
     bad.write_text("time [s];position [%]\n0;x\n", encoding="utf-8")
     code, out, err = run(str(bad), "--case", str(DEMO_CASE), "--curve", "manifold valve", "--json")

@@ -9,6 +9,8 @@ Decisions
 * Each figure of each element moves by itself: two hoses of one type, or two walls, need not be alike. The
   liquid is one: its figures move those of all pipes.
 * Viscosities and roughnesses are spread by their logarithm, all others evenly.
+* Points inside many ranges together are those of Halton. scipy has them too, but bringing it in takes longer
+  than a march.
 * The vapour pressure is no range: it is taken at the high end of what is sold. It bounds what a fall may
   reach, moves nothing else, and the high end is the worst for that, whatever else is taken.
 """
@@ -39,6 +41,7 @@ _UNITS = {
 _OF_WALL = {"wall": "thickness_range", "stiffness of the wall": "stiffness_range"}
 _LOGARITHMIC = ("viscosity", "roughness")
 LIQUID = "liquid"
+BASES = (2, 3, 5, 7, 11, 13)  # of the points of Halton, one for each range
 TRIFLE = 1e-9  # a range stays a range when both of its ends are one figure
 
 
@@ -199,6 +202,35 @@ def along_lengths(lineup: LineUp, count: int) -> list[Shares]:
     each = [i / (count - 1) for i in range(count)]
     pairs = list(zip(ranges, usual, strict=True))
     return [tuple(x if r.quantity == "length" else u for r, u in pairs) for x in each]
+
+
+def evenly_inside(i: int) -> Shares:
+    """Return the i-th of points that fill the inside of ``len(BASES)`` ranges evenly, however many are taken.
+
+    Parameters
+    ----------
+    i : int
+        From 1.
+
+    Returns
+    -------
+    tuple of float
+        Shape (len(BASES),), between 0 and 1 [-]: the digits of ``i`` in each base, mirrored behind the point.
+
+    Notes
+    -----
+    J. H. Halton, Numerische Mathematik 2 (1960), pp. 84-90; from memory.
+    """
+    return tuple(_mirrored(i, base) for base in BASES)
+
+
+def _mirrored(i: int, base: int) -> float:
+    found, scale = 0.0, 1.0 / base
+    while i:
+        found += scale * (i % base)
+        i //= base
+        scale /= base
+    return found
 
 
 def narrowed(lineup: LineUp, one: Range, low: float, high: float) -> LineUp:

@@ -24,7 +24,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from surge.model.ranges import Shares
+from surge.model.ranges import Shares, evenly_inside
 from surge.rules.sights import Key, Sight, Sights, moved
 
 SURE = 1.5  # times the sum of what each range does alone
@@ -38,7 +38,6 @@ BRACKET = 8  # looks between samples of one range
 BENDS = 2.0  # times the bend seen beside a gap between samples
 NAMED = 3  # ranges named with a figure
 MIXED = 6  # points inside all ranges that matter
-BASES = (2, 3, 5, 7, 11, 13)  # of the low-discrepancy points (Halton, 1960; from memory)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -199,9 +198,9 @@ class Spread:
         found = []
         for i in range(1, MIXED + 1):
             shares = list(self.sights.usual)
-            for n, k in enumerate(active[: len(BASES)]):
+            for k, share in zip(active, evenly_inside(i), strict=False):
                 low, high = self.sights.ends[k]
-                shares[k] = low + _radical(i, BASES[n]) * (high - low)
+                shares[k] = low + share * (high - low)
             found.append(tuple(shares))
         return found if active else []
 
@@ -259,13 +258,3 @@ def _second(three: list[tuple[float, float]]) -> float:
     """Second derivative through three points."""
     (x0, y0), (x1, y1), (x2, y2) = three
     return 2.0 * ((y2 - y1) / (x2 - x1) - (y1 - y0) / (x1 - x0)) / (x2 - x0)
-
-
-def _radical(i: int, base: int) -> float:
-    """Digits of ``i`` behind the point: the i-th of the points of van der Corput."""
-    found, scale = 0.0, 1.0 / base
-    while i:
-        found += scale * (i % base)
-        i //= base
-        scale /= base
-    return found

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Pipe, Scenario, Table
+from surge.model.ranges import evenly_inside
 from surge.rules.book import RuleBook
 from surge.search.judge import Bench
 from surge.search.smallest import first_look, smallest_safe
@@ -23,7 +24,6 @@ from surge.workers import Progress, workers
 MOST_BAND = 0.5  # widest band [-]: beyond it a figure is not known at all
 EACH_ALONE = (-1.0, -0.5, 0.5, 1.0)  # shares at which each band is looked at alone
 MIXED = 6  # points in the interior of all bands together
-BASES = (2, 3, 5, 7)  # of the low-discrepancy points (Halton, Numerische Mathematik 2, 1960; from memory)
 KNOTS = 20  # a characteristic is bent at so many equal steps of opening, and at its own points
 
 
@@ -120,18 +120,8 @@ def mixed(bands: Bands) -> list[BandPoint]:
     names = bands.open
     if len(names) < 2:
         return []
-    shares = ([2.0 * _radical(i, base) - 1.0 for base in BASES] for i in range(1, MIXED + 1))
+    shares = ([2.0 * x - 1.0 for x in evenly_inside(i)] for i in range(1, MIXED + 1))
     return [CENTRE._replace(**dict(zip(names, row, strict=False))) for row in shares]
-
-
-def _radical(i: int, base: int) -> float:
-    """Digits of ``i`` behind the point: the i-th of the points of van der Corput."""
-    found, scale = 0.0, 1.0 / base
-    while i:
-        found += scale * (i % base)
-        i //= base
-        scale /= base
-    return found
 
 
 def bent(characteristic: Table, exponent: float) -> Table:

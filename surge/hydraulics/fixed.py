@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from surge.hydraulics.formulas import hose_wave_speed, wave_speed
 from surge.model.lineup import LineUp, Liquid, Pipe, Scenario, Valve
-from surge.model.ranges import LIQUID, Taken, figures_at, ranges_of
+from surge.model.ranges import LIQUID, Taken, bore_at, figures_at, minor_loss_at, ranges_of
 
 Figures = Mapping[tuple[str, str], float]  # (subject, quantity) -> value
 
@@ -44,7 +44,10 @@ def at_figures(lineup: LineUp, taken: Iterable[Taken]) -> LineUp:
 
 def scenario_at(scenario: Scenario, before: LineUp, fixed: LineUp) -> Scenario:
     """Return a scenario of a line-up for one of its points: a rate by mass is another volume there."""
-    factor = before.liquid.density / fixed.liquid.density
+    return _rate_by_mass(scenario, before.liquid.density / fixed.liquid.density)
+
+
+def _rate_by_mass(scenario: Scenario, factor: float) -> Scenario:
     if factor == 1.0 or scenario.rate is None or not scenario.by_mass:
         return scenario
     return replace(scenario, rate=scenario.rate * factor)
@@ -73,17 +76,18 @@ def _pipe(pipe: Pipe, got: Figures, *, before: Liquid, liquid: Liquid) -> Pipe:
     wall, diameter = pipe.wall, pipe.diameter
     if wall is not None:
         thickness = got.get((name, "wall"), wall.thickness)
-        diameter += 2.0 * (wall.thickness - thickness)
+        diameter = bore_at(pipe, thickness)
         stiffness = got.get((name, "stiffness of the wall"), wall.stiffness)
         wall = replace(
             wall, thickness=thickness, stiffness=stiffness, thickness_range=None, stiffness_range=None
         )
+    rough = got.get((name, "roughness"), pipe.roughness)
     fixed = replace(
         pipe,
         length=got.get((name, "length"), pipe.length),
         diameter=diameter,
-        roughness=got.get((name, "roughness"), pipe.roughness),
-        minor_loss=_minor_loss(pipe, got),
+        roughness=rough,
+        minor_loss=minor_loss_at(pipe, rough),
         wall=wall,
         length_range=None,
         wave_speed_range=None,
@@ -94,11 +98,9 @@ def _pipe(pipe: Pipe, got: Figures, *, before: Liquid, liquid: Liquid) -> Pipe:
         # No wall lets waves travel faster than they do in the free liquid.
         return replace(fixed, wave_speed=min(got[name, "wave speed"], liquid.sound_speed))
     one, two = _worked_out(pipe, before), _worked_out(fixed, liquid)
-    return fixed if one is None or two is None or one == two else _faster(fixed, two / one)
-
-
-def _faster(pipe: Pipe, factor: float) -> Pipe:
-    return replace(pipe, wave_speed=pipe.wave_speed * factor)
+    if one is None or two is None or one == two:
+        return fixed
+    return replace(fixed, wave_speed=pipe.wave_speed * (two / one))
 
 
 def _worked_out(pipe: Pipe, liquid: Liquid) -> float | None:
@@ -112,15 +114,6 @@ def _worked_out(pipe: Pipe, liquid: Liquid) -> float | None:
     return None
 
 
-def _minor_loss(pipe: Pipe, got: Figures) -> float:
-    """Minor loss at the roughness that is taken, even between its ends [-]."""
-    key, ends, rough = (pipe.name, "roughness"), pipe.minor_loss_range, pipe.roughness_range
-    if key not in got or ends is None or rough is None:
-        return pipe.minor_loss
-    share = (got[key] - rough[0]) / (rough[1] - rough[0])
-    return ends[0] + share * (ends[1] - ends[0])
-
-
 def _valve(valve: Valve, got: Figures) -> Valve:
     return replace(valve, kv=got.get((valve.name, "Kv"), valve.kv), kv_range=None)
 
@@ -132,10 +125,7 @@ def _by_mass(lineup: LineUp, factor: float) -> LineUp:
         rate = replace(rate, agreed=rate.agreed * factor)
     return lineup.with_(
         rate=rate,
-        scenarios=tuple(
-            replace(s, rate=s.rate * factor) if s.rate is not None and s.by_mass else s
-            for s in lineup.scenarios
-        ),
+        scenarios=tuple(_rate_by_mass(s, factor) for s in lineup.scenarios),
         pumps=tuple(
             replace(p, curve=tuple((q * factor, h) for q, h in p.curve)) if p.by_mass else p
             for p in lineup.pumps

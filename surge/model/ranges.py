@@ -129,7 +129,9 @@ def figure(quantity: str, value: float) -> str:
 
 
 def rounded(quantity: str, value: float, *, up: bool) -> float:
-    """A figure [SI] rounded one way as far as words show it."""
+    """A figure [SI] rounded one way: to as many places as words show, of those with no fixed places to three
+    digits.
+    """
     _, factor, form = _UNITS[quantity]
     shown = value * factor
     digits = 3 - math.ceil(math.log10(abs(shown))) if form.endswith("g") and shown else int(form[1])
@@ -233,6 +235,19 @@ def _mirrored(i: int, base: int) -> float:
     return found
 
 
+def bore_at(pipe: Pipe, thickness: float) -> float:
+    """Bore of a pipe whose wall has another thickness [m]: the outside diameter stays."""
+    return pipe.diameter if pipe.wall is None else pipe.diameter + 2.0 * (pipe.wall.thickness - thickness)
+
+
+def minor_loss_at(pipe: Pipe, roughness: float) -> float:
+    """Minor loss of a pipe at a roughness [m], even between the ends of its range [-]."""
+    rough, loss = pipe.roughness_range, pipe.minor_loss_range
+    if rough is None or loss is None:
+        return pipe.minor_loss
+    return loss[0] + (roughness - rough[0]) / (rough[1] - rough[0]) * (loss[1] - loss[0])
+
+
 def narrowed(lineup: LineUp, one: Range, low: float, high: float) -> LineUp:
     """Return the line-up with the ends of one range closer together.
 
@@ -257,9 +272,8 @@ def narrowed(lineup: LineUp, one: Range, low: float, high: float) -> LineUp:
             wall = replace(p.wall, **{_OF_WALL[one.quantity]: ends})  # type: ignore[arg-type]
             return replace(p, wall=wall)
         changed = {f"{name}_range": ends}
-        if one.quantity == "roughness" and p.minor_loss_range is not None and p.roughness_range is not None:
-            (r0, r1), (k0, k1) = p.roughness_range, p.minor_loss_range
-            changed["minor_loss_range"] = tuple(k0 + (r - r0) / (r1 - r0) * (k1 - k0) for r in ends)  # type: ignore[assignment]
+        if one.quantity == "roughness" and p.minor_loss_range is not None:
+            changed["minor_loss_range"] = minor_loss_at(p, ends[0]), minor_loss_at(p, ends[1])
         return replace(p, **changed)  # type: ignore[arg-type]
 
     valves = tuple(replace(v, kv_range=ends) if v.name == one.subject else v for v in lineup.valves)

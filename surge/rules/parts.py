@@ -9,7 +9,8 @@ from datetime import date
 
 import numpy as np
 
-from surge.model.lineup import Element, Valve
+from surge.model.lineup import Element, Pipe, Valve
+from surge.model.ranges import bore_at
 from surge.rules.book import Rule
 from surge.rules.findings import WITHIN
 from surge.rules.ground import (
@@ -196,19 +197,29 @@ def stroke_time(rule: Rule, ground: RuledCase) -> list[Ruling]:
 
 def stroke_per_inch(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Whole stroke of every valve that shuts, for every inch of its bore."""
-    return _strokes(rule, ground, lambda v: _bore(ground, v, INCH), " for every inch of bore")
+    return _strokes(rule, ground, lambda v: _bore(rule, ground, v, INCH), " for every inch of bore")
 
 
 def stroke_per_millimetre(rule: Rule, ground: RuledCase) -> list[Ruling]:
     """Whole stroke of every valve that shuts, for every millimetre of its bore."""
-    return _strokes(rule, ground, lambda v: _bore(ground, v, MILLIMETRE), " for every millimetre of bore")
+    return _strokes(
+        rule, ground, lambda v: _bore(rule, ground, v, MILLIMETRE), " for every millimetre of bore"
+    )
 
 
-def _bore(ground: RuledCase, valve: Valve, unit: float) -> float | None:
-    """Bore of the widest pipe that touches a valve, in ``unit`` [m]; None where none does."""
+def _bore(rule: Rule, ground: RuledCase, valve: Valve, unit: float) -> float | None:
+    """Bore of the widest pipe that touches a valve, in ``unit`` [m]; None where none does.
+
+    Where a wall is a range, its bore is that at which the rule is harder to keep.
+    """
     ends = {valve.start, valve.end}
-    bores = [p.diameter for p in ground.lineup.pipes if {p.start, p.end} & ends]
+    bores = [_harder_bore(rule, p) for p in ground.lineup.pipes if {p.start, p.end} & ends]
     return max(bores) / unit if bores else None
+
+
+def _harder_bore(rule: Rule, pipe: Pipe) -> float:
+    walls = pipe.wall.thickness_range if pipe.wall else None
+    return bore_at(pipe, walls[1 if rule.upper else 0]) if walls else pipe.diameter
 
 
 def _strokes(

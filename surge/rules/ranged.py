@@ -15,6 +15,7 @@ Decisions
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -125,7 +126,7 @@ class _RunsAtWorst:
 
     def _more(self, i: int, key: Key) -> float:
         """What other points may add to a figure of run ``i``, if it is the one that answers for it."""
-        seen = [look.values.get(key, 0.0) for look in self.looks]
+        seen = [look.values.get(key, -math.inf) for look in self.looks]
         if seen.index(max(seen)) != i:
             return 0.0
         more = self.spread.bound(key) - seen[i]

@@ -33,6 +33,7 @@ from surge.model.lineup import (
     Scenario,
     Supply,
     Valve,
+    Wall,
 )
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
@@ -97,6 +98,14 @@ def test_rules_of_thumb_for_strokes() -> None:
     assert outcomes(9.9) == [NOT_KEPT, KEPT, NOT_KEPT]
     assert outcomes(25.0) == [NOT_KEPT, KEPT, KEPT]
     assert outcomes(30.0) == [KEPT, KEPT, KEPT]
+
+
+def test_of_a_wall_that_is_a_range_the_widest_bore_counts_for_strokes() -> None:
+    lineup = case(Scenario(name="s", moves=(shut("manifold valve", 5.0, 9.9),)))
+    wall = Wall(thickness=0.01, stiffness=None, thickness_range=(0.008, 0.012))
+    wide = lineup.with_(pipes=tuple(replace(p, wall=wall) for p in lineup.pipes))
+    for told, outcome in ((lineup, KEPT), (wide, NOT_KEPT)):
+        assert the(rule_all(told), "stroke-per-inch").outcome == outcome
 
 
 # Hoses: 33 CFR 154.500 and 156.170, IGC Code 5.7, ISGOTT 5th ed. 18.2

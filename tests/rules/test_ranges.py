@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from support.lineups.assumed import PLACEHOLDER, assumed_text
@@ -26,6 +27,8 @@ from surge.model.ranges import (
 )
 from surge.rules.assess import assess
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
+from surge.rules.ranged import _RunsAtWorst
+from surge.rules.sights import Sight
 from surge.rules.spread import _may_hide
 
 STEEL = 207e9
@@ -154,6 +157,16 @@ def test_what_may_hide_between_samples() -> None:
 
 
 # The worst over the ranges, and what it turns on
+
+
+def test_of_a_rule_that_one_run_does_not_show_the_other_run_answers() -> None:
+    """Margins are negative where a rule is kept: a run without one is not the worst."""
+    key = ("rule", "r")
+    looks = [Sight(shares=(0.0,), values={}), Sight(shares=(1.0,), values={key: -2.0})]
+    runs = _RunsAtWorst.__new__(_RunsAtWorst)
+    runs.looks = looks
+    runs.spread = SimpleNamespace(bound=lambda _: 3.0, worst=lambda _: looks[1])  # type: ignore[assignment]
+    assert runs._more(1, key) == 5.0
 
 
 def test_a_lower_wave_speed_can_be_the_worse_one() -> None:

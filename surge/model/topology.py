@@ -90,6 +90,11 @@ def sides(lineup: LineUp) -> dict[str, str]:
     return {e.name: "" if e.name in across else side_of_point[e.start] for e in lineup.elements}
 
 
+def always_joined(lineup: LineUp) -> list[set[str]]:
+    """Return the points that pipes and passages join, whatever valves and pumps do: sets of their names."""
+    return components(lineup, without={p.name for p in lineup.pumps} | {v.name for v in lineup.valves})
+
+
 def fixed_head_points(lineup: LineUp) -> dict[str, str]:
     """Return the points where a tank or supply holds the head: point -> its name."""
     return {t.point: t.name for t in lineup.tanks} | {s.point: s.name for s in lineup.supplies}
@@ -140,10 +145,8 @@ def farthest(
     lineup : LineUp
     element : str
         Name of a valve, a passage or a pump: waves leave from both its ends.
-    without : collection of str
-        Names of elements that no wave passes.
-    joined : dict, optional
-        What :func:`neighbours` gives for the whole line-up, where that is at hand.
+    without, joined
+        As of :func:`travel_times`.
 
     Returns
     -------

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from surge.errors import Fault
 from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
-from surge.model.stroke import join
+from surge.model.stroke import join, moves_so
 from surge.model.topology import sides
 from surge.model.validation_fields import (
     FLOW,
@@ -48,7 +48,7 @@ def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
 
 def group_faults(lineup: LineUp) -> Iterator[Fault]:
     """Yield the faults of groups of valves: one that never closes, one that is alone in its group."""
-    closing = {m.valve for s in lineup.scenarios for m in s.moves if m.law and m.law[-1][1] < m.law[0][1]}
+    closing = {m.valve for s in lineup.scenarios for m in s.moves if m.law and moves_so(m, opens=False)}
     groups = [v.group for v in lineup.valves]
     for valve in lineup.valves:
         path = (*valve.origin, "group")

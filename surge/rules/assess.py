@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
 from surge.rules.book import RuleBook
-from surge.rules.findings import ELSEWHERE, EXIT_CODE, WITHIN, Finding, weakest, worst_of
+from surge.rules.findings import ELSEWHERE, EXIT_CODE, WITHIN, Finding, weakest, worst_of, worst_one
 from surge.rules.ranged import Made, over_ranges
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling, counts, rule_on, with_pump_top, worst
 from surge.rules.static import static_over_densities
@@ -27,7 +27,7 @@ THREADS = 4  # scenarios at a time; the marches let other threads run
 class AtHand:
     """Full runs of scenarios of one line-up, with their findings: what is there is not run again.
 
-    A scenario whose lengths or wave speeds are ranges has several runs.
+    A scenario may have several runs where figures are ranges.
     """
 
     def __init__(self) -> None:
@@ -165,18 +165,15 @@ def assess(
 
 
 def _refuse_what_cannot_be_judged(lineup: LineUp) -> None:
-    faults = []
-    if not lineup.scenarios:
-        faults.append(
-            Fault(
-                path=("scenario",),
-                found="no scenario: nothing happens in this case",
-                expected="one [[scenario]] at least",
-                remedy='write [[scenario]] with name = "..." and a [[scenario.event]] or [scenario.shutdown]',
-            )
-        )
-    if faults:
-        raise CaseError(faults)
+    if lineup.scenarios:
+        return
+    fault = Fault(
+        path=("scenario",),
+        found="no scenario: nothing happens in this case",
+        expected="one [[scenario]] at least",
+        remedy='write [[scenario]] with name = "..." and a [[scenario.event]] or [scenario.shutdown]',
+    )
+    raise CaseError([fault])
 
 
 def _key(f: Finding) -> tuple[str, str, str, str, str]:
@@ -188,20 +185,16 @@ def _worst_each(findings: list[Finding]) -> list[Finding]:
     groups: dict[tuple[str, str, str, str, str], list[Finding]] = {}
     for f in findings:
         groups.setdefault(_key(f), []).append(f)
-    return [weakest(group) or min(group, key=_margin) for group in groups.values()]
-
-
-def _margin(f: Finding) -> float:
-    return f.margin if f.margin is not None else 0.0
+    return [worst_one(group) for group in groups.values()]
 
 
 def _elsewhere(ruling: Ruling, runs: Sequence[ScenarioResult]) -> Ruling:
     """A ruling with what other points of the ranges make of it."""
+    if not ruling.binding or ruling.margin is None:
+        return ruling
     own = [run.elsewhere for run in runs if run.name == ruling.scenario]
     more = max((e.rules.get(ruling.rule.id, 0.0) for e in own), default=0.0)
     depends = next((e.depends for e in own if e.depends), "")
-    if not ruling.binding or ruling.margin is None:
-        return ruling
     words = ""
     if ruling.outcome == NOT_KEPT and depends and any(ruling.rule.id in e.rules for e in own):
         words = f" {depends[0].upper()}{depends[1:]}: {NOT_DECIDED}."

@@ -13,7 +13,7 @@ Decisions
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from surge.model.lineup import Element, LineUp, Pipe, Point
@@ -288,6 +288,11 @@ def weakest(findings: Iterable[Finding]) -> Finding | None:
     """The finding that says most about safety: exceeded first, then the most used limit."""
     judged = [f for f in findings if f.load > 0 or f.verdict != WITHIN]
     return max(judged, key=lambda f: (_SEVERITY[f.verdict], f.load), default=None)
+
+
+def worst_one(findings: Sequence[Finding]) -> Finding:
+    """The worst of some findings on one limit, one at least: also where it uses nothing of that limit."""
+    return weakest(findings) or min(findings, key=lambda f: f.margin if f.margin is not None else 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)

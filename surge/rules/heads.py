@@ -28,8 +28,8 @@ from math import inf
 
 from surge.hydraulics.steady import head_of_tank
 from surge.kernel.curves import pump_curve
-from surge.model.lineup import LineUp, Tank
-from surge.model.topology import components
+from surge.model.lineup import LineUp, Pump, Tank
+from surge.model.topology import always_joined
 
 MOST = 3000  # ways through pumps that are followed; berths have fewer than twenty
 
@@ -78,7 +78,7 @@ def shut_off_heads(lineup: LineUp) -> dict[str, float]:
     while ways and len(followed) < MOST:
         ways += _go_on(parts, *ways.pop(), followed=followed, heads=heads)
     if ways:
-        heads = [max(parts.held.values()) + _all_lifts(lineup)] * len(heads)
+        heads = [max(parts.held.values()) + sum(map(_lift, lineup.pumps))] * len(heads)
     for part, head in parts.held.items():
         heads[part] = head
     return {point: heads[part] for point, part in parts.of.items()}
@@ -132,7 +132,7 @@ def _surely_passed(parts: _Parts, goal: int, before: Mapping[int, int | None], b
 
 
 def _parts(lineup: LineUp) -> _Parts:
-    parted = components(lineup, without={p.name for p in lineup.pumps} | {v.name for v in lineup.valves})
+    parted = always_joined(lineup)
     of = {point: i for i, part in enumerate(parted) for point in part}
     held: dict[int, float] = {}
     for point, head in _held_heads(lineup):
@@ -143,9 +143,8 @@ def _parts(lineup: LineUp) -> _Parts:
         start, end = of[valve.start], of[valve.end]
         valves[start].add(end)
         valves[end].add(start)
-    for name, lift in _lifts(lineup).items():
-        pump = next(p for p in lineup.pumps if p.name == name)
-        pumps[of[pump.start]].append((of[pump.end], lift))
+    for pump in lineup.pumps:
+        pumps[of[pump.start]].append((of[pump.end], _lift(pump)))
         if not pump.non_return:
             pumps[of[pump.end]].append((of[pump.start], 0.0))
     return _Parts(of=of, held=held, valves=valves, pumps=pumps)
@@ -161,13 +160,9 @@ def _held_heads(lineup: LineUp) -> list[tuple[str, float]]:
     return held
 
 
-def _lifts(lineup: LineUp) -> dict[str, float]:
-    """Shut-off head of every pump at its speed [m]."""
-    return {p.name: p.speed**2 * float(pump_curve(p.curve).coef[0, 0]) for p in lineup.pumps}
-
-
-def _all_lifts(lineup: LineUp) -> float:
-    return sum(_lifts(lineup).values())
+def _lift(pump: Pump) -> float:
+    """Shut-off head of a pump at its speed [m]."""
+    return pump.speed**2 * float(pump_curve(pump.curve).coef[0, 0])
 
 
 def _fullest(lineup: LineUp, tank: Tank) -> Tank:
@@ -182,7 +177,7 @@ def exposed_points(lineup: LineUp) -> set[str]:
     Pipes and passages keep a point open to a tank, also a pump that liquid runs through to the tank. A pump
     that takes from the tank does not: behind it its own shut-off head can stand, or a non-return valve.
     """
-    parts = components(lineup, without={p.name for p in lineup.pumps} | {v.name for v in lineup.valves})
+    parts = always_joined(lineup)
     ship = {t.point for t in lineup.tanks if t.side == "ship"}
     open_ended: set[str] = set().union(*(part for part in parts if part & ship))
     grown = True

@@ -17,7 +17,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from surge.model.lineup import Element, LineUp, Pipe, Point
-from surge.model.topology import components
+from surge.model.topology import always_joined
+
+NO_TOP_MARKED = "; no point is marked"  # behind the source of a limit at the top of a cargo pump
 
 # Rules of the rule book that pressures are held against.
 STATIC_RULE = "static-pressure"
@@ -91,7 +93,7 @@ def place_limits(lineup: LineUp, point: Point) -> list[Limit]:
     if point.pump_top or unmarked:
         source = f"top of the cargo pump: {lineup.pump_top_source}"
         if unmarked:
-            source += f'; no point is marked as the top of "{unmarked}": write cargo_pump_top = true there'
+            source += f'{NO_TOP_MARKED} as the top of "{unmarked}": write cargo_pump_top = true there'
         limits.append(Limit(value=lineup.pump_top_limit, source=source, rule=PUMP_TOP_RULE))
     if point.limit is not None:
         source = point.limit_source or "given in the case"
@@ -108,9 +110,7 @@ def _unmarked_pump(lineup: LineUp, point: Point) -> str:
     here = [p.name for p in pumps if point.name in (p.start, p.end)]
     if not here or any(t.point == point.name for t in lineup.tanks):
         return ""
-    shut = {v.name for v in lineup.valves} | {p.name for p in lineup.pumps}
-    parts = components(lineup, without=shut)
-    part = next(part for part in parts if point.name in part)
+    part = next(part for part in always_joined(lineup) if point.name in part)
     marked = sum(p.pump_top for p in lineup.points if p.name in part)
     return here[0] if marked < sum(p.start in part for p in pumps) else ""
 

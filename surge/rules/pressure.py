@@ -23,6 +23,7 @@ from surge.rules.ground import (
     stated,
 )
 from surge.rules.limits import (
+    NO_TOP_MARKED,
     PLACE_RULE,
     PUMP_TOP_RULE,
     VALID_RULE,
@@ -70,7 +71,7 @@ def counts(finding: Finding, book: RuleBook) -> bool:
 
 def _by_default(finding: Finding) -> bool:
     """Whether a limit at the top of the cargo pump is the program's own: neither case nor file gives it."""
-    source = finding.limit_source.partition("; no point is marked")[0]
+    source = finding.limit_source.partition(NO_TOP_MARKED)[0]
     return (finding.limit, source) == (
         LineUp.pump_top_limit,
         f"top of the cargo pump: {LineUp.pump_top_source}",

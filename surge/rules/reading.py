@@ -65,11 +65,11 @@ def load_rules(path: str | Path, *, private: bool = False) -> RuleBook:
         With one fault when the file cannot be read or is no TOML, else with all faults of its rules; see
         :func:`surge.toml.faults.describe` for their lines.
     """
-    if not private:
-        return _book_of(read_file(path, RULES))
     try:
         return _book_of(read_file(path, RULES))
     except FileError as error:
+        if not private:
+            raise
         remedy = "`surge list rules --rules` with the name of this file shows what is wrong"
         raise error.without_contents(remedy) from None
 

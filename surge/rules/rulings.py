@@ -88,7 +88,7 @@ def rule_on(
     lineup : LineUp
     book : RuleBook
     runs : iterable of ScenarioResult
-        Of every scenario of the line-up, with their histories; several of one where a length is a range.
+        Of every scenario of the line-up, with their histories; several of one where figures are ranges.
     findings : iterable of Finding
         Static ones and those of the runs.
 

@@ -26,7 +26,7 @@ from surge.errors import CaseError, SolveError
 from surge.hydraulics.fixed import at_shares, scenario_at
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import Range, Shares, ranges_of, usual_shares
-from surge.rules.book import Rule, RuleBook
+from surge.rules.book import RuleBook
 from surge.rules.findings import findings_of
 from surge.rules.flow import into_tank, ship_tanks
 from surge.rules.limits import held_limits, limits_at, steady_limit
@@ -36,9 +36,8 @@ from surge.transient.result import ScenarioResult
 from surge.transient.run import LEAST_TOLERANCE, RISE_TOLERANCE, simulate
 from surge.workers import Progress
 
-Key = tuple[
-    str, ...
-]  # ("element", name, "high"), ("steady", "element", name), ("rule", id), ("inflow", tank)
+# ("element", name, "high"), ("steady", "element", name), ("rule", id), ("inflow", tank)
+Key = tuple[str, ...]
 
 EASE = 2.0  # times coarser than a run
 NOISE = 0.005  # of the greatest rise: what a coarse step may do to the difference of two looks
@@ -189,10 +188,6 @@ class Sights:
             self.limits[key] = 0.0
             self.scale[key] = max(abs(ruling.limit), 1e-9)
         return found
-
-    def rule(self, key: Key) -> Rule | None:
-        """The rule of a key."""
-        return next((r for r in self.rules if key == ("rule", r.id)), None)
 
 
 def moved(shares: Shares, k: int, share: float) -> Shares:

@@ -21,10 +21,12 @@ import math
 from dataclasses import replace
 
 from surge.model.lineup import Element, LineUp, Point
-from surge.model.ranges import LIQUID, figure, whose
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, Whose, judge_value, missing, weakest
+from surge.model.ranges import LIQUID, figure, rounded, whose
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, Whose, judge_value, missing, worst_one
 from surge.rules.heads import exposed_points, shut_off_heads
 from surge.rules.limits import HOSE_STATIC_RULE, STATIC_RULE, place_limits, static_limit
+
+DENSITY_STEPS = 30  # halvings to find the density up to which a limit is kept
 
 
 def _low_end(lineup: LineUp, element: Element, exposed: set[str], heads: dict[str, float]) -> float | None:
@@ -64,9 +66,6 @@ def static_findings(lineup: LineUp) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-DENSITY_STEPS = 30  # halvings to find the density up to which a limit is kept
-
-
 def static_over_densities(lineup: LineUp) -> tuple[Finding, ...]:
     """Return what :func:`static_findings` finds, each at the worse end of the densities."""
     ends = lineup.liquid.density_range
@@ -75,7 +74,7 @@ def static_over_densities(lineup: LineUp) -> tuple[Finding, ...]:
     at_ends = [_static_at(lineup, density) for density in ends]
     found = []
     for i, pair in enumerate(zip(*at_ends, strict=True)):
-        worse = weakest(pair) or min(pair, key=lambda f: f.margin if f.margin is not None else 0.0)
+        worse = worst_one(pair)
         if {f.verdict for f in pair} == {WITHIN, EXCEEDED}:
             worse = replace(worse, verdict=UNDECIDED, reason=_by_density(lineup, i, ends, pair))
         found.append(worse)
@@ -96,8 +95,7 @@ def _by_density(lineup: LineUp, i: int, ends: tuple[float, float], pair: tuple[F
         else:
             bad = middle
     way = "up to" if good < bad else "from"
-    shown = math.floor(good) if good < bad else math.ceil(good)
-    turn = figure("density", shown)
+    turn = figure("density", rounded("density", good, up=good > bad))
     return f"it depends on the {whose(LIQUID, 'density')}: kept {way} {turn}. Find that figure"
 
 

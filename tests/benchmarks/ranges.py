@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import surge
 
-RATINGS = (7.0, 10.0, 12.0, 14.0, 16.0, 20.0)  # [bar] of which one is taken
+RATINGS = (12.0, 14.0, 16.0, 20.0)  # [bar] of which `write` takes one
 
 
 def near_rating(seed: int, known: float) -> Any:
@@ -91,7 +91,7 @@ def write(first: int, last: int, folder: Path, known: float) -> None:
 
     folder.mkdir(parents=True, exist_ok=True)
     for seed in range(first, last + 1):
-        rating = float(np.random.default_rng([seed, 6]).choice(RATINGS[2:]))
+        rating = float(np.random.default_rng([seed, 6]).choice(RATINGS))
         text = assumed_text(seed, known=known).replace(PLACEHOLDER, f"{rating:g} bar(g)")
         (folder / f"{seed:05d}.toml").write_text(text, encoding="utf-8")
 

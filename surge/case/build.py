@@ -13,16 +13,15 @@ from surge.case import schema as spec
 from surge.case.figures import (
     flange_rating,
     hose_figures,
-    hose_speed,
     line_roughness,
     minor_loss,
     pipe_bore,
-    pipe_speed,
     valve_figures,
 )
 from surge.case.liquid import liquid_of
 from surge.case.notes import IN_CASE, Notes
 from surge.case.scenarios import ScenarioBuilder
+from surge.case.waves import hose_speed, pipe_speed
 from surge.errors import Origin, meant
 from surge.hydraulics.formulas import loss_factor_to_kv
 from surge.model.lineup import (
@@ -44,7 +43,7 @@ from surge.units import ATMOSPHERE, Reading
 
 HOSE_LOWEST = 0.0  # [Pa gauge]
 COMMON = "common practice, no source"
-HOSE_LOWEST_SOURCE = "a cargo hose may not take vacuum; common practice, no source"
+HOSE_LOWEST_SOURCE = f"a cargo hose may not take vacuum; {COMMON}"
 
 
 class Builder:

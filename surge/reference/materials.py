@@ -2,7 +2,7 @@
 
 A material that is named has one modulus, the stiff end of what handbooks say: a stiffer wall carries waves
 faster, and the instant-stop rise is higher. Where the material is not named, its modulus is a range
-(:mod:`surge.case.figures`).
+(:mod:`surge.case.waves`).
 """
 
 from __future__ import annotations

@@ -13,8 +13,9 @@ from pydantic import ConfigDict, Field
 
 from surge.reference.materials import MATERIALS, RESTRAINTS
 from surge.reference.valve_curves import VALVE_CURVES
+from surge.toml.lists import OneOrList
 from surge.toml.tables import FileTable, Header, one_of
-from surge.toml.values import Choice, Day, FileBelow, Flag, Number, OneOrList, Quantity, Text
+from surge.toml.values import Choice, Day, FileBelow, Flag, Number, Quantity, Text
 from surge.units import SHOWN, Reading
 
 _DENSITY = Quantity("density", "300 kg/m3", "3000 kg/m3")

@@ -11,9 +11,10 @@ from typing import Annotated, Any
 from pydantic import ConfigDict, Field
 
 from surge.records.stroke_tests import BOUNDS, INTERVAL_PATTERN, Interval, Timed, read_interval
+from surge.toml.lists import ListOf
 from surge.toml.tables import FileTable, file_schema
 from surge.toml.text import shown
-from surge.toml.values import Choice, Flag, Leaf, ListOf, Quantity, Text, quantity_pattern
+from surge.toml.values import Choice, Flag, Leaf, Quantity, Text, quantity_pattern
 from surge.units import DIMENSIONS, QuantityError, Reading, read
 
 LONGEST_STROKE = "3600 s"

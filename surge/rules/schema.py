@@ -24,9 +24,10 @@ from surge.rules.book import (
     TERMS,
     speaks_of,
 )
+from surge.toml.lists import ListOf
 from surge.toml.tables import FileTable, file_schema
 from surge.toml.text import shown
-from surge.toml.values import Choice, Leaf, ListOf, Text, quantity_pattern
+from surge.toml.values import Choice, Leaf, Text, quantity_pattern
 from surge.units import DIMENSIONS, UNITS, QuantityError
 
 LONGEST_TEXT = 600  # characters of a text

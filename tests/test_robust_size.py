@@ -14,12 +14,13 @@ from click.testing import CliRunner
 from support.inputs.case_text import STARTER
 
 from surge.case import size as casesize
-from surge.case.file import BIGGEST, read_case
+from surge.case.file import read_case
 from surge.cli.main import main
 from surge.errors import CaseError
 from surge.search import chart_survey, scan
 from surge.toml.faults import describe, format_faults
 from surge.toml.mend import MOST_FAULTS_LISTED
+from surge.toml.text import BIGGEST
 from surge.transient import reaches
 from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.reaches import choose_step

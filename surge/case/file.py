@@ -28,11 +28,9 @@ from surge.units import ShowUnits
 
 _STRUCTURE = ("points", "tank", "supply", "pump", "pipe", "hose", "arm", "valve", "passage")
 _JOINTS = ("name", "from", "to", "at")
-BIGGEST = 1_000_000  # [bytes] of a case file
 CASE = FileKind(
     words="a case file: a text in TOML",
-    biggest=BIGGEST,
-    too_big=("more than 1 MB", "a case takes a few kB: check that this is one"),
+    too_big="a case takes a few kB: check that this is one",
     closed="check the path and the rights; `surge new` writes a starter case",
     lists="[[pipe]]",
     many=(

@@ -16,9 +16,7 @@ from surge.units import Reading, quoted
 
 LIMITS = FileKind(
     words="a limits file: a text in TOML with [[valve]]",
-    biggest=1_000_000,
-    too_big=("more than 1 MB", "a valve takes some hundred bytes: check that this is the file you mean"),
-    closed="check the path and the rights",
+    too_big="a valve takes some hundred bytes: check that this is the file you mean",
     lists="[[valve]]",
 )
 

@@ -14,6 +14,7 @@ from surge.errors import CaseError, Fault, about
 from surge.inputs import InputFile, input_of, read_input, unread
 from surge.units import quoted, vanished
 
+BIGGEST = 1_000_000  # [bytes] of a file; one takes some kB
 LONGEST_LINE = 20_000  # [characters]; the parser's time for one key grows with the square of its length
 WORDS_LIKE = 0.7  # [-] as surge.errors.LIKE, of keys and words of a format: they are short and many are alike
 DEEPEST = 30  # levels of nesting; the format has 8
@@ -31,14 +32,12 @@ class FileKind:
     ----------
     words : str
         "a case file: a text in TOML".
-    biggest : int
-        [bytes]
-    too_big : (str, str)
-        What is found beyond that, and the remedy.
-    closed : str
-        Remedy for a file that cannot be opened.
+    too_big : str
+        Remedy for a file of more than ``BIGGEST`` bytes.
     lists : str
         A header of a list of tables in it.
+    closed : str
+        Remedy for a file that cannot be opened.
     many : (str, str)
         What is expected where there are too many faults to list, and the remedy.
     named : mapping of str to str
@@ -47,10 +46,9 @@ class FileKind:
     """
 
     words: str
-    biggest: int
-    too_big: tuple[str, str]
-    closed: str
+    too_big: str
     lists: str
+    closed: str = "check the path and the rights"
     many: tuple[str, str] = ("a file with few faults", "mend the listed ones first")
     named: Mapping[str, str] = field(default_factory=dict)
 
@@ -120,12 +118,12 @@ def read_file(path: str | Path, kind: FileKind) -> InputFile:
     nothing = unread(str(path))
     with faults_of_file(nothing, kind):
         try:
-            file = read_input(path, most=kind.biggest)
+            file = read_input(path, most=BIGGEST)
         except (OSError, ValueError) as error:
             reason = error.strerror if isinstance(error, OSError) else str(error)
             raise _syntax(f"cannot be opened: {reason}", kind.closed, 1, 1, kind.words) from None
-        if len(file.content) > kind.biggest:
-            raise _syntax(*kind.too_big, 1, 1, kind.words)
+        if len(file.content) > BIGGEST:
+            raise _syntax(f"more than {BIGGEST // 10**6} MB", kind.too_big, 1, 1, kind.words)
     with faults_of_file(file, kind):
         try:
             file.content.decode("utf-8")

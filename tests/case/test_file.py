@@ -12,7 +12,7 @@ import jsonschema
 import pytest
 from support.inputs.case_text import STARTER, STROKE, case, changed, line_of, records
 
-from surge.case.file import BIGGEST, case_schema, load_case, read_case
+from surge.case.file import case_schema, load_case, read_case
 from surge.case.schema import CaseSpec
 from surge.errors import CaseError
 from surge.hydraulics.formulas import hose_wave_speed, loss_factor_to_kv, restraint_factor, wave_speed
@@ -20,6 +20,7 @@ from surge.reference.materials import MATERIALS
 from surge.reference.valve_curves import VALVE_CURVES
 from surge.toml.faults import describe
 from surge.toml.tables import keys_of, table_at
+from surge.toml.text import BIGGEST
 
 TWO_STAGE = 'law = "two-stage"\nstroke = "20 s"\nbreak_opening = 0.3\nbreak_time = "8 s"'
 

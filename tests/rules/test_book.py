@@ -24,10 +24,10 @@ from surge.rules.book import (
     RuleBook,
     speaks_of,
 )
-from surge.rules.reading import BIGGEST, BUILT_IN, built_in, load_rules, read_rules, rules_in, rules_of
+from surge.rules.reading import BUILT_IN, built_in, load_rules, read_rules, rules_in, rules_of
 from surge.rules.schema import RuleTable
 from surge.toml.faults import describe, format_faults
-from surge.toml.text import FileError
+from surge.toml.text import BIGGEST, FileError
 from surge.units import UNITS
 
 BAR = 1e5

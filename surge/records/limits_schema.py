@@ -10,7 +10,14 @@ from typing import Annotated, Any
 
 from pydantic import ConfigDict, Field
 
-from surge.records.stroke_tests import BOUNDS, INTERVAL_PATTERN, Interval, Timed, read_interval
+from surge.records.stroke_tests import (
+    BOUNDS,
+    INTERVAL_PATTERN,
+    INTERVAL_WORDS,
+    Interval,
+    Timed,
+    read_interval,
+)
 from surge.toml.lists import ListOf
 from surge.toml.tables import FileTable, file_schema
 from surge.toml.text import shown
@@ -55,15 +62,13 @@ class TemperatureRange(Leaf):
         return {"type": "array", "items": one, "minItems": 2, "maxItems": 2, "description": self.expected}
 
 
-class TestInterval(Leaf):
+class HoldsFor(Leaf):
     """How long a test holds."""
-
-    __test__ = False  # no test of pytest's
 
     @property
     def expected(self) -> str:
         """The words."""
-        return "an interval from 1 day to 10 years: a whole number of days, weeks, months or years"
+        return INTERVAL_WORDS
 
     @property
     def example(self) -> str:
@@ -115,7 +120,7 @@ class ValveLimitsTable(FileTable):
     normal_temperature: Annotated[tuple[float, float] | None, TemperatureRange()] = None
     shares_power: Annotated[bool | None, Flag("it may move together with others on one power supply")] = None
     sisters: Annotated[str | None, _text("the group to compare with", "manifold valves")] = None
-    interval: Annotated[Interval | None, TestInterval()] = None
+    interval: Annotated[Interval | None, HoldsFor()] = None
     note: Annotated[str | None, _text("free text", "...")] = None
 
 

@@ -160,6 +160,7 @@ class Interval:
 
 
 YEAR = Interval(months=12)  # common practice, no source
+INTERVAL_WORDS = "an interval from 1 day to 10 years: a whole number of days, weeks, months or years"
 INTERVAL_PATTERN = "([0-9]{1,4}) *(days?|weeks?|months?|years?)"
 _DAYS, _MONTHS = {"day": 1, "week": 7}, {"month": 1, "year": 12}
 
@@ -174,9 +175,8 @@ def read_interval(text: str) -> Interval:
     found = re.fullmatch(INTERVAL_PATTERN, text.strip())
     count, unit = (int(found[1]), found[2].rstrip("s")) if found else (0, "")
     made = Interval(months=count * _MONTHS.get(unit, 0), days=count * _DAYS.get(unit, 0))
-    if not 0 < made.months * 31 + made.days <= 3720:
-        expected = "an interval from 1 day to 10 years: a whole number of days, weeks, months or years"
-        raise QuantityError(quoted(text), expected, 'write it like "12 months"')
+    if not 0 < made.months * 31 + made.days <= 120 * 31:
+        raise QuantityError(quoted(text), INTERVAL_WORDS, 'write it like "12 months"')
     return made
 
 

@@ -185,8 +185,12 @@ class _Turn:
             self.good = settled[1]
             self.reason = self._by_one(*settled)
         elif kept:
-            self.good = min(kept, key=lambda s: spread.load(self.key, s.values[self.key]))
+            self.good = min(kept, key=self._of_key)
             self.reason = self._by_several()
+
+    def _of_key(self, sight: Sight) -> float:
+        """What the verdict turns on, at a point; a rule need not have a margin at every point."""
+        return sight.values.get(self.key, -math.inf)
 
     def _most(self, key: Key) -> float:
         return self.sights.limits[key] - self.sights.small(key) - self.sights.noise(key)
@@ -206,7 +210,7 @@ class _Turn:
             looks = [self.sights.at(moved(self.at.shares, k, share)) for share in sorted(tried)]
             kept = [s for s in looks if s is not None and self._kept(s)]
             if kept:
-                return k, min(kept, key=lambda s: s.values[self.key])
+                return k, min(kept, key=self._of_key)
         return None
 
     def _by_one(self, k: int, good: Sight) -> str:

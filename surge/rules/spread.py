@@ -89,7 +89,13 @@ class Spread:
             self.alone.append({key: _alone(key, looks) for key in self.base.values})
 
     def reach(self, key: Key) -> float:
-        """The worst that a figure can come to if all ranges did their worst together, and some more."""
+        """The worst that a figure can come to if all ranges did their worst together, and some more.
+
+        Infinite for a rule that has a margin at some points only, and none at the usual figures: what a range
+        does to it alone is not known.
+        """
+        if key not in self.base.values:
+            return math.inf
         worse = sum(found[key].worse for found in self.alone)
         return max(self.base.values[key] + SURE * worse, self.worst(key).values[key])
 

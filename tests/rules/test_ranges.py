@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from types import SimpleNamespace
+from typing import ClassVar
 
 import pytest
 from support.lineups.assumed import PLACEHOLDER, assumed_text
@@ -29,7 +31,7 @@ from surge.rules.assess import assess
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.rules.ranged import _RunsAtWorst
 from surge.rules.sights import Sight
-from surge.rules.spread import _may_hide
+from surge.rules.spread import Spread, _may_hide
 
 STEEL = 207e9
 
@@ -167,6 +169,44 @@ def test_of_a_rule_that_one_run_does_not_show_the_other_run_answers() -> None:
     runs.looks = looks
     runs.spread = SimpleNamespace(bound=lambda _: 3.0, worst=lambda _: looks[1])  # type: ignore[assignment]
     assert runs._more(1, key) == 5.0
+
+
+class _TwoPoints:
+    """Looks at one range in which a rule has a margin at the high end only."""
+
+    ranges = (Range(subject="v", quantity="Kv", low=1.0, high=2.0, usual=1.0),)
+    usual = (0.0,)
+    limits: ClassVar = {("rule", "r"): 0.0, ("element", "e", "high"): 1e6}
+    scale: ClassVar = {("rule", "r"): 1.0}
+
+    def __init__(self) -> None:
+        self.ends = [(0.0, 1.0)]
+        self.seen: dict[float, Sight] = {}
+        self.base = self.at(self.usual)
+
+    @property
+    def all(self) -> list[Sight]:
+        return list(self.seen.values())
+
+    def at(self, shares: tuple[float, ...]) -> Sight:
+        values = {("element", "e", "high"): 1e5}
+        if shares[0] > 0.9:
+            values["rule", "r"] = -2.0  # type: ignore[index]
+        return self.seen.setdefault(shares[0], Sight(shares=shares, values=values))  # type: ignore[arg-type]
+
+    def find_ends(self, _: int) -> None:
+        pass
+
+    def small(self, _: object) -> float:
+        return 0.1
+
+    noise = small
+
+
+def test_of_a_rule_that_shows_at_some_points_only_nothing_is_known_elsewhere() -> None:
+    spread = Spread(_TwoPoints())  # type: ignore[arg-type]
+    assert spread.bound(("rule", "r")) == math.inf
+    assert spread.bound(("element", "e", "high")) == 1e5
 
 
 def test_a_lower_wave_speed_can_be_the_worse_one() -> None:

@@ -213,9 +213,12 @@ class Spread:
     # What comes of it
 
     def points(self) -> list[Shares]:
-        """Where full runs are made: at the worst of the figures that come nearest to their limits."""
+        """Where full runs are made: at the worst of the figures that come nearest to their limits.
+
+        Before them, where a rule has a margin that has none at the usual figures: else no run would show it.
+        """
         found: list[Sight] = []
-        for key in self.followed:
+        for key in dict.fromkeys([*self._appearing(), *self.followed]):
             worst = self.worst(key)
             near = worst.values[key] - 2.0 * self.sights.small(key)
             if any(s.values.get(key, -math.inf) >= near for s in found):
@@ -224,6 +227,10 @@ class Spread:
             if len(found) == MOST_RUNS:
                 break
         return [s.shares for s in found] or [self.base.shares]
+
+    def _appearing(self) -> list[Key]:
+        """Rules that have a margin at some points, and none at the usual figures."""
+        return [k for s in self.sights.all for k in s.values if k not in self.base.values]
 
     def bound(self, key: Key) -> float:
         """The worst that a figure may come to anywhere in the ranges."""

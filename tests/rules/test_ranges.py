@@ -206,6 +206,7 @@ class _TwoPoints:
 def test_of_a_rule_that_shows_at_some_points_only_nothing_is_known_elsewhere() -> None:
     spread = Spread(_TwoPoints())  # type: ignore[arg-type]
     assert spread.bound(("rule", "r")) == math.inf
+    assert (1.0,) in spread.points(), "a full run shows the rule"
     assert spread.bound(("element", "e", "high")) == 1e5
 
 

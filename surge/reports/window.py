@@ -11,7 +11,7 @@ from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.rules.rulings import Ruling
 from surge.search.joint import COMMON, PROPORTION, SHORTEST, JointSet
-from surge.search.judge import RULE_IN_THE_WAY, ULLAGE
+from surge.search.judge import ULLAGE
 from surge.search.rates import Opening, RateLimit
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Windows
@@ -148,7 +148,7 @@ def _why(part: StrokeLimits, valves: Sequence[str], display: Display) -> list[st
 
 
 def _named(finding: Finding | None, part: StrokeLimits, display: Display) -> str:
-    if finding is None or finding.value is None or part.reason.startswith(RULE_IN_THE_WAY):
+    if finding is None or finding.value is None:
         return ""
     whose = f'"{finding.name}"'
     happens, held = what_happens(finding, part.run, display), against(finding, part.run, display)

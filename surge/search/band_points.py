@@ -16,9 +16,10 @@ from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Pipe, Scenario, Table
 from surge.model.ranges import evenly_inside
 from surge.rules.book import RuleBook
+from surge.search.bounds import resolution
 from surge.search.judge import Bench
 from surge.search.smallest import first_look, smallest_safe
-from surge.search.strokes import StrokeFamily, StrokeLimits, resolution
+from surge.search.strokes import StrokeFamily, StrokeLimits
 from surge.workers import Progress, workers
 
 MOST_BAND = 0.5  # widest band [-]: beyond it a figure is not known at all

@@ -12,15 +12,9 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
 from surge.search.band_points import CENTRE, THREADS, BandMoves, BandPoint, Bands, Member, Members, Search
+from surge.search.bounds import longest_allowed, rounded_down, rounded_up
 from surge.search.judge import Judged
-from surge.search.strokes import (
-    ATTEMPTS,
-    FIRST_NEED,
-    StrokeLimits,
-    longest_allowed,
-    rounded_down,
-    rounded_up,
-)
+from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress, workers

@@ -19,10 +19,11 @@ from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.limits import LimitedExtreme
 from surge.rules.static import static_over_densities
+from surge.search.bounds import longest_allowed
 from surge.search.chart_subject import Picked, pick, rates_of, strokes_of
 from surge.search.chart_survey import RateRow, Survey, row_at
 from surge.search.judge import Bench
-from surge.search.strokes import FIRST_NEED, longest_allowed
+from surge.search.strokes import FIRST_NEED
 from surge.transient.run import simulate
 from surge.workers import Progress
 

@@ -20,10 +20,11 @@ from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.findings import WITHIN
 from surge.rules.limits import LimitedExtreme
+from surge.search.bounds import rounded_up
 from surge.search.chart_subject import Picked
 from surge.search.judge import Bench
 from surge.search.scan import NearestLimit, VariantMarches
-from surge.search.strokes import FIRST_NEED, rounded_up
+from surge.search.strokes import FIRST_NEED
 from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, first_duration, moved_otherwise, plan
 from surge.transient.reaches import divide

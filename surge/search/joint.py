@@ -21,11 +21,12 @@ from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, weakest, worst_of
 from surge.rules.rulings import counts
+from surge.search.bounds import SHARE, rounded_up
 from surge.search.judge import Bench, goes_by_runs, lacking_margin, slow_side
 from surge.search.movers import moving_valves
 from surge.search.scan import Scanner
 from surge.search.smallest import first_look, smallest_safe
-from surge.search.strokes import FIRST_NEED, SHARE, rounded_up
+from surge.search.strokes import FIRST_NEED
 from surge.workers import Progress
 
 ATTEMPTS = 4  # full runs of a set in each direction

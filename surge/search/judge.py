@@ -56,7 +56,7 @@ DOUBT = 0.15  # of the instant-stop rise: a scan was off by less, wherever it wa
 PROBES = 3  # full runs at values inside a window, beside those at its ends
 NEXT = 1.03  # times: as far from the lower end of a window the first of them may lie
 PROBES_RANGED = 1  # where something is a range, each of which takes several full runs
-RULE_IN_THE_WAY = "the rule"  # so begin the words where a rule, and no pressure, is in the way
+UNSAFE = -1.0  # [Pa] margin entered where it is no margin that is lacking
 LENGTH_COUNT = 5  # looked at of a length that is a range
 SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
 
@@ -148,7 +148,7 @@ def goes_by_runs(ruling: Ruling) -> bool:
 
 def by_rule(ruling: Ruling) -> str:
     """A rule that is in the way, in words."""
-    return f'{RULE_IN_THE_WAY} "{ruling.rule.name}" [{ruling.rule.source}]: {ruling.words.rstrip(".")}'
+    return f'the rule "{ruling.rule.name}" [{ruling.rule.source}]: {ruling.words.rstrip(".")}'
 
 
 class Bench:
@@ -406,9 +406,6 @@ def beyond(ruling: Ruling) -> float | None:
         return None
     ratio = ruling.value / ruling.limit
     return ratio if ruling.rule.upper else 1.0 / ratio
-
-
-UNSAFE = -1.0  # [Pa] margin entered where it is no margin that is lacking
 
 
 def refuted(samples: Samples, value: float, judged: Judged) -> None:

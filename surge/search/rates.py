@@ -24,6 +24,7 @@ from surge.model.stroke import with_strokes
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, weakest
 from surge.rules.rulings import Ruling
+from surge.search.bounds import SHARE, longest_allowed, rounded_down
 from surge.search.judge import (
     DOUBT,
     LEAD,
@@ -44,15 +45,7 @@ from surge.search.judge import (
 )
 from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
-from surge.search.strokes import (
-    ATTEMPTS,
-    FIRST_NEED,
-    SHARE,
-    StrokeLimits,
-    longest_allowed,
-    raised,
-    rounded_down,
-)
+from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits, raised
 from surge.transient.run import simulate
 from surge.workers import Progress
 

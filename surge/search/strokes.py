@@ -26,22 +26,26 @@ from surge.model.stroke import refuse_unordered, with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
-from surge.rules.rulings import NOT_CHECKED, Ruling, rule_on
+from surge.rules.rulings import Ruling
 from surge.rules.static import static_over_densities
+from surge.search.bounds import (
+    longest_allowed,
+    resolution,
+    rounded_down,
+    rounded_up,
+    shortest_by_rules,
+)
 from surge.search.judge import (
     DOUBT,
     PROBES,
     PROBES_RANGED,
-    STROKES,
     SURER,
     UNSAFE,
-    VELOCITIES,
     Bench,
     Judged,
     beyond,
     by_rule,
     refuted,
-    slow_side,
     worst_values,
 )
 from surge.search.movers import held_beside, moving_valves
@@ -54,7 +58,6 @@ SHORTEST_STROKE = (
     1.0  # [s] looked at unless asked otherwise; our own bound: cargo valves take several seconds
 )
 LEAST_LONGEST, PERIODS_LONGEST = 120.0, 20.0  # the longest looked at: the larger of [s] and periods
-FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the stroke
 FIRST_NEED = 2000.0  # [Pa] margin asked for before the numerical error is known
 ATTEMPTS = 12  # to confirm a stroke by a full run, each with a margin raised by what was lacking
 LONGER = 1.1  # times: the next stroke to confirm, where a rule without a margin is in the way
@@ -84,7 +87,8 @@ class StrokeLimits:
     from_, to : float
         Shortest and longest stroke looked at [s].
     governs : Finding or None
-        The nearest limit in the run that confirms the shortest stroke, or what is in the way.
+        The nearest limit in the run that confirms the shortest stroke, or what is in the way; None where that
+        is a rule, which ``reason`` names.
     run : ScenarioResult or None
         That run.
     looked : tuple of Looked
@@ -131,21 +135,6 @@ class StrokeLimits:
     def open(self) -> bool:
         """Whether some stroke is neither too fast nor too slow."""
         return self.shortest is not None and (self.longest is None or self.shortest <= self.longest)
-
-
-def resolution(stroke: float) -> float:
-    """How finely a stroke is told [s]."""
-    return max(SHARE * stroke, FINEST)
-
-
-def rounded_up(stroke: float) -> float:
-    """A stroke [s] to the tenth above."""
-    return math.ceil(stroke * 10 - 1e-9) / 10
-
-
-def rounded_down(stroke: float) -> float:
-    """A stroke [s] to the tenth below."""
-    return math.floor(stroke * 10 + 1e-9) / 10
 
 
 class StrokeFamily:
@@ -281,7 +270,9 @@ def _limits(family: StrokeFamily, valve: str, shortest: float, to: float) -> Str
     blocked = _blocked(lineup, family, to)
     if blocked is not None:
         return blocked
-    least, fast_rule, broken = _from_rules(family, shortest, to)
+    least, fast_rule, broken = shortest_by_rules(
+        family.bench, scenario, family.lineups, family.with_stroke, shortest=shortest, to=to
+    )
     if broken is not None:
         return _no_stroke(family, to, governs=None, reason=by_rule(broken), verdict=EXCEEDED)
     search = _Search(family, least, to, book)
@@ -305,7 +296,7 @@ def _limits(family: StrokeFamily, valve: str, shortest: float, to: float) -> Str
         shortest=stroke,
         from_=shortest,
         to=to,
-        governs=judged.governs,
+        governs=None if stroke is None and judged.broken_rule is not None else judged.governs,
         run=judged.run,
         looked=tuple(Looked(value=s, near=family.near[s]) for s in sorted(family.near)),
         longest=slow,
@@ -448,37 +439,6 @@ class _Search:
         return True
 
 
-def _from_rules(family: StrokeFamily, shortest: float, to: float) -> tuple[float, Rule | None, Ruling | None]:
-    """The shortest stroke that the rules allow which need no march [s], and the rule that sets it.
-
-    The third is a rule that every stroke breaks.
-    """
-    bench = family.bench
-    measures = [m for m in (*VELOCITIES, *STROKES) if any(r.measure == m for r in bench.book.rules)]
-    if not measures:
-        return shortest, None, None
-    stands = bench.stands(family.scenario, family.lineups)
-
-    def minding(stroke: float) -> Ruling | None:
-        found = bench.minding(family.with_stroke(stroke), stands, measures)
-        return next((r for r in found if not slow_side(r.rule)), None)
-
-    if (always := minding(to)) is not None:
-        return shortest, None, always
-    low, high = shortest, to
-    if (first := minding(shortest)) is None:
-        return shortest, None, None
-    while high - low > 1e-4:
-        middle = 0.5 * (low + high)
-        if (found := minding(middle)) is None:
-            high = middle
-        else:
-            low, first = middle, found
-    # Limits that are met exactly count as met: the tenth next to what was found, if no rule minds.
-    tenth = round(high, 1)
-    return (tenth if minding(tenth) is None else rounded_up(high)), first.rule, None
-
-
 def _no_stroke(
     family: StrokeFamily, to: float, *, governs: Finding | None, reason: str, verdict: str
 ) -> StrokeLimits:
@@ -517,55 +477,6 @@ def _blocked(lineup: LineUp, family: StrokeFamily, to: float) -> StrokeLimits | 
         else worst_one.reason,
         verdict=worst_one.verdict,
     )
-
-
-def longest_allowed(
-    lineup: LineUp,
-    scenario: Scenario,
-    valves: Sequence[str],
-    *,
-    book: RuleBook,
-    run: ScenarioResult,
-    shortest: float,
-    longest: float,
-    bench: Bench | None = None,
-) -> tuple[float | None, Rule | None]:
-    """Return the longest stroke that the binding rules on time allow [s], and the rule beyond it.
-
-    The times of a chain grow with every stroke in it, so that one bound is enough. With a bench, the flow of
-    other scenarios into a tank counts for its ullage too.
-    """
-    timing = RuleBook(rules=tuple(r for r in book.rules if r.required and slow_side(r)))
-    if not timing.rules:
-        return None, None
-    others = bench.others(scenario) if bench is not None else {}
-
-    def broken(stroke: float) -> Rule | None:
-        changed = with_strokes(scenario, dict.fromkeys(valves, stroke))
-        beside = tuple(s for s in lineup.scenarios if s.name in others)
-        one = lineup.with_(scenarios=(changed, *beside))
-        runs = (run, *(r for each in others.values() for r in each))
-        rulings = rule_on(one, book=timing, runs=runs, findings=())
-        # What lacks data bounds nothing: it is told where the window is confirmed.
-        minds = (r for r in rulings if r.scenario in ("", scenario.name) and r.outcome != NOT_CHECKED)
-        return next((r.rule for r in minds if r.verdict != WITHIN), None)
-
-    rule = broken(longest)
-    if rule is None:
-        return None, None
-    low, high = 0.0, longest
-    if (at_once := broken(shortest)) is not None:
-        return 0.0, at_once
-    low = shortest
-    while high - low > 1e-4:
-        middle = 0.5 * (low + high)
-        if (found := broken(middle)) is None:
-            low = middle
-        else:
-            high, rule = middle, found
-    # Limits that are met exactly count as met: the tenth next to what was found, if no rule minds.
-    tenth = round(low, 1)
-    return (tenth if broken(tenth) is None else rounded_down(low)), rule
 
 
 def raised(need: float, judged: Judged) -> float | None:

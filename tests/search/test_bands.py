@@ -36,7 +36,8 @@ from surge.search.band_points import (
     scenario_at,
 )
 from surge.search.bands import BandLimits, band_limits
-from surge.search.strokes import StrokeLimits, resolution, rounded_down, stroke_limits
+from surge.search.bounds import resolution, rounded_down
+from surge.search.strokes import StrokeLimits, stroke_limits
 from surge.transient.run import simulate
 from surge.units import ShowUnits
 

@@ -33,17 +33,12 @@ from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.reading import built_in
+from surge.search.bounds import longest_allowed, resolution, rounded_down, rounded_up
 from surge.search.joint import SHORTEST, with_all_strokes
 from surge.search.movers import closing_valves
 from surge.search.rates import greatest_rate, opening_rate
 from surge.search.scan import Scanner
-from surge.search.strokes import (
-    longest_allowed,
-    resolution,
-    rounded_down,
-    rounded_up,
-    stroke_limits,
-)
+from surge.search.strokes import stroke_limits
 from surge.search.window import Windows, windows_of
 from surge.transient.run import simulate
 

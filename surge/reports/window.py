@@ -12,7 +12,8 @@ from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.rules.rulings import Ruling
 from surge.search.joint import COMMON, PROPORTION, SHORTEST, JointSet
 from surge.search.judge import ULLAGE
-from surge.search.rates import Opening, RateLimit
+from surge.search.open_rates import OpenRate
+from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Windows
 
@@ -97,7 +98,7 @@ def window_lines(
         valve = valves[0]
         shortest, longest = windows.bounds(valve)
         out.append(paragraph(f"{all_named(valves)}: {bounds(shortest, longest)}.", indent="    "))
-        if (opening := windows.openings.get(valve)) is not None:
+        if (opening := windows.opens_at.get(valve)) is not None:
             out.append(paragraph(_opens(opening, display), indent="    "))
         elif (top := windows.open_up_to.get(valve)) is not None and top.share is not None:
             out.append(paragraph(_open_up_to(top, display), indent="    "))
@@ -191,14 +192,14 @@ def _ruled(ruling: Ruling, display: Display) -> str:
     return f'the rule "{ruling.rule.name}" governs [{ruling.rule.source}]: {words}'
 
 
-def _opens(opening: Opening, display: Display) -> str:
+def _opens(opening: OpenRate, display: Display) -> str:
     """The rate at which an empty window opens."""
     if opening.share is None:
         return "No lower rate opens it."
     return f"It opens at {display.flow_down(opening.rate)} and below, where {opening.stroke:.1f} s is safe."
 
 
-def _open_up_to(top: Opening, display: Display) -> str:
+def _open_up_to(top: OpenRate, display: Display) -> str:
     """The rate above which an open window is empty."""
     rate = display.flow_down(top.rate)
     if not top.ends:
@@ -267,7 +268,7 @@ def _what_to_do(windows: Windows, display: Display) -> list[str]:
         valve, named = valves[0], " and ".join(f'"{v}"' for v in valves)
         if not windows.empty(valve):
             continue
-        opening = windows.openings.get(valve)
+        opening = windows.opens_at.get(valve)
         if opening is not None and opening.share is not None:
             said.append(
                 f"{named}: agree a rate of {display.flow_down(opening.rate)} or less, and a stroke of "
@@ -286,7 +287,7 @@ def _what_to_do(windows: Windows, display: Display) -> list[str]:
     return ["What to do", *(paragraph(x, indent="  ", first="- ") for x in dict.fromkeys(said)), ""]
 
 
-def _without_a_stroke(part: StrokeLimits, opening: Opening | None) -> str:
+def _without_a_stroke(part: StrokeLimits, opening: OpenRate | None) -> str:
     """What can help where no stroke is safe; no lower rate, where none was found to help."""
     if part.run is None:
         return _NO_STROKE

@@ -24,7 +24,8 @@ from surge.reports.orders_json import (
 from surge.reports.window import bounds
 from surge.rules.book import LOCAL_CODES
 from surge.search.joint import JointSet
-from surge.search.rates import Opening, RateLimit
+from surge.search.open_rates import OpenRate
+from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Extras, Windows
 from surge.transient.result import ScenarioResult
@@ -213,14 +214,14 @@ def _valve(windows: Windows, valve: str, parts: Sequence[StrokeLimits]) -> Valve
         longest_allowed_stroke_s=longest,
         words=bounds(shortest, longest),
         empty=windows.empty(valve),
-        opens_at=_opening(windows.openings.get(valve)),
+        opens_at=_opening(windows.opens_at.get(valve)),
         open_up_to=_opening(windows.open_up_to.get(valve)),
         scenarios=tuple(_limits(p) for p in parts),
         by_itself=tuple(_limits(p) for p in windows.apart.get(valve, ())),
     )
 
 
-def _opening(found: Opening | None) -> OpeningJson | None:
+def _opening(found: OpenRate | None) -> OpeningJson | None:
     if found is None:
         return None
     return OpeningJson(

@@ -15,7 +15,7 @@ Decisions
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -307,7 +307,26 @@ class Bench:
         rulings = rule_on(lineup, book=own, runs=runs, findings=())
         return [r for r in rulings if r.verdict == EXCEEDED and r.scenario == scenario.name]
 
-    def by_march(self, scenario: Scenario, lineups: Sequence[LineUp]) -> Ruling | None:
+    def by_march(
+        self,
+        variants: Mapping[float, Scenario],
+        margins: Sequence[float],
+        lineups: Sequence[LineUp],
+        minded: dict[float, Ruling],
+    ) -> list[float]:
+        """Margins of variants, by what is searched [Pa]: ``UNSAFE`` where a rule on how a flow stops minds.
+
+        That rule is entered in ``minded``. What is not safe in any case is not marched for it.
+        """
+        found = []
+        for (value, scenario), margin in zip(variants.items(), margins, strict=True):
+            ruling = self._minded_in_a_march(scenario, lineups) if margin >= 0.0 else None
+            if ruling is not None:
+                minded[value] = ruling
+            found.append(margin if ruling is None else UNSAFE)
+        return found
+
+    def _minded_in_a_march(self, scenario: Scenario, lineups: Sequence[LineUp]) -> Ruling | None:
         """A required rule on how a flow stops that a variant does not keep in a single march."""
         if not self.marched.rules:
             return None

@@ -18,7 +18,7 @@ from collections.abc import Collection
 from surge.model.lineup import LineUp, Scenario, ValveMove
 from surge.model.stroke import moves_so
 
-SAME_INSTANT = 1e-6  # [s]
+SAME_INSTANT = 1e-6  # [s] instants nearer than this are one
 
 
 def closing_valves(lineup: LineUp, scenario: Scenario) -> dict[str, float]:

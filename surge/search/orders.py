@@ -15,6 +15,7 @@ from surge.model.topology import sides
 from surge.rules.findings import EXCEEDED, Finding, findings_of, weakest, worst_of
 from surge.rules.static import static_over_densities
 from surge.search.judge import NO_RULES, Bench
+from surge.search.movers import SAME_INSTANT
 from surge.search.scan import Scanner
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.transient.run import simulate
@@ -215,9 +216,6 @@ def _worst(subject: str, same: Sequence[ElementResult | PlaceResult]) -> Pressur
 MOST_ORDERS = 6  # orders
 
 
-SAME_INSTANT = 1e-6  # [s] instants nearer than this are one
-
-
 IN_CASE, REVERSED, TOGETHER = "as in the case", "reversed", "all together"
 
 
@@ -265,7 +263,7 @@ def _name(move: Move) -> str:
 
 
 def _closes(move: Move) -> bool:
-    return isinstance(move, ValveMove) and move.law[-1][1] < move.law[0][1]
+    return isinstance(move, ValveMove) and moves_so(move, opens=False)
 
 
 def _moved(scenario: Scenario, moves: Mapping[str, Move]) -> Scenario:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario, Table
-from surge.model.stroke import with_strokes
+from surge.model.stroke import moves_so, with_strokes
 from surge.rules.findings import Finding, findings_of, weakest, worst_of
 from surge.rules.static import static_over_densities
 from surge.search.judge import NO_RULES, Bench
@@ -162,7 +162,7 @@ def with_shape(scenario: Scenario, valve: str, *, at: Break | None, stroke: floa
     timed = with_strokes(scenario, {valve: stroke})
     moves = []
     for move in timed.moves:
-        if move.valve == valve and move.law[-1][1] < move.law[0][1]:
+        if move.valve == valve and moves_so(move, opens=False):
             law = two_stage(move.law, at, stroke=stroke) if at else single_stage(move.law, stroke=stroke)
             moves.append(replace(move, law=law))
         else:
@@ -311,7 +311,7 @@ class _Shapes:
         if len(self.lineups) == 1:
             self.bench.keep(scenario, self.lineups[0], runs[0])
         every = (*self.static, *(f for own in found for f in own))
-        moves = [m.law for m in scenario.moves if m.valve == self.valve and m.law[-1][1] < m.law[0][1]]
+        moves = [m.law for m in scenario.moves if m.valve == self.valve and moves_so(m, opens=False)]
         return Judged(
             law=moves[0],
             near=self.nears([at])[0],

@@ -40,7 +40,6 @@ from surge.search.judge import (
     PROBES,
     PROBES_RANGED,
     SURER,
-    UNSAFE,
     Bench,
     Judged,
     beyond,
@@ -183,16 +182,12 @@ class StrokeFamily:
         """Margin of every stroke at its worst length [Pa]."""
         named = " and ".join(f'"{v}"' for v in self.valves)
         self.progress(f'{named} in "{self.scenario.name}": {len(self.near)} strokes looked at')
-        variants = [self.with_stroke(s) for s in strokes]
-        rows = [scanner.moved(variants) for scanner in self.scanners]
+        variants = {s: self.with_stroke(s) for s in strokes}
+        rows = [scanner.moved(list(variants.values())) for scanner in self.scanners]
         for stroke, column in zip(strokes, zip(*rows, strict=True), strict=True):
             self.near[stroke] = min(column, key=lambda n: n.margin)
-        for stroke, variant in zip(strokes, variants, strict=True):
-            if self.near[stroke].margin < 0.0:
-                continue  # not safe in any case
-            if (found := self.bench.by_march(variant, self.lineups)) is not None:
-                self.minded[stroke] = found
-        return [min(self.near[s].margin, UNSAFE if s in self.minded else math.inf) for s in strokes]
+        margins = [self.near[s].margin for s in strokes]
+        return self.bench.by_march(variants, margins, self.lineups, self.minded)
 
     def hidden(self, stroke: float) -> float:
         """How far waves that return may make the margin swing with the stroke [Pa].

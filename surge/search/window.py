@@ -23,8 +23,9 @@ from surge.search.bands import BandLimits, band_limits
 from surge.search.joint import JointSet, joint_set
 from surge.search.judge import Bench
 from surge.search.movers import moved_together, moving_valves
+from surge.search.open_rates import OpenRate, opening_rate
 from surge.search.orders import OrderQuestion, order_question
-from surge.search.rates import Opening, RateLimit, greatest_rate, opening_rate
+from surge.search.rates import RateLimit, greatest_rate
 from surge.search.shapes import ShapeAnswer, best_shape
 from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.workers import Progress
@@ -45,14 +46,14 @@ class Windows:
     to_open : dict of str to tuple of StrokeLimits
         For each valve that opens, one for each scenario in which it does.
     opened_together : JointSet or None
-        Opening strokes of all valves run together.
+        OpenRate strokes of all valves run together.
     idle : tuple of str
         Adjustable valves that move in no scenario: nothing was searched for them.
     together : JointSet or None
         Strokes of all valves run together; None when some valve has no safe stroke.
-    openings : dict of str to Opening
+    opens_at : dict of str to OpenRate
         For valves whose window is empty: the rate at which it opens.
-    open_up_to : dict of str to Opening
+    open_up_to : dict of str to OpenRate
         For valves whose window is open and ends by a rule on time: the rate above which it is empty.
     """
 
@@ -63,8 +64,8 @@ class Windows:
     opened_together: JointSet | None = None
     idle: tuple[str, ...] = ()
     together: JointSet | None = None
-    openings: dict[str, Opening] = field(default_factory=dict)
-    open_up_to: dict[str, Opening] = field(default_factory=dict)
+    opens_at: dict[str, OpenRate] = field(default_factory=dict)
+    open_up_to: dict[str, OpenRate] = field(default_factory=dict)
 
     @property
     def joint(self) -> Assessment | None:
@@ -164,7 +165,7 @@ def windows_of(
     found = {v: _opening(bench, made, v, closing[v], progress=progress) for v in by_valve}
     return replace(
         made,
-        openings={v: o for v, o in found.items() if o is not None and made.empty(v)},
+        opens_at={v: o for v, o in found.items() if o is not None and made.empty(v)},
         idle=idle,
         open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
         together=_together(bench, made.by_valve, progress=progress),
@@ -220,7 +221,7 @@ class _Ask:
 
 def _opening(
     bench: Bench, made: Windows, valve: str, scenarios: list[Scenario], *, progress: Progress | None
-) -> Opening | None:
+) -> OpenRate | None:
     """The greatest rate at which a valve has a window; None where no rule on time could make it empty."""
     empty = made.empty(valve)
     if not empty and made.bounds(valve)[1] is None:

@@ -370,7 +370,7 @@ def window_notes(windows: Windows | None, reason: str, display: Display) -> tupl
     for valve, parts in windows.by_valve.items():
         if len(parts) > 1:
             said.append(f'"{valve}" with one stroke in all of its scenarios: {_over_all(windows, valve)}.')
-        opening = windows.openings.get(valve)
+        opening = windows.opens_at.get(valve)
         if opening is not None and opening.share is not None:
             rate = display.flow_down(opening.rate)
             said.append(f'"{valve}": a window opens at {rate} and below, with {opening.stroke:.1f} s.')

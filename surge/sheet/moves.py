@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
+from surge.model.stroke import moves_so
 from surge.model.topology import sides
 from surge.model.way import outflow
 from surge.reports.window import beside
@@ -240,7 +241,7 @@ def movements(assessment: Assessment, windows: Windows | None, display: Display)
 
 
 def _closes(move: ValveMove | PumpMove) -> bool:
-    return isinstance(move, ValveMove) and move.law[-1][1] < move.law[0][1]
+    return isinstance(move, ValveMove) and moves_so(move, opens=False)
 
 
 def _movement(

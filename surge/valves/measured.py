@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault, UnknownNameError
 from surge.model.lineup import LineUp, Scenario, Table, ValveMove
-from surge.model.stroke import SAME_OPENING, with_laws
+from surge.model.stroke import SAME_OPENING, moves_so, with_laws
 from surge.model.validation import checked
 from surge.records.stroke_tests import Direction
 from surge.rules.assess import Assessment, assess
@@ -151,8 +151,7 @@ def _with_only(lineup: LineUp, chosen: tuple[Scenario, ...]) -> LineUp:
 
 def _replaced(move: ValveMove, valve: str, stroke: MeasuredStroke) -> bool:
     """Whether the measured law takes the place of a move's."""
-    closes = move.law[-1][1] < move.law[0][1]
-    return move.valve == valve and closes is (stroke.direction is Direction.CLOSING)
+    return move.valve == valve and moves_so(move, opens=stroke.direction is not Direction.CLOSING)
 
 
 def _chosen(lineup: LineUp, stroke: MeasuredStroke, valve: str, scenario: str | None) -> tuple[Scenario, ...]:

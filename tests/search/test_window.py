@@ -36,7 +36,8 @@ from surge.rules.reading import built_in
 from surge.search.bounds import longest_allowed, resolution, rounded_down, rounded_up
 from surge.search.joint import SHORTEST, with_all_strokes
 from surge.search.movers import closing_valves
-from surge.search.rates import greatest_rate, opening_rate
+from surge.search.open_rates import opening_rate
+from surge.search.rates import greatest_rate
 from surge.search.scan import Scanner
 from surge.search.strokes import stroke_limits
 from surge.search.window import Windows, windows_of
@@ -257,7 +258,7 @@ def kerosene(demos: Demos) -> tuple[LineUp, Windows]:
 @pytest.mark.slow
 def test_the_rate_at_which_an_empty_window_opens(kerosene: tuple[LineUp, Windows]) -> None:
     lineup, got = kerosene
-    opening = got.openings["manifold valve"]
+    opening = got.opens_at["manifold valve"]
     assert got.empty("manifold valve")
     assert opening.share is not None
     assert 0.9 < opening.share < 1.0
@@ -297,7 +298,7 @@ def test_no_rate_opens_what_shut_off_head_closes(demos: Demos) -> None:
     lineup = line(rating=2e5)
     got = windows_of(lineup, book=NO_RULES)
     assert got.empty("valve")
-    assert not got.openings
+    assert not got.opens_at
     display = Display(units=demos["crude-sea-line"].case.show, density=1000.0)
     text = " ".join(" ".join(window_lines(got, lineup, display)).split())
     assert "no stroke time is safe" in text

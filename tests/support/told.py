@@ -69,7 +69,7 @@ def _set(lineup: LineUp, made: Windows) -> Iterator[Told]:
 
 
 def _opened(lineup: LineUp, made: Windows) -> Iterator[Told]:
-    for valve, opening in (made.openings | made.open_up_to).items():
+    for valve, opening in (made.opens_at | made.open_up_to).items():
         if opening.share is None or lineup.rate is None:
             continue
         for part in made.by_valve[valve]:

@@ -1,0 +1,249 @@
+"""The rate at which an empty window opens, or above which an open one is empty.
+
+Decisions
+---------
+* An empty window is opened by a lower rate: at each rate the longest stroke that the rules on time allow, and
+  every longer one, must keep the margin.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from surge.errors import CaseError, SolveError
+from surge.model.lineup import LineUp, Scenario
+from surge.model.stroke import with_strokes
+from surge.rules.book import RuleBook
+from surge.rules.findings import WITHIN, Finding, weakest
+from surge.search.bounds import SHARE, longest_allowed, rounded_down
+from surge.search.judge import (
+    Bench,
+    Judged,
+)
+from surge.search.rates import LOWER
+from surge.search.scan import Scanner, plan_at
+from surge.search.smallest import Samples, first_look, smallest_safe
+from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits, raised
+from surge.transient.run import simulate
+from surge.workers import Progress
+
+LEAST, MOST = 0.1, 2.0  # of the agreed rate: from there to there rates are looked at (our own bounds)
+RATES, SPREAD = 1.2, 1.5  # ratio of neighbouring rates of the first look, and of the strokes at each
+DENSE = 1.1  # ratio of the strokes that confirm a rate
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class OpenRate:
+    """The greatest rate at which a valve has a window, with every lower one that was looked at.
+
+    Attributes
+    ----------
+    valve : str
+    share : float or None
+        Of the agreed rate of every scenario; None: even the least looked at has none.
+    rate : float
+        The greatest of the scenarios' rates at that share [m3/s].
+    stroke : float
+        The one stroke that is left at it [s].
+    governs : Finding or None
+        What stands in the way of a higher rate.
+    ends : bool
+        Whether higher rates were looked at, and have none.
+    """
+
+    valve: str
+    share: float | None
+    rate: float
+    stroke: float
+    governs: Finding | None
+    ends: bool = True
+
+
+def opening_rate(
+    lineup: LineUp,
+    scenarios: Sequence[Scenario],
+    parts: Sequence[StrokeLimits],
+    *,
+    empty: bool,
+    book: RuleBook,
+    progress: Progress,
+    bench: Bench | None = None,
+) -> OpenRate | None:
+    """Search the greatest rate at which a valve has a window, in all its scenarios at once.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    scenarios : sequence of Scenario
+        Those in which the valve closes, and ``parts`` what was found for each.
+    empty : bool
+        Whether the window is empty at the agreed rate: lower ones are looked at, else higher ones.
+    book : RuleBook
+    progress : callable
+    bench : Bench, optional
+        Of this line-up and book.
+
+    Returns
+    -------
+    OpenRate or None
+        None where the case has no agreed rate, or where the rate is not what is in the way.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+    """
+    if lineup.rate is None or any(p.run is None for p in parts):
+        return None
+    seek = _Seek(lineup, scenarios, parts, bench or Bench(lineup, book, progress), progress)
+    none = OpenRate(valve=seek.valve, share=None, rate=0.0, stroke=0.0, governs=None)
+    ends = (1 / LEAST, 1.0) if empty else (1.0, 1 / MOST)
+    look = [v for v in first_look(*ends, fall=RATES) if seek.reached(1 / v)]
+    if not look:
+        return None
+    samples, need = Samples(), FIRST_NEED
+    for _ in range(ATTEMPTS):
+        slowness = smallest_safe(
+            seek.margins,
+            look,
+            need=need,
+            resolution=lambda v: SHARE * v,
+            spacing=math.inf,
+            hidden=lambda _: 0.0,
+            samples=samples,
+        )
+        if slowness is None:
+            return none
+        share = math.floor(1000 / slowness + 1e-9) / 1000
+        found, dip = seek.confirm(share), seek.dip(share)
+        if dip < 0.0:
+            need -= 1.5 * dip  # a longer stroke, between those that were looked at, is not safe
+            continue
+        if all(one.kept for one in found):
+            rate = max(share * seek.agreed(s) for s in scenarios)
+            return OpenRate(
+                valve=seek.valve,
+                share=share,
+                rate=rate,
+                stroke=seek.longest(share),
+                governs=weakest(f for one in found for f in one.findings),
+                ends=slowness > look[-1] * (1 + SHARE),
+            )
+        worst = max(found, key=lambda one: one.lacking)
+        if any(one.hopeless for one in found):
+            return none
+        if all(f.verdict == WITHIN for one in found for f in one.findings):  # a rule is in the way
+            cap = share * LOWER
+            if cap <= 1 / look[0]:
+                return none
+            look = [v for v in look if v > 1 / cap] + [1 / cap]
+            samples = Samples(margins={v: m for v, m in samples.margins.items() if v >= 1 / cap})
+            continue
+        need = raised(need, worst) or 2.0 * need
+    return none
+
+
+class _Seek:
+    """The scenarios of one valve at shares of their rates."""
+
+    def __init__(
+        self,
+        lineup: LineUp,
+        scenarios: Sequence[Scenario],
+        parts: Sequence[StrokeLimits],
+        bench: Bench,
+        progress: Progress,
+    ) -> None:
+        self.lineup, self.scenarios, self.bench, self.progress = lineup, scenarios, bench, progress
+        self.valve = parts[0].valve
+        self.together = {p.scenario: p.together or (p.valve,) for p in parts}
+        self.from_, self.to = parts[0].from_, max(p.to for p in parts)
+        self.lineups = bench.over(scenarios[0])
+        self.allowed: dict[float, float] = {}
+
+    def agreed(self, scenario: Scenario) -> float:
+        """The rate of a scenario in the case [m3/s]."""
+        assert self.lineup.rate is not None
+        return scenario.rate or self.lineup.rate.agreed
+
+    def at(self, scenario: Scenario, share: float) -> Scenario:
+        """The scenario at a share of its rate."""
+        return replace(scenario, rate=share * self.agreed(scenario))
+
+    def with_stroke(self, scenario: Scenario, stroke: float) -> Scenario:
+        """The scenario with another stroke of the valve, and of those that move with it [s]."""
+        return with_strokes(scenario, dict.fromkeys(self.together[scenario.name], stroke))
+
+    def reached(self, share: float) -> bool:
+        """Whether every scenario can be held to that share of its rate."""
+        return all(
+            plan_at(one, s, share * self.agreed(s)) is not None
+            for one in self.lineups
+            for s in self.scenarios
+        )
+
+    def longest(self, share: float) -> float:
+        """Longest stroke that the rules on time allow in every scenario [s]; 0: none is short enough.
+
+        Only where there is an ullage to fill does it go by the rate.
+        """
+        if all(t.ullage is None for t in self.lineup.tanks):
+            share = 1.0
+        if share not in self.allowed:
+            least = self.to
+            for scenario in self.scenarios:
+                one = self.at(scenario, share)
+                slow, _ = longest_allowed(
+                    self.lineup,
+                    one,
+                    self.together[scenario.name],
+                    book=self.bench.book,
+                    run=simulate(self.lineups[0], one, quick=True),
+                    shortest=self.from_,
+                    longest=self.to,
+                    bench=self.bench,
+                )
+                least = least if slow is None else min(least, slow)
+            self.allowed[share] = rounded_down(least)
+        return self.allowed[share]
+
+    def margins(self, slowness: Sequence[float]) -> list[float]:
+        """Margin of the longest stroke allowed, and of every longer one, at each rate [Pa]."""
+        self.progress(f'"{self.valve}": rates at which the window opens')
+        return [self._margin(1 / v) for v in slowness]
+
+    def _margin(self, share: float) -> float:
+        try:
+            stroke = self.longest(share)
+            if stroke <= 0.0:
+                return -math.inf
+            at = self._least_margin(share, [stroke])
+            if at < 0.0:
+                return at  # the longer ones need not be looked at
+            return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=SPREAD))
+        except (CaseError, SolveError):
+            return -math.inf  # a rate that the line-up cannot be held to
+
+    def dip(self, share: float) -> float:
+        """The least margin of all strokes from the longest allowed on, looked at closely [Pa]."""
+        stroke = self.longest(share)
+        return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=DENSE))
+
+    def _least_margin(self, share: float, strokes: Sequence[float]) -> float:
+        least = math.inf
+        for one in self.lineups:
+            for scenario in self.scenarios:
+                base = self.at(scenario, share)
+                variants = [self.with_stroke(base, s) for s in strokes]
+                scanner = Scanner(one, base, limits=self.bench.limits(scenario))
+                least = min([least, *(near.margin for near in scanner.moved(variants))])
+        return least
+
+    def confirm(self, share: float) -> list[Judged]:
+        """Every scenario at a rate, with the one stroke that is left, as a check judges it."""
+        stroke = self.longest(share)
+        return [
+            self.bench.judge(self.with_stroke(self.at(scenario, share), stroke))
+            for scenario in self.scenarios
+        ]

@@ -43,12 +43,13 @@ def answer_at_the_rate(chart: ChartData, display: Display) -> str:
     if at.size and chart.reached[at[0]]:
         shortest, longest = chart.shortest[at[0]], chart.longest[at[0]]
         words = bounds(
-            None if math.isnan(shortest) else float(shortest), None if math.isinf(longest) else float(longest)
+            None if math.isnan(shortest) else float(shortest),
+            None if math.isinf(longest) else float(longest),
+            opens=chart.opens,
         )
         if shortest <= chart.strokes[0]:
-            words = words.replace("close no faster than", "safe from the shortest stroke shown,")
-        if chart.opens:
-            words = words.partition(";")[0].replace("close no", "open no")
+            verb = "open" if chart.opens else "close"
+            words = words.replace(f"{verb} no faster than", "safe from the shortest stroke shown,")
         said.append(f"At {display.flow(chart.agreed.rate)}: {words}")
     shut = chart.reached & ~chart.open
     if np.all(shut[chart.reached]):

@@ -21,13 +21,16 @@ Parts = tuple[StrokeLimits, ...]
 VERDICT = {WITHIN: "A WINDOW IS OPEN", EXCEEDED: "NO WINDOW", UNDECIDED: HEADLINE[UNDECIDED]}
 
 
-def bounds(shortest: float | None, longest: float | None) -> str:
+def bounds(shortest: float | None, longest: float | None, *, opens: bool = False) -> str:
     """Return the window of a valve in words, from its shortest safe and longest allowed stroke [s].
 
-    ``shortest`` is None where no stroke is safe, ``longest`` where no rule on time bounds it.
+    ``shortest`` is None where no stroke is safe, ``longest`` where no rule on time bounds it; none bounds the
+    strokes with which a valve opens.
     """
     if shortest is None:
         return "no stroke time is safe"
+    if opens:
+        return f"open no faster than {shortest:.1f} s"
     fast = f"close no faster than {shortest:.1f} s"
     if longest is None:
         return f"{fast}; no rule on time bounds it from above"
@@ -43,11 +46,8 @@ def all_named(valves: Sequence[str]) -> str:
     named = [f'"{v}"' for v in valves]
     if len(named) == 1:
         return named[0]
-    return (
-        f"{', '.join(named[:-1])} and {named[-1]}, both with one stroke"
-        if len(named) == 2
-        else (f"{', '.join(named[:-1])} and {named[-1]}, all with one stroke")
-    )
+    every = "both" if len(named) == 2 else "all"
+    return f"{', '.join(named[:-1])} and {named[-1]}, {every} with one stroke"
 
 
 def beside(together: Sequence[str], held: Mapping[str, float]) -> str:
@@ -60,9 +60,7 @@ def beside(together: Sequence[str], held: Mapping[str, float]) -> str:
     return f" ({'; '.join(said)})" if said else ""
 
 
-def heads(
-    by_valve: Mapping[str, tuple[StrokeLimits, ...]],
-) -> list[tuple[tuple[str, ...], tuple[StrokeLimits, ...]]]:
+def heads(by_valve: Mapping[str, Parts]) -> list[tuple[tuple[str, ...], Parts]]:
     """Valves and their parts; those that share their stroke wherever they close stand once."""
     found: list[tuple[tuple[str, ...], Parts]] = []
     done: set[str] = set()
@@ -183,7 +181,7 @@ def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:
 
 def _least(rate: RateLimit) -> str:
     """What is in the way of even the least rate looked at."""
-    return f'; even at the least looked at "{rate.governs.name}" governs' if rate.governs else ""
+    return f'; even at the least rate tried "{rate.governs.name}" governs' if rate.governs else ""
 
 
 def _ruled(ruling: Ruling, display: Display) -> str:
@@ -211,12 +209,7 @@ def _to_open(windows: Windows, display: Display) -> list[str]:
     """How fast valves may open."""
     out = []
     for valves, parts in heads(windows.to_open):
-        shortest = windows.bounds_to_open(valves[0])
-        words = (
-            "no opening stroke is shown to be safe"
-            if shortest is None
-            else f"no faster than {shortest:.1f} s"
-        )
+        words = bounds(windows.bounds_to_open(valves[0]), None, opens=True)
         out.append(paragraph(f"{all_named(valves)}, opening: {words}.", indent="    "))
         for part in parts:
             out += [paragraph(line, indent="      ", first="    ") for line in _why(part, valves, display)]
@@ -291,11 +284,8 @@ def _without_a_stroke(part: StrokeLimits, opening: OpenRate | None) -> str:
     """What can help where no stroke is safe; no lower rate, where none was found to help."""
     if part.run is None:
         return _NO_STROKE
-    return (
-        _LAST_PART
-        if opening is not None and opening.share is None
-        else f"a lower rate first; then {_LAST_PART}"
-    )
+    no_rate_helps = opening is not None and opening.share is None
+    return _LAST_PART if no_rate_helps else f"a lower rate first; then {_LAST_PART}"
 
 
 _NO_STROKE = (

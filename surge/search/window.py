@@ -46,7 +46,7 @@ class Windows:
     to_open : dict of str to tuple of StrokeLimits
         For each valve that opens, one for each scenario in which it does.
     opened_together : JointSet or None
-        OpenRate strokes of all valves run together.
+        Opening strokes of all valves run together.
     idle : tuple of str
         Adjustable valves that move in no scenario: nothing was searched for them.
     together : JointSet or None

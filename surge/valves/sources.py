@@ -292,7 +292,7 @@ def with_windows(
         Tag -> name of the valve in the case.
     """
     return [
-        _together(_added(one, windows.by_valve[name]), windows, name)
+        _together(_added(one, (*windows.by_valve[name], *windows.apart.get(name, ()))), windows, name)
         if (name := named.get(one.tag, "")) in windows.by_valve
         else one
         for one in limits
@@ -313,11 +313,12 @@ def _together(limits: ValveLimits, windows: Windows, name: str) -> ValveLimits:
 
 
 def _added(limits: ValveLimits, parts: Iterable[StrokeLimits]) -> ValveLimits:
-    """Every scenario bounds the stroke: the strictest of each side holds."""
+    """Every part bounds the stroke, that beside a twin at its shortest too: the strictest of each side holds."""
     bounds: list[Bound] = []
     missing = list(limits.missing)
     for part in parts:
-        source = f'window of "{part.valve}" in "{part.scenario}"'
+        held = ", ".join(f"{quoted(v)} held at {s:g} s" for v, s in part.held.items())
+        source = f'window of "{part.valve}" in "{part.scenario}"' + (f", with {held}" if held else "")
         if part.shortest is not None:
             bounds.append(_bound(Side.FASTEST, part.shortest, source))
         elif part.verdict == EXCEEDED:

@@ -230,6 +230,7 @@ def test_windows_become_limits_of_the_movement() -> None:
             "slow_rule": None,
             "reason": "",
             "verdict": "",
+            "held": {},
         }
         return SimpleNamespace(**(usual | more))
 
@@ -239,7 +240,7 @@ def test_windows_become_limits_of_the_movement() -> None:
         part(shortest=None, verdict=UNDECIDED, reason="no rating given"),
         part(shortest=1.0, longest=0.0, slow_rule=rule),
     )
-    alone = {"together": None, "joint_strokes": {}}
+    alone: Any = {"together": None, "joint_strokes": {}, "apart": {}}
     windows: Any = SimpleNamespace(by_valve={"V": parts}, **alone)
     one, other = with_windows([ValveLimits(tag="M1"), ValveLimits(tag="M2")], windows, named={"M1": "V"})
     assert other == ValveLimits(tag="M2")
@@ -251,18 +252,23 @@ def test_windows_become_limits_of_the_movement() -> None:
     )
     (one,) = with_windows([ValveLimits(tag="M1")], usual, named={"M1": "V"})
     assert [b.value for b in one.bounds] == [12.2, 15.0]
+    alone["apart"] = {"V": (part(shortest=14.5, held={"W": 12.2}),)}
+    twins: Any = SimpleNamespace(by_valve={"V": parts[:1]}, **alone)
+    (one,) = with_windows([ValveLimits(tag="M1")], twins, named={"M1": "V"})
+    strictest = one.of(Direction.CLOSING, Side.FASTEST)[0]
+    assert (strictest.value, strictest.source) == (14.5, 'window of "V" in "S", with "W" held at 12.2 s')
     (one,) = with_windows([ValveLimits(tag="M1")], windows, named={"M1": "V"})
     assert [(s, w) for _, s, w in one.missing] == [(Side.FASTEST, 'window of "V" in "S": no rating given')]
 
 
 def test_valves_that_are_not_safe_together_need_longer_strokes_or_stay_open() -> None:
-    part = {"scenario": "S", "longest": None, "slow_rule": None, "reason": "", "verdict": WITHIN}
+    part = {"scenario": "S", "longest": None, "slow_rule": None, "reason": "", "verdict": WITHIN, "held": {}}
     by_valve = {v: (SimpleNamespace(valve=v, shortest=s, **part),) for v, s in (("V", 10.0), ("W", 12.0))}
     strokes = {"V": 15.0, "W": 18.0}
 
     def windows(pressures: str) -> Any:
         together = SimpleNamespace(pressures=pressures, verdict=pressures)
-        return SimpleNamespace(by_valve=by_valve, together=together, joint_strokes=strokes)
+        return SimpleNamespace(by_valve=by_valve, together=together, joint_strokes=strokes, apart={})
 
     (one,) = with_windows([ValveLimits(tag="M1")], windows(WITHIN), named={"M1": "V"})
     strictest = one.of(Direction.CLOSING, Side.FASTEST)[0]

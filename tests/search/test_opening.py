@@ -86,7 +86,7 @@ def test_the_restart_has_its_window() -> None:
     path = str(CASES / "restart-into-a-shut-deck-line.toml")
     made = CliRunner().invoke(main, ["window", path])
     assert made.exit_code == 0
-    assert '"manifold valve", opening: no faster than' in made.stdout
+    assert '"manifold valve", opening: open no faster than' in made.stdout
     data = json.loads(CliRunner().invoke(main, ["window", path, "--json"]).stdout)
     (one,) = data["to_open"]
     assert one["valve"] == "manifold valve"

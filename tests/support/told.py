@@ -39,13 +39,14 @@ def told_by(lineup: LineUp, made: Windows, rng: np.random.Generator, *, between:
 
 def _strokes(lineup: LineUp, made: Windows, rng: np.random.Generator, between: int) -> Iterator[Told]:
     scenarios = {s.name: s for s in lineup.scenarios}
-    for part in (p for parts in made.by_valve.values() for p in parts):
+    for part in (p for parts in (*made.by_valve.values(), *made.to_open.values()) for p in parts):
         if part.shortest is None or not part.open:
             continue
         high = part.to if part.longest is None else part.longest
         for stroke in (part.shortest, *_between(part.shortest, high, rng, between), part.longest):
             if stroke is not None:
-                scenario = with_strokes(scenarios[part.scenario], {part.valve: stroke})
+                strokes = dict.fromkeys(part.together, stroke)
+                scenario = with_strokes(scenarios[part.scenario], strokes, opens=part.opens)
                 yield Told(words=f'"{part.valve}" in {stroke:.3f} s in "{part.scenario}"', scenario=scenario)
 
 
@@ -75,7 +76,7 @@ def _opened(lineup: LineUp, made: Windows) -> Iterator[Told]:
         for part in made.by_valve[valve]:
             scenario = next(s for s in lineup.scenarios if s.name == part.scenario)
             rate = opening.share * (scenario.rate or lineup.rate.agreed)
-            at = replace(with_strokes(scenario, {valve: opening.stroke}), rate=rate)
+            at = replace(with_strokes(scenario, dict.fromkeys(part.together, opening.stroke)), rate=rate)
             yield Told(words=f'"{valve}" in {opening.stroke:.1f} s at {rate * 3600:.2f} m3/h', scenario=at)
 
 

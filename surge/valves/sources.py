@@ -313,7 +313,7 @@ def _together(limits: ValveLimits, windows: Windows, name: str) -> ValveLimits:
 
 
 def _added(limits: ValveLimits, parts: Iterable[StrokeLimits]) -> ValveLimits:
-    """Every part bounds the stroke, that beside a twin at its shortest too: the strictest of each side holds."""
+    """Every part bounds the stroke, that beside a held twin too: the strictest of each side holds."""
     bounds: list[Bound] = []
     missing = list(limits.missing)
     for part in parts:

@@ -33,7 +33,8 @@ def heading_lines(chart: ChartData, title: str, display: Display) -> tuple[str, 
 
 def _moved(chart: ChartData) -> str:
     """The valve, or the valves that share the strokes of the chart."""
-    return f"valve{'s' if len(chart.together) > 1 else ''} {all_named(chart.together)}"
+    several = len(chart.together) > 1
+    return f"valves {all_named(chart.together)}," if several else f"valve {all_named(chart.together)}"
 
 
 def answer_at_the_rate(chart: ChartData, display: Display) -> str:

@@ -51,4 +51,5 @@ def letters() -> frozenset[int]:
 
 def lacking(texts: Iterable[str]) -> bool:
     """Return whether any of some texts holds a letter that pages and pictures show as a box."""
-    return any(ord(c) not in letters() for text in texts if not text.isascii() for c in text)
+    odd = {c for text in texts if not text.isascii() for c in text if not c.isspace()}
+    return any(ord(c) not in letters() for c in odd)

@@ -122,7 +122,7 @@ class DrawnFilm:
         self.figure.text(
             LEFT,
             0.915,
-            textwrap.shorten(printable(self.words.line), 120, placeholder=" ..."),
+            textwrap.shorten(printable(self.words.line), 100, placeholder=" ..."),
             fontsize=9,
             va="center",
         )

@@ -29,7 +29,6 @@ from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, first_duration, moved_otherwise, plan
 from surge.transient.reaches import divide
 from surge.transient.result import ScenarioResult
-from surge.transient.run import work_done
 from surge.workers import Progress, workers
 
 INSIDE = 5  # strokes looked at in a gap between an unsafe and a safe one
@@ -215,7 +214,7 @@ class Survey:
         for stroke, i in pairs[::EVERY]:
             base = moved_otherwise(wanted[i][0].bases[0], wanted[i][0].with_stroke(stroke))
             dt = self.fields[0].step_of(base)
-            work += work_done(divide(base.times, dt), first_duration(base)) * EVERY * len(self.fields)
+            work += divide(base.times, dt).work(first_duration(base)) * EVERY * len(self.fields)
         if work > MOST_SURVEY_WORK:
             raise GridError(
                 f"{len(pairs)} marches of this line-up need {work:.1e} nodes times steps "

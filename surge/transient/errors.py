@@ -197,11 +197,6 @@ class Late:
     rises: tuple[Rises, ...]
     until: float
 
-    @property
-    def worst(self) -> float:
-        """Greatest rise of any extreme [Pa]."""
-        return max(max(rise.values()) for rise in self.rises)
-
     def part(self) -> dict[Key, float]:
         """The part of the error where the finer march did not go on [Pa]."""
         first = self.rises[0]

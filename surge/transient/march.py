@@ -127,6 +127,10 @@ class Marched:
             left -= n
             self._chunk(n, to_vapour)
 
+    def advance_to(self, time: float, *, to_vapour: bool = False) -> None:
+        """March on to the first step at or after ``time`` [s]; see :meth:`advance`."""
+        self.advance(int(np.ceil(time / self.grid.reaches.dt)) - self.done, to_vapour=to_vapour)
+
     def _record(self, rows: int) -> tuple[Array, Array]:
         """Room for heads and flows of every step, used again for every stretch."""
         if self.room is None or self.room[0].shape[0] < rows:

@@ -209,7 +209,7 @@ def eased(work: Plan, duration: float) -> Plan:
             if ease > MOST_EASE_AT_ALL:
                 raise
         else:
-            if reaches.nodes * duration / reaches.dt <= MOST_WORK or ease > MOST_EASE_AT_ALL:
+            if reaches.work(duration) <= MOST_WORK or ease > MOST_EASE_AT_ALL:
                 return tried
         ease *= 2.0
         if ease > MOST_EASE and resolved.stroke < min(work.way / 2, float(work.times.max())):

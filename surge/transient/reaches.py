@@ -62,6 +62,10 @@ class Reaches:
         """Number of nodes on all pipes."""
         return sum(n + 1 for n in self.count if n)
 
+    def work(self, duration: float) -> float:
+        """Nodes times steps [-] of a march that lasts ``duration`` [s]."""
+        return self.nodes * duration / self.dt
+
 
 def divide(times: Array, dt: float) -> Reaches:
     """Divide pipes of travel ``times`` [s], shape (n,), into reaches of ``dt`` [s]."""

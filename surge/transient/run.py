@@ -38,7 +38,6 @@ from typing import Annotated
 import numpy as np
 
 from surge.arguments import Measure, checked
-from surge.arrays import Array
 from surge.model.lineup import LineUp, Scenario
 from surge.transient.errors import ErrorMarches, Late, Sample, Summary
 from surge.transient.grid import Grid, build_grid
@@ -83,19 +82,19 @@ def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
     marched = _start(work, reaches)
     duration = first_duration(work)
     limit = MOST_TIMES * duration
-    marched.advance(int(np.ceil(duration * 2 / 3 / reaches.dt)))
-    before = _extremes(work, marched)
-    marched.advance(int(np.ceil(duration / reaches.dt)) - marched.done)
+    marched.advance_to(duration * 2 / 3)
+    before = Summary(work.lineup, marched)
+    marched.advance_to(duration)
     while True:
-        after = _extremes(work, marched)
-        allowed = Summary(work.lineup, marched).tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
-        if float(np.max(after - before)) <= NEW_EXTREME * allowed:
+        now = Summary(work.lineup, marched)
+        allowed = now.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
+        if max(before.later(now).values()) <= NEW_EXTREME * allowed:
             return marched, duration, True
         if duration * 1.5 > limit:
             return marched, duration, False
         duration *= 1.5
-        before = after
-        marched.advance(int(np.ceil(duration / reaches.dt)) - marched.done)
+        before = now
+        marched.advance_to(duration)
 
 
 def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary, Summary, float, bool]:
@@ -110,7 +109,7 @@ def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary,
     until = duration
     while until < LOOK_AHEAD * duration:
         until = min(1.5 * until, LOOK_AHEAD * duration)
-        marched.advance(int(np.ceil(until / marched.grid.reaches.dt)) - marched.done)
+        marched.advance_to(until)
         before, now = now, Summary(work.lineup, marched)
         much = max(told.later(now).values()) > MUCH_LATER * allowed
         if much and until <= longest and not work.sudden:
@@ -123,7 +122,7 @@ def _ahead(work: Plan, reaches: Reaches, duration: float) -> tuple[Summary, Summ
     """March for ``duration`` [s], and on to the end of the look ahead: what was told, what came later."""
     marched = _march_for(work, reaches, duration)
     told = Summary(work.lineup, marched)
-    marched.advance(int(np.ceil(LOOK_AHEAD * duration / reaches.dt)) - marched.done)
+    marched.advance_to(LOOK_AHEAD * duration)
     return told, Summary(work.lineup, marched)
 
 
@@ -140,17 +139,11 @@ def _late(looks: Sequence[tuple[Summary, Summary]], least: float) -> Late:
     return Late(dt=looks[0][0].sample.dt, rises=tuple(rises), until=until)
 
 
-def _extremes(work: Plan, marched: Marched) -> Array:
-    """Extreme pressures of every pipe and point, lowest with the sign turned: growth is new [Pa]."""
-    found = Summary(work.lineup, marched).found
-    return np.array([f.pressure if way == "high" else -f.pressure for (_, _, way), f in found.items()])
-
-
 def _march_for(work: Plan, reaches: Reaches, duration: float, summary: Summary | None = None) -> Marched:
     """March for a set time; with ``summary``, histories and probes where that has its inner extremes."""
     probes = summary.probe_shares() if summary else None
     marched = _start(work, reaches, probes, history=summary is not None)
-    marched.advance(int(np.ceil(duration / reaches.dt)))
+    marched.advance_to(duration)
     return marched
 
 
@@ -170,7 +163,7 @@ def _boiling(work: Plan, marched: Marched, duration: float) -> tuple[Vapour, Mar
     if np.any(at_once):
         where = again.grid.points[int(np.argmax(at_once))]
         return Vapour(time=0.0, where=where, distance=None), again
-    again.advance(int(np.ceil(duration / again.grid.reaches.dt)), to_vapour=True)
+    again.advance_to(duration, to_vapour=True)
     node, point = again.grid.net.found
     time = again.done * again.grid.reaches.dt
     if node < 0:
@@ -182,7 +175,7 @@ def _boiling(work: Plan, marched: Marched, duration: float) -> tuple[Vapour, Mar
     raise AssertionError(node)
 
 
-LEAST_WORK, LEAST_EASE = Measure(least=1.0), Measure(least=1.0)
+AT_LEAST_ONE = Measure(least=1.0)
 
 
 @checked
@@ -191,8 +184,8 @@ def simulate(
     scenario: Scenario,
     *,
     quick: bool = False,
-    ease: Annotated[float, LEAST_EASE] = 1.0,
-    most_work: Annotated[float | None, LEAST_WORK] = None,
+    ease: Annotated[float, AT_LEAST_ONE] = 1.0,
+    most_work: Annotated[float | None, AT_LEAST_ONE] = None,
     progress: Progress | None = None,
 ) -> ScenarioResult:
     """Run one scenario and estimate the numerical error of every extreme.
@@ -275,15 +268,15 @@ def simulate(
         reaches = fine.marched.grid.reaches
         boiled = _boiling(work, fine.marched, duration)
         # Beyond boiling the pressures are not valid, and a finer step does not make them so.
-        if boiled or compared.worst <= tolerance or 4 * work_done(reaches, duration) > bound:
+        if boiled or compared.worst <= tolerance or 4 * reaches.work(duration) > bound:
             break
         dt = reaches.dt
     late = _late(levels.looks, WORTH_GOING_ON * tolerance)
     part = late.part()
-    if late.until > duration and not boiled and work_done(reaches, late.until) <= bound:
+    if late.until > duration and not boiled and reaches.work(late.until) <= bound:
         tell("going on")
         duration = late.until + reaches.dt
-        fine.marched.advance(int(np.ceil(duration / reaches.dt)) - fine.marched.done)
+        fine.marched.advance_to(duration)
         shorter, fine = fine, Summary(lineup, fine.marched)
         part = late.part_after(shorter.later(fine), reaches.dt)
         boiled = _boiling(work, fine.marched, duration)
@@ -299,11 +292,6 @@ def simulate(
         runs=runs,
         late=part,
     )
-
-
-def work_done(reaches: Reaches, duration: float) -> float:
-    """Nodes times steps [-] of a march that lasts ``duration`` [s]."""
-    return reaches.nodes * duration / reaches.dt
 
 
 class _Levels:

@@ -126,8 +126,7 @@ def test_a_run_goes_on_to_what_rises_long_after_it() -> None:
 
 
 def work_of(work: Plan, duration: float) -> float:
-    reaches = divide(work.times, work.step())
-    return reaches.nodes * duration / reaches.dt
+    return divide(work.times, work.step()).work(duration)
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ TRICKS = (
     *("=1+2", "-2+3", "+cmd|' /C calc'!A0", "@SUM(A1)", "a;=1+2", "$x^2$", "#let x = 1"),
     *("*bold*", "`raw`", "\\frac", "<b>bold</b>", "</script><script>alert(1)</script>"),
     *("{{7*7}}", "{%x%}", "%s%n", "&amp;", "<text>", "]]>", "--", "..", "/", "C:", "CON"),
-    *("nul", "a" * 50, "W" * 50, "i" * 50, "a b " * 12 + "c", "'", '"', "\\", "\u00ad"),
+    *("nul", "a" * 50, "W" * 50, "i" * 50, "a b " * 12 + "c", "'", '"', "\\"),
 )
 _BLOCKS = (
     *(0x20, 0xA0, 0x300, 0x370, 0x400, 0x590, 0x600, 0x700, 0x780, 0x900, 0x980, 0xA00, 0xB00, 0xC00, 0xD00),
@@ -35,9 +35,9 @@ def name_of(dice: random.Random) -> str:
     if kind == 0:
         return dice.choice(SCRIPTS)
     if kind == 1:
-        return dice.choice(TRICKS[:-1])
+        return dice.choice(TRICKS)
     if kind == 2:
-        text = f"{dice.choice(SCRIPTS)} {dice.choice(TRICKS[:-1])} {dice.choice(SCRIPTS)}"
+        text = f"{dice.choice(SCRIPTS)} {dice.choice(TRICKS)} {dice.choice(SCRIPTS)}"
     else:
         block = dice.choice(_BLOCKS)
         letters = (chr(block + dice.randrange(0x100)) for _ in range(dice.randrange(1, 40)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -34,12 +35,15 @@ class Berth:
     rng : numpy.random.Generator
     size : float
         Length of the shore line between these two times ``size``: 200 and 3000 m.
+    mouths : list of str
+        Valves at the mouths of closed branches.
     """
 
     def __init__(self, rng: np.random.Generator, *, size: float = 1.0) -> None:
         self.rng, self.size = rng, size
         self.elements: list[Element] = []
         self.tanks: list[Tank] = []
+        self.mouths: list[str] = []
         self.bore = float(rng.choice([0.2, 0.25, 0.3, 0.4]))
         self._line()
 
@@ -108,8 +112,20 @@ class Berth:
         elif self.likely(0.5):
             self.valve(f"tank valve {k}", here, f"inside {k}")
             here = f"inside {k}"
+        self.receiver(f"ship {k}", here)
+
+    def receiver(self, name: str, point: str) -> None:
         level = float(self.rng.uniform(0, 8))
-        self.tanks.append(Tank(name=f"ship {k}", point=here, side="ship", level=level))
+        self.tanks.append(Tank(name=name, point=point, side="ship", level=level))
+
+    def branch_foot(self, k: int) -> str:
+        """Return where a closed branch begins; some begin behind a valve of their own."""
+        at = ("jetty", "deck", "tee")[int(self.rng.integers(0, 3))]
+        if self.likely(0.3):
+            self.mouths.append(f"mouth {k}")
+            self.valve(f"mouth {k}", at, f"inside mouth {k}")
+            at = f"inside mouth {k}"
+        return at
 
     def lineup(self) -> LineUp:
         """The line-up; it cannot boil, so that what is judged is the calculation and not the model."""
@@ -158,15 +174,38 @@ class Berth:
             law = ((0.0, ends[0]), (0.6 * stroke, 0.75 * ends[1] + 0.25 * ends[0]), (stroke, ends[1]))
         return ValveMove(valve=valve.name, start=start, law=law)
 
+    def branch_moves(self, lineup: LineUp, name: str) -> Scenario:
+        """Valves of the line close; those at mouths of branches open or close, or stay shut."""
+        moves, shut = [], []
+        for valve in lineup.valves:
+            if valve.name in self.mouths:
+                opens = self.likely(0.6)
+                if opens:
+                    shut.append(valve.name)
+                if self.likely(0.7):
+                    moves.append(self._move(valve, opens))
+            elif self.likely(0.6):
+                moves.append(self._move(valve, False))
+        if not moves:
+            moves.append(self._move(manifold(lineup), False))
+        level = next(t.level for t in lineup.tanks if t.side == "shore")
+        head = lineup.liquid.density * lineup.gravity * level
+        return Scenario(
+            name=name,
+            moves=tuple(moves),
+            shut_at_start=tuple(shut),
+            trapped=tuple((f"inside {mouth}", head) for mouth in shut),
+        )
+
     def scenario(self, lineup: LineUp) -> Scenario:
         """One to three movements; in every sixth the manifold valve opens into the ship's lines."""
-        manifold = next(v for v in lineup.valves if v.name == "manifold valve")
+        main = manifold(lineup)
         if self.likely(0.17):
             return Scenario(
-                name="opening", shut_at_start=("manifold valve",), moves=(self._move(manifold, True),)
+                name="opening", shut_at_start=("manifold valve",), moves=(self._move(main, True),)
             )
-        moves = [self._move(manifold, False)] if self.likely(0.8) else []
-        moves += [self._move(v, False) for v in lineup.valves if v is not manifold and self.likely(0.35)]
+        moves = [self._move(main, False)] if self.likely(0.8) else []
+        moves += [self._move(v, False) for v in lineup.valves if v is not main and self.likely(0.35)]
         stops: tuple[PumpMove, ...] = ()
         if lineup.pumps and (self.likely(0.4) or not moves):
             down = self.between(1.5, 12)
@@ -174,8 +213,17 @@ class Berth:
                 PumpMove(pump="pump", start=float(self.rng.uniform(0, 3)), law=((0.0, 1.0), (down, 0.0))),
             )
         if not moves and not stops:
-            moves = [self._move(manifold, False)]
+            moves = [self._move(main, False)]
         return Scenario(name="generated", moves=tuple(moves), pump_moves=stops)
+
+
+def manifold(lineup: LineUp) -> Valve:
+    return next(v for v in lineup.valves if v.name == "manifold valve")
+
+
+def levelled(lineup: LineUp) -> LineUp:
+    """The same with every point at one height: no long branch rises out of the world."""
+    return lineup.with_(points=tuple(replace(p, elevation=0.0) for p in lineup.points))
 
 
 def generated(seed: int, *, size: float = 1.0) -> tuple[LineUp, Scenario]:

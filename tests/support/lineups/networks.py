@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from support.lineups.generated import Berth
+from support.lineups.generated import Berth, manifold
 from surge.model.lineup import LineUp, Pump, PumpMove, Scenario
 
 KINDS = ("tree", "loop", "arms", "short", "long", "pumps", "hoses")
@@ -174,25 +174,29 @@ class Network(Berth):
 
     def scenario(self, lineup: LineUp) -> Scenario:
         """Several valves close, in any order; pumps run down; every sixth opens the manifold instead."""
-        manifold = next(v for v in lineup.valves if v.name == "manifold valve")
-        others = [v for v in lineup.valves if v is not manifold]
+        main = manifold(lineup)
+        others = [v for v in lineup.valves if v is not main]
         if self.likely(0.15) and not any(v.name.startswith("manifold valve ") for v in others):
             return Scenario(
-                name="opening", shut_at_start=("manifold valve",), moves=(self._move(manifold, True),)
+                name="opening", shut_at_start=("manifold valve",), moves=(self._move(main, True),)
             )
-        moves = [self._move(v, False) for v in (manifold, *others) if self.likely(0.5)]
-        stops = tuple(
+        moves = [self._move(v, False) for v in (main, *others) if self.likely(0.5)]
+        stops = self.stops(lineup, latest=4.0, share=0.35)
+        if not moves and not stops:
+            moves = [self._move(main, False)]
+        return Scenario(name=self.kind, moves=tuple(moves), pump_moves=stops)
+
+    def stops(self, lineup: LineUp, *, latest: float, share: float) -> tuple[PumpMove, ...]:
+        """A ``share`` of the pumps run down, from some instant up to ``latest`` [s] on."""
+        return tuple(
             PumpMove(
                 pump=p.name,
-                start=float(self.rng.uniform(0, 4)),
+                start=float(self.rng.uniform(0, latest)),
                 law=((0.0, 1.0), (self.between(1.5, 12), 0.0)),
             )
             for p in lineup.pumps
-            if self.likely(0.35)
+            if self.likely(share)
         )
-        if not moves and not stops:
-            moves = [self._move(manifold, False)]
-        return Scenario(name=self.kind, moves=tuple(moves), pump_moves=stops)
 
 
 def network(seed: int, *, size: float = 1.0) -> tuple[LineUp, Scenario]:

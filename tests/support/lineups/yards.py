@@ -1,4 +1,4 @@
-"""Line-ups made at random of every kind: those of the hunt, and more tanks, branches, hoses and movements.
+"""Line-ups made at random of every kind: networks, and more tanks, branches, hoses and movements.
 
 Several shore tanks and pumps into one line; closed branches much shorter and much longer than the way to the
 tank, also behind valves of their own; hoses as soft as they come, in the line and hanging from it; tanks
@@ -7,39 +7,24 @@ changed over, so that valves open while others close, half close, and open again
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
+from support.lineups.generated import levelled, manifold
 from support.lineups.networks import KINDS as NETWORKS
 from support.lineups.networks import Network
-from surge.model.lineup import LineUp, PumpMove, Scenario, Table, Tank, ValveMove
+from surge.model.lineup import LineUp, Scenario, Table, Tank, Valve, ValveMove
 
 KINDS = (*NETWORKS, "tanks", "branches", "soft", "valves")
 LONGEST_BRANCH = 30.0  # times the way to the tank
 
 
 class Yard(Network):
-    """One line-up of a kind; see :data:`KINDS`.
-
-    Attributes
-    ----------
-    mouths : list of str
-        Valves at the mouths of closed branches.
-    """
-
-    def __init__(self, rng: np.random.Generator, kind: str, *, size: float = 1.0) -> None:
-        self.mouths: list[str] = []
-        super().__init__(rng, kind, size=size)
+    """One line-up of a kind; see :data:`KINDS`."""
 
     def steel_pipe(self, name: str, start: str, end: str, low: float, high: float) -> None:
-        """As of the hunt, but never faster than sound in the cargo."""
+        """As in networks, but never faster than sound in the cargo; seeds of networks keep their line-ups."""
         speed = min(self.steel * float(self.rng.uniform(0.95, 1.05)), 1295.0)
         self.pipe(name, start, end, self.between(low, high), speed)
-
-    def _receiver(self, name: str, point: str) -> None:
-        level = float(self.rng.uniform(0, 8))
-        self.tanks.append(Tank(name=name, point=point, side="ship", level=level))
 
     def _tanks(self) -> None:
         """Two or three shore tanks, each with a pump or a valve, into one header; two to four ship's."""
@@ -71,11 +56,7 @@ class Yard(Network):
         self.valve("manifold valve", "jetty", "deck")
         self.steel_pipe("deck line", "deck", "tee", 10, 120)
         for k in range(int(self.rng.integers(1, 4))):
-            at = ("jetty", "deck", "tee")[int(self.rng.integers(0, 3))]
-            if self.likely(0.3):
-                self.mouths.append(f"mouth {k}")
-                self.valve(f"mouth {k}", at, f"inside mouth {k}")
-                at = f"inside mouth {k}"
+            at = self.branch_foot(k)
             low, high = (3.0, LONGEST_BRANCH) if k == 0 and self.likely(0.6) else (0.02, 3.0)
             self.dead(f"branch {k}", at, low * way, high * way)
         self.ends("tee", 1 + self.likely(0.4), 10, 60)
@@ -107,44 +88,20 @@ class Yard(Network):
         for k in range(int(self.rng.integers(2, 5))):
             self.steel_pipe(f"drop {k}", "tee", f"bottom {k}", 5, 60)
             self.valve(f"tank valve {k}", f"bottom {k}", f"inside {k}")
-            self._receiver(f"ship {k}", f"inside {k}")
+            self.receiver(f"ship {k}", f"inside {k}")
 
     def lineup(self) -> LineUp:
         """As it comes; level where branches are longer than the world is high."""
         made = super().lineup()
-        if self.kind != "branches":
-            return made
-        return made.with_(points=tuple(replace(p, elevation=0.0) for p in made.points))
+        return levelled(made) if self.kind == "branches" else made
 
     def scenario(self, lineup: LineUp) -> Scenario:
-        """Movements of its kind, else those of the hunt."""
+        """Movements of its kind, else those of networks."""
         if self.kind == "branches":
-            return self._mouths(lineup)
+            return self.branch_moves(lineup, self.kind)
         if self.kind in ("valves", "tanks"):
             return self._changed_over(lineup)
         return super().scenario(lineup)
-
-    def _mouths(self, lineup: LineUp) -> Scenario:
-        moves, shut = [], []
-        for valve in lineup.valves:
-            if valve.name in self.mouths:
-                opens = self.likely(0.6)
-                if opens:
-                    shut.append(valve.name)
-                if self.likely(0.7):
-                    moves.append(self._move(valve, opens))
-            elif self.likely(0.6):
-                moves.append(self._move(valve, False))
-        if not moves:
-            moves.append(self._move(next(v for v in lineup.valves if v.name == "manifold valve"), False))
-        level = next(t.level for t in lineup.tanks if t.side == "shore")
-        head = lineup.liquid.density * lineup.gravity * level
-        return Scenario(
-            name=self.kind,
-            moves=tuple(moves),
-            shut_at_start=tuple(shut),
-            trapped=tuple((f"inside {name}", head) for name in shut),
-        )
 
     def _changed_over(self, lineup: LineUp) -> Scenario:
         """Valves before tanks open from shut while others close; some only in part, or to and fro."""
@@ -159,20 +116,12 @@ class Yard(Network):
         for valve in lineup.valves:
             if valve not in ends and self.likely(0.3):
                 moves.append(self._to_and_fro(valve) if self.likely(0.3) else self._move(valve, False))
-        stops = tuple(
-            PumpMove(
-                pump=p.name,
-                start=float(self.rng.uniform(0, 6)),
-                law=((0.0, 1.0), (self.between(1.5, 12), 0.0)),
-            )
-            for p in lineup.pumps
-            if self.likely(0.4)
-        )
+        stops = self.stops(lineup, latest=6.0, share=0.4)
         if not moves and not stops:
-            moves.append(self._move(next(v for v in lineup.valves if v.name == "manifold valve"), False))
+            moves.append(self._move(manifold(lineup), False))
         return Scenario(name=self.kind, moves=tuple(moves), shut_at_start=tuple(shut), pump_moves=stops)
 
-    def _to_and_fro(self, valve) -> ValveMove:
+    def _to_and_fro(self, valve: Valve) -> ValveMove:
         a, b, c = np.sort(self.rng.uniform(0.5, 25, 3))
         half, again = float(self.rng.uniform(0, 0.5)), float(self.rng.uniform(0.5, 1.0))
         law: Table = ((0.0, 1.0), (float(a), half), (float(b), again), (float(c), 0.0))

@@ -42,7 +42,7 @@ from support.lineups.branches import branched  # tests are no package
 from support.lineups.generated import generated
 from support.lineups.networks import network
 from support.lineups.yards import yard
-from support.oracles.fine_runs import MOST_WORK, against_finer, against_longer, against_slow
+from support.oracles.fine_runs import MOST_WORK, Default, against_finer, against_longer, against_slow
 from support.oracles.missed import COVERED, SHARE, Missed, covered, line_of, table_of
 from support.oracles.verdicts import assessed, wrongly_kept
 
@@ -63,16 +63,14 @@ def hunted(seed: int, asked: argparse.Namespace) -> dict[str, Any]:
         result = simulate(lineup, scenario, most_work=asked.work)
     except SurgeError as error:
         return one | {"refused": str(error)[:300]}
-    most = asked.most
-    calls: dict[str, list[Missed] | None] = {
-        "finer": against_finer(seed, lineup, scenario, result, asked.finer, most)
-    }
+    run, most = Default(seed=seed, lineup=lineup, scenario=scenario, result=result), asked.most
+    calls: dict[str, list[Missed] | None] = {"finer": against_finer(run, asked.finer, most=most)}
     if not asked.not_long:
-        calls["longer"] = against_longer(seed, lineup, scenario, result, most=most)
+        calls["longer"] = against_longer(run, most=most)
         if asked.both and seed % asked.both == 0:
-            calls["both"] = against_longer(seed, lineup, scenario, result, share=2, most=most)
+            calls["both"] = against_longer(run, 2, most=most)
     if asked.slow and seed % asked.slow == 0:
-        calls["slow"] = against_slow(seed, lineup, scenario, result, cells=asked.cells)
+        calls["slow"] = against_slow(run, cells=asked.cells)
     found = [m for call in calls.values() for m in call or []]
     answer = assessed(lineup, scenario, result)
     wrong = [
@@ -160,6 +158,7 @@ def report(made: list[dict[str, Any]]) -> int:
     """Print what was found; 1 when a criterion is breached."""
     found = [Missed(**m) for one in made for m in one.get("found", ())]
     if not found:
+        print("no extreme was held against another call: take more line-ups (-n) or more work (--most)")
         return 1
     seeds = sorted({(one["of"], one["size"], one["seed"]) for one in made})
     print(f"{len(seeds)} line-ups, {sum(one.get('cpu', 0.0) for one in made):.0f} s of processor")

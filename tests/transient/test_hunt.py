@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from support.lineups.networks import network
 from support.lineups.yards import KINDS, yard
-from support.oracles.fine_runs import against_finer, against_longer, against_slow
+from support.oracles.fine_runs import Default, against_finer, against_longer, against_slow
 from support.oracles.missed import COVERED, Missed, covered, line_of, table_of
 from support.oracles.verdicts import CLASSES, assessed, wrongly_kept
 
@@ -34,9 +34,10 @@ class Hunted:
         lineup, scenario = yard(seed, size=SIZE)
         self.result = simulate(lineup, scenario, most_work=OWN)
         self.answer = assessed(lineup, scenario, self.result)
-        self.finer = against_finer(seed, lineup, scenario, self.result, 4, WORK)
-        self.longer = against_longer(seed, lineup, scenario, self.result, most=WORK)
-        slow = against_slow(seed, lineup, scenario, self.result, cells=60) if seed in SLOW else None
+        run = Default(seed=seed, lineup=lineup, scenario=scenario, result=self.result)
+        self.finer = against_finer(run, 4, most=WORK)
+        self.longer = against_longer(run, most=WORK)
+        slow = against_slow(run, cells=60) if seed in SLOW else None
         self.found = [m for call in (self.finer, self.longer, slow) for m in call or []]
 
 
@@ -146,7 +147,8 @@ def test_a_peak_taken_off_is_found() -> None:
         places=tuple(lower(p) for p in result.places),
         elements=tuple(lower(e) for e in result.elements),
     )
-    found = against_finer(171, lineup, scenario, low, 4, WORK) or []
+    run = Default(seed=171, lineup=lineup, scenario=scenario, result=low)
+    found = against_finer(run, 4, most=WORK) or []
     assert any(m.breach for m in found)
     assert wrongly_kept(assessed(lineup, scenario, low), found)
 

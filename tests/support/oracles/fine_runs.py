@@ -6,6 +6,7 @@ Used by the hunt (``tests/benchmarks/hunt.py``) and by its seeded part (``test_h
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,17 +14,19 @@ from support.lineups.networks import slow_can
 from support.oracles import independent_solver as slow
 from support.oracles.missed import Missed
 from surge.model.lineup import LineUp, Scenario, Table
+from surge.model.stroke import has_steps
 from surge.transient.errors import Summary
 from surge.transient.grid import build_grid
 from surge.transient.march import Marched
 from surge.transient.plan import plan
 from surge.transient.reaches import divide
-from surge.transient.result import ScenarioResult
+from surge.transient.result import Extreme, ScenarioResult
 
 MOST_WORK = 2.5e9  # nodes times steps of the finer march; beyond it a larger part of the step is taken
 MOST_SLOW_STEPS = 120_000  # of the slow solver's finer run
 # Of the greatest swing: what the slow solver cannot tell, and its own change beyond which it proves nothing.
 SLOW_SETTLED = 0.002
+LEAST_RISE = 1e4  # [Pa] differences are told as shares of the rise, but of no smaller one
 
 
 def marched(
@@ -32,89 +35,82 @@ def marched(
     """One march at ``dt`` [s] for ``duration`` [s]; None where that is more than ``most`` work."""
     work = plan(lineup, scenario)
     reaches = divide(work.times, dt)
-    if reaches.nodes * duration / dt > most:
+    if reaches.work(duration) > most:
         return None
     grid = build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
     march = Marched(grid=grid, frozen=lineup.frozen_friction, stride=10**6)
-    march.advance(int(np.ceil(duration / dt)))
+    march.advance_to(duration)
     return Summary(lineup, march)
 
 
-def is_sudden(scenario: Scenario) -> bool:
-    """Whether anything moves in no time."""
-    laws = [m.law for m in (*scenario.moves, *scenario.pump_moves)]
-    return any(t0 == t1 and a != b for law in laws for (t0, a), (t1, b) in zip(law, law[1:], strict=False))
+@dataclass(frozen=True, kw_only=True)
+class Default:
+    """A generated line-up and the run of it that is held against better ones."""
+
+    seed: int
+    lineup: LineUp
+    scenario: Scenario
+    result: ScenarioResult
+
+    @property
+    def sudden(self) -> bool:
+        """Whether anything moves in no time."""
+        return has_steps(tuple(m.law for m in (*self.scenario.moves, *self.scenario.pump_moves)))
+
+    def missed(
+        self, what: str, extreme: Extreme, exact: float, *, against: str, rise: float, slack: float = 0.0
+    ) -> Missed:
+        """One extreme against the pressure that a better run has, ``exact``; all [Pa]."""
+        high = what.endswith("high")
+        return Missed(
+            seed=self.seed,
+            kind=self.scenario.name,
+            against=against,
+            what=what,
+            high=high,
+            unsafe=exact - extreme.pressure if high else extreme.pressure - exact,
+            error=extreme.error,
+            slack=slack,
+            parts=(extreme.step_part, extreme.misfit_part, extreme.lumping_part),
+            rise=rise,
+            settled=self.result.method.worst_error <= self.result.method.tolerance,
+            sudden=self.sudden,
+            time=extreme.time,
+        )
 
 
-def against_finer(
-    seed: int,
-    lineup: LineUp,
-    scenario: Scenario,
-    result: ScenarioResult,
-    share: int = 8,
-    most: float = MOST_WORK,
-) -> list[Missed] | None:
+def against_finer(run: Default, share: int = 8, *, most: float = MOST_WORK) -> list[Missed] | None:
     """Every extreme against the march at a ``share`` of the step, or at a half or fourth of that share."""
+    method = run.result.method
     for taken in (share, share // 2, share // 4):
         if taken < 2:
             break
-        method = result.method
-        fine = marched(lineup, scenario, method.dt / taken, method.duration, most)
+        fine = marched(run.lineup, run.scenario, method.dt / taken, method.duration, most)
         if fine is not None:
-            return _against(seed, scenario, result, fine, f"step/{taken}", both=True)
+            return _against(run, fine, f"step/{taken}")
     return None
 
 
-def against_longer(
-    seed: int,
-    lineup: LineUp,
-    scenario: Scenario,
-    result: ScenarioResult,
-    *,
-    share: int = 1,
-    most: float = MOST_WORK,
-) -> list[Missed] | None:
+def against_longer(run: Default, share: int = 1, *, most: float = MOST_WORK) -> list[Missed] | None:
     """Every extreme against a march to the end of the look ahead, at a ``share`` of the step: only beyond."""
-    method = result.method
-    longer = marched(lineup, scenario, method.dt / share, method.ahead, most)
+    method = run.result.method
+    longer = marched(run.lineup, run.scenario, method.dt / share, method.ahead, most)
     if longer is None:
         return None
-    return _against(seed, scenario, result, longer, f"long/{share}", both=False)
+    return [replace(m, unsafe=max(m.unsafe, 0.0)) for m in _against(run, longer, f"long/{share}")]
 
 
-def _against(
-    seed: int, scenario: Scenario, result: ScenarioResult, better: Summary, against: str, *, both: bool
-) -> list[Missed]:
-    """Every extreme of every element and place; ``both``: also where the better march has it less far out."""
-    rise = max(better.greatest_rise, 1e4)
+def _against(run: Default, better: Summary, against: str) -> list[Missed]:
+    """Every extreme of every element and place."""
+    rise = max(better.greatest_rise, LEAST_RISE)
     found = []
-    for what, items in (("element", result.elements), ("place", result.places)):
+    for what, items in (("element", run.result.elements), ("place", run.result.places)):
         for item in items:
             for way, extreme in (("high", item.highest), ("low", item.lowest)):
                 exact = better.found[what, item.name, way].pressure
-                unsafe = exact - extreme.pressure if way == "high" else extreme.pressure - exact
-                unsafe = unsafe if both else max(unsafe, 0.0)
                 where = f"{what} {item.name} {way}"
-                found.append(_missed(seed, against, where, unsafe, 0.0, rise, extreme, result, scenario))
+                found.append(run.missed(where, extreme, exact, against=against, rise=rise))
     return found
-
-
-def _missed(seed, against, what, unsafe, slack, rise, extreme, result, scenario) -> Missed:
-    return Missed(
-        seed=seed,
-        kind=scenario.name,
-        against=against,
-        what=what,
-        high=what.endswith("high"),
-        unsafe=unsafe,
-        error=extreme.error,
-        slack=slack,
-        parts=(extreme.step_part, extreme.misfit_part, extreme.lumping_part),
-        rise=rise,
-        settled=result.method.worst_error <= result.method.tolerance,
-        sudden=is_sudden(scenario),
-        time=extreme.time,
-    )
 
 
 def _opening(law: Table, start: float) -> Callable[[float], float]:
@@ -142,16 +138,15 @@ def slow_extremes(
     return np.array([initial.head[p.name] for p in lineup.points]), high, low
 
 
-def against_slow(
-    seed: int, lineup: LineUp, scenario: Scenario, result: ScenarioResult, cells: int = 150
-) -> list[Missed] | None:
+def against_slow(run: Default, cells: int = 150) -> list[Missed] | None:
     """Every place against the slow solver, whose own error is the change from half its segments.
 
     None where it is of no use: something moves in no time (it smears fronts), a point without a pipe or tank
     or with two links, too many steps, no steady flow found, or a change from half its segments above 0.2 % of
     the greatest swing.
     """
-    if is_sudden(scenario) or not slow_can(lineup):
+    lineup, scenario, result = run.lineup, run.scenario, run.result
+    if run.sudden or not slow_can(lineup):
         return None
     duration = min(result.method.duration, result.last_event + 20.0)
     try:
@@ -162,7 +157,7 @@ def against_slow(
         return None
     coarse = slow_extremes(lineup, scenario, duration, cells)
     rho_g = lineup.liquid.density * lineup.gravity
-    rise = max(rho_g * float(np.max(fine[1] - fine[0])), 1e4)
+    rise = max(rho_g * float(np.max(fine[1] - fine[0])), LEAST_RISE)
     swing = rho_g * float(np.max(fine[1] - fine[2]))
     if rho_g * max(float(np.max(np.abs(fine[k] - coarse[k]))) for k in (1, 2)) > SLOW_SETTLED * swing:
         return None
@@ -173,11 +168,7 @@ def against_slow(
             if extreme.time > duration:
                 continue  # the slow run ended before
             exact = rho_g * fine[k][i] - z
-            unsafe = exact - extreme.pressure if way == "high" else extreme.pressure - exact
             slack = max(rho_g * abs(fine[k][i] - coarse[k][i]), SLOW_SETTLED * swing)
-            found.append(
-                _missed(
-                    seed, "slow", f"place {place.name} {way}", unsafe, slack, rise, extreme, result, scenario
-                )
-            )
+            what = f"place {place.name} {way}"
+            found.append(run.missed(what, extreme, exact, against="slow", rise=rise, slack=slack))
     return found

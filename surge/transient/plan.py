@@ -47,7 +47,8 @@ PERIODS_AFTER = 6.0  # a run lasts so many of the longest pipeline periods after
 LEAST_AFTER = 10.0  # [s] but not less than this
 WAYS_AFTER = 6.0  # and so many ways of a wave from what moves to the farthest point
 MOST_WORK = 1.5e8  # nodes times steps of one march, beyond which the step is not refined
-# How many times the rules for the step are eased: before the shortest movement gives way, and at all.
+# How many times the rules for the step are eased: before the shortest movement gives way (six steps in it are
+# left then), and at all (one in the longest pipe would be a tenth of a reach). Our own choice.
 MOST_EASE, MOST_EASE_AT_ALL = 16.0, 1000.0
 
 # Where everything moves gradually the error falls with the step, and more work (a second or two) settles it;
@@ -68,7 +69,7 @@ class Plan:
     stroke : float
         Shortest movement that takes time [s].
     last_event, arrived : float
-        When the last movement ends, and when its waves and all others have been everywhere [s].
+        When the last movement ends, and when the waves of every movement have been everywhere [s].
     sudden : bool
         Whether anything moves in no time.
     ease : float

@@ -272,8 +272,9 @@ def simulate(
             break
         dt = reaches.dt
     late = _late(levels.looks, WORTH_GOING_ON * tolerance)
-    part = late.part()
-    if late.until > duration and not boiled and reaches.work(late.until) <= bound:
+    wanted = late.until > duration
+    part = late.part(wanted=wanted)
+    if wanted and not boiled and reaches.work(late.until) <= bound:
         tell("going on")
         duration = late.until + reaches.dt
         fine.marched.advance_to(duration)

@@ -17,6 +17,7 @@ from support.oracles.missed import line_of
 from surge.case.file import load_case
 from surge.model.lineup import LineUp, Liquid, Pipe, Point, Scenario, Tank, Valve, ValveMove
 from surge.model.topology import farthest
+from surge.transient.errors import Late
 from surge.transient.plan import MOST_WORK, WAYS_AFTER, Plan, eased, first_duration, moved_otherwise, plan
 from surge.transient.reaches import divide
 from surge.transient.result import ScenarioResult
@@ -126,6 +127,14 @@ def test_a_run_goes_on_to_what_rises_long_after_it() -> None:
     # Not as wide as what first marches leave open.
     assert late.error < 1e4
     assert not later(0, lineup, scenario, result)
+
+
+def test_what_came_late_counts_everywhere_when_the_march_could_not_go_on() -> None:
+    """In one generated line-up an extreme came late by 3.5 times what first marches told of it."""
+    near, far = ("place", "near", "high"), ("place", "far", "high")
+    late = Late(dt=0.1, rises=({near: 4e3, far: 1e4}, {near: 1e3, far: 2e4}), until=50.0)
+    assert late.part(wanted=False) == pytest.approx({near: 1e4, far: 5e4})
+    assert late.part(wanted=True) == pytest.approx({near: 2e4, far: 5e4})
 
 
 def work_of(work: Plan, duration: float) -> float:

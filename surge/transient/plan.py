@@ -48,7 +48,7 @@ LEAST_AFTER = 10.0  # [s] but not less than this
 WAYS_AFTER = 6.0  # and so many ways of a wave from what moves to the farthest point
 MOST_WORK = 1.5e8  # nodes times steps of one march, beyond which the step is not refined
 # How many times the rules for the step are eased: before the shortest movement gives way (six steps in it are
-# left then), and at all (one in the longest pipe would be a tenth of a reach). Our own choice.
+# left then), and at all (the longest pipe would be a tenth of a reach). Our own choice.
 MOST_EASE, MOST_EASE_AT_ALL = 16.0, 1000.0
 
 # Where everything moves gradually the error falls with the step, and more work (a second or two) settles it;

@@ -86,6 +86,7 @@ UNITS: dict[str, dict[str, float]] = {
     "volume fraction": {"%": 1e-2},
     "temperature": {"degC": 1.0, "C": 1.0, "degF": 5 / 9, "F": 5 / 9, "K": 1.0},
     "volume": {"m3": 1.0, "L": 1e-3, "bbl": _BARREL},
+    "mass": {"t": 1e3, "kg": 1.0},
     "Kv": {"m3/h": 1.0},
     # Kv [m3/h, 1 bar] of a Cv [US gal/min, 1 psi]: the flow units, and the square root of bar to psi.
     "Cv": {"gpm": _GALLON / 60 * _HOUR * math.sqrt(1e5 / _PSI)},
@@ -140,6 +141,7 @@ DIMENSIONS: dict[str, Dimension] = {
     "modulus": Dimension(kinds=("modulus",), words="a modulus", example="207 GPa"),
     "temperature": Dimension(kinds=("temperature",), words="a temperature", example="15 degC"),
     "volume": Dimension(kinds=("volume",), words="a volume", example="40 m3"),
+    "quantity": Dimension(kinds=("volume", "mass"), words="a quantity of cargo", example="30000 t"),
     "fraction": Dimension(kinds=("volume fraction",), words="a volume fraction", example="0.5 %"),
     "kv": Dimension(kinds=("Kv",), words="a Kv (water at 1 bar)", example="2400 m3/h"),
     "cv": Dimension(kinds=("Cv",), words="a Cv (US gallons per minute at 1 psi)", example="2775 gpm"),
@@ -148,7 +150,19 @@ DIMENSIONS: dict[str, Dimension] = {
 
 # What may be large enough for a thousand, and small enough for three decimals.
 TWO_WAYS = frozenset(
-    {"length", "diameter", "flow", "volume", "kv", "cv", "level", "absolute", "difference", "viscosity"}
+    {
+        "length",
+        "diameter",
+        "flow",
+        "volume",
+        "quantity",
+        "kv",
+        "cv",
+        "level",
+        "absolute",
+        "difference",
+        "viscosity",
+    }
 )
 
 
@@ -161,7 +175,7 @@ class Reading:
     value : float
         In SI; m3/h of water at 1 bar for a Kv or Cv.
     kind : str
-        What its unit says: a key of :data:`UNITS`. "absolute pressure", "mass flow" and "dynamic
+        What its unit says: a key of :data:`UNITS`. "absolute pressure", "mass flow", "mass" and "dynamic
         viscosity" still need the barometer or the density.
     text : str
         As it was written.

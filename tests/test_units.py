@@ -63,6 +63,7 @@ _SI = {
     "modulus": "Pa",
     "volume fraction": "dimensionless",
     "volume": "m**3",
+    "mass": "kg",
     "Kv": "m**3/hour",
 }
 _TABLE = [
@@ -103,6 +104,8 @@ def test_cv_factor_equals_pint(registry: pint.UnitRegistry[float]) -> None:
         ("+1.5E+1 mm", "diameter", 0.015, "length"),
         ("-3.5 m", "length", -3.5, "length"),
         ("444 t/h", "flow", 444e3 / 3600, "mass flow"),
+        ("30000 t", "quantity", 3e7, "mass"),
+        ("35000 m3", "quantity", 35000.0, "volume"),
         ("7 bar(g)", "level", 7e5, "gauge pressure"),
         ("7 barg", "level", 7e5, "gauge pressure"),
         ("7 bara", "level", 7e5, "absolute pressure"),

@@ -77,14 +77,6 @@ class Builder:
             self.notes.needs(
                 ("limits", "cargo_pump_top_source"), "the limit that it belongs to", "cargo_pump_top"
             )
-        first, transfer = case.berth.first_transfer, case.berth.transfer
-        if first is not None and transfer is not None and first > transfer:
-            self.notes.fault(
-                ("berth", "first_transfer"),
-                f"{first}, after this transfer on {transfer}",
-                "a day not after this transfer",
-                "check both dates; without first_transfer the shorter time limit holds",
-            )
         if top is None and any(p.cargo_pump_top for p in case.points.values()):
             value = f"{LineUp.pump_top_limit / 1e5:g} bar(g)"
             self.notes.assume("limits", "limit at the top of a cargo pump", value, LineUp.pump_top_source)
@@ -104,11 +96,7 @@ class Builder:
             scenarios=tuple(scenarios.scenario(s, ("scenario", i)) for i, s in enumerate(case.scenario)),
             atmosphere=self.notes.atmosphere,
             frozen_friction=case.calculation.friction == "frozen",
-            berth=Berth(
-                first_transfer=case.berth.first_transfer,
-                hazardous=case.berth.cargo == "hazardous material",
-                transfer=case.berth.transfer,
-            ),
+            berth=self._berth(case.berth),
             **given,  # type: ignore[arg-type]
         )
         return made.with_(assumed=tuple(self.notes.assumed))
@@ -142,6 +130,25 @@ class Builder:
         for pump in case.pump:
             if "speed" not in pump.model_fields_set and pump.name != throttle:
                 assume(pump.name, "speed", "full", COMMON)
+
+    def _berth(self, berth: spec.BerthTable) -> Berth:
+        first, transfer = berth.first_transfer, berth.transfer
+        if first is not None and transfer is not None and first > transfer:
+            self.notes.fault(
+                ("berth", "first_transfer"),
+                f"{first}, after this transfer on {transfer}",
+                "a day not after this transfer",
+                "check both dates; without first_transfer the shorter time limit holds",
+            )
+        return Berth(
+            terminal=berth.terminal or "",
+            name=berth.name or "",
+            ship=berth.ship or "",
+            parcel=self.notes.volume(berth.parcel) if berth.parcel else None,
+            first_transfer=first,
+            hazardous=berth.cargo == "hazardous material",
+            transfer=transfer,
+        )
 
     # Places
 

@@ -95,6 +95,10 @@ class Notes:
         """Return a volume flow [m3/s]."""
         return reading.value / self.density if reading.kind == "mass flow" else reading.value
 
+    def volume(self, reading: Reading) -> float:
+        """Return a volume at loading temperature [m3]."""
+        return reading.value / self.density if reading.kind == "mass" else reading.value
+
     def pressure(self, reading: Reading | None, path: Origin) -> float | None:
         """Return a gauge pressure [Pa gauge]; None stays None."""
         if reading is None:

@@ -110,8 +110,12 @@ class LiquidTable(FileTable):
 
 
 class BerthTable(FileTable):
-    """What rules of the trade ask about the berth and this transfer."""
+    """Who loads what, where and when, for the head of the sheet and for the rules of the trade."""
 
+    terminal: Annotated[str | None, _NAME] = None
+    name: Annotated[str | None, _NAME] = None
+    ship: Annotated[str | None, _NAME] = None
+    parcel: Annotated[Reading | None, Quantity("quantity", "1 m3", "1000000 m3")] = None
     first_transfer: Annotated[date | None, Day("when the facility first transferred such cargo")] = None
     cargo: Annotated[str, Choice("kind of cargo", "oil", "hazardous material")] = "oil"
     transfer: Annotated[date | None, Day("the day of this transfer")] = None

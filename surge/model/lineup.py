@@ -455,10 +455,14 @@ class Scenario:
 
 @dataclass(frozen=True, kw_only=True)
 class Berth:
-    """What the rules of the trade ask about berth and transfer.
+    """Who loads what, where and when, and what the rules of the trade ask about it.
 
     Attributes
     ----------
+    terminal, name, ship : str
+        As they stand on the sheet, ``name`` being that of the berth; "" where the case does not say.
+    parcel : float or None
+        How much is to be loaded, at loading temperature [m3].
     first_transfer : date or None
         When the facility first transferred this kind of cargo.
     hazardous : bool
@@ -467,6 +471,10 @@ class Berth:
         Day of this transfer, against which test dates are held.
     """
 
+    terminal: str = ""
+    name: str = ""
+    ship: str = ""
+    parcel: float | None = None
     first_transfer: date | None = None
     hazardous: bool = False
     transfer: date | None = None

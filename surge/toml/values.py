@@ -145,7 +145,7 @@ class Quantity(Leaf):
         """About the value that the bounds are for [SI]: wide ones, for water in the open air."""
         if reading.kind == "absolute pressure" and self._low.kind == "gauge pressure":
             return reading.value - ATMOSPHERE
-        return reading.value / (1000.0 if reading.kind in ("mass flow", "dynamic viscosity") else 1.0)
+        return reading.value / (1000.0 if reading.kind in ("mass flow", "mass", "dynamic viscosity") else 1.0)
 
     def stand_in(self, pick: int) -> Reading:
         """Return the lower or the upper bound."""

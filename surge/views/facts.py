@@ -130,6 +130,13 @@ def _facts(lineup: LineUp) -> Iterator[Row]:
         yield "liquid", "", quantity, kind, value
     yield "site", "", "pressure of the air", "absolute", lineup.atmosphere
     yield "site", "", "gravity, m/s2", "number", lineup.gravity
+    for quantity, words in (
+        ("terminal", lineup.berth.terminal),
+        ("name", lineup.berth.name),
+        ("ship", lineup.berth.ship),
+    ):
+        yield "berth", "", quantity, "word", words or None
+    yield "berth", "", "parcel", "volume", lineup.berth.parcel
     for quantity, day in (
         ("first transfer", lineup.berth.first_transfer),
         ("transfer", lineup.berth.transfer),

@@ -83,6 +83,10 @@ BAD: list[tuple[str, list[tuple[str, str]], str, str, str]] = [
     ("bore alone", [('kv = "2400 m3/h"', 'kv = "2400 m3/h"\ninside_diameter = "1 m"')], 'valve "manifold valve": inside_diameter', "1 m", "take it out"),
     ("supply", [("# ---- Ship", '[[supply]]\nname = "s"\nat = "berth"\n# ')], 'supply "s": pressure', "[[supply]]", "add the key pressure"),
     ("barometer", [("[show]", '[site]\nbarometer = "1013 mbar"\n[show]')], "site: barometer", "1013 mbar", "mbar(a)"),
+    ("parcel by the hour", [('parcel = "8000 m3"', 'parcel = "8000 m3/h"')], "berth: parcel", "8000 m3/h", "30000 t"),
+    ("parcel of nothing", [('parcel = "8000 m3"', 'parcel = "0 t"')], "berth: parcel", "0 t", "check the number"),
+    ("parcel either way", [('parcel = "8000 m3"', 'parcel = "8.000 t"')], "berth: parcel", "8.000 t", "8000 t"),
+    ("two ships", [('ship = "MT Example"', 'ship = ["MT Example", "MT Other"]')], "berth: ship", "MT Other", "in quotes"),
     ("show", [('pressure = "bar"', 'pressure = "atm"')], "show: pressure", "atm", '"bar"'),
 ]  # fmt: skip
 

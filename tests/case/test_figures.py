@@ -277,6 +277,15 @@ def test_a_first_transfer_after_this_one_is_refused() -> None:
     assert record.key == "berth: first_transfer"
 
 
+def test_a_parcel_by_weight_is_a_volume_at_loading_temperature() -> None:
+    given = case().lineup.berth
+    assert (given.terminal, given.name, given.ship) == ("Sandbank terminal", "berth 3", "MT Example")
+    assert given.parcel == pytest.approx(8000.0)
+    by_weight = case(('parcel = "8000 m3"', 'parcel = "5920 t"')).lineup
+    assert by_weight.berth.parcel == pytest.approx(5920e3 / by_weight.liquid.density)
+    assert case(('parcel = "8000 m3"', "")).lineup.berth.parcel is None
+
+
 def test_a_day_that_is_none_has_its_remedy() -> None:
     (record,) = records(changed(("transfer = 2026-06-01", "transfer = 2026-02-31")))
     assert "without quotes" in record.remedy

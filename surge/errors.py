@@ -88,6 +88,32 @@ class SolveError(SurgeError):
     exit_code = 4
 
 
+class PatienceError(SurgeError):
+    """An answer that would take longer than anybody waits unasked: the answer is "cannot be decided".
+
+    Parameters
+    ----------
+    takes, most : float
+        What it would take, about, and what it may, of one processor [s].
+    """
+
+    exit_code = 4
+
+    def __init__(self, takes: float, most: float) -> None:
+        self.takes, self.most = takes, most
+        super().__init__(
+            f"this would take about {_minutes(takes)} of work, and more than {_minutes(most)} is done only "
+            "when asked for: say --patient, or make the case smaller (fewer scenarios or ranges, slower "
+            "movements, very short pipes joined)"
+        )
+
+
+def _minutes(seconds: float) -> str:
+    if seconds < 100:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} minutes" if seconds < 5400 else f"{seconds / 3600:.0f} hours"
+
+
 class UnknownNameError(SurgeError):
     """A name that a table of reference values does not have.
 

@@ -13,8 +13,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
+from contextvars import copy_context
+from typing import Any
 
 Progress = Callable[[str], None]
 """Called with a word as long work goes on; it may be called from several threads."""
@@ -27,6 +29,14 @@ def processors() -> int:
     return os.cpu_count() or 1
 
 
+class Pool(ThreadPoolExecutor):
+    """Threads in which work counts for the answer that asked for it (:mod:`surge.effort`)."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Begin work as soon as a thread is free, in the context of whoever asks for it."""
+        return super().submit(copy_context().run, fn, *args, **kwargs)
+
+
 @contextmanager
 def workers(most: int | None = None) -> Iterator[ThreadPoolExecutor]:
     """Give a pool of ``most`` threads, one for each processor without it.
@@ -34,7 +44,7 @@ def workers(most: int | None = None) -> Iterator[ThreadPoolExecutor]:
     An error or an interrupt leaves at once: what has not begun is dropped, what is under way is not waited
     for (a march can take a minute).
     """
-    pool = ThreadPoolExecutor(most or processors())
+    pool = Pool(most or processors())
     try:
         yield pool
     except BaseException:

@@ -16,8 +16,8 @@ from surge.api.records import RecordsAnswer
 from surge.api.stroke import StrokeAnswer
 from surge.cli.main import main
 
-# What only a command has: where the answer goes, and in which form it is printed.
-PRINTING = {"output", "force", "as_json", "pictures", "page"}
+# What only a command has: where the answer goes, in which form it is printed, how long it may take.
+PRINTING = {"output", "force", "as_json", "pictures", "page", "patient"}
 # What only Python has, and why.
 PYTHON_ONLY = {
     "progress": "the command's own line on standard error",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 import tracemalloc
 from collections.abc import Sequence
@@ -13,15 +14,17 @@ import pytest
 from click.testing import CliRunner
 from support.inputs.case_text import STARTER
 
+import surge
+from surge import effort
 from surge.case import size as casesize
 from surge.case.file import read_case
 from surge.cli.main import main
 from surge.errors import CaseError
-from surge.search import chart_survey, scan
+from surge.search import scan
 from surge.toml.faults import describe, format_faults
 from surge.toml.mend import MOST_FAULTS_LISTED
 from surge.toml.text import BIGGEST
-from surge.transient import reaches
+from surge.transient import reaches, run
 from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.reaches import choose_step
 
@@ -140,26 +143,47 @@ def test_the_step_is_chosen_in_little_room() -> None:
             reaches.ROOM = before
 
 
-def test_a_chart_of_hours_is_refused_before_it_begins(
+@pytest.mark.parametrize("command", ["check", "window", "chart"])
+def test_work_of_hours_is_refused_before_it_begins(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A quarter of what is foretold is always taken: where that is too much, nothing is marched.
+
+    But for some strokes by which a chart chooses its valve.
+    """
+    case = tmp_path / "case.toml"
+    case.write_text(STARTER, encoding="utf-8")
+    monkeypatch.setattr(effort, "PATIENCE", 1e6)
+    marched: list[object] = []
+    march_batch = scan.march_batch
+
+    def counted(lanes: Sequence[Lane], **options: Any) -> tuple[LaneResult, ...]:
+        marched.extend(lanes if command != "chart" or len(lanes) > 3 else ())
+        return march_batch(lanes, **options)
+
+    monkeypatch.setattr(scan, "march_batch", counted)
+    monkeypatch.setattr(run, "_first_march", lambda *args: marched.append(args))
+    words = [command, str(case), *(["-o", str(tmp_path / "c.png")] if command == "chart" else [])]
+    got = CliRunner().invoke(main, words)
+    assert got.exit_code == 4
+    assert "--patient" in got.stderr
+    assert not marched
+    assert not (tmp_path / "c.png").exists()
+
+
+def test_work_that_turns_out_to_be_too_much_ends_by_its_count(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     case = tmp_path / "case.toml"
     case.write_text(STARTER, encoding="utf-8")
-    monkeypatch.setattr(chart_survey, "MOST_SURVEY_WORK", 1e7)
-    march_batch, marched = scan.march_batch, []
-
-    def counted(lanes: Sequence[Lane], **options: Any) -> tuple[LaneResult, ...]:
-        marched.extend(lanes)
-        return march_batch(lanes, **options)
-
-    monkeypatch.setattr(scan, "march_batch", counted)
-    got = CliRunner().invoke(main, ["chart", str(case), "--points", "100", "-o", str(tmp_path / "c.png")])
-    assert got.exit_code == 4
-    assert "at most 1e+07" in got.stderr
-    assert "--points" in got.stderr
-    assert "9500 marches" in got.stderr
-    assert len(marched) < 20
-    assert not (tmp_path / "c.png").exists()
+    with effort.metered(effort.Meter()) as all_of_it:
+        surge.check(case)
+    monkeypatch.setattr(effort, "PATIENCE", 0.9 * all_of_it.spent)
+    refused = CliRunner().invoke(main, ["check", str(case), "--json"])
+    assert refused.exit_code == 4
+    assert json.loads(refused.stdout)["verdict"] == "cannot be decided"
+    patient = CliRunner().invoke(main, ["check", str(case), "--patient"])
+    assert patient.exit_code == surge.check(case).exit_code
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from surge.cli.files import InputPath, output_paths, write_files
 from surge.cli.shared import (
     answering,
     fail,
+    patient_option,
     print_text,
 )
 
@@ -30,6 +31,7 @@ KINDS = words_of(ChartKind)
 )
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+@patient_option
 def chart(case: str, output: tuple[str, ...], force: bool, as_json: bool, **asked: Any) -> None:
     """Draw how much of the nearest limit is used, for every rate and stroke time of one valve of CASE.
 

@@ -8,7 +8,15 @@ import sys
 import click
 
 from surge.cli.files import InputPath
-from surge.cli.shared import answering, print_pieces, print_text, tell, unit_options, wanted_units
+from surge.cli.shared import (
+    answering,
+    patient_option,
+    print_pieces,
+    print_text,
+    tell,
+    unit_options,
+    wanted_units,
+)
 
 COLOURS = {"limit kept": "cyan", "limit exceeded": "yellow", "cannot be decided": "magenta"}
 
@@ -19,6 +27,7 @@ COLOURS = {"limit kept": "cyan", "limit exceeded": "yellow", "cannot be decided"
 @click.option("--histories", is_flag=True, help="With --json: add histories and envelopes.")
 @click.option("--details", is_flag=True, help="All places, sources, and how it was computed.")
 @unit_options("pressure", "flow", "length", "diameter")
+@patient_option
 def check(case: str, as_json: bool, histories: bool, details: bool, **units: str | None) -> None:
     """Check every scenario of CASE and print the verdict.
 

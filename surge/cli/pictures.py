@@ -13,6 +13,7 @@ from surge.cli.shared import (
     OneOf,
     answering,
     fail,
+    patient_option,
     print_text,
     seconds_of,
     tell,
@@ -47,6 +48,7 @@ FILM_KINDS = words_of(FilmKind)
 @click.option("--until", "end", help='With time and map: shown until then, such as "14 s".')
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
 @unit_options("pressure", "flow", "length")
+@patient_option
 def picture(
     case: str,
     what: Any,
@@ -106,6 +108,7 @@ def _refuse_useless(what: Any, given: dict[str, Any]) -> None:
 @click.option("--seconds", default=12.0, help="Time that the animation runs, 2 to 60.", show_default=True)
 @click.option("--force", is_flag=True, help="Overwrite an existing file.")
 @unit_options("pressure", "flow", "length")
+@patient_option
 def animate(
     case: str,
     output: tuple[str, ...],
@@ -151,6 +154,7 @@ def animate(
 @click.option("-o", "--output", multiple=True, help="Also a picture: .png, .svg or .pdf; several allowed.")
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
 @unit_options("pressure", "flow", "length", "diameter")
+@patient_option
 def compare_(
     before: str,
     after: str,

@@ -17,6 +17,7 @@ from surge.cli.shared import (
     day_of,
     fail,
     leave,
+    patient_option,
     print_pieces,
     print_text,
 )
@@ -56,6 +57,7 @@ OF_TIMES = frozenset(
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
 @click.option("--details", is_flag=True, help="Every valve in the table.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
+@patient_option
 def records(
     file: str,
     case: str | None,

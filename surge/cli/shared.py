@@ -6,6 +6,7 @@ Heavy imports are made where they are needed.
 from __future__ import annotations
 
 import errno
+import math
 import os
 import shutil
 import sys
@@ -23,8 +24,10 @@ from surge.cli.streams import seen
 
 if TYPE_CHECKING:
     from surge.api.refusals import Refusal
+    from surge.effort import Meter
     from surge.errors import CaseError
 
+PATIENT = "surge.patient"  # among what click keeps of a command
 WRITTEN_AT_ONCE = 2**18  # characters of a long text
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -78,6 +81,8 @@ def fail(message: str) -> NoReturn:
 def answering(path: str, *, as_json: bool = False, solver: bool = True) -> Iterator[ProgressLine]:
     """Surround the work of a command: progress is told, faults become lines and exit codes.
 
+    More than about a minute of work is refused where the command has ``patient_option`` and it was not given.
+
     Yields the progress; called with a word, it shows that the work goes on.
 
     Parameters
@@ -90,12 +95,17 @@ def answering(path: str, *, as_json: bool = False, solver: bool = True) -> Itera
         Nothing beside the solver is needed: histories of valves need scipy, and it does without.
     """
     with lighter_start(without_scipy=solver):
+        from surge.effort import PATIENCE, Meter, metered
         from surge.errors import ArgumentError, CaseError, RequestError, SurgeError
 
-        progress = ProgressLine()
+        context = click.get_current_context(silent=True)
+        patient = context is None or context.meta.get(PATIENT, True)
+        meter = Meter(math.inf if patient else PATIENCE)
+        progress = ProgressLine(meter)
         try:
             try:
-                yield progress
+                with metered(meter):
+                    yield progress
             finally:
                 progress.done()
                 _tell_trouble()
@@ -146,28 +156,50 @@ def lighter_start(*, without_scipy: bool) -> Iterator[None]:
 
 
 class ProgressLine:
-    """Tells on standard error how long the work goes on; called from several threads.
+    """Tells on standard error how long the work goes on, and how long it still will; from several threads.
 
-    Only on a terminal, and only when it takes longer than ``after`` seconds.
+    On a terminal in one line, when it takes longer than ``after`` seconds. Elsewhere only for work that is
+    foretold to take more than ``LONG`` of effort: a line now and then, each twice as late as the one before.
     """
 
-    def __init__(self, *, after: float = 1.0, every: float = 0.2) -> None:
-        self.start = time.monotonic()
-        self.next, self.every = self.start + after, every
+    LONG = 1e10  # effort: some twenty seconds
+    SLOW = 10.0  # [s] before the first line where there is no terminal
+
+    def __init__(self, meter: Meter | None = None, *, after: float = 1.0, every: float = 0.2) -> None:
+        self.meter, self.start = meter, time.monotonic()
+        # A terminal that is dumb could not go back in a line.
+        self.terminal = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+        self.every = every
+        self.next = self.start + (after if self.terminal else self.SLOW)
         self.width = 0
-        self.on = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"  # it could not go back in a line
         self.lock = threading.Lock()
 
     def __call__(self, word: str) -> None:
         """Say what is being done, if it is time to."""
         now = time.monotonic()
         with self.lock:
-            if not self.on or now < self.next:
+            if now < self.next:
                 return
-            self.next = now + self.every
-            text = f"surge: {now - self.start:.0f} s, {word}"[: shutil.get_terminal_size().columns - 1]
-            click.echo("\r" + text.ljust(self.width), nl=False, err=True)
-            self.width = len(text)
+            text = f"surge: {now - self.start:.0f} s{self._left()}"
+            if self.terminal:
+                self.next = now + self.every
+                text = f"{text}, {word}"[: shutil.get_terminal_size().columns - 1]
+                click.echo("\r" + text.ljust(self.width), nl=False, err=True)
+                self.width = len(text)
+            elif self.meter is not None and self.meter.foretold() > self.LONG:
+                self.next = now + (now - self.start)
+                click.echo(text, err=True)
+
+    def _left(self) -> str:
+        """How long it will still take, in words."""
+        seconds = self.meter.left() if self.meter is not None else None
+        if seconds is None:
+            return ""
+        if seconds < 10.0:
+            return ", some seconds left"
+        if seconds < 90.0:
+            return f", about {math.ceil(seconds / 5) * 5} s left"
+        return f", about {math.ceil(seconds / 60)} minutes left"
 
     def done(self) -> None:
         """Clear the line."""
@@ -211,6 +243,20 @@ UNITS = {
     "length": "Unit of lengths: m, ft.",
     "diameter": "Unit of diameters: mm, inch, m.",
 }
+
+
+def _remember(context: click.Context, _: click.Parameter, patient: bool) -> None:
+    context.meta[PATIENT] = patient
+
+
+patient_option = click.option(
+    "--patient",
+    is_flag=True,
+    expose_value=False,
+    callback=_remember,
+    help="Also do what takes more than about a minute of work.",
+)
+"""How long a command may take: see :func:`answering`."""
 
 
 def unit_options(*kinds: str) -> Callable[[Command], Command]:

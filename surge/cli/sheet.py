@@ -12,6 +12,7 @@ from surge.cli.files import InputPath, output_paths, write_files
 from surge.cli.shared import (
     answering,
     day_of,
+    patient_option,
     print_text,
     tell,
     unit_options,
@@ -29,6 +30,7 @@ from surge.cli.shared import (
 @click.option("--today", help="Day on which records are looked at; the day of transfer, or today, without.")
 @unit_options("pressure", "flow", "length")
 @click.option("--json", "as_json", is_flag=True, help="What stands on the sheet, on standard output.")
+@patient_option
 def sheet(
     case: str,
     output: tuple[str, ...],

@@ -7,7 +7,7 @@ import sys
 import click
 
 from surge.cli.files import InputPath
-from surge.cli.shared import answering, print_text, seconds_of
+from surge.cli.shared import answering, patient_option, print_text, seconds_of
 
 
 @click.command()
@@ -19,6 +19,7 @@ from surge.cli.shared import answering, print_text, seconds_of
 @click.option("--shapes", is_flag=True, help="Also the best two-stage stroke of each valve.")
 @click.option("--bands", is_flag=True, help="Also the worst over [bands] of the case; takes its time.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
+@patient_option
 def window(
     case: str,
     valves: tuple[str, ...],

@@ -11,17 +11,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from surge.effort import Part, foresee, within
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
+from surge.model.ranges import ranges_of
 from surge.rules.book import RuleBook
 from surge.rules.findings import ELSEWHERE, EXIT_CODE, WITHIN, Finding, weakest, worst_of, worst_one
 from surge.rules.ranged import Made, over_ranges
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling, counts, rule_on, with_pump_top, worst
 from surge.rules.static import static_over_densities
+from surge.transient.plan import first_effort
 from surge.transient.result import ScenarioResult
 from surge.workers import Progress, workers
 
 THREADS = 4  # scenarios at a time; the marches let other threads run
+TYPICAL, TYPICAL_RANGED = 60.0, 250.0  # times its first march: what a scenario takes, and over ranges
 
 
 class AtHand:
@@ -125,18 +129,20 @@ def assess(
     if book is not None:
         lineup = with_pump_top(lineup, book)
 
-    def one(scenario: Scenario) -> list[Made] | CaseError:
+    def one(scenario: Scenario, part: Part) -> list[Made] | CaseError:
         if (made := at_hand.find(scenario)) is not None:
             return made
         try:
-            made = over_ranges(lineup, scenario, book, tell, explain=known is None)
+            with within(part):
+                made = over_ranges(lineup, scenario, book, tell, explain=known is None)
         except CaseError as error:
             return error
         at_hand.keep(scenario, made)
         return made
 
+    parts = foresee(lineup.scenarios, lambda s: typical_effort(lineup, s))
     with workers(THREADS) as pool:
-        answers = list(pool.map(one, lineup.scenarios))
+        answers = list(pool.map(one, lineup.scenarios, parts))
     faults: list[Fault] = []
     runs: list[ScenarioResult] = []
     found: list[Finding] = []
@@ -162,6 +168,11 @@ def assess(
         weakest=weakest(counting),
         rulings=rulings,
     )
+
+
+def typical_effort(lineup: LineUp, scenario: Scenario) -> float:
+    """Return the effort that checking a scenario takes on average [-], see :mod:`surge.effort`."""
+    return (TYPICAL_RANGED if ranges_of(lineup) else TYPICAL) * first_effort(lineup, scenario)
 
 
 def _refuse_what_cannot_be_judged(lineup: LineUp) -> None:

@@ -13,8 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array, Ints, Mask
+from surge.effort import foresee, within
 from surge.errors import CaseError, Fault, SolveError
 from surge.model.lineup import LineUp
+from surge.rules.assess import typical_effort
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.limits import LimitedExtreme
@@ -28,6 +30,7 @@ from surge.transient.run import simulate
 from surge.workers import Progress
 
 EVERY = 3  # so many rates on, the shortest safe stroke is confirmed by full runs
+SETTLING = 1.0  # times the raster: what the search of the shortest strokes takes, about
 ATTEMPTS = 5  # to find a stroke at a rate that a full run confirms
 
 
@@ -194,15 +197,22 @@ def chart_of(
     tell = progress or (lambda _: None)
     lineups = bench.over(picked.scenario)
     columns = strokes_of(lineups[0], picked, ends=strokes, points=points).tolist()
-    agreed, unmendable = _agreed(bench, lineups, picked, progress=tell)
     asked = rates_of(lineups[0], picked, ends=rates, points=points)
     rows = [row_at(lineups, picked, float(rate)) for rate in asked]
     if not any(row.bases for row in rows):
         raise CaseError([_out_of_reach(rows)])
     survey = Survey(lineups, rows, tell, bench=bench)
-    survey.march([(row, columns) for row in survey.rows])
-    if not unmendable:
-        _settle(survey, columns, picked.rate)
+    raster = survey.effort(columns)
+    point, samples, settling = foresee(
+        [typical_effort(lineup, picked.scenario), raster, SETTLING * raster], float
+    )
+    with within(point):
+        agreed, unmendable = _agreed(bench, lineups, picked, progress=tell)
+    with within(samples):
+        survey.march([(row, columns) for row in survey.rows])
+    with within(settling):
+        if not unmendable:
+            _settle(survey, columns, picked.rate)
     bounds = [_longest(lineups[0], row, picked, book=book, columns=columns) for row in rows]
     table = [[row.seen.get(stroke) for stroke in columns] for row in rows]
     return ChartData(

@@ -1,10 +1,4 @@
-"""Strokes at many rates marched together: the samples of a chart, the shortest safe stroke of each rate.
-
-Decisions
----------
-* A chart that needs more than ``MOST_SURVEY_WORK`` nodes times steps is refused before it begins: nobody
-  waits for hours.
-"""
+"""Strokes at many rates marched together: the samples of a chart, the shortest safe stroke of each rate."""
 
 from __future__ import annotations
 
@@ -14,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from surge.errors import CaseError, GridError, SolveError
+from surge.errors import CaseError, SolveError
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
@@ -42,7 +36,6 @@ LEAST_SCALE = 1e5  # [Pa] shares of a limit nearer to the atmosphere than this a
 LATER = 1.3  # where a run cannot be decided, a stroke so many times longer is tried
 NO_SAFE_STROKE = "even {:g} s is not shown to be safe"
 LEAST_TOGETHER, MOST_TOGETHER = 64, 640  # marches in one call: many fill the blocks of a batch better
-MOST_SURVEY_WORK = 5e11  # nodes times steps of all marches asked for: some half an hour on two processors
 EVERY = 16  # every so many marches are looked at to tell the work
 MOST_NODES = 4_000_000  # of them all: bounds the memory of their envelopes
 
@@ -193,7 +186,6 @@ class Survey:
     def march(self, wanted: Sequence[tuple[RateRow, Sequence[float]]]) -> None:
         """March strokes of rows, the worst of every variant counts."""
         pairs = sorted(((s, i) for i, (_, strokes) in enumerate(wanted) for s in strokes))
-        self._refuse_endless(wanted, pairs)
         together = self._together(wanted[pairs[0][1]][0], pairs[0][0]) if pairs else 1
         for begin in range(0, len(pairs), together):
             piece = pairs[begin : begin + together]
@@ -206,20 +198,14 @@ class Survey:
                 row = wanted[i][0]
                 row.seen[stroke] = _worst(seen)
 
-    def _refuse_endless(
-        self, wanted: Sequence[tuple[RateRow, Sequence[float]]], pairs: Sequence[tuple[float, int]]
-    ) -> None:
-        """Nobody waits for hours: told before the first march, from every so many of them."""
-        work = 0.0
-        for stroke, i in pairs[::EVERY]:
-            base = moved_otherwise(wanted[i][0].bases[0], wanted[i][0].with_stroke(stroke))
-            dt = self.fields[0].step_of(base)
-            work += divide(base.times, dt).work(first_duration(base)) * EVERY * len(self.fields)
-        if work > MOST_SURVEY_WORK:
-            raise GridError(
-                f"{len(pairs)} marches of this line-up need {work:.1e} nodes times steps "
-                f"(at most {MOST_SURVEY_WORK:.0e}): ask for fewer --points, or for longer --strokes"
-            )
+    def effort(self, strokes: Sequence[float]) -> float:
+        """Effort of marching strokes of all rows [-], told from every so many of them."""
+        pairs = [(row, stroke) for stroke in sorted(strokes) for row in self.rows][::EVERY]
+        return len(self.fields) * EVERY * sum(self._effort(row, stroke) for row, stroke in pairs)
+
+    def _effort(self, row: RateRow, stroke: float) -> float:
+        base = moved_otherwise(row.bases[0], row.with_stroke(stroke))
+        return base.effort(divide(base.times, self.fields[0].step_of(base)), first_duration(base))
 
     def _together(self, row: RateRow, stroke: float) -> int:
         """How many marches go into one call, by the nodes of the shortest stroke."""

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from surge.effort import Part, foresee, within
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
@@ -28,7 +29,11 @@ from surge.search.orders import OrderQuestion, order_question
 from surge.search.rates import RateLimit, greatest_rate
 from surge.search.shapes import ShapeAnswer, best_shape
 from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
+from surge.transient.plan import first_effort
 from surge.workers import Progress
+
+TYPICAL = 150.0  # times its first march: what the window of one valve in a scenario takes, or its rates
+REST = 0.7  # of all windows: what comes after them
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -151,33 +156,52 @@ def windows_of(
     moving = {m.valve for s in lineup.scenarios for m in s.moves}
     idle = tuple(v.name for v in lineup.valves if v.adjustable and v.name not in moving)
     closing = {v: scenarios for v, scenarios in closes.items() if scenarios}
-    ask = _Ask(bench, shortest, longest)
-    by_valve = {valve: tuple(ask.limits(valve, s) for s in closing[valve]) for valve in closing}
     concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
-    found_rates = (greatest_rate(lineup, s, book=book, bench=bench, progress=progress) for s in concerned)
-    rates = tuple(r for r in found_rates if r is not None)
-    made = Windows(by_valve=by_valve, rates=rates)
-    made = replace(
-        made,
-        apart={v: ask.apart(made, v, closing[v]) for v in closing},
-        to_open={v: tuple(ask.limits(v, s, opens=True) for s in opens[v]) for v in opens if opens[v]},
-    )
-    found = {v: _opening(bench, made, v, closing[v], progress=progress) for v in by_valve}
+    searched = [s for scenarios in (*closing.values(), *opens.values()) for s in scenarios]
+    *parts, rest = foresee([*searched, *concerned, None], _Efforts(lineup, searched))
+    ask = _Ask(bench, shortest, longest, parts)
+    by_valve = {v: tuple(ask.limits(v, s) for s in closing[v]) for v in closing}
+    to_open = {v: tuple(ask.limits(v, s, opens=True) for s in opens[v]) for v in opens if opens[v]}
+    rates = tuple(r for s in concerned if (r := ask.rate(s)) is not None)
+    made = Windows(by_valve=by_valve, to_open=to_open, rates=rates)
+    with within(rest):
+        return _as_a_whole(bench, replace(made, idle=idle), ask, closing)
+
+
+def _as_a_whole(bench: Bench, made: Windows, ask: _Ask, closing: Mapping[str, Sequence[Scenario]]) -> Windows:
+    """The windows with what comes of them: each valve apart, the rate at which one opens, all together."""
+    progress = bench.progress
+    made = replace(made, apart={v: ask.apart(made, v, closing[v]) for v in closing})
+    found = {v: _opening(bench, made, v, closing[v], progress=progress) for v in made.by_valve}
     return replace(
         made,
         opens_at={v: o for v, o in found.items() if o is not None and made.empty(v)},
-        idle=idle,
         open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
         together=_together(bench, made.by_valve, progress=progress),
         opened_together=_together(bench, made.to_open, opens=True, progress=progress),
     )
 
 
+class _Efforts:
+    """What parts of a search take, about: of a scenario for one valve, or its rates; None: of the rest."""
+
+    def __init__(self, lineup: LineUp, searched: Sequence[Scenario]) -> None:
+        self.lineup, self.searched = lineup, searched
+        self.known: dict[str, float] = {}
+
+    def __call__(self, scenario: Scenario | None) -> float:
+        if scenario is None:
+            return REST * sum(map(self, self.searched))
+        if scenario.name not in self.known:
+            self.known[scenario.name] = TYPICAL * first_effort(self.lineup, scenario)
+        return self.known[scenario.name]
+
+
 class _Ask:
     """Asks for windows; what one search answers for several valves is asked once."""
 
-    def __init__(self, bench: Bench, shortest: float, longest: float | None) -> None:
-        self.bench, self.shortest, self.longest = bench, shortest, longest
+    def __init__(self, bench: Bench, shortest: float, longest: float | None, parts: Sequence[Part]) -> None:
+        self.bench, self.shortest, self.longest, self.parts = bench, shortest, longest, iter(parts)
         self.known: dict[tuple[str, tuple[str, ...], bool], StrokeLimits] = {}
 
     def limits(self, valve: str, scenario: Scenario, *, opens: bool = False) -> StrokeLimits:
@@ -185,10 +209,19 @@ class _Ask:
         lineup = self.bench.lineup
         together = moved_together(lineup, scenario, valve, _adjustable(lineup), opens=opens)
         key = (scenario.name, together, opens)
-        if key not in self.known:
-            self.known[key] = self._search(scenario, together[0], together, opens=opens)
+        with within(next(self.parts)):
+            if key not in self.known:
+                self.known[key] = self._search(scenario, together[0], together, opens=opens)
         stroke = moving_valves(lineup, scenario, opens=opens)[valve]
         return replace(self.known[key], valve=valve, stroke=stroke)
+
+    def rate(self, scenario: Scenario) -> RateLimit | None:
+        """The greatest safe rate of a scenario at the strokes of the case."""
+        bench = self.bench
+        with within(next(self.parts)):
+            return greatest_rate(
+                bench.lineup, scenario, book=bench.book, bench=bench, progress=bench.progress
+            )
 
     def apart(self, made: Windows, valve: str, scenarios: Sequence[Scenario]) -> tuple[StrokeLimits, ...]:
         """The window of a valve by itself, where others share its stroke: they keep their shortest."""
@@ -220,7 +253,7 @@ class _Ask:
 
 
 def _opening(
-    bench: Bench, made: Windows, valve: str, scenarios: list[Scenario], *, progress: Progress | None
+    bench: Bench, made: Windows, valve: str, scenarios: Sequence[Scenario], *, progress: Progress | None
 ) -> OpenRate | None:
     """The greatest rate at which a valve has a window; None where no rule on time could make it empty."""
     empty = made.empty(valve)

@@ -22,6 +22,7 @@ from typing import Any, Literal, Protocol
 
 import numpy as np
 
+from surge.effort import spend
 from surge.kernel import columns
 from surge.kernel.batch_links import WIDE
 from surge.kernel.batch_march import Block, march_block
@@ -41,6 +42,7 @@ class LaneGroup(Protocol):
 
     steps: int
     done: int
+    effort: float
 
     def run(self, stop: threading.Event) -> list[LaneResult]:
         """March to the end, or until ``stop`` is set."""
@@ -100,6 +102,7 @@ def march_batch(
             if len(group) == 1 and (members[0].further or not together)
             else _BlockRun(members, frozen=frozen, envelope=envelope)
         )
+    spend(sum(run.effort for run in runs.values()))
     total = max(1, sum(run.steps for run in runs.values()))
     stop = threading.Event()
     with ThreadPoolExecutor(threads or processors()) as pool:
@@ -149,6 +152,7 @@ class _BlockRun:
         self.lanes, self.frozen, self.envelope = lanes, frozen, envelope
         self.steps = max(lane.steps for lane in lanes)
         self.done = 0
+        self.effort = self.steps * BLOCK_COSTS[frozen] * lanes[0].grid.effort
 
     def run(self, stop: threading.Event) -> list[LaneResult]:
         """March all lanes, or until ``stop`` is set."""

@@ -174,6 +174,7 @@ class SingleRun:
         self.lane, self.frozen, self.envelope = lane, frozen, envelope
         self.steps = lane.steps
         self.done = lane.further.done if lane.further else 0
+        self.effort = (self.steps - self.done) * lane.grid.effort
 
     def run(self, stop: threading.Event) -> list[LaneResult]:
         """March to the last step, or until ``stop`` is set."""

@@ -24,6 +24,7 @@ from surge.kernel.march import Net
 from surge.kernel.pipes import STRIPS
 from surge.model.lineup import LineUp, Pump, Table, Valve
 from surge.transient.clusters import group_links
+from surge.transient.effort import step_effort
 from surge.transient.reaches import Reaches
 
 MOST_LOSS_OF_WAVE = 0.1  # of the wave itself in one reach; the method is stable far beyond
@@ -53,6 +54,8 @@ class Grid:
         Positions of each pipe's start and end among the points.
     impedance : tuple of float
         B = a/(gA) of each pipe [s/m2], apart from the arrays: what watches them must not rest on them.
+    effort : float
+        Of one step [-], see :mod:`surge.transient.effort`.
     """
 
     net: Net
@@ -63,6 +66,7 @@ class Grid:
     ends: tuple[tuple[str, bool], ...]
     pipe_points: tuple[tuple[int, int], ...]
     impedance: tuple[float, ...]
+    effort: float
 
 
 def staggered(*sizes: int) -> list[Array]:
@@ -435,4 +439,5 @@ def build_grid(
         ends=work.end_names,
         pipe_points=tuple((work.index[p.start], work.index[p.end]) for p in lineup.pipes),
         impedance=tuple(p.wave_speed / (lineup.gravity * p.area) for p in lineup.pipes),
+        effort=step_effort(lineup, reaches),
     )

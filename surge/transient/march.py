@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from surge.arrays import Array, Ints
+from surge.effort import spend
 from surge.errors import SolveError
 from surge.kernel.columns import (
     NOT_CONVERGED,
@@ -125,6 +126,7 @@ class Marched:
         while left > 0 and not self.stopped:
             n = min(left, most, self.watch.steps(self.done))
             left -= n
+            spend(n * self.grid.effort)
             self._chunk(n, to_vapour)
 
     def advance_to(self, time: float, *, to_vapour: bool = False) -> None:

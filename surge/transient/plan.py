@@ -9,9 +9,9 @@ Decisions
   knows tanks only. A closed branch reaches its highest pressure after one way, and its lowest, when the wave
   comes back upside down from where the head is held, after three; the next of each after five and seven.
   Valves that stay shut throughout let no wave pass; all others and pumps count as open.
-* A march is refined up to ``MOST_WORK`` nodes times steps, and up to ``MOST_WORK_GRADUAL`` where everything
-  moves gradually: there more work settles the error.
-* Where the first march alone would take more than ``MOST_WORK``, the rules for the step are eased by powers
+* A march is refined up to an effort of ``MOST_EFFORT`` (:mod:`surge.transient.effort`), and up to
+  ``MOST_EFFORT_GRADUAL`` where everything moves gradually: there more work settles the error.
+* Where the first march alone would take more than ``MOST_EFFORT``, the rules for the step are eased by powers
   of two, up to ``MOST_EASE``, until it does not: a slow stroke on a short line needs no hundred reaches.
   If that is not enough, and the shortest movement is what bounds the step, it no longer does and counts as
   sudden, which doubles errors that do not settle. Then the rules are eased as far as it takes. So every case
@@ -27,10 +27,12 @@ from typing import Any
 import numpy as np
 
 from surge.arrays import Array
-from surge.errors import GridError
+from surge.errors import CaseError, GridError, SolveError
+from surge.hydraulics.fixed import at_shares
 from surge.hydraulics.losses import LossTables, loss_tables
 from surge.hydraulics.steady import Steady, steady_state
 from surge.model.lineup import LineUp, Scenario, Table
+from surge.model.ranges import usual_shares
 from surge.model.stroke import (
     has_steps,
     kv_ratio_over_time,
@@ -40,20 +42,28 @@ from surge.model.stroke import (
     speed_over_time,
 )
 from surge.model.topology import farthest, longest_period, neighbours, pipeline_period
+from surge.transient.effort import march_effort
 from surge.transient.grid import Laws
-from surge.transient.reaches import PERIOD_MISFIT, STROKE_MISFIT, choose_step, divide, other_rounding
+from surge.transient.reaches import (
+    PERIOD_MISFIT,
+    STROKE_MISFIT,
+    Reaches,
+    choose_step,
+    divide,
+    other_rounding,
+)
 
 PERIODS_AFTER = 6.0  # a run lasts so many of the longest pipeline periods after the last event
 LEAST_AFTER = 10.0  # [s] but not less than this
 WAYS_AFTER = 6.0  # and so many ways of a wave from what moves to the farthest point
-MOST_WORK = 1.5e8  # nodes times steps of one march, beyond which the step is not refined
+MOST_EFFORT = 2.5e8  # of one march, beyond which the step is not refined
 # How many times the rules for the step are eased: before the shortest movement gives way (six steps in it are
 # left then), and at all (the longest pipe would be a tenth of a reach). Our own choice.
 MOST_EASE, MOST_EASE_AT_ALL = 16.0, 1000.0
 
 # Where everything moves gradually the error falls with the step, and more work (a second or two) settles it;
 # after a sudden stop fronts meet anew at every step, and it does not.
-MOST_WORK_GRADUAL = 6e8
+MOST_EFFORT_GRADUAL = 8e8
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -91,9 +101,9 @@ class Plan:
     ease: float = 1.0
 
     @property
-    def most_work(self) -> float:
-        """Nodes times steps of one march, beyond which the step is not refined."""
-        return MOST_WORK if self.sudden else MOST_WORK_GRADUAL
+    def most_effort(self) -> float:
+        """Effort of one march, beyond which the step is not refined [-]."""
+        return MOST_EFFORT if self.sudden else MOST_EFFORT_GRADUAL
 
     @property
     def slack(self) -> float:
@@ -110,6 +120,10 @@ class Plan:
             finest=finest,
             ease=self.ease,
         )
+
+    def effort(self, reaches: Reaches, duration: float) -> float:
+        """Effort of a march of ``duration`` [s] [-]."""
+        return march_effort(self.lineup, reaches, duration)
 
     def other_step(self, dt: float) -> float:
         """A step near ``dt`` [s] at which lengths are rounded differently [s]."""
@@ -187,8 +201,26 @@ def first_duration(work: Plan) -> float:
     return max(work.last_event + max(PERIODS_AFTER * work.period, LEAST_AFTER), work.arrived)
 
 
+def first_effort(lineup: LineUp, scenario: Scenario) -> float:
+    """Return the effort of a first march of a scenario [-]; 0 where it cannot be computed at all.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        What is known as a range is taken as usual.
+    scenario : Scenario
+    """
+    try:
+        work = plan(at_shares(lineup, usual_shares(lineup)), scenario)
+        duration = first_duration(work)
+        work = eased(work, duration)
+        return work.effort(divide(work.times, work.step()), duration)
+    except (CaseError, GridError, SolveError):
+        return 0.0  # who runs it says why
+
+
 def eased(work: Plan, duration: float) -> Plan:
-    """Return the plan with the rules for the step eased until a first march takes at most ``MOST_WORK``.
+    """Return the plan with the rules for the step eased until a first march takes no more effort than it may.
 
     Parameters
     ----------
@@ -210,7 +242,7 @@ def eased(work: Plan, duration: float) -> Plan:
             if ease > MOST_EASE_AT_ALL:
                 raise
         else:
-            if reaches.work(duration) <= MOST_WORK or ease > MOST_EASE_AT_ALL:
+            if work.effort(reaches, duration) <= MOST_EFFORT or ease > MOST_EASE_AT_ALL:
                 return tried
         ease *= 2.0
         if ease > MOST_EASE and resolved.stroke < min(work.way / 2, float(work.times.max())):

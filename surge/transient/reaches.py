@@ -62,10 +62,6 @@ class Reaches:
         """Number of nodes on all pipes."""
         return sum(n + 1 for n in self.count if n)
 
-    def work(self, duration: float) -> float:
-        """Nodes times steps [-] of a march that lasts ``duration`` [s]."""
-        return self.nodes * duration / self.dt
-
 
 def divide(times: Array, dt: float) -> Reaches:
     """Divide pipes of travel ``times`` [s], shape (n,), into reaches of ``dt`` [s]."""
@@ -150,9 +146,10 @@ def _misfits(times: Array, steps: Array) -> tuple[Array, Array]:
 
 
 def _too_fine(reaches: int, longest: float, stroke: float) -> str:
+    quickest = f", shortest stroke {stroke:.3g} s" if np.isfinite(stroke) else ""
     return (
-        f"this line-up would need {reaches} reaches in its longest element (travel time {longest:.3g} s, "
-        f"shortest stroke {stroke:.3g} s); at most {MOST_REACHES} in all are possible. "
+        f"this line-up would need {reaches} reaches in its longest element (travel time {longest:.3g} s"
+        f"{quickest}); at most {MOST_REACHES} in all are possible. "
         'Write a stroke of no time as law = "step", or check the longest length.'
     )
 

@@ -7,7 +7,7 @@ parts. The differences are the error's parts, see :mod:`surge.transient.errors`.
 Decisions
 ---------
 * If the worst error is above the larger of ``RISE_TOLERANCE`` of the greatest rise and ``LEAST_TOLERANCE``,
-  the step is halved again, as long as a march stays within the work of its plan. If it is still above, the
+  the step is halved again, as long as a march stays within the effort of its plan. If it is still above, the
   result says so.
 * A run goes on by half its duration while an extreme of an element or place still grows in its last third, by
   ``NEW_EXTREME`` of the error allowed, to ``MOST_TIMES`` its first duration at most.
@@ -19,8 +19,8 @@ Decisions
   brings nothing new any more: then all that came is in the errors.
 * The march at the same step that is rounded differently looks ahead as far: beats depend on lengths.
 * If either has risen by more than ``WORTH_GOING_ON`` of the error allowed, the march that is reported goes
-  on, to when the last of that came, unless that is more work than its plan allows. It costs less than making
-  all marches that long. What is left is in the error of that extreme, as its *late part*
+  on, to when the last of that came, unless that is more effort than its plan allows. It costs less than
+  making all marches that long. What is left is in the error of that extreme, as its *late part*
   (:class:`surge.transient.errors.Late`).
 * Energy does not end the look ahead. It never grows once nothing moves: losses rise with the flow. But a
   bound of a pressure by what is left must take all of it in one place at one instant, and that excludes
@@ -185,7 +185,7 @@ def simulate(
     *,
     quick: bool = False,
     ease: Annotated[float, AT_LEAST_ONE] = 1.0,
-    most_work: Annotated[float | None, AT_LEAST_ONE] = None,
+    most_effort: Annotated[float | None, AT_LEAST_ONE] = None,
     progress: Progress | None = None,
 ) -> ScenarioResult:
     """Run one scenario and estimate the numerical error of every extreme.
@@ -200,9 +200,10 @@ def simulate(
         One march only, without error estimates: for scanning, never for a verdict.
     ease : float
         How many times coarser than by its rules the step of a quick march is [-].
-    most_work : float, optional
-        Nodes times steps of one march beyond which the step is not refined [-]; by default as much as a case
-        may take (:mod:`surge.transient.plan`). Less work leaves a greater error, which is told.
+    most_effort : float, optional
+        Effort of one march beyond which the step is not refined [-] (:mod:`surge.transient.effort`); by
+        default as much as a case may take (:mod:`surge.transient.plan`). Less leaves a greater error, which
+        is told.
     progress : callable, optional
         Called with a word at every march.
 
@@ -257,7 +258,7 @@ def simulate(
     tell("look ahead")
     coarse, later, duration, calm = _look_ahead(work, first, duration)
     ahead = LOOK_AHEAD * duration
-    runs, bound = 1, min(work.most_work, most_work or work.most_work)
+    runs, bound = 1, min(work.most_effort, most_effort or work.most_effort)
     levels = _Levels(work, duration, coarse, later)
     while True:
         tell(f"step {dt:.2g} s")
@@ -268,13 +269,13 @@ def simulate(
         reaches = fine.marched.grid.reaches
         boiled = _boiling(work, fine.marched, duration)
         # Beyond boiling the pressures are not valid, and a finer step does not make them so.
-        if boiled or compared.worst <= tolerance or 4 * reaches.work(duration) > bound:
+        if boiled or compared.worst <= tolerance or 4 * work.effort(reaches, duration) > bound:
             break
         dt = reaches.dt
     late = _late(levels.looks, WORTH_GOING_ON * tolerance)
     wanted = late.until > duration
     part = late.part(wanted=wanted)
-    if wanted and not boiled and reaches.work(late.until) <= bound:
+    if wanted and not boiled and work.effort(reaches, late.until) <= bound:
         tell("going on")
         duration = late.until + reaches.dt
         fine.marched.advance_to(duration)

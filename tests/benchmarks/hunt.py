@@ -42,7 +42,7 @@ from support.lineups.branches import branched  # tests are no package
 from support.lineups.generated import generated
 from support.lineups.networks import network
 from support.lineups.yards import yard
-from support.oracles.fine_runs import MOST_WORK, Default, against_finer, against_longer, against_slow
+from support.oracles.fine_runs import MOST_EFFORT, Default, against_finer, against_longer, against_slow
 from support.oracles.missed import COVERED, SHARE, Missed, covered, line_of, table_of
 from support.oracles.verdicts import assessed, wrongly_kept
 
@@ -60,7 +60,7 @@ def hunted(seed: int, asked: argparse.Namespace) -> dict[str, Any]:
     lineup, scenario = MAKERS[asked.of](seed, size=asked.size)
     one: dict[str, Any] = {"seed": seed, "of": asked.of, "size": asked.size, "kind": scenario.name}
     try:
-        result = simulate(lineup, scenario, most_work=asked.work)
+        result = simulate(lineup, scenario, most_effort=asked.work)
     except SurgeError as error:
         return one | {"refused": str(error)[:300]}
     run, most = Default(seed=seed, lineup=lineup, scenario=scenario, result=result), asked.most
@@ -111,10 +111,8 @@ def main() -> None:
     parser.add_argument("--both", type=int, default=10, help="every how many are marched longer and finer")
     parser.add_argument("--slow", type=int, default=4, help="every how many go to the slow solver too")
     parser.add_argument("--cells", type=int, default=100, help="of the slow solver, in the longest pipe")
-    parser.add_argument("--most", type=float, default=MOST_WORK, help="nodes times steps of another march")
-    parser.add_argument(
-        "--work", type=float, help="nodes times steps of one march of the run itself, at most"
-    )
+    parser.add_argument("--most", type=float, default=MOST_EFFORT, help="effort of another march")
+    parser.add_argument("--work", type=float, help="effort of one march of the run itself, at most")
     parser.add_argument("--to", type=Path, help="file to go on with")
     parser.add_argument("--report", type=Path, nargs="*", help="only report these files")
     asked = parser.parse_args()

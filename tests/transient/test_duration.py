@@ -18,7 +18,7 @@ from surge.case.file import load_case
 from surge.model.lineup import LineUp, Liquid, Pipe, Point, Scenario, Tank, Valve, ValveMove
 from surge.model.topology import farthest
 from surge.transient.errors import Late
-from surge.transient.plan import MOST_WORK, WAYS_AFTER, Plan, eased, first_duration, moved_otherwise, plan
+from surge.transient.plan import MOST_EFFORT, WAYS_AFTER, Plan, eased, first_duration, moved_otherwise, plan
 from surge.transient.reaches import divide
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
@@ -138,7 +138,7 @@ def test_what_came_late_counts_everywhere_when_the_march_could_not_go_on() -> No
 
 
 def work_of(work: Plan, duration: float) -> float:
-    return divide(work.times, work.step()).work(duration)
+    return work.effort(divide(work.times, work.step()), duration)
 
 
 @pytest.mark.parametrize(
@@ -158,8 +158,8 @@ def test_every_stroke_on_every_line_is_marched(main: float, branch: float, strok
     work = plan(line(main=main, branch=branch), closing(stroke, at=at))
     duration = first_duration(work)
     made = eased(work, duration)
-    assert work_of(made, duration) <= MOST_WORK
-    assert made.ease == 1.0 or work_of(work, duration) > MOST_WORK
+    assert work_of(made, duration) <= MOST_EFFORT
+    assert made.ease == 1.0 or work_of(work, duration) > MOST_EFFORT
     assert made.sudden == math.isinf(made.stroke)
 
 

@@ -22,8 +22,8 @@ pytestmark = pytest.mark.slow
 SIZE = 0.05  # short shore lines: the same elements, a small part of the work
 # Of all kinds, sudden and gradual, settled and not, such as take little work.
 SEEDS = (1168, 1284, 171, 785, 213, 386, 1274, 1314, 729, 1021, 205, 550, 395)
-OWN = 3e6  # nodes times steps of one march of the run itself, and of another march here
-WORK = 1.7e8
+OWN = 1e7  # effort of one march of the run itself, and of another march here
+WORK = 4e8
 SLOW = (1274,)  # goes to the slow solver too
 
 
@@ -32,7 +32,7 @@ class Hunted:
 
     def __init__(self, seed: int) -> None:
         lineup, scenario = yard(seed, size=SIZE)
-        self.result = simulate(lineup, scenario, most_work=OWN)
+        self.result = simulate(lineup, scenario, most_effort=OWN)
         self.answer = assessed(lineup, scenario, self.result)
         run = Default(seed=seed, lineup=lineup, scenario=scenario, result=self.result)
         self.finer = against_finer(run, 4, most=WORK)
@@ -90,7 +90,7 @@ def test_gradual_strokes_settle_with_more_work(monkeypatch: pytest.MonkeyPatch) 
     lineup, scenario = network(3033)
     settled = simulate(lineup, scenario).method
     assert settled.worst_error <= settled.tolerance
-    monkeypatch.setattr(plan, "MOST_WORK_GRADUAL", plan.MOST_WORK)
+    monkeypatch.setattr(plan, "MOST_EFFORT_GRADUAL", plan.MOST_EFFORT)
     left = simulate(lineup, scenario).method
     assert left.worst_error > left.tolerance
 
@@ -137,7 +137,7 @@ def test_what_counts(changes: dict[str, object], breach: bool, outside: bool) ->
 def test_a_peak_taken_off_is_found() -> None:
     """A bar taken off every reported pressure: the finer march sees it, and limits that are kept no more."""
     lineup, scenario = yard(171, size=SIZE)
-    result = simulate(lineup, scenario, most_work=OWN)
+    result = simulate(lineup, scenario, most_effort=OWN)
 
     def lower(item: PlaceResult | ElementResult) -> PlaceResult | ElementResult:
         return replace(item, highest=replace(item.highest, pressure=item.highest.pressure - 2.0 * CLASSES))

@@ -22,7 +22,7 @@ from surge.transient.plan import plan
 from surge.transient.reaches import divide
 from surge.transient.result import Extreme, ScenarioResult
 
-MOST_WORK = 2.5e9  # nodes times steps of the finer march; beyond it a larger part of the step is taken
+MOST_EFFORT = 3e9  # of the finer march; beyond it a larger part of the step is taken
 MOST_SLOW_STEPS = 120_000  # of the slow solver's finer run
 # Of the greatest swing: what the slow solver cannot tell, and its own change beyond which it proves nothing.
 SLOW_SETTLED = 0.002
@@ -30,12 +30,12 @@ LEAST_RISE = 1e4  # [Pa] differences are told as shares of the rise, but of no s
 
 
 def marched(
-    lineup: LineUp, scenario: Scenario, dt: float, duration: float, most: float = MOST_WORK
+    lineup: LineUp, scenario: Scenario, dt: float, duration: float, most: float = MOST_EFFORT
 ) -> Summary | None:
-    """One march at ``dt`` [s] for ``duration`` [s]; None where that is more than ``most`` work."""
+    """One march at ``dt`` [s] for ``duration`` [s]; None where that is more effort than ``most``."""
     work = plan(lineup, scenario)
     reaches = divide(work.times, dt)
-    if reaches.work(duration) > most:
+    if work.effort(reaches, duration) > most:
         return None
     grid = build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
     march = Marched(grid=grid, frozen=lineup.frozen_friction, stride=10**6)
@@ -79,7 +79,7 @@ class Default:
         )
 
 
-def against_finer(run: Default, share: int = 8, *, most: float = MOST_WORK) -> list[Missed] | None:
+def against_finer(run: Default, share: int = 8, *, most: float = MOST_EFFORT) -> list[Missed] | None:
     """Every extreme against the march at a ``share`` of the step, or at a half or fourth of that share."""
     method = run.result.method
     for taken in (share, share // 2, share // 4):
@@ -91,7 +91,7 @@ def against_finer(run: Default, share: int = 8, *, most: float = MOST_WORK) -> l
     return None
 
 
-def against_longer(run: Default, share: int = 1, *, most: float = MOST_WORK) -> list[Missed] | None:
+def against_longer(run: Default, share: int = 1, *, most: float = MOST_EFFORT) -> list[Missed] | None:
     """Every extreme against a march to the end of the look ahead, at a ``share`` of the step: only beyond."""
     method = run.result.method
     longer = marched(run.lineup, run.scenario, method.dt / share, method.ahead, most)

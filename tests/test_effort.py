@@ -1,0 +1,125 @@
+"""Work is counted before it begins, foretold by parts, and bounded for one answer."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from surge.cli.shared import ProgressLine
+from surge.effort import SURE, Meter, foresee, metered, spend, within
+from surge.errors import PatienceError
+from surge.workers import workers
+
+
+def test_without_a_meter_nothing_is_counted() -> None:
+    spend(1e30)
+    (part,) = foresee([1.0], float)
+    with within(part):
+        spend(1e30)
+
+
+def test_work_of_all_threads_counts_for_the_answer_that_asked_for_it() -> None:
+    with metered(Meter()) as one, workers(4) as pool:
+        list(pool.map(spend, [1.0] * 50))
+    with metered(Meter()) as other:
+        spend(3.0)
+    assert (one.spent, other.spent) == (50.0, 3.0)
+
+
+def test_more_than_it_may_is_refused_before_it_is_done() -> None:
+    done = []
+    with metered(Meter(10.0)), pytest.raises(PatienceError, match="--patient"):
+        for _ in range(5):
+            spend(3.0)
+            done.append(3.0)
+    assert sum(done) == 9.0
+
+
+def test_what_is_certainly_too_much_is_refused_before_it_begins() -> None:
+    with metered(Meter(10.0)):
+        foresee([4.0, 5.9 / SURE - 4.0], float)
+    with metered(Meter(10.0)), pytest.raises(PatienceError):
+        foresee([4.0, 10.1 / SURE - 4.0], float)
+
+
+def test_parts_of_a_part_are_its_own_matter() -> None:
+    with metered(Meter()) as meter:
+        (whole,) = foresee([8.0], float)
+        with within(whole):
+            (inner,) = foresee([1e9], float)
+            with within(inner):
+                spend(2.0)
+    assert len(meter.parts) == 1
+    assert whole.spent == 2.0
+
+
+@given(st.lists(st.tuples(st.floats(1.0, 1e6), st.floats(0.1, 10.0)), min_size=1, max_size=8))
+def test_what_is_foretold_ends_at_what_was_done(parts: list[tuple[float, float]]) -> None:
+    """However far off the first words were: parts that are through correct it, and it is never below the done."""
+    with metered(Meter()) as meter:
+        made = foresee([weight for weight, _ in parts], float)
+        assert meter.foretold() == pytest.approx(sum(weight for weight, _ in parts))
+        for part, (weight, times) in zip(made, parts, strict=True):
+            with within(part):
+                spend(weight * times)
+                assert meter.foretold() >= meter.spent
+    assert meter.foretold() == pytest.approx(sum(weight * times for weight, times in parts))
+
+
+def test_parts_that_took_twice_as_long_double_what_is_left() -> None:
+    with metered(Meter()) as meter:
+        first, _ = foresee([10.0, 10.0], float)
+        with within(first):
+            spend(20.0)
+    assert meter.foretold() == pytest.approx(40.0)
+
+
+class Meant(Meter):
+    """Says what it is told to."""
+
+    def __init__(self, foretold: float, left: float | None) -> None:
+        super().__init__(math.inf)
+        self._foretold, self._left = foretold, left
+
+    def foretold(self) -> float:
+        return self._foretold
+
+    def left(self) -> float | None:
+        return self._left
+
+
+@pytest.mark.parametrize(
+    ("left", "words"),
+    [
+        (None, ""),
+        (3.0, ", some seconds left"),
+        (31.0, ", about 35 s left"),
+        (89.0, ", about 90 s left"),
+        (200.0, ", about 4 minutes left"),
+    ],
+)
+def test_time_left_in_words(
+    left: float | None, words: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ProgressLine, "SLOW", 0.0)
+    line = ProgressLine(Meant(1e12, left))
+    line("first march")
+    assert capsys.readouterr().err == f"surge: 0 s{words}\n"
+
+
+def test_a_pipe_hears_of_long_work_only_and_ever_more_seldom(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now = [0.0]
+    monkeypatch.setattr("surge.cli.shared.time.monotonic", lambda: now[0])
+    for foretold, told in ((0.9 * ProgressLine.LONG, []), (1.1 * ProgressLine.LONG, [10, 20, 40, 80])):
+        now[0] = 0.0
+        line = ProgressLine(Meant(foretold, None))
+        for second in range(100):
+            now[0] = float(second)
+            line("a march")
+        line.done()
+        assert capsys.readouterr().err.splitlines() == [f"surge: {second} s" for second in told]

@@ -25,7 +25,8 @@ from surge.transient.result import ScenarioResult
 from surge.workers import Progress, workers
 
 THREADS = 4  # scenarios at a time; the marches let other threads run
-TYPICAL, TYPICAL_RANGED = 60.0, 250.0  # times its first march: what a scenario takes, and over ranges
+# What a scenario takes, and over ranges: times its first march, but no more than so much.
+TYPICAL, TYPICAL_RANGED, MOST_TYPICAL = 40.0, 250.0, 5e9
 
 
 class AtHand:
@@ -172,7 +173,8 @@ def assess(
 
 def typical_effort(lineup: LineUp, scenario: Scenario) -> float:
     """Return the effort that checking a scenario takes on average [-], see :mod:`surge.effort`."""
-    return (TYPICAL_RANGED if ranges_of(lineup) else TYPICAL) * first_effort(lineup, scenario)
+    times = TYPICAL_RANGED if ranges_of(lineup) else TYPICAL
+    return min(times * first_effort(lineup, scenario), MOST_TYPICAL)
 
 
 def _refuse_what_cannot_be_judged(lineup: LineUp) -> None:

@@ -32,7 +32,8 @@ from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.transient.plan import first_effort
 from surge.workers import Progress
 
-TYPICAL = 150.0  # times its first march: what the window of one valve in a scenario takes, or its rates
+# What the window of one valve in a scenario takes, or its rates: times its first march, but no more than so much.
+TYPICAL, MOST_TYPICAL = 250.0, 1e10
 REST = 0.7  # of all windows: what comes after them
 
 
@@ -193,7 +194,8 @@ class _Efforts:
         if scenario is None:
             return REST * sum(map(self, self.searched))
         if scenario.name not in self.known:
-            self.known[scenario.name] = TYPICAL * first_effort(self.lineup, scenario)
+            effort = TYPICAL * first_effort(self.lineup, scenario)
+            self.known[scenario.name] = min(effort, MOST_TYPICAL)
         return self.known[scenario.name]
 
 

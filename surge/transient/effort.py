@@ -16,7 +16,7 @@ from surge.model.lineup import LineUp, Pump
 from surge.transient.reaches import Reaches
 
 STEP, PIPE, LINK = 130.0, 14.0, 20.0
-NEWTON = 0.3  # times the cube of the links and points that are solved together
+NEWTON = 1.0  # times the cube of the links and points that are solved together
 
 
 def step_effort(lineup: LineUp, reaches: Reaches) -> float:

@@ -25,7 +25,7 @@ from surge.transient.result import ScenarioResult
 from surge.workers import Progress, workers
 
 THREADS = 4  # scenarios at a time; the marches let other threads run
-# What a scenario takes, and over ranges: times its first march, but no more than so much.
+# What a scenario takes, and over ranges: times its first march, but no more than that.
 TYPICAL, TYPICAL_RANGED, MOST_TYPICAL = 40.0, 250.0, 5e9
 
 

@@ -32,7 +32,7 @@ from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.transient.plan import first_effort
 from surge.workers import Progress
 
-# What the window of one valve in a scenario takes, or its rates: times its first march, but no more than so much.
+# What the window of a valve in a scenario takes, or its rates: times its first march, but no more than that.
 TYPICAL, MOST_TYPICAL = 250.0, 1e10
 REST = 0.7  # of all windows: what comes after them
 

@@ -1,4 +1,4 @@
-"""Generated berths that mean much work: what makes a march, or a search, take long, one kind after another."""
+"""Generated berths that mean much work: what makes marches and searches take long, one kind after another."""
 
 from __future__ import annotations
 

@@ -2,9 +2,13 @@
 
 Decisions
 ---------
-* With local friction the march reads the loss of a reach from a table of ``TABLE_SIZE`` steps for each pipe,
+* With local friction the march takes the loss of a reach from a table of ``TABLE_SIZE`` steps for each pipe,
   up to ``TOP_VELOCITY`` or four times the steady velocity. The steady flow is a point of the table.
-* Beyond the table the loss goes on along its last piece in the march, and as the square of the flow at pipe
+* At inner nodes it takes more than a figure from the table: the tangent of loss/|d| there (:func:`tangents`),
+  which it keeps for some steps. A node at rest takes the line to the loss at the steady flow, or at
+  ``SOME_FLOW`` of the table if that is more: a front that sets it in motion comes sooner than the next look
+  into the table, and laminar friction would be next to none.
+* Beyond the table the loss goes on along its last tangent in the march, and as the square of the flow at pipe
   ends and in lumped elements.
 """
 
@@ -21,6 +25,7 @@ from surge.model.lineup import LineUp
 SMALL_FLOW = 1e-6  # [m3/s] keeps a slope off zero at rest; not part of any solution
 TABLE_SIZE = 1024  # steps of a loss table: its error is a millionth of the loss at its end
 TOP_VELOCITY = 10.0  # [m/s] a loss table reaches at least this
+SOME_FLOW = 0.1  # of the table: what sets a node at rest in motion is taken to be as fast, at least (1 m/s)
 
 
 class PipeLoss:
@@ -198,3 +203,37 @@ def of_wave_difference(loss: Array, step: float, b: float, steady: float) -> tup
     if at > 0:
         grid[at] = d[at]
     return np.interp(grid, d, loss), float(new)
+
+
+def tangents(loss: Array, step: float, steady: float) -> Array:
+    """Return the loss of a reach as d*(base + rise*|d|) about every point of its table.
+
+    Parameters
+    ----------
+    loss : ndarray, shape (steps + 1,)
+        At equal steps of d [m], as :func:`of_wave_difference` makes it.
+    step : float
+        Of d [m].
+    steady : float
+        Size of d at the steady flow, if that is not at rest on a point of the table [m].
+
+    Returns
+    -------
+    ndarray, shape (steps + 1, 2)
+        base [-], rise [1/m]. Loss and slope are those of the table at each point, and neither figure is
+        negative: the loss has the sign of d for every d, and is nought without flow. Where the tangent of
+        loss/|d| would not allow that, a line through the point that does has its place.
+    """
+    d = step * np.arange(loss.size)
+    share = np.empty_like(loss)
+    share[1:] = loss[1:] / d[1:]
+    share[0] = share[1]
+    rise = np.maximum(np.gradient(share, step), 0.0)
+    rise[1:] = np.minimum(rise[1:], share[1:] / d[1:])
+    some = max(round(steady / step), round(SOME_FLOW * (loss.size - 1)))
+    rise[0] = max(share[some] - share[0], 0.0) / d[some]
+    base = np.maximum(share - rise * d, 0.0)
+    if steady < step / 2:
+        # As good as at rest, but a steady line stays steady.
+        base[0] = max(share[0] - rise[0] * steady, 0.0)
+    return np.column_stack([base, rise])

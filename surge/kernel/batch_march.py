@@ -16,7 +16,7 @@ from collections import namedtuple
 
 from surge.kernel.batch_clusters import solve_apart, solve_together
 from surge.kernel.batch_links import LARGEST, WIDE, inner, lumped, solve_chains, solve_pairs
-from surge.kernel.batch_pipes import arrive, leave, pass_pipes, slide
+from surge.kernel.batch_pipes import arrive, leave, pass_pipes, renew, slide
 from surge.kernel.columns import (
     L_A,
     L_B,
@@ -38,16 +38,19 @@ from surge.kernel.march import SAME_HEAD
 
 # What a block works on, with W for WIDE. Arrays of links and groups are those of surge.kernel.columns, lf
 # with W as its last index; what belongs to the single march ends in 1.
-#   sizes (3,)                          nodes, figures of a loss table, lumped elements
+#   sizes (4,)                          nodes, figures of a loss table, lumped elements, rows if single
 #   p, m (buffer, W), window (2,)       waves [m], and where their nodes begin; flat_p, flat_m: as one row
 #   hi, lo (nodes, W) or (0, W)         twice the highest and lowest head [m]; flat_hi, flat_lo: as one row
 #   pipes (pipes, 2)                    row of node 0, number of reaches
-#   r, step, row (pipes, W)             loss coefficient [1/m]; 1/step [1/m] and first entry of the table
-#   table (n,)                          loss tables, one after the other [m]
-#   place, share (W,)                   room
+#   r (pipes, W)                        frozen friction: loss coefficient [1/m]
+#   base, rise (nodes * W,)             local friction: the law of a reach now [-], [1/m]; empty if frozen
+#   law (n, 2)                          tables of base and rise, one after the other
+#   step, row (pipes, W)                1/step [1/m] and first row of a pipe's table in them
+#   table (n,)                          losses of half a reach at an end, one table after the other [m]
+#   place, sums (W,)                    room
 #   ei (ends, E_INTS), y (ends,)        pipe ends, 1/B [m2/s]
 #   x, late (ends, W)                   head that arrived [m], loss still to come [m]
-#   end_r, end_step, end_row (ends, W)  as r, step and row, of half a reach
+#   end_r, end_step, end_row (ends, W)  of half a reach: as r; 1/step [1/m] and first entry in ``table``
 #   z, stub_y (points,)                 impedance [s/m2]; y of storage [m2/s]
 #   fixed, head, stub, xy (points, W)   [m], [m], [m]; sum(x*y) [m3/s]
 #   highest, lowest (points, W)         [m]; when_highest, when_lowest: the steps
@@ -61,9 +64,9 @@ from surge.kernel.march import SAME_HEAD
 #   work (W_ROWS, W), matrix, rhs, again  room
 Block = namedtuple(
     "Block",
-    "sizes p m window hi lo flat_p flat_m flat_hi flat_lo pipes r step row table place share ei y x late "
-    "end_r end_step end_row z fixed xy head stub_y stub highest lowest when_highest when_lowest li lf "
-    "held knots coef lumps lump_row plain pairs chains chain together apart members law_i law_t law_v "
+    "sizes p m window hi lo flat_p flat_m flat_hi flat_lo pipes r base rise law step row table place sums "
+    "ei y x late end_r end_step end_row z fixed xy head stub_y stub highest lowest when_highest when_lowest "
+    "li lf held knots coef lumps lump_row plain pairs chains chain together apart members law_i law_t law_v "
     "probe probe_high probe_low probe_when_high probe_when_low probe_heads well status failed bad work "
     "matrix rhs again pi pf1 li1 lf1 knots1 coef1 matrix1 rhs1",
 )
@@ -206,7 +209,8 @@ def march_block(block, first, steps, dt, frozen):
     """
     # Names of their own before the loop: an array taken out of the block inside it costs a count.
     sizes, p, m, window, pipes = block.sizes, block.p, block.m, block.window, block.pipes
-    r, row, step, table, place, share = block.r, block.row, block.step, block.table, block.place, block.share
+    r, row, step, table, place, sums = block.r, block.row, block.step, block.table, block.place, block.sums
+    base, rise, law = block.base, block.rise, block.law
     ei, y, x, late = block.ei, block.y, block.x, block.late
     end_r, end_row, end_step = block.end_r, block.end_row, block.end_step
     z, fixed, xy, head, stub_y, stub = block.z, block.fixed, block.xy, block.head, block.stub_y, block.stub
@@ -228,19 +232,24 @@ def march_block(block, first, steps, dt, frozen):
     knots1, coef1 = block.knots1, block.coef1
     flat_p, flat_m, high, low = block.flat_p, block.flat_m, block.flat_hi, block.flat_lo
     w_loss, w_slope = w[W_LOSS], w[W_SLOPE]
-    size, entries, n_lumped = sizes[0], sizes[1], sizes[2]
+    size, entries, n_lumped, rows = sizes[0], sizes[1], sizes[2], sizes[3]
     ahead = False
     for k in range(first, first + steps):
         leave(p, m, window, frozen, ei, x, late, head, end_r, end_step, end_row, table, entries)
         if ahead:
             ahead = False
         else:
-            ahead = frozen and k + 1 < first + steps
-            pass_pipes(
-                ahead, frozen, flat_p, flat_m, window, high, low, pipes, r, row, step, table, entries, place,
-                share,
-            )  # fmt: skip
+            # Laws of friction are looked up at even instants: only those between them are done ahead.
+            ahead = k % 2 == 0 and k + 1 < first + steps
+            if frozen:
+                pass_pipes(ahead, flat_p, flat_m, window, high, low, pipes, r, None, None, sums)
+            else:
+                pass_pipes(ahead, flat_p, flat_m, window, high, low, pipes, r, base, rise, sums)
         slide(p, m, window, size)
+        if not frozen:
+            renew(
+                k + 1, flat_p, flat_m, window, pipes, rows, row, step, law, entries - 1.0, base, rise, place
+            )
         # A law point that falls on this instant holds although n*dt may be rounded below it.
         _move((k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
         arrive(p, m, window, ei, y, x, late, xy)

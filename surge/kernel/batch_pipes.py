@@ -5,8 +5,8 @@ which the window of P moves back by a row a step and that of M forward; node 0 o
 reaches are a row of ``pipes``.
 
 Indices of the long loops are unsigned: one that might count from the end keeps the compiler from
-using vectors. With frozen friction two instants are done in one sweep, which halves the memory that
-passes by; nothing at the ends of a pipe can reach its inner nodes sooner.
+using vectors. Two instants are done in one sweep, which halves the memory that passes by; nothing at the ends
+of a pipe can reach its inner nodes sooner, and laws of friction are looked up at every second instant only.
 """
 
 from __future__ import annotations
@@ -15,15 +15,28 @@ import numpy as np
 
 from surge.kernel.batch_links import WIDE, inner
 from surge.kernel.columns import E_NODE, E_POINT
+from surge.kernel.pipes import SHARES
 
 ROW = np.uint64(WIDE)
 
 
 @inner
-def _two_steps_watched(p, m, p0, m0, k, r, high, low, h0, sums, reaches):
-    """Two instants of pipe ``k`` with frozen friction in one sweep, and their envelope.
+def _loss(d, k, j, at, r, base, rise):
+    """Loss of a reach [m] at ``d`` [m] in lane ``j`` of pipe ``k``, at place ``at`` of the laws of nodes.
 
-    p, m (buffer * W,): waves [m], flat. r (pipes, W): loss coefficient [1/m]. high, low (nodes * W,): twice
+    r (pipes, W): loss coefficient [1/m], for frozen friction: base and rise are None then. base [-], rise
+    [1/m] (nodes * W,), flat, for local friction: loss = d*(base + rise*|d|).
+    """
+    if rise is None:
+        return r[k, j] * d * abs(d)
+    return d * (base[at] + rise[at] * abs(d))
+
+
+@inner
+def _two_steps_watched(p, m, p0, m0, k, r, base, rise, high, low, h0, sums, reaches):
+    """Two instants of pipe ``k`` in one sweep, and their envelope.
+
+    p, m (buffer * W,): waves [m], flat. r, base, rise: as for :func:`_loss`. high, low (nodes * W,): twice
     the highest and lowest head [m], flat. ``p0``, ``m0`` and ``h0`` are where node 0 of the pipe is in them.
     sums (W,) [m] is room.
 
@@ -37,19 +50,19 @@ def _two_steps_watched(p, m, p0, m0, k, r, high, low, h0, sums, reaches):
         b = m[m0 + at]
         sums[j] = a + b
         d = a - b
-        w = r[k, j] * d * abs(d)
+        w = _loss(d, k, j, h0 + at, r, base, rise)
         p[p0 + at] = a - w
         m[m0 + at] = b + w
     for i in range(reaches - 2):
-        base = np.uint64(i) * ROW
+        first = np.uint64(i) * ROW
         for j in range(WIDE):
-            at = base + np.uint64(j)
+            at = first + np.uint64(j)
             ahead = at + ROW + ROW
             a = p[p0 + ahead]
             b = m[m0 + ahead]
             now = a + b
             d = a - b
-            w = r[k, j] * d * abs(d)
+            w = _loss(d, k, j, h0 + ahead, r, base, rise)
             p[p0 + ahead] = a - w
             b += w
             a = p[p0 + at]
@@ -59,12 +72,12 @@ def _two_steps_watched(p, m, p0, m0, k, r, high, low, h0, sums, reaches):
             high[h0 + at + ROW] = max(high[h0 + at + ROW], max(before, s))
             low[h0 + at + ROW] = min(low[h0 + at + ROW], min(before, s))
             d = a - b
-            w = r[k, j] * d * abs(d)
+            w = _loss(d, k, j, h0 + at + ROW, r, base, rise)
             p[p0 + at] = a - w
             m[m0 + ahead] = b + w
-    base = np.uint64(reaches - 2) * ROW
+    first = np.uint64(reaches - 2) * ROW
     for j in range(WIDE):
-        at = base + np.uint64(j)
+        at = first + np.uint64(j)
         ahead = at + ROW + ROW
         a = p[p0 + at]
         b = m[m0 + ahead]
@@ -72,42 +85,42 @@ def _two_steps_watched(p, m, p0, m0, k, r, high, low, h0, sums, reaches):
         high[h0 + at + ROW] = max(high[h0 + at + ROW], max(sums[j], s))
         low[h0 + at + ROW] = min(low[h0 + at + ROW], min(sums[j], s))
         d = a - b
-        w = r[k, j] * d * abs(d)
+        w = _loss(d, k, j, h0 + at + ROW, r, base, rise)
         p[p0 + at] = a - w
         m[m0 + ahead] = b + w
 
 
 @inner
-def _two_steps(p, m, p0, m0, k, r, reaches):
-    """As :func:`_two_steps_watched` without the envelope: p, m (buffer * W,) [m], r (pipes, W) [1/m]."""
+def _two_steps(p, m, p0, m0, k, r, base, rise, h0, reaches):
+    """As :func:`_two_steps_watched` without the envelope."""
     for j in range(WIDE):
         at = np.uint64(j) + ROW
         d = p[p0 + at] - m[m0 + at]
-        w = r[k, j] * d * abs(d)
+        w = _loss(d, k, j, h0 + at, r, base, rise)
         p[p0 + at] -= w
         m[m0 + at] += w
     for i in range(reaches - 2):
-        base = np.uint64(i) * ROW
+        first = np.uint64(i) * ROW
         for j in range(WIDE):
-            at = base + np.uint64(j)
+            at = first + np.uint64(j)
             ahead = at + ROW + ROW
             a = p[p0 + ahead]
             b = m[m0 + ahead]
             d = a - b
-            w = r[k, j] * d * abs(d)
+            w = _loss(d, k, j, h0 + ahead, r, base, rise)
             p[p0 + ahead] = a - w
             b += w
             a = p[p0 + at]
             d = a - b
-            w = r[k, j] * d * abs(d)
+            w = _loss(d, k, j, h0 + at + ROW, r, base, rise)
             p[p0 + at] = a - w
             m[m0 + ahead] = b + w
-    base = np.uint64(reaches - 2) * ROW
+    first = np.uint64(reaches - 2) * ROW
     for j in range(WIDE):
-        at = base + np.uint64(j)
+        at = first + np.uint64(j)
         ahead = at + ROW + ROW
         d = p[p0 + at] - m[m0 + ahead]
-        w = r[k, j] * d * abs(d)
+        w = _loss(d, k, j, h0 + at + ROW, r, base, rise)
         p[p0 + at] -= w
         m[m0 + ahead] += w
 
@@ -125,55 +138,72 @@ def _envelope(p, m, p0, m0, high, low, h0, reaches):
 
 
 @inner
-def _one_step(p, m, p0, m0, k, r, reaches):
-    """One instant of pipe ``k`` with frozen friction: p, m (buffer * W,) [m], r (pipes, W) [1/m]."""
+def _one_step(p, m, p0, m0, k, r, base, rise, h0, reaches):
+    """One instant of pipe ``k``: waves and friction as for :func:`_two_steps_watched`."""
     for i in range(1, reaches):
-        base = np.uint64(i) * ROW
+        first = np.uint64(i) * ROW
         for j in range(WIDE):
-            at = base + np.uint64(j)
+            at = first + np.uint64(j)
             d = p[p0 + at] - m[m0 + at]
-            w = r[k, j] * d * abs(d)
+            w = _loss(d, k, j, h0 + at, r, base, rise)
             p[p0 + at] -= w
             m[m0 + at] += w
 
 
 @inner
-def _local(p, m, p0, m0, k, row, step, table, end, reaches, place, share):
-    """One instant of pipe ``k``, the loss from tables; beyond them it goes on along the last straight piece.
-
-    p, m (buffer * W,): waves [m]. row (pipes, W), int32: where a pipe's table begins in table (n,) [m]; step
-    (pipes, W): 1 over its step [1/m]; end: its last step but one. place (W,), int32, and share (W,) are room.
-
-    In loops of their own, because the one that looks up cannot take several lanes at a time.
-    """
-    for i in range(1, reaches):
-        base = np.uint64(i) * ROW
-        for j in range(WIDE):
-            at = base + np.uint64(j)
-            u = abs(p[p0 + at] - m[m0 + at]) * step[k, j]
-            n = np.int32(u if u < end else end)
-            place[j] = row[k, j] + n
-            share[j] = u - n
-        for j in range(WIDE):
-            n = np.uint32(place[j])
-            a = table[n]
-            share[j] = a + share[j] * (table[n + np.uint32(1)] - a)
-        for j in range(WIDE):
-            at = base + np.uint64(j)
-            a = p[p0 + at]
-            b = m[m0 + at]
-            w = share[j] if a >= b else -share[j]
-            p[p0 + at] = a - w
-            m[m0 + at] = b + w
-
-
-@inner
-def pass_pipes(twice, frozen, p, m, window, high, low, pipes, r, row, step, table, entries, place, share):
-    """All pipes at this instant, with frozen friction at the next one too if ``twice``.
+def renew(instant, p, m, window, pipes, rows, row, step, law, last, base, rise, place):
+    """Look up the laws of friction of the nodes whose turn it is: those of :func:`surge.kernel.pipes.renew`.
 
     Parameters
     ----------
-    twice, frozen : bool
+    instant : int
+        Number of steps.
+    p, m : float64 arrays, shape (buffer * W,)
+        Waves [m], flat.
+    window : int64 array, shape (2,)
+        Rows where the nodes of P and of M begin.
+    pipes : int64 array, shape (pipes, 2)
+        Row of node 0, and number of reaches.
+    rows : int
+        Rows of a single march; a node's row there is its own here, modulo that.
+    row, step : arrays, shape (pipes, W)
+        int32, row of ``law`` with which a table begins; 1 over its step [1/m].
+    law : float64 array, shape (n, 2)
+        Tables of base [-] and rise [1/m], one after the other.
+    last : float
+        Last step of a table.
+    base, rise : float64 arrays, shape (nodes * W,)
+        Written.
+    place : int32 array, shape (W,)
+        Room.
+    """
+    if instant % 2:
+        return
+    turn = instant // 2 % SHARES
+    for k in range(pipes.shape[0]):
+        for i in range(1, pipes[k, 1]):
+            node = pipes[k, 0] + i
+            if node % rows % SHARES != turn:
+                continue
+            h0 = np.uint64(node) * ROW
+            p0 = h0 + np.uint64(window[0]) * ROW
+            m0 = h0 + np.uint64(window[1]) * ROW
+            for j in range(WIDE):
+                at = np.uint64(j)
+                u = abs(p[p0 + at] - m[m0 + at]) * step[k, j] + 0.5
+                place[j] = row[k, j] + np.int32(u if u < last else last)
+            for j in range(WIDE):
+                base[h0 + np.uint64(j)] = law[place[j], 0]
+                rise[h0 + np.uint64(j)] = law[place[j], 1]
+
+
+@inner
+def pass_pipes(twice, p, m, window, high, low, pipes, r, base, rise, sums):
+    """All pipes at this instant, and at the next one too if ``twice``.
+
+    Parameters
+    ----------
+    twice : bool
     p, m : float64 arrays, shape (buffer * W,)
         Waves [m], flat.
     window : int64 array, shape (2,)
@@ -182,16 +212,10 @@ def pass_pipes(twice, frozen, p, m, window, high, low, pipes, r, row, step, tabl
         Twice the highest and lowest head [m]; empty: not watched.
     pipes : int64 array, shape (pipes, 2)
         Row of node 0, and number of reaches.
-    r : float64 array, shape (pipes, W)
-        Loss coefficient [1/m], loss = r*d*|d| with d = P - M.
-    row, step : arrays, shape (pipes, W)
-        int32, where a pipe's table begins; 1 over its step [1/m].
-    table : float64 array, shape (n,)
-        Loss tables, one after the other [m].
-    entries : int
-        Figures of one table.
-    place, share : arrays, shape (W,)
-        int32 and float64: room.
+    r, base, rise : float64 arrays; the last two may be None
+        As for :func:`_loss`.
+    sums : float64 array, shape (W,)
+        Room.
     """
     watch = high.size > 0
     for k in range(pipes.shape[0]):
@@ -203,14 +227,12 @@ def pass_pipes(twice, frozen, p, m, window, high, low, pipes, r, row, step, tabl
             continue
         if not twice and watch:
             _envelope(p, m, p0, m0, high, low, h0, reaches)
-        if not frozen:
-            _local(p, m, p0, m0, k, row, step, table, entries - 2.0, reaches, place, share)
-        elif not twice:
-            _one_step(p, m, p0, m0, k, r, reaches)
+        if not twice:
+            _one_step(p, m, p0, m0, k, r, base, rise, h0, reaches)
         elif watch:
-            _two_steps_watched(p, m, p0, m0, k, r, high, low, h0, share, reaches)
+            _two_steps_watched(p, m, p0, m0, k, r, base, rise, high, low, h0, sums, reaches)
         else:
-            _two_steps(p, m, p0, m0, k, r, reaches)
+            _two_steps(p, m, p0, m0, k, r, base, rise, h0, reaches)
 
 
 @inner

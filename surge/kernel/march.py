@@ -53,7 +53,7 @@ from surge.kernel.columns import (
 )
 from surge.kernel.compiled import jit
 from surge.kernel.laws import chain_flow, fill_chain, orifice_flow, solve_cluster, table_loss
-from surge.kernel.pipes import arrive, leave, pass_frozen, pass_local, slide
+from surge.kernel.pipes import arrive, leave, pass_frozen, pass_local, renew, slide
 from surge.kernel.trees import solve_tree
 
 SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it would only move its time
@@ -63,11 +63,12 @@ SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it wou
 #   p, m (buffer,), window (2,)         waves [m], and where their nodes begin
 #   hi, lo (nodes,)                     twice the highest and lowest head [m]
 #   r (nodes,)                          frozen friction: loss coefficient of a reach [1/m]
-#   node_row, node_step (nodes,)        local friction: where its table begins in ``flat``, 1/step [1/m]
-#   place, share (nodes,)               room for it
-#   table (tables, steps + 1), flat     losses [m] against 2BQ [m]; the same as one row. Of pipe k: 2k for
-#                                       a reach, 2k + 1 for half a reach at an end; the last, nought: padding
-#   table_step (tables,)                1/step [1/m]
+#   base, rise (nodes,)                 local friction: the law of a reach now [-], [1/m]
+#   node_row, node_step (nodes,)        where its table begins in ``law``, 1/step [1/m]
+#   law (n, 2)                          tables of base and rise against d [m], pipe after pipe; the last,
+#                                       nought: ends and padding
+#   table (pipes, steps + 1)            losses of half a reach at an end [m] against 2BQ [m]
+#   table_step (pipes,)                 1/step [1/m]
 #   floor (nodes,)                      twice the head at which the liquid boils [m]
 #   point_floor (points,)               the head at which it boils [m]
 #   law_i (laws, 4), law_t, law_v (n,)  link, is speed, first and last point; times [s] and values [-]
@@ -78,7 +79,7 @@ SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it wou
 #   found (2,)                          node, or -1 and point, that boiled first
 Net = namedtuple(
     "Net",
-    "p m window hi lo r node_row node_step place share table flat table_step floor point_floor pi pf ei ef "
+    "p m window hi lo r base rise node_row node_step law table table_step floor point_floor pi pf ei ef "
     "li lf ci members tree plain pairs chains chain law_i law_t law_v knots coef lump_table probe "
     "probe_head probe_step matrix rhs found",
 )
@@ -311,25 +312,18 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     """
     p, m, window, hi, lo, r, node_row = net.p, net.m, net.window, net.hi, net.lo, net.r, net.node_row
     pi, pf, ei, ef, li, lf, ci = net.pi, net.pf, net.ei, net.ef, net.li, net.lf, net.ci
-    table, flat, step, lumps, knots, coef = (
-        net.table,
-        net.flat,
-        net.table_step,
-        net.lump_table,
-        net.knots,
-        net.coef,
-    )
+    table, step, lumps, knots, coef = net.table, net.table_step, net.lump_table, net.knots, net.coef
     members, tree = net.members, net.tree
     plain, pairs, chains, chain = net.plain, net.pairs, net.chains, net.chain
     probe, probe_head, probe_step = net.probe, net.probe_head, net.probe_step
     matrix, rhs = net.matrix, net.rhs
-    node_step, place, share = net.node_step, net.place, net.share
+    node_step, law, base, rise = net.node_step, net.law, net.base, net.rise
     law_i, law_t, law_v = net.law_i, net.law_t, net.law_v
     floor, point_floor, found = net.floor, net.point_floor, net.found
     n_chains = chains.shape[0]
     n_clusters = ci.shape[0]
     n_lumped = _count_lumped(li)
-    last = table.shape[1] - 2.0
+    last = table.shape[1] - 1.0
     n_start = ei.shape[0] // 2
     size = hi.size
     record = heads.shape[0] > 0
@@ -340,14 +334,17 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
         if frozen:
             pass_frozen(p[a : a + size], m[b : b + size], r, hi, lo)
         else:
-            pass_local(
-                p[a : a + size], m[b : b + size], node_row, node_step, flat, last, hi, lo, place, share
-            )
+            pass_local(p[a : a + size], m[b : b + size], base, rise, hi, lo)
         # Written after the pass and not before: a vector load right behind a scalar store stalls.
         leave(p, m, a, b, n_start, pf, ei, ef, frozen, step, table)
         slide(p, m, window, size)
         a = window[0]
         b = window[1]
+        # Here and not before the pass, whose vector loads would wait for these stores.
+        renew(
+            frozen, first + k + 1, p[a : a + size], m[b : b + size], node_row, node_step, law, last, base,
+            rise,
+        )  # fmt: skip
         # A law point that falls on this instant holds although n*dt may be rounded below it.
         _move((first + k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
         arrive(p, m, a, b, n_start, pf, ei, ef)

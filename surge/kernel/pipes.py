@@ -10,8 +10,12 @@ this is what makes the march fast.
 Friction belongs to the flow in the middle of a reach; half a reach is lost on leaving an end and half on
 arriving, the latter with the flow that the end had a step before. Second order where the flow is smooth, and
 an instant stop still rises by exactly B times the flow stopped. With friction frozen the coefficient is exact
-at the steady flow; elsewhere it is off by about the share of the wave that one reach's loss is. Local
-friction comes from the tables of :mod:`surge.hydraulics.losses`.
+at the steady flow; elsewhere it is off by about the share of the wave that one reach's loss is.
+
+Local friction (a factor that follows the flow) is loss = d*(base + rise*|d|) with d = P - M as it is now.
+base and rise are those of the table of :mod:`surge.hydraulics.losses` where the node's d was when it was
+looked up last; every node is looked up in one of ``2 * SHARES`` steps, a share of the rows at every second
+one. Neither is negative: whatever d does meanwhile, the loss has its sign, and none gives energy.
 """
 
 from __future__ import annotations
@@ -23,6 +27,7 @@ from surge.kernel.compiled import jit
 from surge.kernel.laws import table_loss
 
 STRIPS = 8  # nodes side by side in a row: a cache line of 64 bytes
+SHARES = 4  # of the rows; the laws of friction of one are looked up at every second step
 
 
 @jit
@@ -48,37 +53,39 @@ def pass_frozen(p, m, r, hi, lo):
 
 
 @jit
-def pass_local(p, m, row, step, flat, last, hi, lo, place, share):
-    """As :func:`pass_frozen`, the loss from a table per pipe (a factor that follows the flow).
+def pass_local(p, m, base, rise, hi, lo):
+    """As :func:`pass_frozen`, with a law of its own at every node (a factor that follows the flow).
 
-    p, m, hi, lo (nodes,) [m] as there. row (nodes,), int32: place in ``flat`` where the node's table begins.
-    step (nodes,): 1 over the step of that table [1/m]. flat (n,): the tables, one after the other [m]. last:
-    a table's last step but one, beyond which a loss goes on along the last straight piece. place (nodes,),
-    int32, and share (nodes,) are room.
-
-    In two loops, because only the first can go several nodes at a time: ``place`` and ``share`` carry what it
-    found.
+    p, m, hi, lo (nodes,) [m] as there. base [-], rise [1/m] (nodes,): loss = d*(base + rise*|d|).
     """
-    n = p.size
-    for i in range(n):
+    for i in range(p.size):
         a = p[i]
         b = m[i]
         s = a + b
         hi[i] = max(hi[i], s)
         lo[i] = min(lo[i], s)
-        u = abs(a - b) * step[i]
-        k = np.int32(u if u < last else last)
-        place[i] = row[i] + k
-        share[i] = u - k
-    for i in range(n):
-        j = np.uint32(place[i])
-        a = flat[j]
-        w = a + share[i] * (flat[j + np.uint32(1)] - a)
-        a = p[i]
-        b = m[i]
-        w = w if a >= b else -w
+        d = a - b
+        w = d * (base[i] + rise[i] * abs(d))
         p[i] = a - w
         m[i] = b + w
+
+
+@jit
+def renew(frozen, instant, p, m, row, step, law, last, base, rise):
+    """Look up the laws of friction of the nodes whose turn it is at this instant, a number of steps.
+
+    With ``frozen`` friction there is nothing to do. p, m (nodes,): waves [m]. row (nodes,), int32: row of law
+    (n, 2) with which the node's table begins; step (nodes,): 1 over its step [1/m]; last: the last step of a
+    table, whose law holds beyond it too. base [-], rise [1/m] (nodes,) are written.
+    """
+    if frozen or instant % 2:
+        return
+    for start in range(instant // 2 % SHARES * STRIPS, p.size, SHARES * STRIPS):
+        for i in range(start, start + STRIPS):
+            u = abs(p[i] - m[i]) * step[i] + 0.5
+            k = row[i] + np.int32(u if u < last else last)
+            base[i] = law[k, 0]
+            rise[i] = law[k, 1]
 
 
 @jit

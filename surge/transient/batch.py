@@ -156,7 +156,7 @@ class _BlockRun:
 
     def run(self, stop: threading.Event) -> list[LaneResult]:
         """March all lanes, or until ``stop`` is set."""
-        block = pack(self.lanes, envelope=self.envelope)
+        block = pack(self.lanes, frozen=self.frozen, envelope=self.envelope)
         found: dict[int, LaneResult] = {}
         before: dict[int, LaneResult] = {}
         pace = float(FIRST_STEPS)

@@ -14,6 +14,7 @@ from surge.kernel import columns
 from surge.kernel.batch_links import WIDE
 from surge.kernel.batch_march import Block
 from surge.kernel.march import Net
+from surge.kernel.pipes import STRIPS
 from surge.transient.batch_lane import Lane, law_rows
 from surge.transient.grid import Grid, staggered
 
@@ -90,20 +91,23 @@ def _side_by_side(nets: Sequence[Net], which: Ints, part: Callable[[Net], NDArra
 
 
 def _waves(
-    nets: Sequence[Net], which: Ints, at: NDArray[np.intp], *, envelope: bool
+    nets: Sequence[Net], which: Ints, at: NDArray[np.intp], *, frozen: bool, envelope: bool
 ) -> dict[str, NDArray[Any]]:
-    """The steady flow of every lane, and an empty envelope."""
+    """The steady flow of every lane, its laws of friction, and an empty envelope."""
     nodes = at.size
     rows = nodes + max(nodes, SPARE)
-    watched = nodes if envelope else 0
+    watched, local = nodes if envelope else 0, 0 if frozen else nodes
     flat = dict(
         zip(
-            ("flat_hi", "flat_lo", "flat_p", "flat_m"),
-            staggered(*(WIDE * n for n in (watched, watched, rows, rows))),
+            ("flat_hi", "flat_lo", "flat_p", "flat_m", "base", "rise"),
+            staggered(*(WIDE * n for n in (watched, watched, rows, rows, local, local))),
             strict=True,
         )
     )
-    hi, lo, p, m = (a.reshape(-1, WIDE) for a in flat.values())
+    hi, lo, p, m, base, rise = (a.reshape(-1, WIDE) for a in flat.values())
+    if local:
+        base[:] = _side_by_side(nets, which, lambda n: n.base[at])
+        rise[:] = _side_by_side(nets, which, lambda n: n.rise[at])
     start = rows - nodes
     p[start:] = _side_by_side(nets, which, lambda n: n.p[n.window[0] + at])
     m[:nodes] = _side_by_side(nets, which, lambda n: n.m[n.window[1] + at])
@@ -112,26 +116,27 @@ def _waves(
 
 
 def _friction(grid: Grid, nets: Sequence[Net], which: Ints) -> dict[str, NDArray[Any]]:
-    """Row of node 0 and reaches of every pipe; coefficients and tables of pipes and ends."""
+    """Row of node 0 and reaches of every pipe; coefficients, laws and tables of pipes and ends."""
     gridded = [k for k, n in enumerate(grid.reaches.count) if n]
     firsts = np.cumsum([0, *(grid.nodes[k].size for k in gridded)])
     pipes = [(firsts[i], grid.reaches.count[k]) for i, k in enumerate(gridded)]
     inner = [int(grid.nodes[k][1]) for k in gridded]
     table, first = _shared([n.table for n in nets], which)
+    law, law_first = _shared([n.law for n in nets], which)
     width = table.shape[1]
-    rows = 2 * np.array(gridded, dtype=np.int64)
     end_rows = grid.net.ei[:, columns.E_ROW]
     return {
         "pipes": np.array(pipes, dtype=np.int64).reshape(-1, 2),
         "r": _side_by_side(nets, which, lambda n: n.r[inner]),
+        "law": law,
+        "row": (grid.net.node_row[inner, None] + law_first).astype(np.int32),
+        "step": _side_by_side(nets, which, lambda n: n.node_step[inner]),
         "table": table.ravel(),
-        "row": ((rows[:, None] + first) * width).astype(np.int32),
-        "step": _side_by_side(nets, which, lambda n: n.table_step[rows]),
         "end_r": _side_by_side(nets, which, lambda n: n.ef[:, columns.E_R]),
         "end_row": (end_rows[:, None] + first) * width,
         "end_step": _side_by_side(nets, which, lambda n: n.table_step[end_rows]),
         "place": np.zeros(WIDE, dtype=np.int32),
-        "share": np.zeros(WIDE),
+        "sums": np.zeros(WIDE),
     }
 
 
@@ -204,7 +209,7 @@ def _links(nets: Sequence[Net], which: Ints) -> dict[str, NDArray[Any]]:
     }
 
 
-def pack(lanes: Sequence[Lane], *, envelope: bool) -> Block:
+def pack(lanes: Sequence[Lane], *, frozen: bool, envelope: bool) -> Block:
     """Arrays of up to ``WIDE`` lanes; places left over repeat the first and count as failed."""
     grid = lanes[0].grid
     nets = list({id(lane.grid.net): lane.grid.net for lane in lanes}.values())
@@ -218,10 +223,12 @@ def pack(lanes: Sequence[Lane], *, envelope: bool) -> Block:
     well[: len(lanes)] = 1.0
     lumped = int(np.sum(grid.net.li[:, columns.L_KIND] == columns.LUMPED))
     return Block(
-        sizes=np.array([at.size, grid.net.table.shape[1], lumped], dtype=np.int64),
+        sizes=np.array(
+            [at.size, grid.net.table.shape[1], lumped, grid.net.hi.size // STRIPS], dtype=np.int64
+        ),
         well=well,
         **{name: np.zeros(WIDE, dtype=np.int64) for name in ("status", "failed", "bad")},
-        **_waves(nets, which, at, envelope=envelope),
+        **_waves(nets, which, at, frozen=frozen, envelope=envelope),
         **_friction(grid, nets, which),
         **_ends_and_points(nets, which, order),
         **_links(nets, which),

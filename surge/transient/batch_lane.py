@@ -162,7 +162,7 @@ EACH_STEP = 150  # nodes that cost as much as what a step does besides
 
 # What a march changes; the rest of a net is only read and may be shared.
 CHANGED = (
-    *("window", "place", "share", "pi", "pf", "ef", "li", "lf", "probe_head", "probe_step"),
+    *("window", "base", "rise", "pi", "pf", "ef", "li", "lf", "probe_head", "probe_step"),
     *("matrix", "rhs", "found"),
 )
 

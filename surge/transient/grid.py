@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from surge.arrays import Array
 from surge.errors import GridError
-from surge.hydraulics.losses import TABLE_SIZE, LossTables, PipeLoss, of_wave_difference
+from surge.hydraulics.losses import TABLE_SIZE, LossTables, PipeLoss, of_wave_difference, tangents
 from surge.hydraulics.steady import Steady
 from surge.kernel import columns
 from surge.kernel.columns import FIXED, FREE, LUMPED, ORIFICE, PUMP
@@ -201,27 +201,28 @@ class _Arrays(_Builder):
         return tuple(found)
 
     def friction(self) -> dict[str, NDArray[Any]]:
-        """Coefficients and tables of the loss of a reach, half of it at the ends."""
+        """Coefficients and laws of the loss of a reach, tables of half of it at the ends."""
         size, pipes = self.rows * STRIPS, len(self.lineup.pipes)
-        r, row = np.zeros(size), np.full(size, 2 * pipes, dtype=np.int64)
-        table, per_d = np.zeros((2 * pipes + 1, TABLE_SIZE + 1)), np.zeros(2 * pipes + 1)
+        r, row = np.zeros(size), np.full(size, pipes, dtype=np.int64)
+        table, per_d = np.zeros((pipes, TABLE_SIZE + 1)), np.zeros(pipes)
+        law, per_law = np.zeros((pipes + 1, TABLE_SIZE + 1, 2)), np.zeros(pipes + 1)
+        now = np.zeros((size, 2))
         for k in self.gridded:
             at, wave, n = self.nodes[k], self.b[k], self.reaches.count[k]
             q, loss, step = abs(self.flow[k]), self.tables.loss[k] / n, self.tables.step[k]
-            table[2 * k], d_step = of_wave_difference(loss, step, wave, q)
-            table[2 * k + 1] = loss / 2
-            per_d[2 * k : 2 * k + 2] = 1 / d_step, 1 / (2 * wave * step)
-            row[at[1:-1]] = 2 * k
-            steady = loss[round(q / step)]
-            r[at[1:-1]] = self._coefficient(k, steady, 2 * wave * q + steady)
-        self.coefficients = r
+            by_d, d_step = of_wave_difference(loss, step, wave, q)
+            place = round(q / step)
+            d = 2 * wave * q + loss[place]
+            table[k], per_d[k] = loss / 2, 1 / (2 * wave * step)
+            law[k], per_law[k] = tangents(by_d, d_step, d), 1 / d_step
+            inner = at[1:-1]
+            row[inner], now[inner] = k, law[k, place]
+            r[inner] = self._coefficient(k, loss[place], d)
+        self.coefficients, self.laws_now, self.node_step = r, now, per_law[row]
         return {
-            "node_row": (row * table.shape[1]).astype(np.int32),
-            "node_step": per_d[row],
-            "place": np.zeros(size, dtype=np.int32),
-            "share": np.zeros(size),
+            "node_row": (row * law.shape[1]).astype(np.int32),
+            "law": law.reshape(-1, 2),
             "table": table,
-            "flat": table.reshape(-1),
             "table_step": per_d,
         }
 
@@ -251,7 +252,7 @@ class _Arrays(_Builder):
             into = -self.flow[k] if far else self.flow[k]
             half = abs(self.drop[k]) / self.reaches.count[k] / 2
             r = self.frozen[k] / self.reaches.count[k] / (8 * self.b[k] ** 2)
-            self.ei[e] = self.nodes[k][-1 if far else 0], 2 * k + 1, point
+            self.ei[e] = self.nodes[k][-1 if far else 0], k, point
             self.ef[e] = 1 / self.b[k], r, self.heads[point] - self.b[k] * into, half if into > 0 else -half
 
     def point_arrays(self) -> None:
@@ -343,8 +344,9 @@ class _Arrays(_Builder):
         """The steady flow as the kernel's first instant, and an empty envelope."""
         size = self.rows * STRIPS
         window = size + max(size, 32 * STRIPS)
-        hi, lo, r, p, m = staggered(size, size, size, window, window)
-        r[:] = self.coefficients
+        hi, lo, r, p, m, base, rise, step = staggered(*[size] * 3, window, window, *[size] * 3)
+        r[:], step[:] = self.coefficients, self.node_step
+        base[:], rise[:] = self.laws_now.T
         start = np.array([p.size - size, 0], dtype=np.int64)
         for k in self.gridded:
             at = self.nodes[k]
@@ -356,7 +358,8 @@ class _Arrays(_Builder):
             p[start[0] + at] = head + wave
             m[start[1] + at] = head - wave
         hi[:], lo[:] = -1e300, 1e300
-        return {"p": p, "m": m, "window": start, "hi": hi, "lo": lo, "r": r}
+        friction = {"r": r, "base": base, "rise": rise, "node_step": step}
+        return {"p": p, "m": m, "window": start, "hi": hi, "lo": lo, **friction}
 
     def room(self) -> dict[str, NDArray[Any]]:
         """Matrix and right side for the largest cluster."""

@@ -61,11 +61,11 @@ def index(made: KeptMarch, *, point: str = "", link: str = "", end: tuple[str, b
 
 
 def _friction(made: KeptMarch) -> None:
-    made.marched.grid.net.table[0] *= 1.02
+    made.marched.grid.net.law[:] *= 1.02
 
 
 def _gain(made: KeptMarch) -> None:
-    made.marched.grid.net.table[:] *= -1.0
+    made.marched.grid.net.law[:] *= -1.0
 
 
 def _impedance(made: KeptMarch) -> None:

@@ -146,8 +146,9 @@ def _quadratic() -> list[Check]:
             status=COMPUTED,
             given=inputs,
             working=(f"s = 1 - tanh(f*V*{LENGTH - mid:g}/(4*D*a))",),
-            figures=(Figure(what="front over J", unit="-", expected=s, tolerance=0.15 / n, step="s"),),
-            why="first order: the front arrives with the friction of its last half reach still to come",
+            figures=(Figure(what="front over J", unit="-", expected=s, tolerance=0.17 / n, step="s"),),
+            why="first order: the front arrives with the friction of its last half reach still to come "
+            "(0.14 of a reach's part), and is charged by the law of the flow before it (0.03)",
             program=PROGRAM,
             compute=partial(_front, n, mid),
         )

@@ -6,9 +6,9 @@ Scenarios that share a grid (the same elements, reaches and step) are marched ``
 
 Decisions
 ---------
-* Friction read from tables does not turn into vector instructions: a lane of a block then costs 3 to 7 times
-  as much as with a fixed factor. So few lanes, and lanes of unequal lengths, are marched one by one, each for
-  as long as it needs and able to go on. :func:`march_batch` takes what costs less.
+* A step of a block costs as much as a dozen steps of single marches, whatever its lanes do. So few lanes, and
+  lanes of unequal lengths, are marched one by one, each for as long as it needs and able to go on.
+  :func:`march_batch` takes what costs less.
 """
 
 from __future__ import annotations
@@ -33,8 +33,8 @@ from surge.workers import processors
 LOOK = 0.1  # [s] of work, about, between two looks at whether to go on
 FIRST_STEPS = 16  # of the first piece of work, whose speed is not known yet
 # A step of a block costs as much as that of so many lanes by themselves, without and with frozen friction:
-# measured on the demo cases (16 to 23 and 14 to 16).
-BLOCK_COSTS = {False: 21.0, True: 15.0}
+# measured on the demo cases (9 to 17 and 14 to 16).
+BLOCK_COSTS = {False: 13.5, True: 15.0}
 
 
 class LaneGroup(Protocol):

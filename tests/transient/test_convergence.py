@@ -33,8 +33,9 @@ def test_smooth_closure_converges_to_second_order(time: float) -> None:
 
 def test_behind_an_instant_stop() -> None:
     """Line packing with quadratic friction, 9 s after the stop. The front carries half a reach's friction,
-    which shows at every second step: first order, on the high side. The steps between are within 1e-5 of
-    the limit on 20 reaches already (second order at first, then what little the front leaves behind)."""
+    which shows at every second step: first order, on the high side. The steps between are within 1.2e-4 of
+    the limit on 20 reaches already: the front is charged by the law of friction of the flow before it, which
+    a reach's part in the wave, here 0.7 %, bends."""
 
     def values(n: int) -> tuple[float, float]:
         made = rough_line(n, mid=600.0, duration=9.9)
@@ -47,9 +48,9 @@ def test_behind_an_instant_stop() -> None:
     orders = _orders(lambda n: found[n][0], 20)
     assert all(0.95 < o < 1.05 for o in orders), orders
     between = np.array([found[n][1] for n in found])
-    steps = np.abs(np.diff(between))
-    assert np.all(steps[1:] < steps[:-1] / 2)
-    assert np.abs(between - between[-1]).max() < 1e-5 * between[-1]
+    away = np.abs(between[:-1] - between[-1])
+    assert np.all(away[1:] < away[:-1] / 2)
+    assert away.max() < 1.2e-4 * between[-1]
     assert all(high > low for high, low in found.values())
 
 

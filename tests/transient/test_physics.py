@@ -181,11 +181,15 @@ def test_flows_meet_at_every_point(seed: int) -> None:
 
 
 @settings(max_examples=15, deadline=None)
-@given(seed=SEEDS)
-def test_a_mirrored_line_gives_the_mirrored_history(seed: int) -> None:
-    """Every pipe, valve and passage turned round, all lists reversed: same heads, flows with the sign
-    turned."""
+@given(seed=SEEDS, frozen=st.booleans())
+def test_a_mirrored_line_gives_the_mirrored_history(seed: int, frozen: bool) -> None:
+    """Every pipe, valve and passage turned round, all lists reversed: same heads, flows with the sign turned.
+
+    To rounding with frozen friction. With local friction the laws of nodes are looked up in another order,
+    within eight steps of a march on 60 reaches: half of the 0.5 % that the error of a run is aimed at."""
     lineup, ratio, speed = _laws(seed)
+    lineup = lineup.with_(frozen_friction=frozen)
+    share = 1e-8 if frozen else 2.5e-3
     dt = _step(lineup)
 
     def turned(items: tuple) -> tuple:
@@ -202,13 +206,14 @@ def test_a_mirrored_line_gives_the_mirrored_history(seed: int) -> None:
     two = run(mirrored, dt, 500 * dt, ratio=ratio, speed=speed)
     swing = np.ptp(one.heads)
     for p in lineup.points:
-        assert two.head(p.name) == pytest.approx(one.head(p.name), abs=1e-8 * max(swing, 1.0)), p.name
+        assert two.head(p.name) == pytest.approx(one.head(p.name), abs=share * max(swing, 1.0)), p.name
     for v in (*lineup.valves, *lineup.passages):
-        assert two.flow(v.name) == pytest.approx(-one.flow(v.name), abs=1e-9)
+        size = np.abs(one.flow(v.name)).max()
+        assert two.flow(v.name) == pytest.approx(-one.flow(v.name), abs=1e-9 + (share - 1e-8) * size)
     high, _ = one.marched.envelope()
     mirror, _ = two.marched.envelope()
     for a, b in zip(high, reversed(mirror), strict=True):
-        assert b[::-1] == pytest.approx(a, abs=1e-8 * max(swing, 1.0))
+        assert b[::-1] == pytest.approx(a, abs=share * max(swing, 1.0))
 
 
 # --- instant stops, dead ends, several valves --------------------------------------------------------------

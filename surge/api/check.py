@@ -83,6 +83,7 @@ class CheckAnswer(Assessment, CaseAnswer):
         """The document, as types."""
         from surge.reports.advice import advice
         from surge.reports.check_json import answer
+        from surge.reports.gauge import gauge_sentences
         from surge.reports.words import sentence
 
         worst = self.weakest
@@ -92,6 +93,7 @@ class CheckAnswer(Assessment, CaseAnswer):
             version=__version__,
             sentence=sentence(worst, self.run_of(worst), self.display) if worst else "",
             advice=advice(self, self.display),
+            gauge=gauge_sentences(self.gauge, self.display),
             cautions=CAUTIONS,
             histories=histories,
         )

@@ -20,6 +20,7 @@ from surge.case.figures import (
 )
 from surge.case.liquid import liquid_of
 from surge.case.notes import IN_CASE, Notes
+from surge.case.readings import reading_of
 from surge.case.scenarios import ScenarioBuilder
 from surge.case.waves import hose_speed, pipe_speed
 from surge.errors import Origin, meant
@@ -94,6 +95,10 @@ class Builder:
             supplies=tuple(self._supply(s, ("supply", i)) for i, s in enumerate(case.supply)),
             rate=self._rate(case.rate) if case.rate else None,
             scenarios=tuple(scenarios.scenario(s, ("scenario", i)) for i, s in enumerate(case.scenario)),
+            readings=tuple(
+                reading_of(r, ("reading", i), self.notes, cargo=case.liquid)
+                for i, r in enumerate(case.reading)
+            ),
             atmosphere=self.notes.atmosphere,
             frozen_friction=case.calculation.friction == "frozen",
             berth=self._berth(case.berth),

@@ -32,6 +32,7 @@ _LEVEL = Quantity("level", "-1.2 bar(g)", "1000 bar(g)")
 _RATING = Quantity("level", "0.1 bar(g)", "1000 bar(g)")
 _SPEED = Quantity("speed", "50 m/s", "3000 m/s")
 _MODULUS = Quantity("modulus", "1 MPa", "1000 GPa")
+_TEMPERATURE = Quantity("temperature", "-200 degC", "300 degC")
 _TIME = Quantity("time", "0 s", "24 h")
 _STROKE = Quantity("time", "0.01 s", "24 h")
 _KV = Quantity("kv", "0.01 m3/h", "1000000 m3/h")
@@ -98,7 +99,7 @@ class LiquidTable(FileTable):
     )
 
     cargo: Annotated[str | None, _LISTED] = None
-    temperature: Annotated[Reading | None, Quantity("temperature", "-200 degC", "300 degC")] = None
+    temperature: Annotated[Reading | None, _TEMPERATURE] = None
     density_15: Annotated[Reading | None, _DENSITY] = None
     name: Annotated[str | None, _NAME] = None
     density: Annotated[Reading | None, _DENSITY] = None
@@ -337,6 +338,20 @@ class ScenarioTable(FileTable):
     shutdown: Shutdown | None = None
 
 
+class ReadingTable(FileTable):
+    """A pressure that was read on a gauge while loading at a steady rate."""
+
+    at: Name
+    pressure: Annotated[Reading, _LEVEL]
+    rate: Annotated[Reading, _RATE]
+    tolerance: Annotated[Reading | None, Quantity("difference", "0.001 bar", "20 bar")] = None
+    temperature: Annotated[Reading | None, _TEMPERATURE] = None
+    levels: dict[Name, Elevation] = Field(default_factory=dict)
+    openings: dict[Name, Opening] = Field(default_factory=dict)
+    day: Annotated[date | None, Day("when it was read")] = None
+    note: Annotated[str, _NOTE] = ""
+
+
 class CaseSpec(FileTable):
     """A whole case file."""
 
@@ -362,3 +377,4 @@ class CaseSpec(FileTable):
     valve: list[ValveTable] = Field(default_factory=list)
     passage: list[PassageTable] = Field(default_factory=list)
     scenario: list[ScenarioTable] = Field(default_factory=list)
+    reading: list[ReadingTable] = Field(default_factory=list)

@@ -17,6 +17,7 @@ from surge.errors import Fault, Origin
 ELEMENTS = 200  # pipes, arms, hoses, valves, passages and pumps together
 PLACES = 250  # points; tanks and supplies together
 SCENARIOS = 100
+READINGS = 50
 RUNS = 1600  # elements times scenarios: what is kept of every run grows with it
 EVENTS = 200  # of one scenario
 ROWS = 2000  # of one table: a stroke law, a pump curve, a characteristic
@@ -49,6 +50,7 @@ def size_faults(data: Mapping[str, Any]) -> list[Fault]:
             _SMALLER,
         ),
         (("scenario",), scenarios, SCENARIOS, "scenarios", "make several cases of it"),
+        (("reading",), _count(data.get("reading")), READINGS, "readings", "keep those of the last loadings"),
     )
     faults = [
         _fault(path, count, most, what, remedy) for path, count, most, what, remedy in counted if count > most

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from surge.errors import Origin
+from surge.model.gauge import GaugeReading
 from surge.units import ATMOSPHERE
 
 GRAVITY = 9.80665  # [m/s2] standard gravity, CGPM 1901
@@ -522,6 +523,7 @@ class LineUp:
     supplies: tuple[Supply, ...] = ()
     rate: Rate | None = None
     scenarios: tuple[Scenario, ...] = ()
+    readings: tuple[GaugeReading, ...] = ()
     atmosphere: float = ATMOSPHERE
     gravity: float = GRAVITY
     pump_top_limit: float = 8e5

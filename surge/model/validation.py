@@ -21,6 +21,7 @@ from surge.model.validation_fields import (
     field_faults,
     unknown_name,
 )
+from surge.model.validation_readings import reading_faults
 from surge.model.validation_scenarios import group_faults, scenario_faults
 
 MEANS = {
@@ -59,6 +60,7 @@ def faults_of(lineup: LineUp) -> list[Fault]:
         *_rate_faults(lineup),
         *scenario_faults(lineup),
         *group_faults(lineup),
+        *reading_faults(lineup),
     ]
     if not faults:
         faults.extend(_lift_faults(lineup))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from surge.errors import Fault
+from surge.model.gauge import GaugeReading
 from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
 from surge.model.stroke import join, moves_so
 from surge.model.topology import sides
@@ -31,7 +32,7 @@ def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
     """Yield the faults of all scenarios of a line-up."""
     for scenario in lineup.scenarios:
         yield from _state_faults(lineup, scenario)
-        yield from _level_faults(lineup, scenario)
+        yield from level_faults(lineup, scenario)
         yield from _valve_faults(lineup, scenario)
         yield from _pump_faults(lineup, scenario)
         yield from _side_faults(lineup, scenario)
@@ -79,11 +80,7 @@ def _state_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
                 expected="a [rate] that says by which means a rate is reached",
                 remedy="add [rate] with agreed, means and at, or leave the rate of the scenario out",
             )
-    for name, opening in scenario.openings:
-        path = (*origin, "openings", name)
-        yield from OPENING.faults(path, opening)
-        if name not in valves:
-            yield unknown_name(path, name, kind="valve", known=valves)
+    yield from opening_faults(lineup, scenario)
     for k, name in enumerate(scenario.shut_at_start):
         if name not in valves:
             yield unknown_name((*origin, "shut_at_start", k), name, kind="valve", known=valves)
@@ -95,10 +92,21 @@ def _state_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
             yield unknown_name(path, name, kind="point", known=lineup.points_by_name)
 
 
-def _level_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+def opening_faults(lineup: LineUp, state: Scenario | GaugeReading) -> Iterator[Fault]:
+    """Yield the faults of openings that are other ones than those of the line-up."""
+    valves = [valve.name for valve in lineup.valves]
+    for name, opening in state.openings:
+        path = (*state.origin, "openings", name)
+        yield from OPENING.faults(path, opening)
+        if name not in valves:
+            yield unknown_name(path, name, kind="valve", known=valves)
+
+
+def level_faults(lineup: LineUp, state: Scenario | GaugeReading) -> Iterator[Fault]:
+    """Yield the faults of levels that are other ones than those of the line-up."""
     tanks = {tank.name: tank for tank in lineup.tanks}
-    for name, level in scenario.levels:
-        path = (*scenario.origin, "levels", name)
+    for name, level in state.levels:
+        path = (*state.origin, "levels", name)
         yield from LEVEL.faults(path, level)
         if name in tanks:
             yield from outlet_faults(lineup, tanks[name], level=level, path=path)

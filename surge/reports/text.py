@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from surge.reports.advice import advice, gentleness
+from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, sentence, whose
@@ -57,6 +58,7 @@ class TextReport:
         if self.a.lineup.assumed:
             out += ["", *assumed_lines(self.a.lineup.assumed)]
         if self.details:
+            out += gauge_details(self.a.gauge, self.display)
             out += ["", *self.assumptions()]
         out += ["", "Cautions"]
         out += [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
@@ -76,6 +78,7 @@ class TextReport:
             if by_rule:
                 words = f"Of the pressures, {words[0].lower()}{words[1:]}"
             out.append(paragraph(words))
+        out += [paragraph(words) for words in gauge_sentences(self.a.gauge, self.display)]
         steps = advice(self.a, self.display)
         if steps:
             out += ["", "What to do, in this order:" if len(steps) > 1 else "What to do:"]

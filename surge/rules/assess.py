@@ -9,7 +9,7 @@ Decisions
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from surge.effort import Part, foresee, within
 from surge.errors import CaseError, Fault
@@ -17,6 +17,7 @@ from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import ranges_of
 from surge.rules.book import RuleBook
 from surge.rules.findings import ELSEWHERE, EXIT_CODE, WITHIN, Finding, weakest, worst_of, worst_one
+from surge.rules.gauge import GaugeCheck, compare_with_gauges
 from surge.rules.ranged import Made, over_ranges
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling, counts, rule_on, with_pump_top, worst
 from surge.rules.static import static_over_densities
@@ -64,6 +65,8 @@ class Assessment:
         What governs.
     rulings : tuple of Ruling
         The case held against every rule of the book; empty without a book.
+    gauge : GaugeCheck
+        The case held against what was read on gauges; it changes no verdict.
     """
 
     lineup: LineUp
@@ -73,6 +76,7 @@ class Assessment:
     verdict: str
     weakest: Finding | None
     rulings: tuple[Ruling, ...] = ()
+    gauge: GaugeCheck = field(default_factory=GaugeCheck)
 
     @property
     def broken(self) -> tuple[Ruling, ...]:
@@ -168,6 +172,7 @@ def assess(
         verdict=worst_of([*(f.verdict for f in counting), worst(rulings)]),
         weakest=weakest(counting),
         rulings=rulings,
+        gauge=compare_with_gauges(lineup, runs),
     )
 
 

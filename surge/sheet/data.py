@@ -5,7 +5,8 @@ printed is :meth:`Sheet.document` and nothing else.
 
 Decisions
 ---------
-* The verdict is the worst of pressures, rules, windows and records.
+* The verdict is the worst of pressures, rules, windows and records. A case that does not fit what was read on
+  gauges cannot be decided: nobody signs for a line that is another one.
 * A stroke of the case that keeps its limits but lies outside its own window is an objection (exit code 3):
   longer or shorter ones near it are not safe.
 * Every element and place stands once, at its worst over all scenarios.
@@ -22,6 +23,7 @@ from surge.case.file import Case
 from surge.model.lineup import LineUp, Pipe
 from surge.reports.advice import advice
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
+from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.reports.window import all_named
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
@@ -43,8 +45,8 @@ A_DRAFT = "NOT FOR SIGNATURE: windows of stroke times were not searched."
 DRAFT = "DRAFT"
 SEARCH = "Make the sheet again without --no-window."
 ANEW = (
-    "Put right what is said above: set the stroke within its window, or mend the valve and time it again. "
-    "Then make the sheet anew."
+    "Put right what is said above: set the stroke within its window, mend the valve and time it again, or "
+    "find the figure with which the case fits the gauge. Then make the sheet anew."
 )
 NO_SHUTDOWN = "No emergency shutdown is described in this case: its times are not checked."
 DUTY = (
@@ -139,6 +141,7 @@ class Sheet(Head):
     highest: tuple[PressureRow, ...]
     lowest: tuple[PressureRow, ...]
     static: str
+    gauge: str
     tests: Tests
     assumed: tuple[AssumedItem, ...]
     rules: tuple[RuleItem, ...]
@@ -193,6 +196,7 @@ def sheet_of(
             assessment.verdict,
             tests.verdict,
             *([EXCEEDED] if outside else []),
+            WITHIN if assessment.gauge.fits else UNDECIDED,
             windows.verdict if windows else WITHIN,
         ]
     )
@@ -228,6 +232,7 @@ def sheet_of(
         highest=upper_rows(assessment, display),
         lowest=lower_rows(assessment, display),
         static=_static(static_worst(assessment), display),
+        gauge=compared_line(assessment.gauge, display),
         tests=tests,
         assumed=tuple(assumed_items(lineup.assumed)),
         rules=tuple(rule_items(assessment, display, details=False)),
@@ -258,6 +263,8 @@ def _objections(
     said += [display.phrase(r.phrase) for r in assessment.broken]
     said += [reason for run in assessment.scenarios for reason in run.undecided]
     said += [m.objection for m in moves]
+    if not assessment.gauge.fits:
+        said.append(gauge_sentences(assessment.gauge, display)[0])
     if windows is not None:
         for valve in windows.by_valve:
             shortest, longest = windows.bounds(valve)

@@ -172,7 +172,8 @@ def assess(
         verdict=worst_of([*(f.verdict for f in counting), worst(rulings)]),
         weakest=weakest(counting),
         rulings=rulings,
-        gauge=compare_with_gauges(lineup, runs),
+        # What a search tries is not the line that was read.
+        gauge=compare_with_gauges(lineup, runs) if known is None else GaugeCheck(),
     )
 
 

@@ -21,6 +21,7 @@ from surge.errors import Fault
 from surge.inputs import input_of
 from surge.reports.advice import advice, gentleness, settled, unavoidable
 from surge.reports.check_json import CheckDocument, answer
+from surge.reports.gauge import gauge_sentences
 from surge.reports.document import no_answer, refusal
 from surge.reports.layout import LINE, table
 from surge.reports.text import TextReport
@@ -339,6 +340,7 @@ def typed(case: Case, got: Assessment, *, histories: bool = False) -> CheckDocum
         version="0",
         sentence=sentence(got.weakest, got.run_of(got.weakest), display),
         advice=advice(got, display),
+        gauge=gauge_sentences(got.gauge, display),
         cautions=CAUTIONS,
         histories=histories,
     )

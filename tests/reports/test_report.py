@@ -21,8 +21,8 @@ from surge.errors import Fault
 from surge.inputs import input_of
 from surge.reports.advice import advice, gentleness, settled, unavoidable
 from surge.reports.check_json import CheckDocument, answer
-from surge.reports.gauge import gauge_sentences
 from surge.reports.document import no_answer, refusal
+from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, table
 from surge.reports.text import TextReport
 from surge.reports.words import CAUTIONS, Display, sentence

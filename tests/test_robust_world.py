@@ -258,7 +258,7 @@ entry()
 def test_an_interrupted_command_leaves_nothing(name: str, command: str, case: Path, tmp_path: Path) -> None:
     """The marches would take days: that the command ends at all is the interrupt's doing."""
     process = subprocess.Popen(
-        [sys.executable, "-c", ENDLESS, command, case],
+        [sys.executable, "-c", ENDLESS, command, "--patient", case],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         bufsize=0,
@@ -283,66 +283,7 @@ def test_an_interrupted_command_leaves_nothing(name: str, command: str, case: Pa
     assert [p.name for p in tmp_path.iterdir()] == ["case.toml"]
 
 
-# The compiler's cache
-
-KEEP = """
-import sys
-from surge.kernel import compiled
-@compiled.jit
-def twice(x):
-    return 2.0 * x
-print(twice(3.0), compiled.TROUBLE)
-"""
-
-
-def keep(folder: Path, **environment: str) -> str:
-    """Compile a function in a file of its own; what came of it, and what stood in the way."""
-    script = folder / "script.py"
-    script.write_text(KEEP, encoding="utf-8")
-    got = subprocess.run(
-        [sys.executable, script], capture_output=True, text=True, env=os.environ | environment, check=False
-    )
-    assert got.returncode == 0, got.stderr
-    return got.stdout.strip()
-
-
-def test_a_damaged_cache_is_written_anew(tmp_path: Path) -> None:
-    cache = tmp_path / "cache"
-    assert keep(tmp_path, NUMBA_CACHE_DIR=str(cache)) == "6.0 []"
-    files = list(cache.rglob("*.nb*"))
-    assert files
-    for path in files:
-        path.write_bytes(path.read_bytes()[:100])
-    assert keep(tmp_path, NUMBA_CACHE_DIR=str(cache)) == "6.0 []"
-    assert all(p.stat().st_size > 100 for p in cache.rglob("*.nb*"))
-
-
-def test_without_a_place_for_it_the_work_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
-    def nowhere(*_: Any) -> None:
-        raise RuntimeError("cannot cache function: no locator available")
-
-    monkeypatch.setattr(compiled._Forgiving, "__init__", nowhere)
-    monkeypatch.setattr(compiled, "TROUBLE", [])
-    made = compiled.jit(lambda x: 3.0 * x)
-    assert made(2.0) == 6.0
-    assert compiled.TROUBLE == ["no folder for it can be written"]
-
-
-def test_a_full_disk_does_not_end_the_work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(compiled, "TROUBLE", [])
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
-
-    def full(*_: Any) -> None:
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
-    made = compiled.jit(_plain)
-    monkeypatch.setattr(made._cache._cache_file, "save", full)
-    assert made(2.0) == 8.0
-    assert compiled.TROUBLE[0].endswith(os.strerror(errno.ENOSPC))
-
-
-def _plain(x: float) -> float:
-    return 4.0 * x
+# The compiled solver
 
 
 def test_the_trouble_is_told_once_and_in_one_line(

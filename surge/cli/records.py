@@ -168,7 +168,7 @@ def _judge(
     file: str, case: str | None, limits: str | None, asked: dict[str, Any], *, as_json: bool
 ) -> RecordsAnswer:
     """Judge the records; a file of which nothing can be read has faults by row."""
-    with answering(case or limits or file, as_json=as_json, solver=False) as progress:
+    with answering(case or limits or file, as_json=as_json) as progress:
         from surge.api.records import UnreadableError, judge_records
         from surge.api.refusals import unreadable
 
@@ -182,7 +182,7 @@ def _judge(
 def _draw(answer: RecordsAnswer, pages: dict[Path, str], *, force: bool) -> None:
     """Write the pages of histories; further pages of a picture get a number."""
     kinds: Any = tuple(pages.values())
-    with answering("", solver=False):
+    with answering(""):
         drawn = answer.draw_all(kinds)
     found = {
         path if number == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}"): page.content
@@ -206,7 +206,7 @@ def _run_curve(
     as_json: bool,
 ) -> NoReturn:
     """Run a case with a measured stroke, print the answer and leave with its exit code."""
-    with answering(case, as_json=as_json, solver=False) as progress:
+    with answering(case, as_json=as_json) as progress:
         from surge.api.refusals import unused
         from surge.api.stroke import read_stroke, run_measured_stroke
         from surge.errors import CaseError, UnknownNameError

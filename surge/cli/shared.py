@@ -78,7 +78,7 @@ def fail(message: str) -> NoReturn:
 
 
 @contextmanager
-def answering(path: str, *, as_json: bool = False, solver: bool = True) -> Iterator[ProgressLine]:
+def answering(path: str, *, as_json: bool = False) -> Iterator[ProgressLine]:
     """Surround the work of a command: progress is told, faults become lines and exit codes.
 
     More than about a minute of work is refused where the command has ``patient_option`` and it was not given.
@@ -91,10 +91,8 @@ def answering(path: str, *, as_json: bool = False, solver: bool = True) -> Itera
         The file that faults are in, where they do not say so themselves.
     as_json : bool
         Refusals are printed as documents too.
-    solver : bool
-        Nothing beside the solver is needed: histories of valves need scipy, and it does without.
     """
-    with lighter_start(without_scipy=solver):
+    with lighter_start():
         from surge.effort import PATIENCE, Meter, metered
         from surge.errors import ArgumentError, CaseError, RequestError, SurgeError
 
@@ -133,26 +131,20 @@ def _tell_trouble() -> None:
 
 
 @contextmanager
-def lighter_start(*, without_scipy: bool) -> Iterator[None]:
+def lighter_start() -> Iterator[None]:
     """Do without what nothing here needs, while the solver loads.
 
-    The compiler's runtime asks for scipy's linear algebra wherever scipy is installed (0.14 s), the
-    case reader's library looks for plugins, and the collector walks over modules that stay.
+    The case reader's library looks for plugins, and the collector walks over modules that stay.
     """
     import gc
 
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
-    hidden = without_scipy and "scipy" not in sys.modules
-    if hidden:
-        sys.modules["scipy"] = None  # type: ignore[assignment]
     gc.disable()
     try:
         yield
     finally:
         gc.freeze()  # else the first collection walks over all of the modules
         gc.enable()
-        if hidden and sys.modules.get("scipy", 0) is None:
-            del sys.modules["scipy"]
 
 
 class ProgressLine:

@@ -52,7 +52,7 @@ def sheet(
     )
     wanted = wanted_units(units)
     day = day_of(today)
-    with answering(case, as_json=as_json, solver=records is None) as progress:
+    with answering(case, as_json=as_json) as progress:
         from surge.api.sheet import make_sheet
 
         answer = make_sheet(

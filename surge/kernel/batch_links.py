@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import math
 
-from numba import njit
-
 from surge.kernel.columns import (
     CH_A,
     CH_B,
@@ -50,15 +48,12 @@ from surge.kernel.columns import (
     W_SQUARES,
     W_WHY,
 )
+from surge.kernel.compiled import inner
 from surge.kernel.curves import STANDSTILL
 from surge.kernel.laws import MAX_ITERATIONS, MOST_FLOW, orifice_law, table_loss
 
 WIDE = 32  # lanes of a block: measured against 8, 16 and 64
 LARGEST = 1e12  # [m], [m3/s] beyond this a lane has overflowed
-
-# What only the march itself calls. A way in from Python for each of them, and a cache file each,
-# would take a fifth more time to compile and 0.2 s more to load.
-inner = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True, _nrt=False)
 
 
 @inner

@@ -33,7 +33,7 @@ from surge.kernel.columns import (
     W_LOSS,
     W_SLOPE,
 )
-from surge.kernel.compiled import jit
+from surge.kernel.compiled import entry
 from surge.kernel.march import SAME_HEAD
 
 # What a block works on, with W for WIDE. Arrays of links and groups are those of surge.kernel.columns, lf
@@ -196,7 +196,7 @@ def _mark(step, bad, head, well, status, failed, look):
         bad[j] = OK
 
 
-@jit
+@entry(results=0)
 def march_block(block, first, steps, dt, frozen):
     """March all lanes ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``block`` is changed.
 

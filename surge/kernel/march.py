@@ -51,7 +51,7 @@ from surge.kernel.columns import (
     P_Z,
     STOPPED_AT_VAPOUR,
 )
-from surge.kernel.compiled import jit
+from surge.kernel.compiled import entry, jit
 from surge.kernel.laws import chain_flow, fill_chain, orifice_flow, solve_cluster, table_loss
 from surge.kernel.pipes import arrive, leave, pass_frozen, pass_local, renew, slide
 from surge.kernel.trees import solve_tree
@@ -287,7 +287,7 @@ def _boils(p, m, floor, pf, point_floor, found):
     return False
 
 
-@jit
+@entry(results=3)
 def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     """March ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``net`` is changed.
 

@@ -185,7 +185,9 @@ def test_a_closed_pipe_and_a_bare_start(tmp_path: Path) -> None:
     assert done.stdout.splitlines()[-1] == "[]"
     script = "import sys; from surge.cli.main import main\n"
     script += f"try: main(['check', {str(KEPT)!r}])\nexcept SystemExit as e: code = e.code\n"
-    script += "print(code, sorted(m for m in ('pint', 'matplotlib', 'scipy', 'rich') if m in sys.modules))"
+    script += (
+        "print(code, sorted(m for m in ('pint', 'matplotlib', 'numba', 'scipy', 'rich') if m in sys.modules))"
+    )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=env, check=True)
     assert done.stdout.splitlines()[-1] == "0 []"
 
@@ -280,26 +282,15 @@ def test_colour_on_a_terminal_only_and_never_with_no_color() -> None:
         assert "VERDICT: LIMIT EXCEEDED" in text
 
 
-def test_the_first_run_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_the_first_run_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch) -> None:
     words = "compiling the solver"
     run("check", KEPT)  # compiled by now, whichever test came first
     warm = run("check", KEPT)
     assert words not in warm.stderr
-    monkeypatch.setattr(surge.api.solver, "compiled_before", lambda _: False)
+    monkeypatch.setattr(surge.api.solver, "solver_is_compiled", lambda: False)
     cold = run("check", KEPT)
     assert words in cold.stderr
     assert cold.stdout == warm.stdout
-
-    class NoCache:
-        pass
-
-    monkeypatch.undo()
-    assert not surge.api.solver.compiled_before(NoCache())
-    cached = NoCache()
-    cached._cache = type("Where", (), {"cache_path": str(tmp_path)})()  # type: ignore[attr-defined]
-    assert not surge.api.solver.compiled_before(cached)
-    (tmp_path / "march.march-1.py311.nbi").touch()
-    assert surge.api.solver.compiled_before(cached)
 
 
 class Terminal(io.StringIO):

@@ -16,7 +16,7 @@ Decisions
 * Compiled code that asks for anything but the mathematical library of the system is refused where it is made:
   an object that is loaded by itself finds nothing else. Then, and on a machine where no object can be loaded,
   the compiler's own way in is used, and every start compiles.
-* Called from Python, what is no entry runs as plain Python; so does all of it with ``NUMBA_DISABLE_JIT=1``.
+* Called from Python, what is no entry runs as plain Python; so does all of it with NUMBA_DISABLE_JIT=1.
 """
 
 from __future__ import annotations

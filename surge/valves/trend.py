@@ -6,8 +6,7 @@ Decisions
 ---------
 * A trend is a Theil-Sen line. A band is told only where the exact test could be significant at all: five
   dates.
-* scipy is hidden while the solver loads (:func:`surge.cli.shared.lighter_start`), so that a start costs less.
-  It is imported inside the functions that use it; call them outside of :func:`surge.cli.shared.answering`.
+* scipy is imported inside the functions that use it: it takes longer to start than all the rest.
 """
 
 from __future__ import annotations

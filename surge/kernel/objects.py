@@ -4,7 +4,7 @@ Decisions
 ---------
 * A file is a digest and what it is of: one that was cut off or changed is not loaded.
 * It is written beside its name and then put into place, so that another start never reads half of it.
-* Folders are tried in this order: that of the variable NUMBA_CACHE_DIR; the one beside the kernel; the user's.
+* Folders are tried in this order: that of NUMBA_CACHE_DIR; the one beside the kernel; the user's.
 * Of one entry ``KEPT`` files stay in a folder, the newest: those of other processors that share it, and of
   sources that somebody goes back to.
 """

@@ -128,6 +128,34 @@ def metered(meter: Meter) -> Iterator[Meter]:
         _METER.reset(token)
 
 
+class _Share(Meter):
+    """What a part of an answer may take; all of it counts for the answer as well."""
+
+    def __init__(self, most: float, outer: Meter | None) -> None:
+        super().__init__(most)
+        self.outer = outer
+
+    def add(self, effort: float, part: Part | None) -> None:
+        """Count here and for the answer."""
+        if self.outer is not None:
+            self.outer.add(effort, part)
+        super().add(effort, None)
+
+
+@contextmanager
+def at_most(most: float) -> Iterator[Meter]:
+    """Bound the work inside [-]; in an answer that has a meter, by what that has left too, and by that alone
+    where the answer may take any.
+
+    Work beyond the bound raises PatienceError: whoever bounds it is to catch that.
+    """
+    outer = _METER.get()
+    if outer is not None:
+        most = min(most, outer.most - outer.spent) if math.isfinite(outer.most) else outer.most
+    with metered(_Share(most, outer)) as made, within(Part(0.0)):
+        yield made
+
+
 def spend(effort: float) -> None:
     """Count work that is about to begin [-].
 

@@ -27,4 +27,5 @@ def boiling(demos: Demos) -> Assessment:
     text = demos["crude-sea-line"].path.read_text(encoding="utf-8")
     old = 'vapour_pressure = "0.15 bar(a)"'
     assert old in text
-    return check(read_case(text.replace(old, 'vapour_pressure = "0.45 bar(a)"'), filename="boiling.toml"))
+    changed = text.replace(old, 'vapour_pressure = "0.45 bar(a)"')
+    return check(read_case(changed, filename="boiling.toml"), remedies=False)

@@ -184,7 +184,7 @@ FROZEN = [
     ("gas-oil-release-coupling", "release at full rate", "cargo hose", 15.925, 8.41),
     ("gas-oil-release-coupling", "release at reduced rate", "shore line", 8.187, 90.56),
     ("gasoline-drop-lines", "start of loading", "shore line", 5.685, 31.07),
-    ("gasoline-drop-lines", "bulk emergency shutdown", "shore line", 3.169, 17.49),
+    ("gasoline-drop-lines", "bulk emergency shutdown", "shore line", 4.066, 17.33),
     ("gasoline-drop-lines", "topping off", "shore line", 5.035, 81.13),
     ("gasoline-through-cargo-pumps", "manifold valve at full rate", "cargo hose", 11.384, 33.00),
     ("gasoline-through-cargo-pumps", "change of tanks at full rate", "cargo hose", 9.406, 25.07),

@@ -43,7 +43,7 @@ def same(function: Callable[..., Any], *names: str) -> dict[str, Called]:
 
 COMMANDS: dict[str, dict[str, Called]] = {
     "check": {
-        **of(surge.check, case="what", **dict.fromkeys(UNITS, "units")),
+        **of(surge.check, case="what", no_remedies="remedies", **dict.fromkeys(UNITS, "units")),
         **same(CheckAnswer.text, "details"),
         **same(CheckAnswer.document, "histories"),
     },

@@ -19,6 +19,7 @@ from surge.reports.words import CAUTIONS
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.reading import built_in
+from surge.search.remedies import Advised, remedies_of
 from surge.workers import Progress
 
 if TYPE_CHECKING:
@@ -31,8 +32,14 @@ FILM = Measure(dimension="time", least=FILM_SECONDS[0], most=FILM_SECONDS[1])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class CheckAnswer(Assessment, CaseAnswer):
-    """What a check found: all of :class:`surge.rules.assess.Assessment`, and the case that was checked."""
+class CheckAnswer(Advised, CaseAnswer):
+    """What a check found: all of :class:`surge.rules.assess.Assessment`, and the case that was checked.
+
+    Attributes
+    ----------
+    remedies : Remedies or None
+        What was tried to mend a case that is not kept; None where all is kept, or where it was left out.
+    """
 
     @checked
     def text(self, *, details: bool = False, style: Callable[[str, str], str] | None = None) -> str:
@@ -94,6 +101,7 @@ class CheckAnswer(Assessment, CaseAnswer):
             sentence=sentence(worst, self.run_of(worst), self.display) if worst else "",
             advice=advice(self, self.display),
             gauge=gauge_sentences(self.gauge, self.display),
+            remedies=self.remedies,
             cautions=CAUTIONS,
             histories=histories,
         )
@@ -237,6 +245,7 @@ def check(
     *,
     book: RuleBook | None = None,
     units: Mapping[str, str] | None = None,
+    remedies: bool = True,
     progress: Progress | None = None,
 ) -> CheckAnswer: ...
 @overload
@@ -245,6 +254,7 @@ def check(
     *,
     book: RuleBook | None = None,
     units: Mapping[str, str] | None = None,
+    remedies: bool = True,
     progress: Progress | None = None,
 ) -> Assessment: ...
 @checked
@@ -253,6 +263,7 @@ def check(
     *,
     book: RuleBook | None = None,
     units: Mapping[str, str] | None = None,
+    remedies: bool = True,
     progress: Progress | None = None,
 ) -> Assessment:
     """Check a case, or a line-up, against every limit and every rule.
@@ -266,6 +277,9 @@ def check(
         Rules to hold it against, in place of those of the case, or of the program.
     units : mapping of str to str, optional
         Units of words and pictures, in place of those of the case: ``{"pressure": "psi", "flow": "bbl/h"}``.
+    remedies : bool
+        Of a case that is not kept: try what mends it. It takes several times as long as the check, up to
+        about a minute of work (:mod:`surge.search.remedies`). Of a line-up nothing is tried.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 
@@ -306,4 +320,5 @@ def check(
     rules = rules_of_case(case) if book is None else book
     with in_case(case):
         made = assess(case.lineup, book=rules, progress=progress)
-    return CheckAnswer(**parts_of(made), case=case, units=shown)
+    tried = remedies_of(made, rules, progress=progress) if remedies else None
+    return CheckAnswer(**parts_of(made), remedies=tried, case=case, units=shown)

@@ -151,4 +151,4 @@ class _Checked:
     def _check(self, case: Case) -> CheckAnswer:
         if case.rules_path not in self.books:
             self.books[case.rules_path] = rules_of_case(case)
-        return check(case, book=self.books[case.rules_path], progress=self.progress)
+        return check(case, book=self.books[case.rules_path], remedies=False, progress=self.progress)

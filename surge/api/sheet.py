@@ -145,7 +145,7 @@ def make_sheet(
     loaded = case_of(case)
     book = rules_of_case(loaded)
     on = day("today", today) or loaded.lineup.berth.transfer or date.today()
-    checked = check(loaded, book=book, units=units, progress=progress)
+    checked = check(loaded, book=book, units=units, remedies=window, progress=progress)
     with in_case(loaded):
         found = windows_for_sheet(loaded.lineup, book, progress) if window else None
     tests = None

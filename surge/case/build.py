@@ -22,6 +22,7 @@ from surge.case.liquid import liquid_of
 from surge.case.notes import IN_CASE, Notes
 from surge.case.readings import reading_of
 from surge.case.scenarios import ScenarioBuilder
+from surge.case.stages import at_every_stage, begun_with
 from surge.case.waves import hose_speed, pipe_speed
 from surge.errors import Origin, meant
 from surge.hydraulics.formulas import loss_factor_to_kv
@@ -34,6 +35,7 @@ from surge.model.lineup import (
     Point,
     Pump,
     Rate,
+    Stage,
     Supply,
     Tank,
     Valve,
@@ -82,6 +84,7 @@ class Builder:
             value = f"{LineUp.pump_top_limit / 1e5:g} bar(g)"
             self.notes.assume("limits", "limit at the top of a cargo pump", value, LineUp.pump_top_source)
         self._defaults()
+        stages = tuple(self._stage(s, ("stage", i)) for i, s in enumerate(case.stage))
         made = LineUp(
             title=case.title,
             note=case.note,
@@ -94,7 +97,11 @@ class Builder:
             tanks=tuple(self._tank(t, ("tank", i)) for i, t in enumerate(case.tank)),
             supplies=tuple(self._supply(s, ("supply", i)) for i, s in enumerate(case.supply)),
             rate=self._rate(case.rate) if case.rate else None,
-            scenarios=tuple(scenarios.scenario(s, ("scenario", i)) for i, s in enumerate(case.scenario)),
+            stages=stages,
+            scenarios=tuple(
+                begun_with(scenarios.scenario(s, ("scenario", i)), stages)
+                for i, s in enumerate(case.scenario)
+            ),
             readings=tuple(
                 reading_of(r, ("reading", i), self.notes, cargo=case.liquid)
                 for i, r in enumerate(case.reading)
@@ -104,7 +111,7 @@ class Builder:
             berth=self._berth(case.berth),
             **given,  # type: ignore[arg-type]
         )
-        return made.with_(assumed=tuple(self.notes.assumed))
+        return at_every_stage(made, self.notes).with_(assumed=tuple(self.notes.assumed))
 
     def _defaults(self) -> None:
         """Note what the case leaves to a default: a figure that nobody wrote is an assumption."""
@@ -129,6 +136,7 @@ class Builder:
         case, assume = self.case, self.notes.assume
         throttle = case.rate.at if case.rate else ""
         set_elsewhere = {name for s in case.scenario for name in s.openings}
+        set_elsewhere |= {name for s in case.stage for name in s.openings}
         for valve in case.valve:
             if "opening" not in valve.model_fields_set and valve.name not in {throttle, *set_elsewhere}:
                 assume(valve.name, "opening while loading", "fully open", COMMON)
@@ -226,6 +234,16 @@ class Builder:
             point=supply.at,
             pressure=self.notes.pressure(supply.pressure, (*origin, "pressure")),
             shut_off=self.notes.pressure(supply.shut_off_pressure, (*origin, "shut_off_pressure")),
+            origin=origin,
+        )
+
+    def _stage(self, stage: spec.StageTable, origin: Origin) -> Stage:
+        return Stage(
+            name=stage.name,
+            rate=self.notes.flow(stage.rate),
+            by_mass=stage.rate.kind == "mass flow",
+            levels=tuple((name, level.value) for name, level in stage.levels.items()),
+            openings=tuple(stage.openings.items()),
             origin=origin,
         )
 

@@ -37,7 +37,7 @@ CASE = FileKind(
         "a case file with few faults",
         "mend the listed ones first, or begin again from the starter case of `surge new`",
     ),
-    named={"points": "point", "levels": "", "openings": "", "trapped_pressure": ""},
+    named={"points": "point", "levels": "", "openings": "", "trapped_pressure": "", "not_at": ""},
 )
 
 

@@ -55,6 +55,7 @@ class ScenarioBuilder:
             pump_moves=tuple(m for m in moves if isinstance(m, PumpMove)),
             timing=_timing(scenario.shutdown) if scenario.shutdown else (),
             ordered=scenario.shutdown.at.value if scenario.shutdown else None,
+            not_at=tuple(scenario.shutdown.not_at.items()) if scenario.shutdown else (),
             origin=origin,
         )
 

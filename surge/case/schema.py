@@ -47,6 +47,8 @@ _NAME = Text("a name", 60)
 _LISTED = Text("a name from the program's tables (see `surge list`)", 60)
 _SOURCE = Text("where the figure comes from", 300)
 _GROUP = Text("a name for valves that take one stroke", 60)
+_REASON = Text("why no shutdown comes at this stage", 300)
+_STAGE = Choice("stage of the loading", "start", "bulk", "topping off")
 _NOTE = Text("free text", 5000, lines=True)
 
 Name = Annotated[str, _NAME]
@@ -320,7 +322,17 @@ class Shutdown(FileTable):
     given_by: Annotated[str, _SIDE]
     linked: Annotated[bool, Flag("the signal goes to both sides by itself")]
     voice_delay: Annotated[Reading | None, _TIME] = None
+    not_at: dict[Name, Annotated[str, _REASON]] = Field(default_factory=dict)
     step: list[StepTable]
+
+
+class StageTable(FileTable):
+    """A stage of the loading: every shutdown is run at it, and scenarios of that stage begin with it."""
+
+    name: Annotated[str, _STAGE]
+    rate: Annotated[Reading, _RATE]
+    levels: dict[Name, Elevation] = Field(default_factory=dict)
+    openings: dict[Name, Opening] = Field(default_factory=dict)
 
 
 class ScenarioTable(FileTable):
@@ -328,7 +340,7 @@ class ScenarioTable(FileTable):
 
     name: Name
     note: Annotated[str, _NOTE] = ""
-    stage: Annotated[str, Choice("stage of the loading", "start", "bulk", "topping off")] = ""
+    stage: Annotated[str, _STAGE] = ""
     rate: Annotated[Reading | None, _RATE] = None
     levels: dict[Name, Elevation] = Field(default_factory=dict)
     openings: dict[Name, Opening] = Field(default_factory=dict)
@@ -376,5 +388,6 @@ class CaseSpec(FileTable):
     arm: list[PipeTable] = Field(default_factory=list)
     valve: list[ValveTable] = Field(default_factory=list)
     passage: list[PassageTable] = Field(default_factory=list)
+    stage: list[StageTable] = Field(default_factory=list)
     scenario: list[ScenarioTable] = Field(default_factory=list)
     reading: list[ReadingTable] = Field(default_factory=list)

@@ -26,9 +26,12 @@ COLOURS = {"limit kept": "cyan", "limit exceeded": "yellow", "cannot be decided"
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 @click.option("--histories", is_flag=True, help="With --json: add histories and envelopes.")
 @click.option("--details", is_flag=True, help="All places, sources, and how it was computed.")
+@click.option("--no-remedies", is_flag=True, help="Do not try what mends a case that is not kept.")
 @unit_options("pressure", "flow", "length", "diameter")
 @patient_option
-def check(case: str, as_json: bool, histories: bool, details: bool, **units: str | None) -> None:
+def check(
+    case: str, as_json: bool, histories: bool, details: bool, no_remedies: bool, **units: str | None
+) -> None:
     """Check every scenario of CASE and print the verdict.
 
     The answer goes to standard output, everything else to standard error. See "surge --help" for
@@ -41,7 +44,7 @@ def check(case: str, as_json: bool, histories: bool, details: bool, **units: str
 
         loaded = load_case(case)
         tell_compiling()
-        answer = check_case(loaded, units=wanted, progress=progress)
+        answer = check_case(loaded, units=wanted, remedies=not no_remedies, progress=progress)
     if as_json:
         print_pieces(answer.json_pieces(histories=histories))
     else:

@@ -72,7 +72,7 @@ def picture(
     with answering(case) as progress:
         from surge.api.check import check
 
-        answer = check(case, units=wanted, progress=progress)
+        answer = check(case, units=wanted, remedies=False, progress=progress)
         kinds: Any = tuple(paths.values())
         drawn = answer.draw_all(what, scenario=scenario, places=places, to=to, span=span, kinds=kinds)
     write_files({path: drawn[kind].content for path, kind in paths.items()})  # type: ignore[index]
@@ -130,7 +130,7 @@ def animate(
     with answering(case) as progress:
         from surge.api.check import check
 
-        answer = check(case, units=wanted, progress=progress)
+        answer = check(case, units=wanted, remedies=False, progress=progress)
         film = answer.animate(scenario=scenario, to=to, span=span, seconds=seconds)
         kinds: Any = dict.fromkeys(paths.values())
         made = {kind: film.file(kind, progress=progress) for kind in kinds}

@@ -436,11 +436,17 @@ class Scenario:
         When the shutdown is ordered [s]; None: the scenario has no shutdown chain.
     stage : str
         "start", "bulk" or "topping off"; "" when not said.
+    repeats : str
+        The scenario whose shutdown this one repeats at another stage; "" where it stands in the case itself.
+    not_at : tuple of (stage, reason)
+        Stages at which the shutdown is not repeated, and why not.
     """
 
     name: str
     note: str = ""
     stage: str = ""
+    repeats: str = ""
+    not_at: tuple[tuple[str, str], ...] = ()
     ordered: float | None = None
     rate: float | None = None
     by_mass: bool = False
@@ -451,6 +457,28 @@ class Scenario:
     moves: tuple[ValveMove, ...] = ()
     pump_moves: tuple[PumpMove, ...] = ()
     timing: tuple[tuple[str, float], ...] = ()
+    origin: Origin = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stage:
+    """A stage of the loading, as the case describes it by itself.
+
+    Attributes
+    ----------
+    name : str
+        "start", "bulk" or "topping off".
+    rate : float
+        [m3/s]; ``by_mass`` as of :class:`Rate`.
+    levels, openings : tuple of (name, value)
+        As of :class:`Scenario`: where they differ from those of the case.
+    """
+
+    name: str
+    rate: float
+    by_mass: bool = False
+    levels: tuple[tuple[str, float], ...] = ()
+    openings: tuple[tuple[str, float], ...] = ()
     origin: Origin = ()
 
 
@@ -522,6 +550,7 @@ class LineUp:
     tanks: tuple[Tank, ...] = ()
     supplies: tuple[Supply, ...] = ()
     rate: Rate | None = None
+    stages: tuple[Stage, ...] = ()
     scenarios: tuple[Scenario, ...] = ()
     readings: tuple[GaugeReading, ...] = ()
     atmosphere: float = ATMOSPHERE

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 
-from surge.errors import Fault
+from surge.errors import Fault, Origin
 from surge.model.gauge import GaugeReading
 from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
 from surge.model.stroke import join, moves_so
@@ -30,10 +31,18 @@ DURATION = Bounds(0.0, LONGEST_MOVEMENT, "give the time from the beginning of th
 
 def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
     """Yield the faults of all scenarios of a line-up."""
+    yield from _stage_faults(lineup)
+    told: set[Origin] = set()
     for scenario in lineup.scenarios:
-        yield from _state_faults(lineup, scenario)
-        yield from level_faults(lineup, scenario)
-        yield from _valve_faults(lineup, scenario)
+        if scenario.repeats:
+            yield from _repeated_faults(lineup, scenario, told)
+            continue
+        own = _without_stage(lineup, scenario)
+        yield from _state_faults(lineup, own)
+        yield from level_faults(lineup, own)
+        wrong = list(_valve_faults(lineup, scenario))
+        told |= {fault.path for fault in wrong}
+        yield from wrong
         yield from _pump_faults(lineup, scenario)
         yield from _side_faults(lineup, scenario)
         for term, seconds in scenario.timing:
@@ -45,6 +54,52 @@ def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
                 expected="an event or a step of a shutdown",
                 remedy="add [[scenario.event]] with at and one of close, open, move, stop, start",
             )
+
+
+def _stage_faults(lineup: LineUp) -> Iterator[Fault]:
+    """Yield the faults of stages that the case describes by themselves."""
+    first: dict[str, Origin] = {}
+    for stage in lineup.stages:
+        as_scenario = Scenario(
+            name=stage.name,
+            rate=stage.rate,
+            levels=stage.levels,
+            openings=stage.openings,
+            origin=stage.origin,
+        )
+        yield from _state_faults(lineup, as_scenario)
+        yield from level_faults(lineup, as_scenario)
+        if stage.name in first:
+            yield Fault(
+                path=(*stage.origin, "name"),
+                found=f'"{stage.name}" for a second time',
+                expected="each stage once",
+                remedy="write the other state as a scenario with its own rate, levels and openings",
+            )
+        first.setdefault(stage.name, stage.origin)
+
+
+def _without_stage(lineup: LineUp, scenario: Scenario) -> Scenario:
+    """A scenario without what it has from the stage that it names: that is held once, where it stands."""
+    stage = next((s for s in lineup.stages if s.name == scenario.stage), None)
+    if stage is None:
+        return scenario
+    return replace(
+        scenario,
+        rate=None if scenario.rate == stage.rate else scenario.rate,
+        levels=tuple(pair for pair in scenario.levels if pair not in stage.levels),
+        openings=tuple(pair for pair in scenario.openings if pair not in stage.openings),
+    )
+
+
+def _repeated_faults(lineup: LineUp, scenario: Scenario, told: set[Origin]) -> Iterator[Fault]:
+    """Yield what is wrong with the movements of a shutdown only at another stage than its own."""
+    for fault in _valve_faults(lineup, scenario):
+        if fault.path not in told:
+            told.add(fault.path)
+            why = f"or leave the stage out with not_at and the reason ({fault.remedy})"
+            law = 'write a law that begins fully open, as law = "linear" does'
+            yield replace(fault, found=f'{fault.found}, in "{scenario.name}"', remedy=f"{law}, {why}")
 
 
 def group_faults(lineup: LineUp) -> Iterator[Fault]:

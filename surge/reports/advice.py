@@ -1,16 +1,20 @@
-"""What to do about the weakest place, in order. Advice to try and to check again, never a promise."""
+"""What to do about a case that is not kept: what was tried and keeps everything, and why the rest does not.
+
+Nothing is advised that was not run (:mod:`surge.search.remedies`). Where nothing was tried, the answer says
+so and names what the case lacks; it does not guess.
+"""
 
 from __future__ import annotations
 
 from surge.model.lineup import LineUp, Scenario
 from surge.model.topology import PipelinePeriod
+from surge.reports.remedies import in_vain_words, quoted, remedy_words
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.rules.heads import shut_off_heads
+from surge.search.remedies import Advised, Cause
 from surge.transient.result import Closure, ScenarioResult
-
-STRONGER = "Or use a part with a rating above it."
 
 
 def gentleness(lineup: LineUp, run: ScenarioResult, display: Display) -> list[str]:
@@ -82,185 +86,119 @@ def unavoidable(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float 
     )
 
 
-def _upper(lineup: LineUp, finding: Finding, run: ScenarioResult, display: Display) -> list[str]:
-    moves = "; ".join(gentleness(lineup, run, display))
-    assert finding.limit is not None
-    pump_top = finding.subject == "place" and "pump" in finding.limit_source
-    ask = "See the ship's own manual for what the cargo pump may bear."
-    stands = unavoidable(lineup, finding, run)
-    if stands is not None and stands > finding.limit:
-        return [
-            f"No stroke time helps: when all has come to rest the pressure still stands at about "
-            f"{display.round_up(stands, unit=True)}, above the limit.",
-            "Lower the rate or the pressure from the shore, or open another way for the flow first.",
-            ask if pump_top else STRONGER,
-        ]
-    steps = [
-        "Lower the rate: the rise above the steady pressure falls about in step with it.",
-        "Close more slowly, above all the last part of the stroke, where most of the flow is cut off"
-        + (f" ({moves})." if moves else "."),
-        "If neither will do: relief or a surge tank, designed by those who are qualified to.",
-    ]
-    if pump_top:
-        steps.append(ask)
-    rest = settled(lineup, finding, run)
-    if stands is not None and rest > finding.limit:
-        steps.append(
-            f"Mind that the pressure is still about {display.round_up(rest, unit=True)} when the run ends: "
-            "the surge is shut in. Letting "
-            "it down is for the terminal's procedure, before anything is opened."
-        )
-    return steps
-
-
-def _lower(lineup: LineUp, run: ScenarioResult, display: Display) -> list[str]:
-    moves = "; ".join(gentleness(lineup, run, display))
-    return [
-        "Lower the rate: the fall of pressure falls about in step with it.",
-        "Stop the flow more slowly: pressure falls on the ship's side of a valve that shuts, and after a "
-        "pump that stops" + (f" ({moves})." if moves else "."),
-        "Or change the order: let the valve nearest to the ship's tank shut before those towards the shore, "
-        "and check the peaks again.",
-        "Or raise the pressure on that part (level or blanket pressure); ask what vacuum its maker allows.",
-    ]
-
-
-def _static(display: Display, finding: Finding) -> list[str]:
-    assert finding.margin is not None
-    return [
-        "No stroke time helps: any valve shut against the running pump ends at this pressure.",
-        f"Bring the shut-off pressure down by {display.margin(finding.margin, unit=True).removeprefix('-')} "
-        "at least: another pump, a lower pump speed, a lower tank, or a pump that stops before a valve shuts "
-        "and stays stopped.",
-        STRONGER,
-    ]
+KEEP_TO = "Keep to the rate, the stroke times and the order of this case; check again when one changes."
+NOT_TRIED = "Remedies were not tried: they were left out. Check the case without leaving them out."
+ANY_OF = "Each of these was run, and by itself keeps every limit and every required rule:"
+THE_ONE = "This was run, and keeps every limit and every required rule:"
+TOO_MUCH = "Not everything was tried: it would have taken more than about a minute (--patient tries it all)."
+NOTHING = (
+    "Nothing that was tried keeps every limit and every required rule. What is left is another line-up, or "
+    "relief or a surge tank, designed by those who are qualified to."
+)
+LACKS = "Remedies are tried when nothing is missing. Until then treat it as exceeded."
+OLDER_BERTH = (
+    "Where another time limit holds at this berth, write the date of its first transfer under [berth], "
+    "or the rule in a file of rules; local codes win."
+)
+MANUAL = "See the ship's own manual for what the cargo pump may bear."
+ON_TIME = ("time to stop the flow", "total shutdown time")
 
 
 def advice(assessment: Assessment, display: Display) -> list[str]:
-    """Return what to do, in the order in which to try it.
+    """Return what to do: the cause, what mends the case, and what does not, each in a sentence.
 
     Parameters
     ----------
     assessment : Assessment
+        With the remedies that were tried, if it is an :class:`surge.search.remedies.Advised` one.
     display : Display
         Units of the figures in it.
     """
-    finding = assessment.weakest
-    if assessment.broken and (finding is None or finding.verdict != assessment.verdict):
-        return _by_rules(assessment)
-    if finding is None:
-        return []
     if assessment.verdict == WITHIN:
-        return [
-            "Keep to the rate, the stroke times and the order of this case; check again when one changes."
-        ]
-    if finding.verdict == UNDECIDED:
-        return _undecided(assessment)
-    return [
-        *_exceeded(assessment, finding, display),
-        *_besides(assessment, finding, display),
-        *_rules_besides(assessment),
-    ]
+        return [] if assessment.weakest is None else [KEEP_TO]
+    tried = assessment.remedies if isinstance(assessment, Advised) else None
+    if tried is None or tried.missing:
+        return [*_to_write(assessment), LACKS if tried is not None else NOT_TRIED]
+    said = [cause_words(tried.cause, display)] if tried.cause is not None else []
+    said += _explained(assessment, display)
+    if tried.found:
+        told = [remedy_words(one, assessment.lineup, display) for one in tried.found]
+        said += [f"{THE_ONE} {told[0]}"] if len(told) == 1 else [ANY_OF, *told]
+    elif tried.complete:
+        said.append(NOTHING)
+    said += in_vain_words(tried.in_vain)
+    if not tried.complete:
+        said.append(TOO_MUCH)
+    return [*said, *_besides(assessment, display)]
 
 
-_SLOW = (
-    "Shorten the chain: an earlier signal, less waiting, valves that move together, or a shorter stroke; "
-    "then check the surge again. If both cannot be had, lower the rate."
-)
-_FAST = "Lower the rate, or load into more tanks at once."
-_REMEDY = {
-    "time to stop the flow": _SLOW,
-    "total shutdown time": _SLOW,
-    "shutdown time over time to fill the ullage": "Order the stop earlier (more ullage), lower the rate into "
-    "that tank, or stop faster; then check the surge again.",
-    "time from the shore's stop to the ship's first valve": "Let the shore stop first: put its pump or valve "
-    "before the ship's valve in the chain.",
-    "velocity": _FAST,
-    "velocity at the inlets of ship's tanks": _FAST,
-}
-
-
-def _by_rules(assessment: Assessment) -> list[str]:
-    """What to do where every pressure is kept and a rule is not."""
-    broken = [r for r in assessment.broken if r.verdict == assessment.verdict]
-    said = dict.fromkeys(
-        r.to_write or _REMEDY.get(r.rule.measure) or f"Mend what the rule speaks of: {r.rule.text}"
-        for r in broken
-    )
-    if not any(_REMEDY.get(r.rule.measure) == _SLOW for r in broken):
-        return list(said)
-    return [
-        *said,
-        "Where another time limit holds at this berth, write the date of its first transfer under [berth], "
-        "or the rule in a file of rules; local codes win.",
-    ]
-
-
-def _rules_besides(assessment: Assessment) -> list[str]:
-    """Where a rule on time is broken as well, slower movements make that worse: say so."""
-    slow = [r for r in assessment.broken if _REMEDY.get(r.rule.measure) == _SLOW and r.verdict == EXCEEDED]
-    if not slow:
-        return []
-    return [
-        f"The shutdown takes too long besides ({slow[0].rule.name}): what is slower for the surge makes that "
-        "worse, so that a lower rate is the way to both."
-    ]
-
-
-def _exceeded(assessment: Assessment, finding: Finding, display: Display) -> list[str]:
-    run = assessment.run_of(finding)
-    if run is None:
-        return _static(display, finding)
-    if finding.check == "steady":
-        return [
-            "Lower the rate, or throttle nearer to the shore: this pressure stands before any valve moves.",
-            STRONGER,
-        ]
-    if finding.check in ("lowest", "vapour"):
-        return _lower(assessment.lineup, run, display)
-    return _upper(assessment.lineup, finding, run, display)
-
-
-def _besides(assessment: Assessment, governing: Finding, display: Display) -> list[str]:
-    """What the steps above do not mend: other kinds of limits that are exceeded too."""
-    over: dict[str, Finding] = {}
-    for f in assessment.findings:
-        if f.verdict == EXCEEDED and f.check != governing.check:
-            over.setdefault("low" if f.check in ("lowest", "vapour") else f.check, f)
-    own = "low" if governing.check in ("lowest", "vapour") else governing.check
-    said = []
-    if "static" in over:
-        said.append(
-            f'Shut-off pressure alone is above the limit of "{over["static"].name}": '
-            "no stroke time mends that."
-        )
-    if "low" in over and own != "low":
-        f = over["low"]
-        value = valid(f, assessment.run_of(f)).value
-        said.append(
-            f'In the scenario "{f.scenario}" the pressure falls too low besides, to '
-            f'{display.round_down(value or 0.0, unit=True)} in "{f.name}": try stopping the flow more slowly '
-            "there too."
-        )
-    peaks = dict.fromkeys(
-        f.scenario for f in assessment.findings if f.check == "peak" and (f.margin or 0.0) < 0.0
-    )
-    if peaks and own == "low":
-        names = ", ".join(f'"{name}"' for name in peaks)
-        said.append(f"Peaks above a limit are to be expected besides, in the scenario {names}: see there.")
-    return said
-
-
-def _undecided(assessment: Assessment) -> list[str]:
+def _to_write(assessment: Assessment) -> list[str]:
+    """What the case lacks, in words; each thing once, with the parts that lack it."""
+    rules = (r.to_write for r in assessment.broken)
     reasons: dict[str, list[str]] = {}
     for f in assessment.findings:
         if f.verdict == UNDECIDED and f.name not in reasons.setdefault(f.reason, []):
             reasons[f.reason].append(f.name)
-    return [f"{reason[0].upper()}{reason[1:]} ({_few(names)})." for reason, names in reasons.items()] + [
-        "Until it is decided, treat it as exceeded: lower the rate or close more slowly, and check again."
-    ]
+    lacking = [f"{reason[0].upper()}{reason[1:]} ({_few(names)})." for reason, names in reasons.items()]
+    return [*dict.fromkeys(words for words in rules if words), *lacking]
 
 
 def _few(names: list[str]) -> str:
     shown = ", ".join(f'"{n}"' for n in names[:4])
     return shown + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+
+
+def cause_words(cause: Cause, display: Display) -> str:
+    """What makes the pressure, and what it would be without that."""
+    f, high = cause.finding, cause.finding.check == "peak"
+    place = f'the place "{f.name}"' if f.subject == "place" else f'"{f.name}"'
+    write = display.round_up if high else display.round_down
+    what = "peak" if high else "low pressure"
+    if cause.alone:
+        return f'The {what} in "{f.scenario}" comes from {quoted(cause.names)}: nothing else moves.'
+    movement = "this movement" if len(cause.names) == 1 else "these movements"
+    without = f"without {movement}, and with all others, the pressure in {place} "
+    without += f"{'rises' if high else 'falls'} to {write(cause.without, unit=True)} only"
+    if f.check == "vapour" and cause.enough:
+        without += ", and the cargo does not boil there"
+    elif not cause.enough:
+        without += ", which is still beyond the limit"
+    return f'The {what} in "{f.scenario}" comes from {quoted(cause.names)}: {without}.'
+
+
+def _explained(assessment: Assessment, display: Display) -> list[str]:
+    """Why no stroke can help, where the pressure that stands is too high already."""
+    finding = assessment.weakest
+    if finding is None or finding.limit is None or finding.verdict != EXCEEDED:
+        return []
+    if finding.check == "static":
+        return ["No stroke time helps: any valve shut against the running pump ends at this pressure."]
+    run = assessment.run_of(finding)
+    if finding.check != "peak" or run is None:
+        return []
+    stands = unavoidable(assessment.lineup, finding, run)
+    if stands is None or stands <= finding.limit:
+        return []
+    said = (
+        f"No stroke time helps: when all has come to rest the pressure still stands at about "
+        f"{display.round_up(stands, unit=True)}, above the limit."
+    )
+    pump_top = finding.subject == "place" and "pump" in finding.limit_source
+    return [said, MANUAL] if pump_top else [said]
+
+
+def _besides(assessment: Assessment, display: Display) -> list[str]:
+    """A surge that is shut in, and a berth whose time limit may be another."""
+    finding, said = assessment.weakest, []
+    run = assessment.run_of(finding) if finding is not None else None
+    if finding is not None and run is not None and finding.check == "peak" and finding.limit is not None:
+        rest, stands = (f(assessment.lineup, finding, run) for f in (settled, unavoidable))
+        if rest is not None and stands is not None and stands <= finding.limit < rest:
+            said.append(
+                f"Mind that the pressure is still about {display.round_up(rest, unit=True)} when the run "
+                "ends: the surge is shut in. Letting it down is for the terminal's procedure, before "
+                "anything is opened."
+            )
+    if any(r.rule.measure in ON_TIME and r.verdict == EXCEEDED for r in assessment.broken):
+        said.append(OLDER_BERTH)
+    return said

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from surge.case.file import Case
-from surge.model.lineup import Assumed
+from surge.model.lineup import Assumed, LineUp
 from surge.model.topology import PipelinePeriod
 from surge.phrases import told
 from surge.reports.document import (
@@ -26,12 +26,14 @@ from surge.reports.document import (
     numbers,
     taken_json,
 )
+from surge.reports.remedies_json import RemediesJson, remedies_json
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES, MEASURES, REQUIREMENTS
 from surge.rules.gauge import FITS, FITS_NOT, FITS_WITHIN, NOT_COMPARED, Compared, GaugeCheck
 from surge.rules.ground import KEPT, NOT_APPLICABLE, NOT_CHECKED, NOT_DECIDED, NOT_KEPT
 from surge.rules.rulings import Ruling
 from surge.rules.suspects import QUANTITIES
+from surge.search.remedies import Remedies
 from surge.transient.result import (
     Closure,
     ElementResult,
@@ -175,10 +177,23 @@ class ScenarioJson(JsonObject):
     last_event_s: float
     openings_at_start: Mapping[str, float]
     method: MethodJson
+    stage: str
+    """Of the loading: start, bulk or topping off; "" where the case does not say."""
+    repeats: str
+    """The scenario whose shutdown this one repeats at another stage; "" where it stands in the case."""
     history: HistoryJson | None = None
     """With --histories."""
     envelopes: Mapping[str, EnvelopeJson] | None = None
     """With --histories: along every element that has a length."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOutJson(JsonObject):
+    """A stage at which a shutdown was not run, and why the case says so."""
+
+    scenario: str
+    stage: str
+    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -278,12 +293,15 @@ class CheckDocument(Head):
     sentence: str
     advice: tuple[str, ...]
     gauge: GaugeJson
+    remedies: RemediesJson | None
+    """What was tried to mend the case; null where all is kept, or where it was left out."""
     cautions: tuple[str, ...]
     findings: tuple[FindingJson, ...]
     rules_note: str
     rulings: tuple[RulingJson, ...]
     assumed: tuple[AssumedJson, ...]
     scenarios: tuple[ScenarioJson, ...]
+    stages_left_out: tuple[LeftOutJson, ...]
 
 
 def answer(
@@ -294,6 +312,7 @@ def answer(
     sentence: str,
     advice: Iterable[str],
     gauge: Iterable[str],
+    remedies: Remedies | None,
     cautions: Iterable[str],
     histories: bool,
 ) -> CheckDocument:
@@ -308,6 +327,8 @@ def answer(
     sentence : str
         The weakest place in words.
     advice, gauge, cautions : iterable of str
+    remedies : Remedies or None
+        What was tried.
     histories : bool
         Add histories and envelopes.
     """
@@ -322,12 +343,20 @@ def answer(
         sentence=sentence,
         advice=tuple(advice),
         gauge=_gauge(assessment.gauge, tuple(gauge)),
+        remedies=None if remedies is None else remedies_json(remedies),
         cautions=tuple(cautions),
         findings=tuple(finding(f) for f in assessment.findings),
         rules_note=LOCAL_CODES,
         rulings=tuple(_ruling(r) for r in assessment.rulings),
         assumed=tuple(_assumed(a) for a in assessment.lineup.assumed),
-        scenarios=tuple(_scenario(run, histories=histories) for run in assessment.scenarios),
+        scenarios=tuple(
+            _scenario(run, assessment.lineup, histories=histories) for run in assessment.scenarios
+        ),
+        stages_left_out=tuple(
+            LeftOutJson(scenario=s.name, stage=stage, reason=reason)
+            for s in assessment.lineup.scenarios
+            for stage, reason in s.not_at
+        ),
     )
 
 
@@ -388,7 +417,8 @@ def _assumed(a: Assumed) -> AssumedJson:
     )
 
 
-def _scenario(run: ScenarioResult, *, histories: bool) -> ScenarioJson:
+def _scenario(run: ScenarioResult, lineup: LineUp, *, histories: bool) -> ScenarioJson:
+    scenario = next(s for s in lineup.scenarios if s.name == run.name)
     return ScenarioJson(
         name=run.name,
         note=run.note,
@@ -405,6 +435,8 @@ def _scenario(run: ScenarioResult, *, histories: bool) -> ScenarioJson:
         last_event_s=run.last_event,
         openings_at_start=run.opening,
         method=_method(run.method),
+        stage=scenario.stage,
+        repeats=scenario.repeats,
         history=_history(run.history) if histories else None,
         envelopes={name: _envelope(e) for name, e in run.envelopes.items()} if histories else None,
     )

@@ -8,6 +8,7 @@ from surge.reports.advice import advice, gentleness
 from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
+from surge.reports.stages import stage_lines
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, sentence, whose
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, valid, weakest, worst_of
@@ -52,6 +53,7 @@ class TextReport:
         out = self._answer(worst, governing)
         if len(self.a.scenarios) > 1:
             out += ["", *self.overview()]
+            out += [paragraph(line) for line in stage_lines(self.a.lineup)]
         if self.a.rulings:
             out += ["", *rule_lines(self.a, self.display, details=self.details)]
         out += self._tables(governing)

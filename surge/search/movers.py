@@ -65,6 +65,16 @@ def moved_together(
     return tuple(v.name for v in lineup.valves if v.name in wanted)
 
 
+def adjustable(lineup: LineUp) -> list[str]:
+    """Valves that move and are marked as adjustable; if none is, all that close, or else all that open."""
+    closing, opening = (
+        {v for s in lineup.scenarios for v in moving_valves(lineup, s, opens=way)} for way in (False, True)
+    )
+    marked = {v.name for v in lineup.valves if v.adjustable} & (closing | opening)
+    wanted = marked or closing or opening
+    return [v.name for v in lineup.valves if v.name in wanted]
+
+
 def held_beside(lineup: LineUp, scenario: Scenario, valves: Collection[str]) -> dict[str, float]:
     """Other valves that move in a scenario, each with the stroke that it keeps [s]."""
     moving = moving_valves(lineup, scenario, opens=True) | closing_valves(lineup, scenario)

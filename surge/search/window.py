@@ -23,7 +23,7 @@ from surge.search.band_points import Bands
 from surge.search.bands import BandLimits, band_limits
 from surge.search.joint import JointSet, joint_set
 from surge.search.judge import Bench
-from surge.search.movers import moved_together, moving_valves
+from surge.search.movers import adjustable, moved_together, moving_valves
 from surge.search.open_rates import OpenRate, opening_rate
 from surge.search.orders import OrderQuestion, order_question
 from surge.search.rates import RateLimit, greatest_rate
@@ -209,7 +209,7 @@ class _Ask:
     def limits(self, valve: str, scenario: Scenario, *, opens: bool = False) -> StrokeLimits:
         """The window of a valve in a scenario, with one stroke for all that the same order moves."""
         lineup = self.bench.lineup
-        together = moved_together(lineup, scenario, valve, _adjustable(lineup), opens=opens)
+        together = moved_together(lineup, scenario, valve, adjustable(lineup), opens=opens)
         key = (scenario.name, together, opens)
         with within(next(self.parts)):
             if key not in self.known:
@@ -298,20 +298,12 @@ def _together(
 def _wanted(lineup: LineUp, valves: Sequence[str]) -> list[str]:
     if valves:
         return list(dict.fromkeys(valves))
-    return _adjustable(lineup)
-
-
-def _adjustable(lineup: LineUp) -> list[str]:
-    """Valves that move and are marked as adjustable; if none is, all that close, or else all that open."""
-    closing = [v.name for v in lineup.valves if _moves_in(lineup, v.name, opens=False)]
-    opening = [v.name for v in lineup.valves if _moves_in(lineup, v.name, opens=True)]
-    marked = [v.name for v in lineup.valves if v.adjustable and v.name in {*closing, *opening}]
-    return marked or closing or opening
+    return adjustable(lineup)
 
 
 def _with_mates(lineup: LineUp, wanted: Sequence[str]) -> list[str]:
     """These valves, and those that share a stroke with one of them somewhere."""
-    among = _adjustable(lineup)
+    among = adjustable(lineup)
     found = dict.fromkeys(wanted)
     for valve in wanted:
         for opens in (False, True):

@@ -25,6 +25,7 @@ from surge.reports.advice import advice
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
+from surge.reports.stages import stage_lines
 from surge.reports.window import all_named
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
@@ -225,7 +226,7 @@ def sheet_of(
         cargo=_cargo(lineup, display),
         stages=stages(assessment, windows, display),
         movements=moves,
-        window_notes=window_notes(windows, no_windows, display),
+        window_notes=(*stage_lines(lineup), *window_notes(windows, no_windows, display)),
         not_searched=not_searched(lineup, windows),
         chains=shutdowns,
         no_chain="" if shutdowns else NO_SHUTDOWN,

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
 from surge.model.stroke import moves_so
@@ -14,6 +15,7 @@ from surge.reports.words import SHORT, Display, what_happens
 from surge.rules.assess import Assessment
 from surge.rules.book import MEASURES
 from surge.rules.findings import EXCEEDED, worst_of
+from surge.rules.ground import rank
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
@@ -227,17 +229,34 @@ def _lower(limit: RateLimit, display: Display) -> str:
 
 
 def movements(assessment: Assessment, windows: Windows | None, display: Display) -> tuple[Movement, ...]:
-    """Everything that moves, scenario after scenario, each in the order of time."""
+    """Everything that moves, scenario after scenario, each in the order of time.
+
+    A shutdown stands once, with the window that holds at every stage at which it was run.
+    """
     side = sides(assessment.lineup)
     limits = {(p.scenario, v): p for v, ps in (windows.by_valve if windows else {}).items() for p in ps}
     made = []
-    for scenario in assessment.lineup.scenarios:
+    for scenario in (s for s in assessment.lineup.scenarios if not s.repeats):
+        again = _again(assessment, scenario)
         moves: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
         for move in sorted(moves, key=lambda m: (m.start, m.origin)):
             name = move.valve if isinstance(move, ValveMove) else move.pump
-            limit = limits.get((scenario.name, name)) if _closes(move) else None
+            found = [part for s in again if (part := limits.get((s, name))) and _closes(move)]
+            limit = at_all_stages(found) if found else None
             made.append(_movement(scenario, move, side.get(name, ""), limit, display))
     return tuple(made)
+
+
+def _again(assessment: Assessment, scenario: Scenario) -> list[str]:
+    """A scenario and those that repeat its shutdown at other stages, by name."""
+    return [s.name for s in assessment.lineup.scenarios if scenario.name in (s.name, s.repeats)]
+
+
+def at_all_stages(found: Sequence[StrokeLimits]) -> StrokeLimits:
+    """The window that holds at every stage: the one with the longest shortest stroke, no longer than any."""
+    worst = max(found, key=lambda part: math.inf if part.shortest is None else part.shortest)
+    slowest = min(found, key=lambda part: math.inf if part.longest is None else part.longest)
+    return replace(worst, longest=slowest.longest, slow_rule=slowest.slow_rule)
 
 
 def _closes(move: ValveMove | PumpMove) -> bool:
@@ -339,17 +358,17 @@ def _objection(limit: StrokeLimits, takes: float, display: Display) -> str:
 
 
 def chains(assessment: Assessment, display: Display) -> tuple[Chain, ...]:
-    """The chain of every scenario that has a shutdown."""
+    """The chain of every shutdown; what the rules on time say of it at the stage at which they mind most."""
     return tuple(
         Chain(
             scenario=s.name,
             ordered=f"{display.time(s.ordered)} s",
             ordered_s=s.ordered,
             terms=_terms(s, s.ordered, display),
-            rules=_rules(assessment.rulings, s.name, display),
+            rules=_rules(assessment.rulings, _again(assessment, s), display),
         )
         for s in assessment.lineup.scenarios
-        if s.ordered is not None
+        if s.ordered is not None and not s.repeats
     )
 
 
@@ -380,15 +399,16 @@ def _term(what: str, begins: float, ends: float, display: Display) -> Term:
     )
 
 
-def _rules(rulings: Sequence[Ruling], scenario: str, display: Display) -> tuple[RuleLine, ...]:
-    """Rulings on the times of a scenario's chain, those that count first."""
-    own = [
-        r
-        for r in rulings
-        if r.scenario == scenario
-        and MEASURES[r.rule.measure].terms
-        and r.outcome in (KEPT, NOT_KEPT, NOT_DECIDED)
-    ]
+def _rules(rulings: Sequence[Ruling], scenarios: Sequence[str], display: Display) -> tuple[RuleLine, ...]:
+    """Rulings on the times of a chain, those that count first; each rule at the stage where it minds most."""
+    worst: dict[tuple[str, str], Ruling] = {}
+    for name in scenarios:
+        for r in (r for r in rulings if r.scenario == name and MEASURES[r.rule.measure].terms):
+            known = worst.get((r.rule.id, r.subject))
+            told = r.outcome in (KEPT, NOT_KEPT, NOT_DECIDED)
+            if told and (known is None or rank(r) > rank(known)):
+                worst[r.rule.id, r.subject] = r
+    own = list(worst.values())
     return tuple(
         RuleLine(
             words=display.phrase(r.phrase),

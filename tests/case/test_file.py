@@ -32,7 +32,11 @@ def test_starter_is_valid_and_realistic() -> None:
     read = case()
     lineup = read.lineup
     assert read.sha256 == hashlib.sha256(STARTER.encode()).hexdigest()
-    assert [s.name for s in lineup.scenarios] == ["topping off", "emergency shutdown"]
+    assert [s.name for s in lineup.scenarios] == [
+        "topping off",
+        "emergency shutdown",
+        "emergency shutdown, while topping off",
+    ]
     assert len(lineup.pipes) == 4
     assert {p.kind for p in lineup.pipes} == {"pipe", "hose"}
     for pipe in lineup.pipes:

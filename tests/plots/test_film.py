@@ -215,7 +215,7 @@ def test_the_profile_of_the_page_is_that_of_the_pressures(page: str, short: Film
 def test_names_with_markup_are_text() -> None:
     text = CRUDE.read_text(encoding="utf-8").replace("sea line", "</script><img src=x>")
     text = text.replace('title = "Crude', 'title = "<script>alert(1)</script>Crude')
-    subject = subject_of(check(read_case(text, filename="markup.toml")))
+    subject = subject_of(check(read_case(text, filename="markup.toml"), remedies=False))
     film = film_of(subject, playing=2.0, begin=5.0, end=6.0)
     words = Words(title=subject.lineup.title, line="a < b", signature="</script>")
     made = film_file("html", film, DISPLAY, words, alt='"><b>').decode()

@@ -304,7 +304,7 @@ def test_what_is_undecided_before_any_scenario_counts_in_every_picture() -> None
     """Without its shut-off pressure a supply leaves a scenario undecided, however low its peaks are."""
     text = (CASES / "shore-line-of-unknown-length.toml").read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if not line.startswith("shut_off_pressure")]
-    subject = subject_of(check(read_case("\n".join(lines), filename="open.toml")))
+    subject = subject_of(check(read_case("\n".join(lines), filename="open.toml"), remedies=False))
     assert subject.verdict == UNDECIDED
     assert "CANNOT BE DECIDED" in scenario_words(subject, DISPLAY)
     assert 'Before any scenario: "terminal supply": no shut_off_pressure' in verdict_words(subject, DISPLAY)
@@ -312,7 +312,7 @@ def test_what_is_undecided_before_any_scenario_counts_in_every_picture() -> None
 
 def test_a_part_without_a_limit_is_marked_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
     text = CRUDE.read_text(encoding="utf-8").replace('rating = "15 bar(g)"', "")
-    assessment = check(read_case(text, filename="open.toml"))
+    assessment = check(read_case(text, filename="open.toml"), remedies=False)
     subject = subject_of(assessment, "manifold valve shut by mistake")
     assert subject.verdict == UNDECIDED
     line = line_picture(subject)
@@ -341,7 +341,7 @@ def test_files_have_the_same_bytes_again_and_words_for_those_who_do_not_see(crud
 
 def test_names_with_markup_are_text() -> None:
     text = CRUDE.read_text(encoding="utf-8").replace("hose string", "<b>$x_1$ & co")
-    subject = subject_of(check(read_case(text, filename="markup.toml")))
+    subject = subject_of(check(read_case(text, filename="markup.toml"), remedies=False))
     made = line_files(line_picture(subject), DISPLAY, "s", kinds=["svg"])["svg"]
     assert b"<b>" not in made
     label = ET.fromstring(made).get("aria-label")

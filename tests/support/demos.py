@@ -13,9 +13,11 @@ from typing import Any
 
 from support.oracles.demo_cases import Oracle
 from surge.api.check import check
+from surge.api.inputs import rules_of_case
 from surge.case.file import Case, load_case
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, WITHIN, Finding
+from surge.search.remedies import Remedies, remedies_of
 from surge.transient.result import Extreme, ScenarioResult
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -46,7 +48,14 @@ class Demo:
 
     @functools.cached_property
     def answer(self) -> Assessment:
-        return check(self.case)
+        return check(self.case, remedies=False)
+
+    @functools.cached_property
+    def tried(self) -> Remedies:
+        """What was tried to mend it: of a demo that is not kept."""
+        found = remedies_of(self.answer, rules_of_case(self.case))
+        assert found is not None
+        return found
 
     @functools.cached_property
     def oracle(self) -> Oracle:

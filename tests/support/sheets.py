@@ -20,7 +20,7 @@ def sheet(
     *,
     assessment: Assessment | None = None,
 ) -> Sheet:
-    assessment = assessment or surge.check(case)
+    assessment = assessment or surge.check(case, remedies=False)
     display = Display(units=case.show, density=case.lineup.liquid.density)
     return sheet_of(case, assessment, windows, display=display, version="0.1.0", tests=tests)
 

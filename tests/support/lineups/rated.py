@@ -130,3 +130,15 @@ def three_moving(seed: int, *, size: float = 1.0) -> tuple[LineUp, RuleBook]:
         if v.name not in known
     )
     return lineup.with_(scenarios=(replace(scenario, moves=(*scenario.moves, *more)),)), book
+
+
+def at_a_lower_rate_too(lineup: LineUp) -> LineUp:
+    """The same with every shutdown at a stage of two fifths of the rate as well, as a case file makes it."""
+    if lineup.rate is None:
+        return lineup
+    again = (
+        replace(s, name=f"{s.name}, again", repeats=s.name, rate=0.4 * lineup.rate.agreed)
+        for s in lineup.scenarios
+        if s.ordered is not None
+    )
+    return lineup.with_(scenarios=(*lineup.scenarios, *again))

@@ -1,0 +1,165 @@
+"""Remedies that were tried, in words: what to change, from what to what, and what it costs in time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from surge.model.lineup import LineUp, Scenario
+from surge.model.stroke import moves_so
+from surge.reports.words import Display
+from surge.search.changes import (
+    AT_LEAST,
+    AT_MOST,
+    LATER,
+    ORDER,
+    RATE,
+    RUN_DOWN,
+    SPEED,
+    STROKE,
+    ULLAGE,
+    Change,
+)
+from surge.search.remedies import Remedy
+from surge.search.trials import Trial
+
+SLIGHT = 0.05  # [s] ends that differ by less are one
+STAGES = {"start": "at the start", "bulk": "in bulk", "topping off": "while topping off"}
+BOUND = {AT_LEAST: " or more", AT_MOST: " or less"}
+PARCEL = 1000.0  # [m3] told of where the case does not say how much is loaded
+
+
+def remedy_words(remedy: Remedy, lineup: LineUp, display: Display) -> str:
+    """A remedy in a sentence or two: its changes, and what they cost."""
+    changes = "; and ".join(_change(c, lineup, display) for c in remedy.changes)
+    return f"{changes[0].upper()}{changes[1:]}. {_cost(remedy, lineup)}"
+
+
+def _change(change: Change, lineup: LineUp, display: Display) -> str:
+    whole = len(change.scenarios) == len(lineup.scenarios)
+    where = "" if whole or not change.scenarios else f" {_where(change, lineup)}"
+    return {
+        RATE: _rate,
+        STROKE: _stroke,
+        RUN_DOWN: _run_down,
+        LATER: _later,
+        ORDER: _order,
+        SPEED: _speed,
+        ULLAGE: _ullage,
+    }[change.kind](change, lineup, display) + where
+
+
+def _where(change: Change, lineup: LineUp) -> str:
+    """The scenarios of a change; those that repeat a shutdown go without saying."""
+    own = [s for s in lineup.scenarios if s.name in change.scenarios]
+    if change.kind == RATE:
+        stage = own[0].stage
+        if stage in STAGES and own == [s for s in lineup.scenarios if s.stage == stage]:
+            return STAGES[stage]
+    return f"in {quoted(dict.fromkeys(s.repeats or s.name for s in own))}"
+
+
+def _rate(change: Change, _: LineUp, display: Display) -> str:
+    return f"load at {display.flow_down(change.value)} or less, not {display.flow(change.was)}"
+
+
+def _stroke(change: Change, lineup: LineUp, _: Display) -> str:
+    verb = "open" if _opens(lineup, change) else "close"
+    words = f"{verb} {quoted(change.names)} in {change.value:.1f} s{BOUND.get(change.bound, '')}"
+    words += f", not {change.was:.1f} s"
+    if change.to is None:
+        return words
+    most = f" (up to {change.to:.1f} s: more than that is too slow for a rule on time)"
+    least = f" (and not faster than {change.to:.1f} s, for the surge)"
+    return words + (most if change.bound == AT_LEAST else least)
+
+
+def _opens(lineup: LineUp, change: Change) -> bool:
+    scenario: Scenario = next(s for s in lineup.scenarios if s.name in change.scenarios)
+    return not any(m.valve in change.names and moves_so(m, opens=False) for m in scenario.moves)
+
+
+def _run_down(change: Change, _: LineUp, __: Display) -> str:
+    pump = quoted(change.names)
+    return f"let {pump} run down in {change.value:.1f} s or more, not {change.was:.1f} s"
+
+
+def _later(change: Change, _: LineUp, __: Display) -> str:
+    return f"let {quoted(change.names)} begin {change.value:g} s later"
+
+
+def _order(change: Change, lineup: LineUp, _: Display) -> str:
+    """What begins when, counted from the order to stop, or from the first movement."""
+    scenario = next(s for s in lineup.scenarios if s.name in change.scenarios)
+    first = min(start for _, start in change.starts) if scenario.ordered is None else scenario.ordered
+    begins = ", ".join(f'"{name}" at {start - first:.1f} s' for name, start in change.starts)
+    return f"move in another order: {begins}"
+
+
+def _speed(change: Change, _: LineUp, __: Display) -> str:
+    return (
+        f"run {quoted(change.names)} at {100 * change.value:.0f} % of its full speed, not "
+        f"{100 * change.was:.0f} %"
+    )
+
+
+def _ullage(change: Change, _: LineUp, __: Display) -> str:
+    return (
+        f"order the stop earlier, with an ullage of {change.value:.1f} m3 or more in {quoted(change.names)}, "
+        f"not {change.was:.1f} m3"
+    )
+
+
+def _cost(remedy: Remedy, lineup: LineUp) -> str:
+    """What a remedy costs: in loading, and at the end."""
+    words = _loading(remedy, lineup) if remedy.slower > 0.0 else "It costs no loading time"
+    if remedy.ends_later > SLIGHT:
+        words += f"; the last movement ends {remedy.ends_later:.1f} s later"
+    elif remedy.ends_later < -SLIGHT:
+        words += f"; the last movement ends {-remedy.ends_later:.1f} s earlier"
+    return f"{words}."
+
+
+def _loading(remedy: Remedy, lineup: LineUp) -> str:
+    rated = [c for c in remedy.changes if c.kind == RATE]
+    named = {n for c in rated for n in c.scenarios}
+    stages = {s.stage for s in lineup.scenarios if s.name in named}
+    parcel = lineup.berth.parcel
+    if parcel is not None and stages & {"bulk", ""}:
+        return f"The parcel of {parcel:.0f} m3 takes {_duration(remedy.slower * parcel)} longer"
+    return f"Every {PARCEL:.0f} m3 loaded at that rate takes {_duration(remedy.slower * PARCEL)} longer"
+
+
+def _duration(seconds: float) -> str:
+    minutes = seconds / 60.0
+    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+
+
+def in_vain_words(trials: Sequence[Trial]) -> list[str]:
+    """What was tried and does not help, in one sentence; none where everything did."""
+    told: dict[str, dict[str, None]] = {}
+    for one in trials:
+        told.setdefault(one.scenario, {})[_tried(one)] = None
+    return [
+        f'Tried in "{scenario}", and no help by itself: {"; ".join(words)}.'
+        for scenario, words in told.items()
+    ]
+
+
+def _tried(trial: Trial) -> str:
+    names = quoted(trial.names)
+    if trial.kind == STROKE:
+        return f"another stroke of {names}" if names else "other strokes"
+    return {
+        RATE: "a lower rate" if not names else f"a lower rate with another stroke of {names}",
+        RUN_DOWN: f"a longer run-down of {names}" if names else "longer run-downs",
+        LATER: f"{names} later" if names else "other starts",
+        ORDER: "another order",
+        SPEED: f"a lower speed of {names}",
+        ULLAGE: "more ullage",
+    }[trial.kind]
+
+
+def quoted(names: Iterable[str]) -> str:
+    """Names in quotes, in words."""
+    *first, last = [f'"{n}"' for n in names] or [""]
+    return f"{', '.join(first)} and {last}" if first else last

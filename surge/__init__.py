@@ -19,6 +19,7 @@ _WHERE = {
     "Case": ("case.file", "Case"),
     "load_case": ("case.file", "load_case"),
     "read_case": ("case.file", "read_case"),
+    "new_case": ("api.new", "new_case"),
     # Answers, one for each command that gives one.
     "check": ("api.check", "check"),
     "find_windows": ("api.windows", "find_windows"),

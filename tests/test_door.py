@@ -42,6 +42,7 @@ def same(function: Callable[..., Any], *names: str) -> dict[str, Called]:
 
 
 COMMANDS: dict[str, dict[str, Called]] = {
+    "new": same(surge.new_case, "arms", "tanks", "through", "cargo"),
     "check": {
         **of(surge.check, case="what", no_remedies="remedies", **dict.fromkeys(UNITS, "units")),
         **same(CheckAnswer.text, "details"),
@@ -81,7 +82,7 @@ COMMANDS: dict[str, dict[str, Called]] = {
     },
     "verify": {**same(surge.verify, "only"), **same(Proof.text, "details")},
 }
-NO_ANSWER = {"new", "schema"}  # they copy a file that comes with the program
+NO_ANSWER = {"schema"}  # it copies a file that comes with the program
 
 
 def parameters(function: Callable[..., Any]) -> set[str]:

@@ -20,12 +20,12 @@ from surge.case.figures import (
 )
 from surge.case.liquid import liquid_of
 from surge.case.notes import IN_CASE, Notes
+from surge.case.passages import passage_kv
 from surge.case.readings import reading_of
 from surge.case.scenarios import ScenarioBuilder
 from surge.case.stages import at_every_stage, begun_with
 from surge.case.waves import hose_speed, pipe_speed
 from surge.errors import Origin, meant
-from surge.hydraulics.formulas import loss_factor_to_kv
 from surge.model.lineup import (
     Berth,
     Limits,
@@ -417,23 +417,13 @@ class Builder:
         )
 
     def _passage(self, passage: spec.PassageTable, origin: Origin) -> Passage:
-        self.notes.exactly_one(origin, kv=passage.kv, loss_factor=passage.loss_factor)
-        kv = passage.kv.value if passage.kv else (1.0, 1e4)[self.notes.pick]
-        if passage.loss_factor is not None and passage.inside_diameter is not None:
-            kv = loss_factor_to_kv(passage.loss_factor, diameter=passage.inside_diameter.value)
-        elif passage.loss_factor is not None:
-            self.notes.needs(
-                (*origin, "loss_factor"), "the bore that the loss factor counts on", "inside_diameter"
-            )
-        elif passage.inside_diameter is not None:
-            self.notes.needs(
-                (*origin, "inside_diameter"), "inside_diameter beside loss_factor only", "loss_factor"
-            )
+        kv, ends = passage_kv(passage, origin, self.notes)
         return Passage(
             name=passage.name,
             start=passage.start,
             end=passage.end,
             kv=kv,
+            kv_range=ends,
             kind=passage.kind,
             limits=self._limits(passage, origin),
             origin=origin,

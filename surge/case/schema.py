@@ -268,10 +268,14 @@ class ValveTable(Element):
 class PassageTable(Element):
     """A fixed loss without length."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=one_of("kv", "loss_factor"))
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, json_schema_extra=one_of("kv", "rated_flow", "loss_factor")
+    )
 
     kind: Annotated[str, Choice("kind", "cargo pump", "fixed loss")]
     kv: Annotated[Reading | None, _KV] = None
+    rated_flow: Annotated[Reading | None, Quantity("flow", "1 m3/h", "20000 m3/h")] = None
+    rated_head: Annotated[Reading | None, Quantity("length", "1 m", "1000 m")] = None
     loss_factor: Annotated[float | None, Number("loss factor K", 0.001, 100000.0)] = None
     inside_diameter: Annotated[Reading | None, _DIAMETER] = None
 

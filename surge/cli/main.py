@@ -59,7 +59,7 @@ def main() -> None:
 
 
 for _command, _short in (
-    (new, "Write a commented starter case."),
+    (new, "Write a commented case: the starter, or so many arms and tanks."),
     (check, "Check every scenario and print the verdict."),
     (window, "How fast and how slowly valves may close; the greatest rate."),
     (chart, "Draw rate against stroke time, with the window."),

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from surge.choices import KnownKind, PageKind, SchemaOf, words_of
+from surge.choices import KnownKind, PageKind, SchemaOf, Through, words_of
 from surge.cli.check import tell_compiling
 from surge.cli.files import InputPath, OutputPath, output_paths, refuse_existing, write_file, write_files
 from surge.cli.shared import (
@@ -22,20 +22,31 @@ from surge.cli.shared import (
 
 
 @click.command()
-@click.argument("file", default="case.toml", type=OutputPath())
+@click.argument("output", metavar="[FILE]", default="case.toml", type=OutputPath())
+@click.option("--arms", type=int, help="Loading arms, each with its manifold valve: 1 to 8.")
+@click.option("--tanks", type=int, help="Tanks that are loaded, each with its valve and line: 1 to 24.")
+@click.option("--through", type=OneOf(Through), help="How the cargo gets down: 'drop lines' or 'pumps'.")
+@click.option("--cargo", help="A cargo of `surge list liquids`, such as 'gas oil'.")
 @click.option("--force", is_flag=True, help="Overwrite an existing file.")
-def new(file: str, force: bool) -> None:
-    """Write a commented starter case to FILE (default case.toml; - is standard output)."""
-    from surge.case.file import starter_case
+def new(
+    output: str, arms: int | None, tanks: int | None, through: Any, cargo: str | None, force: bool
+) -> None:
+    """Write a commented case to FILE (default case.toml; - is standard output).
 
-    text = starter_case()
-    if file == "-":
+    With --arms, --tanks, --through or --cargo a case of that many arms and tanks; else the starter case. All
+    figures are invented: put in your own.
+    """
+    with answering(output):
+        from surge.api.new import new_case
+
+        text = new_case(arms=arms, tanks=tanks, through=through, cargo=cargo)
+    if output == "-":
         print_text(text, nl=False)
         return
-    path = Path(file)
+    path = Path(output)
     refuse_existing(path, force=force)
     write_file(path, text)
-    tell(f"{file} written. Put in your own figures, then: surge check {file}")
+    tell(f"{output} written. Put in your own figures, then: surge check {output}")
 
 
 @click.command(name="list")

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from typing import TypeVar
 
 from surge.hydraulics.formulas import hose_wave_speed, wave_speed
-from surge.model.lineup import LineUp, Liquid, Pipe, Scenario, Valve
+from surge.model.lineup import LineUp, Liquid, Passage, Pipe, Scenario, Valve
 from surge.model.ranges import LIQUID, Taken, bore_at, figures_at, minor_loss_at, ranges_of
 
 Figures = Mapping[tuple[str, str], float]  # (subject, quantity) -> value
@@ -36,8 +37,9 @@ def at_figures(lineup: LineUp, taken: Iterable[Taken]) -> LineUp:
     got = {(t.subject, t.quantity): t.value for t in taken}
     liquid = _liquid(lineup.liquid, got)
     pipes = tuple(_pipe(p, got, before=lineup.liquid, liquid=liquid) for p in lineup.pipes)
-    valves = tuple(_valve(v, got) for v in lineup.valves)
-    changed = lineup.with_(liquid=liquid, pipes=pipes, valves=valves)
+    valves = tuple(_orifice(v, got) for v in lineup.valves)
+    passages = tuple(_orifice(p, got) for p in lineup.passages)
+    changed = lineup.with_(liquid=liquid, pipes=pipes, valves=valves, passages=passages)
     factor = lineup.liquid.density / liquid.density
     return changed if factor == 1.0 else _by_mass(changed, factor)
 
@@ -114,8 +116,11 @@ def _worked_out(pipe: Pipe, liquid: Liquid) -> float | None:
     return None
 
 
-def _valve(valve: Valve, got: Figures) -> Valve:
-    return replace(valve, kv=got.get((valve.name, "Kv"), valve.kv), kv_range=None)
+_Orifice = TypeVar("_Orifice", Valve, Passage)
+
+
+def _orifice(one: _Orifice, got: Figures) -> _Orifice:
+    return replace(one, kv=got.get((one.name, "Kv"), one.kv), kv_range=None)
 
 
 def _by_mass(lineup: LineUp, factor: float) -> LineUp:

@@ -257,6 +257,8 @@ class Passage:
         Flow in m3/h of water at 1 bar.
     kind : str
         "cargo pump" or "fixed loss".
+    kv_range : (float, float) or None
+        When a stopped pump is known by its rated point only: judged over the whole range [m3/h].
     """
 
     name: str
@@ -264,6 +266,7 @@ class Passage:
     end: str
     kv: float
     kind: str = "fixed loss"
+    kv_range: tuple[float, float] | None = None
     limits: Limits = Limits()
     origin: Origin = ()
 

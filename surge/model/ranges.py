@@ -22,7 +22,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from surge.model.lineup import LineUp, Pipe
+from surge.model.lineup import LineUp, Passage, Pipe, Valve
 
 Shares = tuple[float, ...]
 
@@ -162,8 +162,9 @@ def _each(lineup: LineUp) -> Iterator[Range]:
             stiff = p.wall.stiffness_range
             yield from _range(p.name, "stiffness of the wall", stiff, p.wall.stiffness or 0.0)
         yield from _range(p.name, "roughness", p.roughness_range, p.roughness)
-    for v in lineup.valves:
-        yield from _range(v.name, "Kv", v.kv_range, v.kv)
+    orifices: list[Valve | Passage] = [*lineup.valves, *lineup.passages]
+    for o in orifices:
+        yield from _range(o.name, "Kv", o.kv_range, o.kv)
 
 
 def _range(
@@ -175,7 +176,7 @@ def _range(
 
 
 def ranges_of(lineup: LineUp) -> tuple[Range, ...]:
-    """Return everything that is known as a range only: of the liquid, of pipes, of valves."""
+    """Return everything that is known as a range only: of the liquid, of pipes, valves and passages."""
     return tuple(_each(lineup))
 
 
@@ -277,7 +278,8 @@ def narrowed(lineup: LineUp, one: Range, low: float, high: float) -> LineUp:
         return replace(p, **changed)  # type: ignore[arg-type]
 
     valves = tuple(replace(v, kv_range=ends) if v.name == one.subject else v for v in lineup.valves)
-    return lineup.with_(pipes=tuple(pipe(p) for p in lineup.pipes), valves=valves)
+    passages = tuple(replace(p, kv_range=ends) if p.name == one.subject else p for p in lineup.passages)
+    return lineup.with_(pipes=tuple(pipe(p) for p in lineup.pipes), valves=valves, passages=passages)
 
 
 def figures_at(lineup: LineUp, shares: Sequence[float]) -> tuple[Taken, ...]:

@@ -6,14 +6,16 @@ made of the same (:mod:`surge.cli.shared`), so that nothing heavy may be importe
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Literal, get_args
 
 PictureOf = Literal["time", "line", "map"]
 PictureKind = Literal["png", "svg", "pdf"]
+DrawnKind = Literal["png", "svg", "pdf", "csv"]
 FilmKind = Literal["gif", "mp4", "html"]
 ChartKind = Literal["png", "svg", "pdf", "csv", "json"]
+Through = Literal["drop lines", "pumps"]
 SheetKind = Literal["pdf", "html"]
 PageKind = Literal["md", "html"]
 Dates = Literal["day-first", "month-first"]
@@ -75,3 +77,18 @@ def refuse_useless(of: PictureOf, given: Mapping[str, Any]) -> None:
         if value and of not in used:
             found = f'has no use in the picture "{of}"'
             raise ArgumentError((name,), found, f"leave it out, or ask for {' or '.join(used)}")
+
+
+def refuse_table(of: PictureOf, kinds: Iterable[str]) -> None:
+    """Raise ArgumentError where a table is wanted of a picture that is none of histories.
+
+    Parameters
+    ----------
+    of : {"time", "line", "map"}
+    kinds : iterable of {"png", "svg", "pdf", "csv"}
+    """
+    from surge.errors import ArgumentError
+
+    if of != "time" and "csv" in kinds:
+        remedy = 'a table holds histories: ask for "time", or for a picture (png, svg or pdf)'
+        raise ArgumentError(("of",), f'"{of}" as csv', remedy)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from surge import __version__
 from surge.arguments import Registry, checked
-from surge.choices import PictureKind
+from surge.choices import DrawnKind
 from surge.units import printable
 
 if TYPE_CHECKING:
@@ -134,18 +134,20 @@ class CaseAnswer(Answer):
 
 @dataclass(frozen=True, kw_only=True)
 class Picture:
-    """A picture as the bytes of a file; a notebook shows a PNG or SVG when it is the last line of a cell.
+    """A picture, or its figures as a table, as the bytes of a file.
+
+    A notebook shows a PNG or SVG when it is the last line of a cell.
 
     Attributes
     ----------
     content : bytes
         The whole file.
-    kind : {"png", "svg", "pdf"}
+    kind : {"png", "svg", "pdf", "csv"}
         What the file is.
     """
 
     content: bytes
-    kind: PictureKind
+    kind: DrawnKind
 
     @checked
     def save(self, path: str | Path) -> None:

@@ -12,7 +12,7 @@ from surge.api.answers import CaseAnswer, Json, Picture, data, parts_of, written
 from surge.api.inputs import Ends, case_of, in_case, rules_of_case, units_of
 from surge.arguments import Measure, Number, checked
 from surge.case.file import Case
-from surge.choices import FILM_SECONDS, PictureKind, PictureOf
+from surge.choices import FILM_SECONDS, DrawnKind, PictureOf
 from surge.errors import ArgumentError
 from surge.model.lineup import LineUp
 from surge.reports.words import CAUTIONS
@@ -133,7 +133,7 @@ class CheckAnswer(Advised, CaseAnswer):
         places: Sequence[str] = (),
         to: str | None = None,
         span: Ends = (None, None),
-        kind: PictureKind = "png",
+        kind: DrawnKind = "png",
     ) -> Picture:
         """Draw pressures of one scenario, as ``surge picture`` does.
 
@@ -149,7 +149,8 @@ class CheckAnswer(Advised, CaseAnswer):
             For "line" and "map": the tank or point at which the way from the shore ends.
         span : (number or None, number or None)
             For "time" and "map": show from and until [s].
-        kind : {"png", "svg", "pdf"}
+        kind : {"png", "svg", "pdf", "csv"}
+            "csv" of "time" only: the histories as a table for a spreadsheet.
 
         Returns
         -------
@@ -171,8 +172,8 @@ class CheckAnswer(Advised, CaseAnswer):
         places: Sequence[str] = (),
         to: str | None = None,
         span: Ends = (None, None),
-        kinds: Sequence[PictureKind] = ("png",),
-    ) -> dict[PictureKind, Picture]:
+        kinds: Sequence[DrawnKind] = ("png",),
+    ) -> dict[DrawnKind, Picture]:
         """Draw one picture as files of several kinds; parameters as of :meth:`draw`."""
         from surge.api.pictures import drawn
 

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 
 from surge.api.inputs import Ends
 from surge.arguments import Measure, Number, checked, si, si_or_none
-from surge.choices import FilmKind, PictureKind, PictureOf, ending, refuse_useless
+from surge.choices import DrawnKind, FilmKind, PictureOf, ending, refuse_table, refuse_useless
 from surge.plots.captions import film_words, line_files, time_files, wave_files
 from surge.plots.film_files import film_file, frame_time
+from surge.reports.histories import histories_csv
 from surge.views import film as films
 from surge.views.line import line_picture
 from surge.views.map import times_of, wave_picture
@@ -32,7 +33,7 @@ def drawn(
     places: Sequence[str] = (),
     to: str | None = None,
     span: Ends = (None, None),
-    kinds: Sequence[PictureKind],
+    kinds: Sequence[DrawnKind],
     display: Display,
     signature: str,
 ) -> dict[str, bytes]:
@@ -50,7 +51,8 @@ def drawn(
         For "line" and "map": the tank or point at which the way from the shore ends.
     span : (number or None, number or None)
         For "time" and "map": show from and until [s].
-    kinds : sequence of {"png", "svg", "pdf"}
+    kinds : sequence of {"png", "svg", "pdf", "csv"}
+        "csv" of "time" only: the histories as a table.
     display : Display
         Units of the words and axes.
     signature : str
@@ -67,13 +69,19 @@ def drawn(
         A name or a time that the case does not have.
     """
     refuse_useless(of, {"places": places, "to": to, "span": any(end is not None for end in span)})
+    refuse_table(of, kinds)
     if of == "line":
         return line_files(line_picture(subject, to), display, signature, kinds=kinds)
     begin, end = (si_or_none("span", x, dimension="time") for x in span)
     shown = times_of(subject, begin, end)
     if of == "map":
         return wave_files(wave_picture(subject, to, span=shown), display, signature, kinds=kinds)
-    return time_files(time_picture(subject, places), display, signature, kinds=kinds, span=shown)
+    histories = time_picture(subject, places)
+    pictures = [kind for kind in kinds if kind != "csv"]
+    files = time_files(histories, display, signature, kinds=pictures, span=shown) if pictures else {}
+    if "csv" in kinds:
+        files["csv"] = histories_csv(histories, display, signature, span=shown).encode()
+    return files
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

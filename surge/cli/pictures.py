@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from surge.choices import FilmKind, PictureKind, PictureOf, refuse_useless, words_of
+from surge.choices import DrawnKind, FilmKind, PictureOf, refuse_table, refuse_useless, words_of
 from surge.cli.files import InputPath, output_paths, write_file, write_files
 from surge.cli.shared import (
     OneOf,
@@ -21,7 +21,7 @@ from surge.cli.shared import (
     wanted_units,
 )
 
-KINDS = words_of(PictureKind)
+KINDS = words_of(DrawnKind)
 FILM_KINDS = words_of(FilmKind)
 
 
@@ -39,7 +39,8 @@ FILM_KINDS = words_of(FilmKind)
     "-o",
     "--output",
     multiple=True,
-    help="File to write: .png, .svg or .pdf; several allowed. Without it, the name of the picture as PNG.",
+    help="File to write: .png, .svg or .pdf, and with --of time .csv (the histories as a table); several "
+    "allowed. Without it, the name of the picture as PNG.",
 )
 @click.option("--scenario", help="The scenario; the one that comes nearest to a limit without it.")
 @click.option("--place", "places", multiple=True, help="With --of time: also this point or element; several.")
@@ -70,6 +71,7 @@ def picture(
     wanted = wanted_units(units)
     paths = output_paths(output or (f"{what}.png",), kinds=KINDS, force=force)
     with answering(case) as progress:
+        refuse_table(what, paths.values())
         from surge.api.check import check
 
         answer = check(case, units=wanted, remedies=False, progress=progress)

@@ -38,13 +38,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from matplotlib.patheffects import AbstractPathEffect
-    from matplotlib.text import Text
     from matplotlib.transforms import Bbox
 
 
 # One hue, from little used to far beyond the limit; never so dark that hatching and words are lost on it.
 SHADES = ("#f7fbff", "#dbe9f6", "#bad6eb", "#89bedc", "#5b9bd0", "#3b6ea5")
 BEYOND = 2.0  # shares above this are drawn as this
+HEAD = 145  # characters of a line above the chart: what was held is never cut
 NARROW = 0.22  # of the width: words in a narrower area stand upright
 
 
@@ -111,8 +111,9 @@ class _Chart:
         self.figure, self.chart, self.display, self.heading = figure, chart, display, heading
         self.foot = [line for text in heading.foot for line in textwrap.wrap(printable(text), FOOT)]
         self.foot.append(printable(heading.signature))
-        bottom = 0.09 + 0.0155 * len(self.foot)
-        self.axes: Axes = figure.add_axes((0.075, bottom, 0.80, 0.865 - bottom))
+        self.lines = [part for line in heading.lines[1:] for part in textwrap.wrap(printable(line), HEAD)]
+        bottom, top = 0.09 + 0.0155 * len(self.foot), 0.921 - 0.021 * max(len(self.lines), 2)
+        self.axes: Axes = figure.add_axes((0.075, bottom, 0.80, top - bottom))
         self.rates = np.array([self._flow(r) for r in chart.rates])
         self.left, self.right = float(chart.strokes[0]), float(chart.strokes[-1])
         self.halo: list[AbstractPathEffect] = [withStroke(linewidth=HALO, foreground="white")]
@@ -121,6 +122,7 @@ class _Chart:
         self.allowed_to = np.minimum(np.nan_to_num(chart.allowed_to(), nan=self.right), self.right)
         self.never = np.isnan(chart.safe_from())
         self.taken: list[Bbox] = []
+        self.edges: list[Bbox] = []
         self.open = self.reached & ~self.never & (self.safe_from <= self.allowed_to)
 
     def _flow(self, rate: float) -> float:
@@ -135,6 +137,7 @@ class _Chart:
         named = " and ".join(quoted(v) for v in self.chart.together)
         ax.set_xlabel(f"stroke time of {named}, s")
         ax.set_ylabel(f"loading rate, {self.display.units.flow}")
+        self._boundaries()
         self._agreed()
         self._window()
         self._too_fast()
@@ -187,6 +190,23 @@ class _Chart:
         for text in self.axes.clabel(lines, fmt=_percent, fontsize=8, inline=True, inline_spacing=3):
             text.set_path_effects(self.halo)
             self.taken.append(text.get_window_extent())
+
+    def _boundaries(self) -> None:
+        """Note where the window ends, in steps, so that no box is put over it."""
+        from matplotlib.transforms import Bbox
+
+        for mask, side in (
+            (self.reached & ~self.never & (self.safe_from > self.left), self.safe_from),
+            (self.reached & (self.allowed_to < self.right), self.allowed_to),
+        ):
+            for first, end in runs(mask):
+                steps = np.repeat(side[first:end], 2)
+                rates = np.repeat(self.rates[first : end + 1], 2)[1:-1]
+                dots = self.axes.transData.transform(np.column_stack([steps, rates]))
+                self.edges += [
+                    Bbox.from_extents(*np.minimum(a, b), *np.maximum(a, b))
+                    for a, b in zip(dots, dots[1:], strict=False)
+                ]
 
     def _fill(self, mask: Mask, low: Array, high: Array, **style: Any) -> None:
         """Fill between two strokes for every pair of neighbouring rates in ``mask``, in steps."""
@@ -260,11 +280,12 @@ class _Chart:
         at = np.searchsorted(chart.strokes, np.nan_to_num(chart.shortest, nan=self.left)) - 1
         which = chart.governs[np.arange(chart.rates.size), np.maximum(at, 0)]
         which = np.where(np.isnan(chart.shortest) | (at < 0), -1, which)[:-1]
-        aside = 0.008 * (self.right - self.left)
+        asides = np.array([0.008, 0.025, 0.05]) * (self.right - self.left)
         for limit in dict.fromkeys(which[which >= 0].tolist()):
             for first, end in runs(self.open & (which == limit)):
                 spots = [
-                    (self.safe_from[self._row_at(y, first, end)] + aside, y)
+                    (self.safe_from[self._row_at(y, first, end)] + float(aside), y)
+                    for aside in asides
                     for y in self._heights(first, end)
                 ]
                 words = textwrap.fill(printable(limit_words(chart.limits[limit])), 26)
@@ -287,30 +308,36 @@ class _Chart:
         across: Sequence[Literal["left", "right"]] = (),
         **style: Any,
     ) -> tuple[float, float]:
-        """Write words at the first spot where they cover no others; if there is none, at the first or not."""
+        """Write words at the first spot where they cover neither others nor the ends of the window.
+
+        Where there is none they are not written, or, if they ``must`` be, where they cover least.
+        """
         text = self.axes.text(*spots[0], words, zorder=6, path_effects=self.halo, **style)
-        for k, spot in enumerate(spots):
-            text.set_position(spot)
+
+        def put(k: int) -> Bbox:
+            text.set_position(spots[k])
             if across:
                 text.set_horizontalalignment(across[k])
-            if self._take(text):
-                return spot
-        text.set_position(spots[0])
-        if across:
-            text.set_horizontalalignment(across[0])
-        if not must:
-            text.remove()
-        return spots[0]
+            return text.get_window_extent().padded(4.0)
 
-    def _take(self, text: Text) -> bool:
-        """Keep a place for words, if it is free and inside the axes."""
-        box = text.get_window_extent().padded(4.0)
+        crowds = []
+        for k in range(len(spots)):
+            crowds.append(self._crowd(put(k)))
+            if crowds[-1] == 0:
+                break
+        best = min(range(len(crowds)), key=crowds.__getitem__)
+        if crowds[best] and not must:
+            text.remove()
+        else:
+            self.taken.append(put(best))
+        return spots[best]
+
+    def _crowd(self, box: Bbox) -> int:
+        """How much is covered by words in a box: 0 for nothing; the ends of the window weigh most."""
         inside = self.axes.get_window_extent()
-        free = inside.contains(box.x0, box.y0) and inside.contains(box.x1, box.y1)
-        if not free or any(box.overlaps(other) for other in self.taken):
-            return False
-        self.taken.append(box)
-        return True
+        out = not (inside.contains(box.x0, box.y0) and inside.contains(box.x1, box.y1))
+        covered = sum(box.overlaps(other) for other in self.taken)
+        return covered + 10 * bool(out) + 100 * sum(box.overlaps(edge) for edge in self.edges)
 
     def _agreed(self) -> None:
         """Mark the agreed point, with words in the first free place around it."""
@@ -327,8 +354,8 @@ class _Chart:
         words = f"agreed: {self.display.flow(point.rate)} in {x:g} s\n{HEADLINE[point.pressures]}"
         if point.rule is not None:
             words += f"\ntoo slow for the rule: {printable(point.rule.name)}"
+        sides = [(far * x, far * y) for far in (1.0, 2.0, 3.5, 6.0, 9.0) for x in (1, -1) for y in (-1, 1)]
         away = DOTS / 72 * np.array([26.0, 36.0])  # from points to dots
-        sides = [(1, -1), (1, 1), (-1, -1), (-1, 1)]
         spots = [tuple(self.axes.transData.inverted().transform((px, py) + away * side)) for side in sides]
         at = self._place(
             words,
@@ -343,10 +370,10 @@ class _Chart:
 
     def _words(self) -> None:
         """Titles above, the foot below."""
-        title, *lines = (printable(t) for t in self.heading.lines)
+        title = printable(self.heading.lines[0])
         self.figure.text(0.075, 0.965, textwrap.shorten(title, 95), fontsize=14, weight="bold", va="center")
-        for k, line in enumerate(lines):
-            self.figure.text(0.075, 0.932 - 0.024 * k, textwrap.shorten(line, 150), fontsize=10, va="center")
+        for k, line in enumerate(self.lines):
+            self.figure.text(0.075, 0.936 - 0.021 * k, line, fontsize=10, va="center")
         for k, line in enumerate(reversed(self.foot)):
             self.figure.text(0.02, 0.016 + 0.0155 * k, line, fontsize=6.5, va="center")
 

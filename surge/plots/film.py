@@ -30,7 +30,7 @@ from surge.plots.frame import (
     say_boxes,
 )
 from surge.plots.line import draw_limits, draw_names, height_of, label_limits, part_lines
-from surge.reports.words import Display
+from surge.reports.words import CAUTIONS, Display
 from surge.units import printable
 from surge.views.film import Film
 
@@ -102,8 +102,8 @@ class DrawnFilm:
         self.canvas = FigureCanvasAgg(self.figure)
         self.top = self._axes(0.485, 0.865)
         self.line = self._axes(0.365, 0.455)
-        self.names = self._axes(0.205, 0.365)
-        self.below = self._axes(0.098, 0.198)
+        self.names = self._axes(0.219, 0.365)
+        self.below = self._axes(0.116, 0.212)
         self.curves = self._curves()
         self._still()
         say_boxes(self.figure)
@@ -127,6 +127,7 @@ class DrawnFilm:
             va="center",
         )
         self.figure.text(RIGHT, 0.915, film.pace, fontsize=9, va="center", ha="right")
+        self.figure.text(0.01, 0.024, CAUTIONS[0], fontsize=7, va="bottom")
         self.figure.text(
             0.01, 0.006, printable(self.words.signature)[:150], fontsize=6, va="bottom", color="#666666"
         )

@@ -203,6 +203,7 @@ def _times(axes: Axes, panel: Panel) -> None:
     axes.set_ylim(max(low - 0.18 * room, 0.0), high + 0.18 * room)
     axes.tick_params(labelsize=SMALL, length=2, width=0.5, pad=1.5)
     axes.locator_params(axis="y", nbins=4)
+    axes.yaxis.set_major_formatter("{x:g} s")
 
 
 def _years(axes: Axes) -> None:

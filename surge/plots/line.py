@@ -191,19 +191,15 @@ def _hatch(axes: Axes, left: float, right: float, low: float, high: float, hatch
 
 
 def _label_step(labels: Labels, left: float, right: float, y: float, words: list[str], side: int) -> None:
-    """Write the first words that fit over a step; the last in any case."""
+    """Write the first words that fit over a step; where none does, the last beside it, with a line to it."""
     frame = np.array(labels.axes.get_xlim())
     shares = [
         (left + f * (right - left) - frame[0]) / (frame[1] - frame[0]) for f in (0.5, 0.3, 0.7, 0.15, 0.85)
     ]
     x, level = np.array(frame), np.array([y, y])
-    for k, text in enumerate(words):
-        last = k == len(words) - 1
-        if (
-            labels.along(x, level, text, shares=shares, sides=(side, -side), must=last, fontsize=8.5)
-            is not None
-        ):
-            return
+    style: dict[str, Any] = {"shares": shares, "sides": (side, -side), "fontsize": 8.5}
+    if all(labels.along(x, level, text, must=False, **style) is None for text in words):
+        labels.at(0.5 * (left + right), y, words[-1], fontsize=8.5, reach=10.0)
 
 
 def draw_names(axes: Axes, way: Way, display: Display) -> None:

@@ -11,6 +11,7 @@ from surge.plots.frame import BOX, INK, Heading, Kinds, Labels, PicturePage, bar
 from surge.plots.line import draw_names
 from surge.reports.words import Display
 from surge.views.map import WavePicture
+from surge.views.time import Mark
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -63,8 +64,8 @@ class _Wave:
         axes.set_ylim(self.begin, self.end)
         axes.set_aspect("auto")
         self._links(axes)
-        self._not_valid(axes)
         labels = Labels(axes)
+        self._not_valid(axes, labels)
         self._beyond(axes)
         self._weak(axes, labels)
         self._scale(shown[0])
@@ -129,7 +130,7 @@ class _Wave:
             t, middle - half * steps, middle + half * steps, facecolor="white", edgecolor="none", zorder=4
         )
 
-    def _not_valid(self, axes: Axes) -> None:
+    def _not_valid(self, axes: Axes, labels: Labels) -> None:
         until = self.picture.subject.valid_until
         if until is None or until >= self.end:
             return
@@ -138,20 +139,26 @@ class _Wave:
         axes.axhspan(low, self.end, facecolor="none", edgecolor="#777777", hatch="..", lw=0.0, zorder=5)
         axes.axhline(low, color=INK, linewidth=1.2, zorder=6)
         words = f"the cargo boils at {self.display.time(until)} s: no pressure after it is valid"
-        axes.text(0.5, 0.5 * (low + self.end), words, ha="center", va="center", bbox=BOX, zorder=7)
+        middle = 0.5 * (low + self.end)
+        labels.keep(axes.text(0.5, middle, words, ha="center", va="center", bbox=BOX, zorder=7))
 
     def _weak(self, axes: Axes, labels: Labels) -> None:
-        if self.picture.weak is None:
-            return
-        (x, mark), display, low = self.picture.weak, self.display, self.picture.subject.low
+        """Rings at the weakest place, and where the cargo first boils."""
+        display, low = self.display, self.picture.subject.low
+        if self.picture.boils is not None:
+            x, mark = self.picture.boils
+            self._ring(axes, labels, x, mark, f"boils here first,\nat {display.time(mark.time)} s")
+        if self.picture.weak is not None:
+            x, mark = self.picture.weak
+            write, word = (display.round_down, "lowest") if low else (display.round_up, "peak")
+            words = f"{word} {write(mark.pressure, unit=True)}\nat {display.time(mark.time)} s"
+            self._ring(axes, labels, x, mark, words)
+
+    def _ring(self, axes: Axes, labels: Labels, x: float, mark: Mark, words: str) -> None:
         for colour, width in (("white", 4.0), (INK, 1.6)):
             axes.plot(
                 [x], [mark.time], "o", ms=11, mfc="none", mec=colour, mew=width, zorder=8, clip_on=False
             )
-        write = display.round_down if low else display.round_up
-        words = (
-            f"{'lowest' if low else 'peak'} {write(mark.pressure, unit=True)}\nat {display.time(mark.time)} s"
-        )
         labels.at(x, mark.time, words, weight="bold", bbox=BOX)
 
     def _scale(self, shown: Any) -> None:

@@ -26,13 +26,12 @@ from surge.reports.document import (
     numbers,
     taken_json,
 )
+from surge.reports.gauge_json import GaugeJson, gauge_json
 from surge.reports.remedies_json import RemediesJson, remedies_json
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES, MEASURES, REQUIREMENTS
-from surge.rules.gauge import FITS, FITS_NOT, FITS_WITHIN, NOT_COMPARED, Compared, GaugeCheck
 from surge.rules.ground import KEPT, NOT_APPLICABLE, NOT_CHECKED, NOT_DECIDED, NOT_KEPT
 from surge.rules.rulings import Ruling
-from surge.rules.suspects import QUANTITIES
 from surge.search.remedies import Remedies
 from surge.transient.result import (
     Closure,
@@ -232,57 +231,6 @@ class AssumedJson(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingJson(JsonObject):
-    """A pressure read on a gauge, and what the case gives there."""
-
-    point: str
-    day: str
-    rate_m3_per_s: float
-    read_pa_gauge: float
-    tolerance_pa: float
-    tolerance_source: str
-    calculated_pa_gauge: float | None
-    """null where the case cannot be set to the rate."""
-    fits: bool
-    why: str
-    """Why nothing is calculated; "" where something is."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ExplanationJson(JsonObject):
-    """A single figure which would explain all readings."""
-
-    subjects: tuple[str, ...]
-    quantity: Annotated[str, Demand(enum=list(QUANTITIES))]
-    low: float
-    """All readings fit from here to ``high``; SI, a Kv in m3/h; of levels the change, of heads the share."""
-    high: float
-    given: float
-    """In the case."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BelowJson(JsonObject):
-    """A place that stands below the atmosphere at the full rate, since drop lines are taken to run full."""
-
-    scenario: str
-    point: str
-    steady_pa_gauge: float
-    rate_m3_per_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GaugeJson(JsonObject):
-    """What gauges say of the case; it changes no verdict."""
-
-    outcome: Annotated[str, Demand(enum=[NOT_COMPARED, FITS, FITS_WITHIN, FITS_NOT])]
-    sentences: tuple[str, ...]
-    readings: tuple[ReadingJson, ...]
-    explained_by: tuple[ExplanationJson, ...]
-    below_atmosphere: tuple[BelowJson, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class CheckDocument(Head):
     """Every scenario of a case against every limit and every rule."""
 
@@ -342,7 +290,7 @@ def answer(
         weakest=finding_or_none(assessment.weakest),
         sentence=sentence,
         advice=tuple(advice),
-        gauge=_gauge(assessment.gauge, tuple(gauge)),
+        gauge=gauge_json(assessment.gauge, tuple(gauge)),
         remedies=None if remedies is None else remedies_json(remedies),
         cautions=tuple(cautions),
         findings=tuple(finding(f) for f in assessment.findings),
@@ -357,36 +305,6 @@ def answer(
             for s in assessment.lineup.scenarios
             for stage, reason in s.not_at
         ),
-    )
-
-
-def _gauge(check: GaugeCheck, sentences: tuple[str, ...]) -> GaugeJson:
-    return GaugeJson(
-        outcome=check.outcome,
-        sentences=sentences,
-        readings=tuple(_reading(c) for c in check.compared),
-        explained_by=tuple(
-            ExplanationJson(subjects=e.subjects, quantity=e.quantity, low=e.low, high=e.high, given=e.given)
-            for e in check.explained_by
-        ),
-        below_atmosphere=tuple(
-            BelowJson(scenario=b.scenario, point=b.point, steady_pa_gauge=b.pressure, rate_m3_per_s=b.rate)
-            for b in check.below
-        ),
-    )
-
-
-def _reading(c: Compared) -> ReadingJson:
-    return ReadingJson(
-        point=c.reading.point,
-        day=c.reading.day.isoformat() if c.reading.day else "",
-        rate_m3_per_s=c.reading.rate,
-        read_pa_gauge=c.reading.pressure,
-        tolerance_pa=c.reading.tolerance,
-        tolerance_source=c.reading.tolerance_source,
-        calculated_pa_gauge=c.calculated,
-        fits=c.fits,
-        why=c.why,
     )
 
 

@@ -2,6 +2,10 @@
 
 Every rate and stroke of a raster is marched. At every rate the shortest safe stroke is then searched between
 these samples, as :mod:`surge.search.window` does but more coarsely, and confirmed by a full run.
+
+Decisions
+---------
+* At the agreed rate the very search of a window answers: a chart and ``surge window`` tell the same stroke.
 """
 
 from __future__ import annotations
@@ -25,12 +29,13 @@ from surge.search.bounds import longest_allowed
 from surge.search.chart_subject import Picked, pick, rates_of, strokes_of
 from surge.search.chart_survey import RateRow, Survey, row_at
 from surge.search.judge import Bench
-from surge.search.strokes import FIRST_NEED
+from surge.search.strokes import FIRST_NEED, StrokeLimits, stroke_limits
+from surge.search.window import search_effort
 from surge.transient.run import simulate
 from surge.workers import Progress
 
 EVERY = 3  # so many rates on, the shortest safe stroke is confirmed by full runs
-SETTLING = 1.0  # times the raster: what the search of the shortest strokes takes, about
+SETTLING = 1.0  # times the raster: what the search of the shortest strokes takes, but at the agreed rate
 ATTEMPTS = 5  # to find a stroke at a rate that a full run confirms
 
 
@@ -204,7 +209,12 @@ def chart_of(
     survey = Survey(lineups, rows, tell, bench=bench)
     raster = survey.effort(columns)
     point, samples, settling = foresee(
-        [typical_effort(lineup, picked.scenario), raster, SETTLING * raster], float
+        [
+            typical_effort(lineup, picked.scenario),
+            raster,
+            SETTLING * raster + search_effort(lineup, picked.scenario),
+        ],
+        float,
     )
     with within(point):
         agreed, unmendable = _agreed(bench, lineups, picked, progress=tell)
@@ -212,7 +222,7 @@ def chart_of(
         survey.march([(row, columns) for row in survey.rows])
     with within(settling):
         if not unmendable:
-            _settle(survey, columns, picked.rate)
+            _settle(survey, columns, picked)
     bounds = [_longest(lineups[0], row, picked, book=book, columns=columns) for row in rows]
     table = [[row.seen.get(stroke) for stroke in columns] for row in rows]
     return ChartData(
@@ -300,16 +310,19 @@ def _out_of_reach(rows: Sequence[RateRow]) -> Fault:
     )
 
 
-def _settle(survey: Survey, strokes: Sequence[float], agreed: float) -> None:
+def _settle(survey: Survey, strokes: Sequence[float], picked: Picked) -> None:
     """Search the shortest safe stroke of every rate.
 
-    Full runs confirm it at some rates, the agreed one among them, or ask for more margin; the rates between
-    ask for the greater margin of the two beside them.
+    At the agreed rate the search of windows answers. Full runs confirm it at some other rates, or ask for
+    more margin; the rates between ask for the greater margin of the two beside them.
     """
     rows = survey.rows
-    marks = [k for k, row in enumerate(rows) if k % EVERY == 0 or row is rows[-1] or row.rate == agreed]
-    left = [rows[k] for k in marks]
+    marks = [k for k, row in enumerate(rows) if k % EVERY == 0 or row is rows[-1] or row.rate == picked.rate]
     survey.search(rows)
+    for row in rows:
+        if row.rate == picked.rate:
+            row.take(_window(survey.bench, picked), (strokes[0], strokes[-1]))
+    left = [rows[k] for k in marks if rows[k].window is None]
     for _ in range(ATTEMPTS):
         left = survey.confirm(left, strokes[-1])
         if not left:
@@ -325,6 +338,20 @@ def _settle(survey: Survey, strokes: Sequence[float], agreed: float) -> None:
     survey.follow([rows[k] for k in between], list(between.values()), strokes[-1])
 
 
+def _window(bench: Bench, picked: Picked) -> StrokeLimits:
+    """The window at the agreed rate, searched as ``surge window`` does."""
+    return stroke_limits(
+        bench.lineup,
+        picked.scenario,
+        picked.valve,
+        book=bench.book,
+        together=picked.together,
+        opens=picked.opens,
+        bench=bench,
+        progress=bench.progress,
+    )
+
+
 def _longest(
     lineup: LineUp, row: RateRow, picked: Picked, *, book: RuleBook, columns: Sequence[float]
 ) -> tuple[float, Rule | None]:
@@ -333,6 +360,9 @@ def _longest(
         return math.nan, None
     if picked.opens:
         return math.inf, None  # rules on time are for closing
+    if row.window is not None and row.window.shortest is not None:
+        found = row.window.longest
+        return (math.inf if found is None else found), row.window.slow_rule
     try:
         run = row.run or simulate(lineup, row.with_stroke(picked.stroke), quick=True)
     except SolveError as error:

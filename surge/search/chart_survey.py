@@ -18,7 +18,7 @@ from surge.search.bounds import rounded_up
 from surge.search.chart_subject import Picked
 from surge.search.judge import Bench
 from surge.search.scan import NearestLimit, VariantMarches
-from surge.search.strokes import FIRST_NEED
+from surge.search.strokes import FIRST_NEED, StrokeLimits
 from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, first_duration, moved_otherwise, plan
 from surge.transient.reaches import divide
@@ -85,6 +85,8 @@ class RateRow:
         The shortest safe stroke [s] and the full run that confirms it; None without.
     why : str
         Why there is none.
+    window : StrokeLimits or None
+        What the search of a window tells at this rate, where it was asked.
     """
 
     rate: float
@@ -99,6 +101,7 @@ class RateRow:
     shortest: float | None = None
     run: ScenarioResult | None = None
     why: str = ""
+    window: StrokeLimits | None = None
 
     def with_stroke(self, stroke: float) -> Scenario:
         """The scenario at this rate with another stroke [s]."""
@@ -129,6 +132,20 @@ class RateRow:
             if low < NEAR_THE_LIMIT * start and high - low > max(self.period / 4, CLOSE * low):
                 wanted.append(0.5 * (low + high))
         return wanted
+
+    def take(self, window: StrokeLimits, ends: tuple[float, float]) -> None:
+        """Let the search of a window answer, for strokes between two [s].
+
+        Neighbours then ask for as much margin as it does: more than any shorter stroke here has.
+        """
+        self.window, self.run = window, window.run
+        told = window.shortest
+        self.shortest = None if told is None or told > ends[1] else max(told, ends[0])
+        self.why = "" if self.shortest is not None else window.reason or NO_SAFE_STROKE.format(ends[1])
+        if told is not None and window.fast_rule is None:
+            shorter = [s.margin for stroke, s in self.seen.items() if self.least <= stroke < told]
+            held = [m for m in shorter if math.isfinite(m) and m >= self.need]
+            self.need = max(held, default=self.need)
 
     def lacks(self, lacking: float, start: float, why: str) -> None:
         """Ask for more margin [Pa] than a stroke had, or, where no margin tells, for a longer stroke."""

@@ -183,6 +183,11 @@ def _as_a_whole(bench: Bench, made: Windows, ask: _Ask, closing: Mapping[str, Se
     )
 
 
+def search_effort(lineup: LineUp, scenario: Scenario) -> float:
+    """Return the effort that searching a scenario for one valve takes on average [-]."""
+    return min(TYPICAL * first_effort(lineup, scenario), MOST_TYPICAL)
+
+
 class _Efforts:
     """What parts of a search take, about: of a scenario for one valve, or its rates; None: of the rest."""
 
@@ -194,8 +199,7 @@ class _Efforts:
         if scenario is None:
             return REST * sum(map(self, self.searched))
         if scenario.name not in self.known:
-            effort = TYPICAL * first_effort(self.lineup, scenario)
-            self.known[scenario.name] = min(effort, MOST_TYPICAL)
+            self.known[scenario.name] = search_effort(self.lineup, scenario)
         return self.known[scenario.name]
 
 

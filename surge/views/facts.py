@@ -151,6 +151,7 @@ def _facts(lineup: LineUp) -> Iterator[Row]:
     yield from _ends(lineup)
     for element in lineup.elements:
         yield from _element(element)
+    yield from _readings(lineup)
 
 
 def _ends(lineup: LineUp) -> Iterator[Row]:
@@ -213,6 +214,12 @@ def _element(e: Element) -> Iterator[Row]:
     yield table, e.name, "burst pressure", "pressure", limits.burst
     yield table, e.name, "rating includes surge", "word", _yes_or_no(limits.includes_surge)
     yield table, e.name, "tested", "word", str(limits.tested) if limits.tested else None
+
+
+def _readings(lineup: LineUp) -> Iterator[Row]:
+    for k, r in enumerate(lineup.readings, start=1):
+        yield "reading", f"{k}, {r.point}", "pressure", "pressure", r.pressure
+        yield "reading", f"{k}, {r.point}", "rate", "flow", r.rate
 
 
 def _yes_or_no(value: bool | None) -> str | None:

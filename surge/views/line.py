@@ -322,12 +322,29 @@ def weak_at(subject: Subject, way: Way) -> float | None:
     weak = subject.finding
     if weak is None or not way.holds(weak.subject, weak.name):
         return None
-    if weak.subject == "place":
-        return way.drawn_at(weak.name)
-    part = next(p for p in way.parts if p.name == weak.name)
-    if part.length == 0.0 or weak.distance is None:
+    return _drawn_at(way, weak.subject, weak.name, weak.distance)
+
+
+def boil_mark(subject: Subject, way: Way) -> tuple[float, Mark] | None:
+    """Return where in the drawing [-] and when the cargo first boils; None where it does not on this way."""
+    first = subject.run.vapour
+    if first is None:
+        return None
+    kind = next((k for k in ("element", "place") if way.holds(k, first.where)), None)
+    if kind is None:
+        return None
+    boils = Mark(time=first.time, pressure=subject.lineup.vapour_gauge, error=0.0)
+    return _drawn_at(way, kind, first.where, first.distance), boils
+
+
+def _drawn_at(way: Way, kind: str, name: str, distance: float | None) -> float:
+    """Where in the drawing a place is, or a distance from the start of an element [m]; 0 to 1 [-]."""
+    if kind == "place":
+        return way.drawn_at(name)
+    part = next(p for p in way.parts if p.name == name)
+    if part.length == 0.0 or distance is None:
         return 0.5 * (part.left + part.right)
-    share = weak.distance / part.length
+    share = distance / part.length
     return float(part.drawn(np.array(1.0 - share if part.backward else share)))
 
 

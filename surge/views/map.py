@@ -14,7 +14,7 @@ from surge.errors import RequestError
 from surge.model.way import Way, WayPart
 from surge.rules.limits import Limit, place_limits, surge_limit
 from surge.transient.profiles import Profiles, instants, watch
-from surge.views.line import way_of, weak_mark
+from surge.views.line import boil_mark, way_of, weak_mark
 from surge.views.subject import Subject
 from surge.views.time import Mark
 
@@ -80,6 +80,8 @@ class WavePicture:
     weak : (float, Mark) or None
         The weakest place, as the run reports it, with its place in the drawing [-]; None when it is not on
         the way or not in the time shown.
+    boils : (float, Mark) or None
+        Where and when the cargo first boils; None when that is not on the way or not in the time shown.
     every : float
         Time between two instants [s].
     strokes : dict of str to (ndarray, ndarray)
@@ -92,6 +94,7 @@ class WavePicture:
     fields: tuple[Field, ...]
     limited_points: tuple[LimitedPoint, ...]
     weak: tuple[float, Mark] | None
+    boils: tuple[float, Mark] | None
     every: float
     strokes: dict[str, tuple[Array, Array]]
 
@@ -157,8 +160,11 @@ def wave_picture(
         for p in way.pipes
     )
     weak = weak_mark(subject, way)
+    boils = boil_mark(subject, way)
     if weak is not None and not begin <= weak[1].time <= end:
         weak = None
+    if boils is not None and not begin <= boils[1].time <= end:
+        boils = None
     return WavePicture(
         subject=subject,
         way=way,
@@ -170,6 +176,7 @@ def wave_picture(
             for limit in place_limits(subject.lineup, subject.lineup.points_by_name[name])
         ),
         weak=weak,
+        boils=boils,
         every=float(seen.time[1] - seen.time[0]),
         strokes=strokes_on(subject, way),
     )

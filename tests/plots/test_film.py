@@ -25,6 +25,7 @@ from surge.cli.main import main
 from surge.errors import RequestError
 from surge.plots.film import STYLES, Words, drawn_film
 from surge.plots.film_files import HOLD, film_file, frame_time
+from surge.reports.words import CAUTIONS
 from surge.rules.assess import Assessment
 from surge.views.film import BEFORE, MOST_FRAMES, Film, film_of
 from surge.views.subject import subject_of
@@ -70,6 +71,17 @@ def test_highest_and_lowest_so_far_hold_every_frame_and_end_with_those_of_the_ru
     at = film.part == [p.name for p in film.way.parts].index("hose string")
     assert film.highest[-1, at].max() == pytest.approx(hose.highest.pressure, abs=1.0)
     assert film.time[-1] == pytest.approx(film.subject.end)
+
+
+def test_every_frame_carries_the_caution(short: Film) -> None:
+    with drawn_film(short, DISPLAY, WORDS) as drawn:
+        said = [t for t in drawn.figure.texts if t.get_text() == CAUTIONS[0]]
+        assert len(said) == 1
+        box = said[0].get_window_extent()
+        assert 0.0 < box.x0 < box.x1 < drawn.figure.bbox.width
+        others = [t for t in drawn.figure.texts if t is not said[0] and t.get_text()]
+        others += [drawn.below.xaxis.label, *drawn.below.get_xticklabels()]
+        assert not any(box.overlaps(t.get_window_extent()) for t in others)
 
 
 def test_gates_and_arrows_follow_valve_and_flow(short: Film) -> None:

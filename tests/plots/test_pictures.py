@@ -258,6 +258,29 @@ def test_the_colours_of_the_map_grow_lighter_all_along() -> None:
 # What is not valid
 
 
+def test_a_map_has_a_ring_where_the_cargo_boils_first(
+    boiling: Assessment, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    subject = subject_of(boiling)
+    first = subject.run.vapour
+    assert first is not None
+    picture = wave_picture(subject)
+    assert picture.boils is not None
+    x, mark = picture.boils
+    assert mark.time == first.time
+    part = next((p for p in picture.way.parts if p.name == first.where), None)
+    if part is None:
+        assert x == picture.way.drawn_at(first.where)
+    else:
+        assert part.left <= x <= part.right
+    with caught(monkeypatch) as sheets:
+        wave_files(picture, DISPLAY, "signature", kinds=["png"])
+    field = axes_named(sheets[0], "time from")
+    rings = [line.get_xydata()[0] for line in field.get_lines() if line.get_marker() == "o"]
+    assert any(np.allclose(ring, (x, first.time)) for ring in rings)
+    assert any(f"boils here first,\nat {first.time:.2f} s" in t.get_text() for t in field.texts)
+
+
 def test_what_boils_is_drawn_until_it_does(boiling: Assessment) -> None:
     subject = subject_of(boiling)
     until = subject.valid_until

@@ -27,10 +27,12 @@ from surge.cli.main import main
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Point, Rate, Valve
 from surge.model.stroke import with_strokes
-from surge.plots.chart import levels_of
-from surge.reports.chart import limit_words, runs
+from surge.plots.chart import _Chart, levels_of
+from surge.plots.frame import SIZE, Heading, new_figure, our_settings
+from surge.reports.chart import foot, heading_lines, limit_words, runs
 from surge.reports.chart_json import chart_document
 from surge.reports.document import head_of
+from surge.reports.words import Display
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.limits import held_limits
@@ -42,6 +44,7 @@ from surge.search.judge import Bench
 from surge.search.scan import Scanner
 from surge.search.strokes import stroke_limits
 from surge.transient.run import simulate
+from surge.units import ShowUnits
 
 NO_RULES = RuleBook(rules=())
 QUICK = ("--rates", "780 m3/h", "1000 m3/h")  # where runs settle soon
@@ -193,14 +196,46 @@ def test_an_unsafe_pocket_counts_up_to_its_upper_end() -> None:
 
 
 def test_chart_and_window_tell_the_same_stroke() -> None:
-    """Both search the agreed rate on their own: a chart tells a stroke to 3 %, a window to a tenth."""
+    """At the agreed rate the one answers for the other."""
     lineup, chart = simple(), plain()
     at = int(np.argmin(np.abs(chart.rates - 0.08)))
     assert chart.rates[at] == pytest.approx(0.08)
     alone = stroke_limits(lineup, lineup.scenarios[0], "valve", book=NO_RULES, longest=30.0)
     assert alone.shortest is not None
-    assert abs(chart.shortest[at] - alone.shortest) <= 0.03 * alone.shortest + 0.2
+    assert chart.shortest[at] == alone.shortest
     assert np.all(np.diff(chart.shortest[: at + 1]) >= 0.0)  # a lower rate may shut faster in this line
+
+
+def test_words_never_hide_where_the_window_ends() -> None:
+    """The agreed point moved to the boundary, where its box would cover it: the box goes elsewhere."""
+    display = Display(units=ShowUnits(), density=1000.0)
+    for row in (1, 3, 5):
+        chart = plain()
+        stroke = float(chart.shortest[row])
+        point = replace(chart.agreed, rate=float(chart.rates[row]), stroke=stroke + 0.3)
+        moved = replace(chart, agreed=point)
+        heading = Heading(lines=heading_lines(moved, "a title", display), foot=foot(moved), signature="s")
+        with our_settings():
+            drawn = _Chart(new_figure(SIZE), moved, display, heading)
+            drawn.draw()
+            (box,) = [t for t in drawn.axes.texts if t.get_text().startswith("agreed")]
+            assert drawn.edges
+            assert not any(box.get_window_extent().overlaps(edge) for edge in drawn.edges)
+
+
+def test_what_was_held_is_never_cut() -> None:
+    held = {f"valve with a long name number {k}": 12.5 for k in range(12)}
+    chart = replace(plain(), held=held)
+    display = Display(units=ShowUnits(), density=1000.0)
+    heading = Heading(lines=heading_lines(chart, "a title", display), foot=foot(chart), signature="s")
+    with our_settings():
+        figure = new_figure(SIZE)
+        drawn = _Chart(figure, chart, display, heading)
+        drawn.draw()
+        said = " ".join(t.get_text() for t in figure.texts)
+        assert all(f'"{name}" at 12.5 s' in said or name in said for name in held)
+        top = drawn.axes.get_window_extent().y1
+        assert all(t.get_window_extent().y0 > top for t in figure.texts[1 : 1 + len(drawn.lines)])
 
 
 # Bounds

@@ -34,9 +34,9 @@ _PER_ARM = 700.0  # [m3/h] through a 10 inch arm: 3.8 m/s
 _PER_TANK = {"drop lines": 300.0, "pumps": 200.0}  # [m3/h] down a 6 inch drop line, or through a stopped pump
 _THIN, _THICK = 0.1, 0.3  # [Pa s] above the first the rate is halved; what is thicker is loaded warmer
 _DENSE = 1000.0  # [kg/m3] what is denser is loaded at a lower rate: the pump makes a pressure
-_LINES = ((500.0, 10), (800.0, 12), (1500.0, 16), (2400.0, 20), (3600.0, 24))  # up to a rate [m3/h], [inch]
+_LINES = ((400.0, 10), (650.0, 12), (1300.0, 16), (2200.0, 20), (3600.0, 24))  # up to a rate [m3/h], [inch]
 _STEP = 5.0  # [K] between temperatures that are tried
-_START = 60.0  # [m3/h] and tank: below 1 m/s in a 6 inch drop line
+_START = 40.0  # [m3/h] and tank: below 1 m/s in a 6 inch line, also where stopped pumps share it unevenly
 _TOPPING = 120.0  # [m3/h] into the last tank
 _CURVE = ((0.0, 7.5), (1.0, 6.5), (1.5, 5.5))  # of the shore pump: part of the rate, pressure [bar]
 

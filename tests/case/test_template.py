@@ -22,6 +22,7 @@ from surge.model.ranges import ranges_of
 from surge.reference.liquids import cargoes
 from surge.reference.stopped_pumps import stopped_pump
 from surge.rules.findings import EXIT_CODE
+from surge.search.movers import moved_together
 
 WAYS = words_of(Through)
 
@@ -76,28 +77,23 @@ def test_every_cargo_can_be_loaded(cargo: str) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("through", WAYS)
-def test_the_berth_of_two_arms_and_four_tanks_keeps_every_limit(through: Through) -> None:
-    answer = surge.check(made(2, 4, through))
+@pytest.mark.parametrize(("through", "cargo"), [("drop lines", "gas oil"), ("pumps", "toluene")])
+def test_the_berth_of_two_arms_and_four_tanks_keeps_every_limit(through: Through, cargo: str) -> None:
+    answer = surge.check(made(2, 4, through, cargo))
     assert answer.exit_code == EXIT_CODE["limit kept"]
     assert answer.gauge.outcome == "not compared"
     assert not answer.broken
 
 
-@pytest.mark.slow
-def test_its_manifold_valves_get_a_common_stroke() -> None:
-    # A cargo without a spread of its figures, one tank, one scenario: the same search with less work.
-    text = template_case(arms=2, tanks=1, through="drop lines", cargo="toluene")
-    first = text.index("[[scenario]]")
-    begin = text.rindex("[[scenario]]", first, text.index("manifold valves shut by mistake"))
-    end = text.index("[[scenario]]", begin + 1)
-    case = read_case(text[:first] + text[begin:end], filename="berth.toml")
-    windows = surge.find_windows(case, valves=["manifold valve 1"], shortest=5.0, longest=40.0)
-    (found,) = windows.by_valve["manifold valve 1"]
-    assert found.together == ("manifold valve 1", "manifold valve 2")
-    assert found.open
-    assert found.shortest is not None
-    assert 5.0 < found.shortest <= 26.0  # the stroke of the template is inside its window
+def test_its_manifold_valves_share_a_stroke_in_every_search() -> None:
+    lineup = made(2, 4, "drop lines").lineup
+    both = ("manifold valve 1", "manifold valve 2")
+    adjustable = [v.name for v in lineup.valves if v.adjustable]
+    assert adjustable == ["berth ESD valve", *both]
+    closing = [s for s in lineup.scenarios if any(m.valve in both for m in s.moves)]
+    assert len(closing) == 2
+    for scenario in closing:
+        assert moved_together(lineup, scenario, both[0], adjustable, opens=False) == both
 
 
 def test_a_stopped_pump_gets_a_range_with_its_source_and_never_a_silent_figure() -> None:

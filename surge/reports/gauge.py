@@ -21,6 +21,8 @@ _EMPTY = (
 def gauge_sentences(check: GaugeCheck, display: Display) -> list[str]:
     """Return what stands beside the verdict: compared or not, and what it points to."""
     said = [compared_line(check, display)]
+    if check.outcome == NOT_COMPARED:
+        said = ["Not compared with a gauge: the case has no [[reading]]."]
     if check.outcome == FITS_NOT:
         said[0] += f" {_pointed_to(check, display)} {_UNTIL}"
     return said + below_sentences(check, display)
@@ -29,7 +31,7 @@ def gauge_sentences(check: GaugeCheck, display: Display) -> list[str]:
 def compared_line(check: GaugeCheck, display: Display) -> str:
     """Return whether the case was compared with gauges, in a line."""
     if check.outcome == NOT_COMPARED:
-        return "Not compared with a gauge: the case has no [[reading]]."
+        return "Not compared with a gauge."
     worst = max(check.compared, key=lambda c: c.off)
     many = f"{len(check.compared)} readings fit" if len(check.compared) > 1 else "the reading fits"
     if check.outcome == FITS:

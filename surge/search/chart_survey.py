@@ -21,7 +21,6 @@ from surge.search.scan import NearestLimit, VariantMarches
 from surge.search.strokes import FIRST_NEED, StrokeLimits
 from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, first_duration, moved_otherwise, plan
-from surge.transient.reaches import divide
 from surge.transient.result import ScenarioResult
 from surge.workers import Progress, workers
 
@@ -222,12 +221,12 @@ class Survey:
 
     def _effort(self, row: RateRow, stroke: float) -> float:
         base = moved_otherwise(row.bases[0], row.with_stroke(stroke))
-        return base.effort(divide(base.times, self.fields[0].step_of(base)), first_duration(base))
+        return base.effort(base.divide(self.fields[0].step_of(base)), first_duration(base))
 
     def _together(self, row: RateRow, stroke: float) -> int:
         """How many marches go into one call, by the nodes of the shortest stroke."""
         base = moved_otherwise(row.bases[0], row.with_stroke(stroke))
-        nodes = divide(base.times, self.fields[0].step_of(base)).nodes
+        nodes = base.divide(self.fields[0].step_of(base)).nodes
         return max(LEAST_TOGETHER, min(MOST_TOGETHER, MOST_NODES // max(nodes, 1)))
 
     def search(self, rows: Sequence[RateRow]) -> None:

@@ -22,7 +22,6 @@ from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.grid import build_grid
 from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, eased, first_duration, moved_otherwise, plan
-from surge.transient.reaches import divide
 from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME
 from surge.workers import Progress
 
@@ -110,7 +109,7 @@ class VariantMarches(Generic[N]):
         return self.steps[key]
 
     def _one_grid(self, plans: Sequence[Plan], dt: float) -> list[N]:
-        reaches = divide(plans[0].times, dt)
+        reaches = plans[0].divide(dt)
         grids = {}
         lanes = []
         for p in plans:

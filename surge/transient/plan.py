@@ -48,10 +48,13 @@ from surge.transient.reaches import (
     PERIOD_MISFIT,
     STROKE_MISFIT,
     Reaches,
+    Stretches,
     choose_step,
+    coarsest,
     divide,
     other_rounding,
 )
+from surge.transient.stretches import stretches_of
 
 PERIODS_AFTER = 6.0  # a run lasts so many of the longest pipeline periods after the last event
 LEAST_AFTER = 10.0  # [s] but not less than this
@@ -74,6 +77,8 @@ class Plan:
     ----------
     times : ndarray, shape (pipes,)
         Travel times [s].
+    stretches : tuple of tuple of int
+        Pipes that are one line for a wave.
     period, way : float
         Longest pipeline period of the line-up, and shortest one of a valve that moves [s].
     stroke : float
@@ -92,6 +97,7 @@ class Plan:
     laws: Laws
     tables: LossTables
     times: Array
+    stretches: Stretches
     period: float
     way: float
     stroke: float
@@ -119,15 +125,25 @@ class Plan:
             way=self.way,
             finest=finest,
             ease=self.ease,
+            stretches=self.stretches,
         )
 
     def effort(self, reaches: Reaches, duration: float) -> float:
         """Effort of a march of ``duration`` [s] [-]."""
         return march_effort(self.lineup, reaches, duration)
 
+    @property
+    def coarsest(self) -> float:
+        """The step beyond which too much of a line of many pieces would be lumped [s]."""
+        return coarsest(self.times, self.stretches, self.ease)
+
+    def divide(self, dt: float) -> Reaches:
+        """The pipes in reaches of ``dt`` [s]."""
+        return divide(self.times, dt, self.stretches)
+
     def other_step(self, dt: float) -> float:
         """A step near ``dt`` [s] at which lengths are rounded differently [s]."""
-        return other_rounding(self.times, dt, slack=self.slack, ease=self.ease)
+        return other_rounding(self.times, dt, slack=self.slack, ease=self.ease, stretches=self.stretches)
 
 
 def plan(lineup: LineUp, scenario: Scenario) -> Plan:
@@ -146,6 +162,7 @@ def plan(lineup: LineUp, scenario: Scenario) -> Plan:
         steady=steady,
         tables=loss_tables(lineup, flow),
         times=np.array([p.travel_time for p in lineup.pipes]),
+        stretches=stretches_of(lineup),
         period=longest_period(lineup, steady.flow),
         **_moved(lineup, scenario, steady),
     )
@@ -214,7 +231,7 @@ def first_effort(lineup: LineUp, scenario: Scenario) -> float:
         work = plan(at_shares(lineup, usual_shares(lineup)), scenario)
         duration = first_duration(work)
         work = eased(work, duration)
-        return work.effort(divide(work.times, work.step()), duration)
+        return work.effort(work.divide(work.step()), duration)
     except (CaseError, GridError, SolveError):
         return 0.0  # who runs it says why
 
@@ -237,7 +254,7 @@ def eased(work: Plan, duration: float) -> Plan:
     while True:
         tried = replace(resolved, ease=ease)
         try:
-            reaches = divide(work.times, tried.step())
+            reaches = work.divide(tried.step())
         except GridError:
             if ease > MOST_EASE_AT_ALL:
                 raise
@@ -245,5 +262,7 @@ def eased(work: Plan, duration: float) -> Plan:
             if work.effort(reaches, duration) <= MOST_EFFORT or ease > MOST_EASE_AT_ALL:
                 return tried
         ease *= 2.0
-        if ease > MOST_EASE and resolved.stroke < min(work.way / 2, float(work.times.max())):
+        if ease > MOST_EASE and resolved.stroke < min(
+            work.way / 2, max(float(work.times[list(s)].sum()) for s in work.stretches)
+        ):
             resolved, ease = replace(work, stroke=math.inf, sudden=True), 1.0

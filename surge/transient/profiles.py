@@ -19,7 +19,6 @@ from surge.transient.grid import build_grid
 from surge.transient.march import Marched
 from surge.transient.peaks import along
 from surge.transient.plan import Plan, plan
-from surge.transient.reaches import divide
 
 MOST = 3_000_000  # values kept of one quantity: 24 MB
 
@@ -97,7 +96,7 @@ def watch(
     if wanted > MOST:
         raise ValueError(f"{wanted} values would be kept, at most {MOST}: look at fewer instants or nodes")
     work = plan(lineup, scenario)
-    grid = build_grid(lineup, work.steady, reaches=divide(work.times, dt), laws=work.laws, tables=work.tables)
+    grid = build_grid(lineup, work.steady, reaches=work.divide(dt), laws=work.laws, tables=work.tables)
     steps = np.rint(times / dt).astype(int)
     marched = Marched(grid=grid, frozen=lineup.frozen_friction, stride=int(steps[-1]) + 2)
     look = _Look(work, marched, shares)

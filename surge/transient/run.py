@@ -43,7 +43,7 @@ from surge.transient.errors import ErrorMarches, Late, Sample, Summary
 from surge.transient.grid import Grid, build_grid
 from surge.transient.march import STEPS_KEPT, Marched, keep_still
 from surge.transient.plan import Plan, eased, first_duration, plan
-from surge.transient.reaches import Reaches, divide
+from surge.transient.reaches import Reaches
 from surge.transient.result import ScenarioResult, Vapour
 from surge.transient.summary import summarise
 from surge.workers import Progress, workers
@@ -55,7 +55,7 @@ NEW_EXTREME = 0.1  # of the error allowed: growth that counts as a new extreme
 MUCH_LATER = 4.0  # of the error allowed: growth in the look ahead that makes the run itself longer
 LOOK_AHEAD = 5.0  # times its duration to which the first march goes on, to see what comes later
 WORTH_GOING_ON = 0.25  # of the error allowed: growth in the look ahead after which the reported march goes on
-COARSER = 2.0  # times the first step: the coarsest march that the error takes into account
+COARSER = 2.0  # times the first step: the coarsest march that the error takes into account, where it can be
 NO_SAMPLES = 2**62  # steps between two samples of a history that nobody looks at
 
 
@@ -241,7 +241,7 @@ def simulate(
     tell = progress or (lambda _: None)
     dt = work.step()
     tell("first march")
-    first, duration, ended = _first_march(work, divide(work.times, dt))
+    first, duration, ended = _first_march(work, work.divide(dt))
     if quick:
         coarse = Summary(lineup, first)
         return summarise(
@@ -326,15 +326,15 @@ class _Levels:
         """March at about half of ``dt`` [s], the step of the level before, and tell the errors."""
         work, coarse = self.work, self.coarse
         half = work.step(finest=dt / 2)
-        reaches = divide(work.times, half)
+        reaches = work.divide(half)
         at = coarse.marched.grid.reaches
         first = self.older is None
         with workers(3) as pool:
             fine = pool.submit(self._run, reaches, coarse)
-            other = pool.submit(self._run, divide(work.times, work.other_step(half)))
+            other = pool.submit(self._run, work.divide(work.other_step(half)))
             if first:
-                ahead = pool.submit(_ahead, work, divide(work.times, work.other_step(at.dt)), self.duration)
-                coarser = pool.submit(self._run, divide(work.times, COARSER * at.dt))
+                ahead = pool.submit(_ahead, work, work.divide(work.other_step(at.dt)), self.duration)
+                coarser = pool.submit(self._run, work.divide(min(COARSER * at.dt, work.coarsest)))
             # Lumps that the finer march has no more are not in its error.
             lumps = pool.submit(self._run, replace(at, parts=2)) if 0 in reaches.count else None
         self.made = 2 + 2 * first + (lumps is not None)

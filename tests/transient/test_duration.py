@@ -19,7 +19,6 @@ from surge.model.lineup import LineUp, Liquid, Pipe, Point, Scenario, Tank, Valv
 from surge.model.topology import farthest
 from surge.transient.errors import Late
 from surge.transient.plan import MOST_EFFORT, WAYS_AFTER, Plan, eased, first_duration, moved_otherwise, plan
-from surge.transient.reaches import divide
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
 
@@ -96,7 +95,7 @@ def test_a_branch_counts_when_its_valve_lets_a_wave_pass() -> None:
 
 def test_the_way_to_the_tank_is_not_lumped_beside_a_long_branch() -> None:
     work = plan(line(branch=8000.0), closing(0.0))
-    assert divide(work.times, work.step()).count[0] >= 100
+    assert work.divide(work.step()).count[0] >= 100
 
 
 def test_the_end_of_a_long_branch_is_told_as_it_becomes() -> None:
@@ -138,7 +137,7 @@ def test_what_came_late_counts_everywhere_when_the_march_could_not_go_on() -> No
 
 
 def work_of(work: Plan, duration: float) -> float:
-    return work.effort(divide(work.times, work.step()), duration)
+    return work.effort(work.divide(work.step()), duration)
 
 
 @pytest.mark.parametrize(

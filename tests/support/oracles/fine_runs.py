@@ -19,7 +19,6 @@ from surge.transient.errors import Summary
 from surge.transient.grid import build_grid
 from surge.transient.march import Marched
 from surge.transient.plan import plan
-from surge.transient.reaches import divide
 from surge.transient.result import Extreme, ScenarioResult
 
 MOST_EFFORT = 3e9  # of the finer march; beyond it a larger part of the step is taken
@@ -34,7 +33,7 @@ def marched(
 ) -> Summary | None:
     """One march at ``dt`` [s] for ``duration`` [s]; None where that is more effort than ``most``."""
     work = plan(lineup, scenario)
-    reaches = divide(work.times, dt)
+    reaches = work.divide(dt)
     if work.effort(reaches, duration) > most:
         return None
     grid = build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)

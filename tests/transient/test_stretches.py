@@ -1,0 +1,97 @@
+"""One line drawn in few or many pieces: stretches of pipes, their reaches, the same march."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.lineups.lines import line_up, pipe, valve
+
+from surge.model.lineup import LineUp, Scenario, ValveMove
+from surge.transient.reaches import LEAST_REACHES, OWN_MISFIT, PERIOD_MISFIT, choose_step, coarsest, divide
+from surge.transient.run import simulate
+from surge.transient.stretches import stretches_of
+
+LENGTH = 3000.0  # [m]
+
+
+def pieces(n: int, *, wave_speed: float = 1100.0) -> np.ndarray:
+    """Lengths of ``n`` unequal pieces of the line [m]."""
+    part = 1.0 + 0.3 * np.sin(np.arange(n) * 2.4)
+    return LENGTH * part / part.sum()
+
+
+def line(n: int) -> LineUp:
+    """A line in ``n`` pieces, drawn to and fro by turns, a hose and a valve at its end."""
+    names = ["tank", *(f"j{k}" for k in range(1, n)), "berth"]
+    drawn = []
+    for k, length in enumerate(pieces(n)):
+        ends = (names[k], names[k + 1]) if k % 2 == 0 else (names[k + 1], names[k])
+        drawn.append(pipe(f"line {k}", *ends, float(length), 1100.0, diameter=0.4, friction_factor=0.02))
+    hose = pipe("hose", "berth", "rail", 20.0, 400.0, diameter=0.4)
+    return line_up([*drawn, hose, valve("valve", "rail", "ship", 0.08)], {"tank": 60.0, "ship": 5.0})
+
+
+@pytest.mark.parametrize("n", [1, 2, 7])
+def test_pieces_in_any_direction_are_one_stretch_and_a_hose_is_none_of_it(n: int) -> None:
+    assert stretches_of(line(n)) == (tuple(range(n)), (n,))
+
+
+@pytest.mark.parametrize("what", ["a branch", "a tank", "another bore", "another wave speed", "a valve"])
+def test_a_stretch_ends_where_something_may_reflect(what: str) -> None:
+    more = {"another bore": {"diameter": 0.3}, "another wave speed": {}}.get(what, {})
+    speed = 900.0 if what == "another wave speed" else 1000.0
+    elements = [
+        pipe("one", "a", "b", 100.0, 1000.0),
+        pipe("two", "c" if what == "a valve" else "b", "d", 100.0, speed, **more),
+    ]
+    if what == "a branch":
+        elements.append(pipe("three", "b", "e", 100.0, 1000.0))
+    if what == "a valve":
+        elements.append(valve("valve", "b", "c", 0.05))
+    heads = {"a": 10.0, "d": 5.0} | ({"b": 8.0} if what == "a tank" else {})
+    assert all(len(s) == 1 for s in stretches_of(line_up(elements, heads)))
+
+
+def test_a_ring_of_pipes_alone_is_a_stretch() -> None:
+    ring = [pipe(f"p{k}", "abc"[k], "abc"[(k + 1) % 3], 100.0, 1000.0) for k in range(3)]
+    found = stretches_of(line_up(ring, {}))
+    assert sorted(found[0]) == [0, 1, 2]
+    assert len(found) == 1
+
+
+@settings(max_examples=60, deadline=None)
+@given(times=st.lists(st.floats(1e-3, 2.0), min_size=2, max_size=30), alone=st.floats(0.05, 5.0))
+def test_what_does_not_fit_does_not_add_up(times: list[float], alone: float) -> None:
+    t = np.array([*times, alone])
+    together = (tuple(range(len(times))), (len(times),))
+    period = 2 * float(t.sum())
+    dt = choose_step(t, period=period, stroke=np.inf, stretches=together)
+    reaches = divide(t, dt, together)
+    count = np.array(reaches.count)
+    own = count[:-1] > 0
+    kept = t[:-1][own]
+    total = float(kept.sum())
+    slack = PERIOD_MISFIT * period
+    assert abs(count[:-1].sum() * dt - total) <= max(OWN_MISFIT * total, slack) * (1 + 1e-6)
+    assert sum(reaches.misfit[:-1]) == pytest.approx(count[:-1].sum() * dt - total, abs=1e-9 * period)
+    assert np.all(count[:-1][t[:-1] >= dt] >= 1)
+    # Every joint is within half a step of its place.
+    assert np.abs(np.cumsum(count[:-1][own]) * dt - np.cumsum(kept)).max() <= 0.5 * dt * (1 + 1e-6)
+    lumped = float(t[:-1].sum()) - total
+    assert lumped <= t[:-1].sum() / LEAST_REACHES
+    assert dt <= coarsest(t, together)
+
+
+def test_one_line_in_many_pieces_has_the_same_peak_at_nearly_the_same_step() -> None:
+    """Peaks within a hundredth of a bar. Errors may ask for one halving more: joints are known to half a step."""
+    move = ValveMove(valve="valve", start=1.0, law=((0.0, 1.0), (30.0, 0.0)))
+    scenario = Scenario(name="shut", moves=(move,))
+    runs = {n: simulate(line(n), scenario) for n in (1, 10, 40)}
+    peaks = {n: max(p.highest.pressure for p in run.places) for n, run in runs.items()}
+    assert peaks[10] == pytest.approx(peaks[1], abs=1e3)
+    assert peaks[40] == pytest.approx(peaks[1], abs=1e3)
+    steps = {n: run.method.dt for n, run in runs.items()}
+    assert steps[10] > steps[1] / 2.1
+    assert steps[40] > steps[1] / 4.2

@@ -85,7 +85,7 @@ def test_what_does_not_fit_does_not_add_up(times: list[float], alone: float) -> 
 
 
 def test_one_line_in_many_pieces_has_the_same_peak_at_nearly_the_same_step() -> None:
-    """Peaks within a hundredth of a bar. Joints are known to half a step: errors may ask for one more halving."""
+    """Peaks within a hundredth of a bar. Joints are known to half a step: errors may ask for a finer one."""
     move = ValveMove(valve="valve", start=1.0, law=((0.0, 1.0), (30.0, 0.0)))
     scenario = Scenario(name="shut", moves=(move,))
     runs = {n: simulate(line(n), scenario) for n in (1, 10, 40)}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -11,7 +13,7 @@ from support.lineups.lines import line_up, pipe, valve
 from surge.model.lineup import LineUp, Scenario, ValveMove
 from surge.transient.reaches import LEAST_REACHES, OWN_MISFIT, PERIOD_MISFIT, choose_step, coarsest, divide
 from surge.transient.run import simulate
-from surge.transient.stretches import stretches_of
+from surge.transient.stretches import LEAST_PIECES, stretches_of
 
 LENGTH = 3000.0  # [m]
 
@@ -33,17 +35,23 @@ def line(n: int) -> LineUp:
     return line_up([*drawn, hose, valve("valve", "rail", "ship", 0.08)], {"tank": 60.0, "ship": 5.0})
 
 
-@pytest.mark.parametrize("n", [1, 2, 7])
+@pytest.mark.parametrize("n", [LEAST_PIECES, 20])
 def test_pieces_in_any_direction_are_one_stretch_and_a_hose_is_none_of_it(n: int) -> None:
     assert stretches_of(line(n)) == (tuple(range(n)), (n,))
+
+
+@pytest.mark.parametrize("n", [1, 2, LEAST_PIECES - 1])
+def test_few_pieces_are_fitted_each_by_itself(n: int) -> None:
+    assert stretches_of(line(n)) == tuple((k,) for k in range(n + 1))
 
 
 @pytest.mark.parametrize("what", ["a branch", "a tank", "another bore", "another wave speed", "a valve"])
 def test_a_stretch_ends_where_something_may_reflect(what: str) -> None:
     more = {"another bore": {"diameter": 0.3}, "another wave speed": {}}.get(what, {})
     speed = 900.0 if what == "another wave speed" else 1000.0
+    names = ["a", *(f"j{k}" for k in range(1, LEAST_PIECES - 1)), "b"]
     elements = [
-        pipe("one", "a", "b", 100.0, 1000.0),
+        *(pipe(f"one {k}", *ends, 100.0, 1000.0) for k, ends in enumerate(pairwise(names))),
         pipe("two", "c" if what == "a valve" else "b", "d", 100.0, speed, **more),
     ]
     if what == "a branch":
@@ -52,12 +60,16 @@ def test_a_stretch_ends_where_something_may_reflect(what: str) -> None:
         elements.append(valve("valve", "b", "c", 0.05))
     heads = {"a": 10.0, "d": 5.0} | ({"b": 8.0} if what == "a tank" else {})
     assert all(len(s) == 1 for s in stretches_of(line_up(elements, heads)))
+    # Only what is at the joint keeps them apart.
+    alike = [*elements[: LEAST_PIECES - 1], pipe("two", "b", "d", 100.0, 1000.0)]
+    assert stretches_of(line_up(alike, {"a": 10.0, "d": 5.0})) == (tuple(range(LEAST_PIECES)),)
 
 
 def test_a_ring_of_pipes_alone_is_a_stretch() -> None:
-    ring = [pipe(f"p{k}", "abc"[k], "abc"[(k + 1) % 3], 100.0, 1000.0) for k in range(3)]
+    n = LEAST_PIECES
+    ring = [pipe(f"p{k}", f"j{k}", f"j{(k + 1) % n}", 100.0, 1000.0) for k in range(n)]
     found = stretches_of(line_up(ring, {}))
-    assert sorted(found[0]) == [0, 1, 2]
+    assert sorted(found[0]) == list(range(n))
     assert len(found) == 1
 
 

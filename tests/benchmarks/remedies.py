@@ -32,7 +32,7 @@ from surge.search.remedies import MOST_EFFORT, remedies_of
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from support.lineups.rated import at_a_lower_rate_too, rated, three_moving  # tests are no package
-from support.remedied import misfits, not_kept
+from support.remedied import checkable, misfits, not_kept
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -63,6 +63,7 @@ def main() -> None:
     for name, lineup, book in cases(asked):
         begin = time.process_time()
         try:
+            book = checkable(lineup, book)
             made = assess(lineup, book=book)
         except SurgeError as error:
             counts["refused"] += 1

@@ -8,9 +8,16 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN
-from surge.rules.rulings import counts
+from surge.rules.rulings import NOT_CHECKED, counts
 from surge.search.changes import LATER, ORDER, RATE, RUN_DOWN, SPEED, STROKE, ULLAGE, Change
 from surge.search.remedies import Remedies, Remedy
+
+
+def checkable(lineup: LineUp, book: RuleBook) -> RuleBook:
+    """The rules for which a line-up gives the facts: generated ones give no dates of tests, for example."""
+    made = assess(lineup, book=book)
+    lacking = {r.rule.id for r in made.rulings if r.outcome == NOT_CHECKED and r.verdict != WITHIN}
+    return RuleBook(rules=tuple(r for r in book.rules if r.id not in lacking))
 
 
 def not_kept(book: RuleBook, remedy: Remedy) -> str:

@@ -114,13 +114,13 @@ class Trials:
         self.empty: list[tuple[StrokeLimits, ...]] = []  # windows that are empty
 
     def each(self) -> Iterator[Trial]:
-        """What changes one thing, the least costly first."""
+        """What changes one thing: first what windows tell too, and is asked for most."""
         yield from self._guarded(ULLAGE, self._ullages)
         yield from self._guarded(STROKE, self._strokes)
+        yield from self._guarded(RATE, self._rate)
         yield from self._guarded(ORDER, self._orders)
         yield from self._guarded(LATER, self._later)
         yield from self._guarded(RUN_DOWN, self._run_downs)
-        yield from self._guarded(RATE, self._rate)
 
     def several(self) -> Iterator[Trial]:
         """What changes more than one thing: tried where nothing else helps."""

@@ -13,6 +13,8 @@ from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.rules.heads import shut_off_heads
+from surge.rules.rulings import Ruling
+from surge.search.judge import goes_by_runs
 from surge.search.remedies import Advised, Cause
 from surge.transient.result import Closure, ScenarioResult
 
@@ -90,6 +92,7 @@ KEEP_TO = "Keep to the rate, the stroke times and the order of this case; check 
 NOT_TRIED = "Remedies were not tried: they were left out. Check the case without leaving them out."
 ANY_OF = "Each of these was run, and by itself keeps every limit and every required rule:"
 THE_ONE = "This was run, and keeps every limit and every required rule:"
+WHEN_WRITTEN = "What is said above has to be written first; the rest was run without it."
 TOO_MUCH = "Not everything was tried: it would have taken more than about a minute (--patient tries it all)."
 NOTHING = (
     "Nothing that was tried keeps every limit and every required rule. What is left is another line-up, or "
@@ -119,7 +122,8 @@ def advice(assessment: Assessment, display: Display) -> list[str]:
     tried = assessment.remedies if isinstance(assessment, Advised) else None
     if tried is None or tried.missing:
         return [*_to_write(assessment), LACKS if tried is not None else NOT_TRIED]
-    said = [cause_words(tried.cause, display)] if tried.cause is not None else []
+    said = [*_to_write(assessment), WHEN_WRITTEN] if tried.lacking else []
+    said += [cause_words(tried.cause, display)] if tried.cause is not None else []
     said += _explained(assessment, display)
     if tried.found:
         told = [remedy_words(one, assessment.lineup, display) for one in tried.found]
@@ -134,13 +138,20 @@ def advice(assessment: Assessment, display: Display) -> list[str]:
 
 def _to_write(assessment: Assessment) -> list[str]:
     """What the case lacks, in words; each thing once, with the parts that lack it."""
-    rules = (r.to_write for r in assessment.broken)
+    rules = (r.to_write or _to_mend(r) for r in assessment.broken)
     reasons: dict[str, list[str]] = {}
     for f in assessment.findings:
-        if f.verdict == UNDECIDED and f.name not in reasons.setdefault(f.reason, []):
+        wanted = f.margin is None or "Find " in f.reason or assessment.verdict == UNDECIDED
+        if f.verdict == UNDECIDED and wanted and f.name not in reasons.setdefault(f.reason, []):
             reasons[f.reason].append(f.name)
     lacking = [f"{reason[0].upper()}{reason[1:]} ({_few(names)})." for reason, names in reasons.items()]
     return [*dict.fromkeys(words for words in rules if words), *lacking]
+
+
+def _to_mend(ruling: Ruling) -> str:
+    """What a rule on the case as a whole asks for; nothing that moves would mend it."""
+    by_case = ruling.scenario == "" and not goes_by_runs(ruling)
+    return f"Mend what the rule speaks of: {ruling.rule.text}" if by_case else ""
 
 
 def _few(names: list[str]) -> str:

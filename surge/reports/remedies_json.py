@@ -77,7 +77,9 @@ class RemediesJson(JsonObject):
     complete: bool
     """False: not everything was tried, since it would have taken too much."""
     data_missing: bool
-    """Nothing was tried, since the case lacks data."""
+    """Nothing was tried, since the case lacks data, or breaks a rule that nothing that moves would mend."""
+    facts_lacking: bool
+    """Rules that lack a fact were set aside: the remedies hold when that is written, and is kept."""
 
 
 def remedies_json(made: Remedies) -> RemediesJson:
@@ -89,6 +91,7 @@ def remedies_json(made: Remedies) -> RemediesJson:
         cause=None if made.cause is None else _cause(made.cause),
         complete=made.complete,
         data_missing=made.missing,
+        facts_lacking=made.lacking,
     )
 
 

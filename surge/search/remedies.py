@@ -3,8 +3,9 @@
 Decisions
 ---------
 * A remedy is told only where a check of the whole changed case finds every limit and every required rule
-  kept. Where data are missing no change can bring that about: nothing is tried, and the answer says what to
-  write.
+  kept. Rules that lack a fact (the date of a test) are set aside meanwhile, and the answer says that the
+  facts come first. Where a limit lacks, or a rule on the case as a whole is not kept, no change of what flows
+  and moves can bring that about: nothing is tried.
 * Scenarios that are not kept are mended each for itself, and then together; where possible by the same kind
   of change.
 * Shut-off pressure above a rating comes first, since nothing that moves mends it: the pump's greatest speed,
@@ -110,7 +111,9 @@ class Remedies:
     complete : bool
         Everything was tried; otherwise it would have taken too much.
     missing : bool
-        Data are missing: nothing was tried.
+        Nothing was tried, since no change of what flows and moves would do.
+    lacking : bool
+        Rules that lack a fact were set aside: the remedies hold when that is written, and is kept.
     """
 
     found: tuple[Remedy, ...] = ()
@@ -119,6 +122,7 @@ class Remedies:
     cause: Cause | None = None
     complete: bool = True
     missing: bool = False
+    lacking: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -156,20 +160,27 @@ def remedies_of(
     """
     if made.verdict == WITHIN:
         return None
-    if _missing(made, book):
+    if _beyond_help(made, book):
         return Remedies(missing=True)
+    lacking = {r.rule.id for r in made.rulings if r.verdict != WITHIN and r.outcome == NOT_CHECKED}
+    if lacking:
+        book = replace(book, rules=tuple(r for r in book.rules if r.id not in lacking))
+        made = assess(made.lineup, book=book, known=_at_hand(made))
+        if made.verdict == WITHIN:
+            return Remedies(missing=True)
     (part,) = foresee([made], lambda _: TYPICAL * most)
     with within(part), at_most(most):
-        return _Finder(made, book, progress or (lambda _: None)).remedies()
+        tried = _Finder(made, book, progress or (lambda _: None)).remedies()
+    return replace(tried, lacking=bool(lacking))
 
 
-def _missing(made: Assessment, book: RuleBook) -> bool:
+def _beyond_help(made: Assessment, book: RuleBook) -> bool:
     """Whether something is not kept that no change of what flows and moves would mend."""
     lacks = (f for f in made.findings if counts(f, book) and f.verdict == UNDECIDED and f.margin is None)
     if any(f.check != "run" for f in lacks):
         return True
     broken = [r for r in made.rulings if r.verdict != WITHIN]
-    return any(r.outcome == NOT_CHECKED or (r.scenario == "" and not goes_by_runs(r)) for r in broken)
+    return any(r.outcome != NOT_CHECKED and r.scenario == "" and not goes_by_runs(r) for r in broken)
 
 
 class _Finder:

@@ -9,7 +9,7 @@ from support.demos import Demos
 from support.inputs.case_text import case as starter
 
 from surge.model.lineup import Berth, LineUp
-from surge.reports.advice import LACKS, NOT_TRIED, advice, cause_words
+from surge.reports.advice import LACKS, NOT_TRIED, THE_ONE, WHEN_WRITTEN, advice, cause_words
 from surge.reports.remedies import in_vain_words, remedy_words
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
@@ -173,3 +173,16 @@ def test_an_ullage_without_a_shutdown_asks_for_a_shutdown() -> None:
     assert "[scenario.shutdown]" in steps[0]
     assert steps[-1] == LACKS
     assert not any("ullage" in s and "more" in s for s in steps)
+
+
+def test_facts_that_lack_come_first_and_what_was_run_holds_with_them(demos: Demos) -> None:
+    got = demos[KEROSENE].answer
+    remedy = Remedy(
+        changes=(change(STROKE, "manifold valve", 20.0, 27.2, AT_LEAST),),
+        lineup=got.lineup,
+        ends_later=0.0,
+        slower=0.0,
+    )
+    steps = advice(advised(got, Remedies(found=(remedy,), lacking=True)), DISPLAY)
+    assert steps[0] == WHEN_WRITTEN
+    assert steps[1].startswith(THE_ONE)

@@ -256,3 +256,17 @@ def test_a_lower_rate_is_told_only_as_low_as_it_has_to_be(demos: Demos) -> None:
     hold(lineup, book, found)
     slower = lineup.with_(scenarios=(replace(quick, rate=200 / 3600),))
     assert assess(slower, book=book).verdict == EXCEEDED
+
+
+def test_rules_that_lack_a_fact_are_set_aside(mended: tuple[LineUp, Remedies]) -> None:
+    """A line that is too fast for its rating, and a hose of which nobody says when it was tested."""
+    lineup, every = mended
+    hose = replace(lineup.pipes[0], kind="hose")
+    lineup = lineup.with_(pipes=(hose, *lineup.pipes[1:]))
+    rule = built_in().rule("hose-test-interval")
+    assert rule is not None
+    found = tried(lineup, RuleBook(rules=(rule,)))
+    assert found.lacking
+    assert not found.missing
+    assert [r.changes for r in found.found] == [r.changes for r in every.found]
+    hold(lineup, NO_RULES, found)

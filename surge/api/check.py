@@ -43,12 +43,14 @@ class CheckAnswer(Advised, CaseAnswer):
 
     @checked
     def text(self, *, details: bool = False, style: Callable[[str, str], str] | None = None) -> str:
-        """Return the answer in words: verdict, weakest place, what to do, tables, cautions.
+        """Return the answer in words: on one screen, or with everything.
+
+        The first line after the title is the verdict, and the last line is the verdict again.
 
         Parameters
         ----------
         details : bool
-            Also every element and place, every source, and how it was computed.
+            Every element and place, every run and source, and how it was computed.
         style : callable, optional
             Marks words by their verdict, as with a colour: called with a text and a verdict, it returns the
             marked text.
@@ -59,7 +61,10 @@ class CheckAnswer(Advised, CaseAnswer):
         """
         from surge.reports.text import TextReport, unstyled
 
-        return self.signed(TextReport(self, self.display, details=details, style=style or unstyled).lines())
+        report = TextReport(
+            self, self.display, details=details, style=style or unstyled, signature=self.signature
+        )
+        return "\n".join(report.lines())
 
     @checked
     def document(self, *, histories: bool = False) -> Json:

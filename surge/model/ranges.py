@@ -107,6 +107,13 @@ class Range:
         """What it is a figure of, in words."""
         return whose(self.subject, self.quantity)
 
+    @property
+    def words(self) -> str:
+        """Both ends with their unit."""
+        low, high = figure(self.quantity, self.low), figure(self.quantity, self.high)
+        unit = _UNITS[self.quantity][0]
+        return f"{low.removesuffix(unit).strip()} to {high}"
+
     def value(self, share: float) -> float:
         """The figure at a share of the range [-]; in SI."""
         if share <= 0.0 or share >= 1.0:

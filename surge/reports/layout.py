@@ -43,6 +43,14 @@ def table(head: Row, rows: Iterable[Row], *, left: int = 1, widest: int = LINE) 
     Where it is too wide, titles, then the last column, the first one and the others from the widest on
     are broken into lines; nothing is cut.
     """
+    above, below = table_parts(head, rows, left=left, widest=widest)
+    return [*above, *(line for row in below for line in row)]
+
+
+def table_parts(
+    head: Row, rows: Iterable[Row], *, left: int = 1, widest: int = LINE
+) -> tuple[list[str], list[list[str]]]:
+    """The same with the lines of the head, and those of each row, apart."""
     rows = list(rows)
     widths = [max(len(r[i]) for r in (head, *rows)) for i in range(len(head))]
     least = [max(len(x) for x in (*head[i].split(), *(r[i] for r in rows))) for i in range(len(head))]
@@ -64,7 +72,4 @@ def table(head: Row, rows: Iterable[Row], *, left: int = 1, widest: int = LINE) 
             out.append("  ".join(laid).rstrip())
         return out
 
-    lines = [*line(head), *line(tuple("-" * w for w in widths))]
-    for row in rows:
-        lines += line(row)
-    return lines
+    return [*line(head), *line(tuple("-" * w for w in widths))], [line(row) for row in rows]

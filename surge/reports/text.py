@@ -1,22 +1,19 @@
-"""The answer of ``surge check`` as text: verdict first, then the weakest place, what to do, the tables."""
+"""The answer of ``surge check`` as text: one screen, or with ``--details`` everything."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from surge.reports.advice import advice, gentleness
 from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
+from surge.reports.screen import RANK, Screen, Style, governing_rule
 from surge.reports.stages import stage_lines
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, sentence, whose
+from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, from_shore_end, sentence, where_in, whose
 from surge.rules.assess import Assessment
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, valid, weakest, worst_of
+from surge.rules.findings import EXCEEDED, UNDECIDED, Finding, findings_of, valid, weakest, worst_of
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
-
-Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
-SHOWN_PEAKS, SHOWN_LOWEST = 6, 4  # rows without details, as long as the others are kept
-VERDICT_RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
 
 
 def unstyled(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds nothing
@@ -33,73 +30,72 @@ class TextReport:
     display : Display
         Units of the output.
     details : bool
-        All places, all findings, and how it was computed.
+        All places, all findings, and how it was computed; without it, what one screen holds.
     style : callable
         Colours a text by its verdict, or leaves it.
+    signature : str
+        Program, case and hash, in a line; "" for none.
     """
 
     def __init__(
-        self, assessment: Assessment, display: Display, *, details: bool, style: Style = unstyled
+        self,
+        assessment: Assessment,
+        display: Display,
+        *,
+        details: bool,
+        style: Style = unstyled,
+        signature: str = "",
     ) -> None:
         self.a, self.display, self.details, self.style = assessment, display, details, style
         self.unit = f"{display.units.pressure}(g)"
+        self.screen = Screen(assessment, display, style=style, signature=signature)
         # Each run against all limits: with a range of lengths, those of the assessment are of the worst ones.
         self.found = {id(run): findings_of(assessment.lineup, run) for run in assessment.scenarios}
 
     def lines(self) -> list[str]:
-        """All lines of the report."""
-        worst = self.a.weakest
-        governing = self.a.run_of(worst) if worst else None
-        out = self._answer(worst, governing)
+        """All lines of the report; the last one is the verdict again."""
+        if not self.details:
+            return self.screen.lines()
+        out = [*self._answer(), *self._to_do()]
         if len(self.a.scenarios) > 1:
             out += ["", *self.overview()]
             out += [paragraph(line) for line in stage_lines(self.a.lineup)]
         if self.a.rulings:
-            out += ["", *rule_lines(self.a, self.display, details=self.details)]
-        out += self._tables(governing)
+            out += ["", *rule_lines(self.a, self.display, details=True)]
+        if self.a.static:
+            out += ["", *self.static()]
+        for run in self.a.scenarios:
+            out += ["", *self.scenario(run)]
+        for run in self.a.scenarios:
+            out += ["", *self.pocket(run)]
         if self.a.lineup.assumed:
             out += ["", *assumed_lines(self.a.lineup.assumed)]
-        if self.details:
-            out += gauge_details(self.a.gauge, self.display)
-            out += ["", *self.assumptions()]
-        out += ["", "Cautions"]
+        out += gauge_details(self.a.gauge, self.display)
+        out += ["", *self.assumptions(), "", "Cautions"]
         out += [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
-        if not self.details:
-            out += ["", "More: --details adds all places and how it was computed; --json gives everything."]
-        return out
+        signed = [self.screen.signature] if self.screen.signature else []
+        return [*out, "", *signed, self.screen.verdict()]
 
-    def _answer(self, worst: Finding | None, governing: ScenarioResult | None) -> list[str]:
-        """Verdict, weakest place, what to do."""
-        out = [paragraph(self.a.lineup.title), ""]
-        out.append(self.style(f"VERDICT: {HEADLINE[self.a.verdict]}", self.a.verdict))
+    def _answer(self) -> list[str]:
+        """Verdict and weakest place."""
+        worst = self.a.weakest
+        out = [paragraph(self.a.lineup.title), "", self.screen.verdict()]
         by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.verdict)
         if by_rule:
-            out.append(paragraph(self.display.phrase(self.a.broken[0].phrase)))
+            out.append(paragraph(self.display.phrase(governing_rule(self.a).phrase)))
         if worst:
-            words = sentence(worst, governing, self.display)
+            words = sentence(worst, self.a.run_of(worst), self.display)
             if by_rule:
                 words = f"Of the pressures, {words[0].lower()}{words[1:]}"
             out.append(paragraph(words))
         out += [paragraph(words) for words in gauge_sentences(self.a.gauge, self.display)]
-        steps = advice(self.a, self.display)
-        if steps:
-            out += ["", "What to do, in this order:" if len(steps) > 1 else "What to do:"]
-            for i, step in enumerate(steps, 1):
-                out.append(paragraph(step, indent="     ", first=f"  {i}. "))
         return out
 
-    def _tables(self, governing: ScenarioResult | None) -> list[str]:
-        """Static pressures, scenarios, and figures for the pocket calculator."""
-        out: list[str] = []
-        if self.a.static and (self.details or any(f.verdict != WITHIN for f in self.a.static)):
-            out += ["", *self.static()]
-        for run in self.a.scenarios:
-            if self.details or not self._covered(run):
-                out += ["", *self.scenario(run)]
-        figured = self.a.scenarios if self.details or governing is None else (governing,)
-        for run in figured if self.details else figured[:1]:
-            out += ["", *self.pocket(run)]
-        return out
+    def _to_do(self) -> list[str]:
+        steps = advice(self.a, self.display)
+        if not steps:
+            return []
+        return ["", "What to do", *(paragraph(step, indent="    ", first="  - ") for step in steps)]
 
     def _name(self, run: ScenarioResult) -> str:
         return ", ".join((run.name, *self.display.taken(run.taken)))
@@ -112,12 +108,7 @@ class TextReport:
     def _load(self, run: ScenarioResult) -> tuple[int, float]:
         """For sorting: the worst run first."""
         worst = weakest(self.found[id(run)])
-        return VERDICT_RANK[self._verdict(run)], -(worst.load if worst else 0.0)
-
-    def _covered(self, run: ScenarioResult) -> bool:
-        """Whether it keeps every limit and another length of the same scenario is worse."""
-        same = [r for r in self.a.scenarios if r.name == run.name]
-        return self._verdict(run) == WITHIN and run is not min(same, key=self._load)
+        return RANK[self._verdict(run)], -(worst.load if worst else 0.0)
 
     def _count(self, run: ScenarioResult, verdict: str) -> int:
         """Limits and rules with a verdict."""
@@ -156,7 +147,7 @@ class TextReport:
     def _findings(self, run: ScenarioResult, subject: str, checks: tuple[str, ...]) -> list[Finding]:
         """Findings of a run, the worst first."""
         found = [f for f in self.found[id(run)] if f.subject == subject and f.check in checks]
-        return sorted(found, key=lambda f: (VERDICT_RANK[f.verdict], -f.load))
+        return sorted(found, key=lambda f: (RANK[f.verdict], -f.load))
 
     def static(self) -> list[str]:
         """Shut-off pressure against ratings."""
@@ -169,7 +160,7 @@ class TextReport:
                 SHORT[f.verdict],
                 f.limit_source or f.reason,
             )
-            for f in sorted(self.a.static, key=lambda f: (VERDICT_RANK[f.verdict], -f.load))
+            for f in sorted(self.a.static, key=lambda f: (RANK[f.verdict], -f.load))
         ]
         head = ("valve shut, pump running", f"static {self.unit}", "limit", "margin", "verdict", "limit from")
         return ["Shut-off pressure, before any surge", *table(head, rows)]
@@ -197,10 +188,6 @@ class TextReport:
         if run.vapour:
             out.append(self.vapour(run))
         out += [paragraph(f"Cannot be decided: {reason}.") for reason in run.undecided]
-        others = [r for r in self.a.scenarios if r.name == run.name and r is not run and self._covered(r)]
-        if others and not self.details:
-            lengths = "; ".join(self._name(r).removeprefix(f"{run.name}, ") for r in others)
-            out.append(paragraph(f"Also run with {lengths}: kept, with more room (--details shows them)."))
         out += ["", *self.highest(run), "", *self.lowest(run)]
         places = self.places(run)
         return out + (["", *places] if places else [])
@@ -211,7 +198,8 @@ class TextReport:
         assert v is not None
         where = f'at "{v.where}"'
         if v.distance is not None:
-            where = f'in "{v.where}", {self.display.length(v.distance)} from its start'
+            element = next(e for e in run.elements if e.name == v.where)
+            where = f'in "{v.where}", {where_in(element, v.distance, self.display)}'
         text = (
             f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.display.time(v.time)} s. Pressures after "
             "that are not valid in this model: a cavity opens, and its collapse can be worse than any "
@@ -246,10 +234,10 @@ class TextReport:
             source = "vapour pressure" if f.check == "vapour" else f.limit_source or f.reason
         return (
             e.name,
-            self.display.pressure(e.steady if upper else e.steady_low),
+            self.display.pressure(e.steady if upper else e.steady_at_lowest),
             value,
             time,
-            self.display.length(x.distance) if e.figures and time != "-" else "",
+            self.display.length(from_shore_end(e, x.distance)) if e.figures and time != "-" else "",
             self.display.pressure(f.limit) if f and f.limit is not None else "-",
             self.display.margin(margin) if margin is not None else "-",
             SHORT[f.verdict] if f else "",
@@ -259,7 +247,17 @@ class TextReport:
     def _head(self, run: ScenarioResult, what: str) -> Row:
         before = "before boiling" if run.vapour else ""
         title = f"{what} {self.unit} {before}".rstrip()
-        return ("element", "steady", title, "at s", "from start", "limit", "margin", "verdict", "limit from")
+        return (
+            "element",
+            "steady",
+            title,
+            "at s",
+            "from shore end",
+            "limit",
+            "margin",
+            "verdict",
+            "limit from",
+        )
 
     def highest(self, run: ScenarioResult) -> list[str]:
         """Peaks of all elements, nearest to their limits first."""
@@ -267,7 +265,7 @@ class TextReport:
         by_name = {e.name: e for e in run.elements}
         order = [*judged, *(e.name for e in run.elements if e.name not in judged)]
         rows = [self._row(run, by_name[name], judged.get(name), upper=True) for name in order]
-        return self._shortened(self._head(run, "peak"), rows, SHOWN_PEAKS)
+        return table(self._head(run, "peak"), rows)
 
     def lowest(self, run: ScenarioResult) -> list[str]:
         """Lowest pressures of all elements against vacuum and vapour limits, the nearer one each."""
@@ -276,30 +274,17 @@ class TextReport:
             nearest.setdefault(f.name, f)
         by_name = {e.name: e for e in run.elements}
         rows = [self._row(run, by_name[f.name], f, upper=False) for f in nearest.values()]
-        return self._shortened(self._head(run, "lowest"), rows, SHOWN_LOWEST)
-
-    def _shortened(self, head: Row, rows: Sequence[Row], most: int) -> list[str]:
-        """A table without the rows that have most room, unless details are wanted."""
-        kept = sum(row[-2] in (SHORT[EXCEEDED], SHORT[UNDECIDED]) for row in rows)
-        show = len(rows) if self.details else max(most, kept)
-        out = table(head, rows[:show])
-        left = rows[show:]
-        if left:
-            free = sum(not row[-2] for row in left)
-            words = "all kept and with more room" if not free else "kept with more room, or without a limit"
-            out.append(f"... and {len(left)} more, {words} (--details shows them).")
-        return out
+        return table(self._head(run, "lowest"), rows)
 
     def places(self, run: ScenarioResult) -> list[str]:
-        """Places with a limit of their own; all places with details."""
+        """All places, those with a limit of their own first."""
         limits: dict[str, Finding] = {}
         for f in self._findings(run, "place", ("peak", "steady")):
             limits.setdefault(f.name, f)
         order = {name: i for i, name in enumerate(limits)}
-        shown = [p for p in run.places if self.details or p.name in limits]
         rows = [
             self._place(run, p, limits.get(p.name))
-            for p in sorted(shown, key=lambda p: order.get(p.name, len(order)))
+            for p in sorted(run.places, key=lambda p: order.get(p.name, len(order)))
         ]
         before = " before boiling" if run.vapour else ""
         head = ("place", "steady", f"peak {self.unit}{before}", "at s", "lowest", "at s", "limit", "verdict")

@@ -1,19 +1,21 @@
-"""Figures and findings as words, rounded to the unsafe side, in the units that the reader chose."""
+"""Figures and findings as words, rounded against the reader, in the units that the reader chose."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from surge.model.ranges import Taken
 from surge.phrases import Phrase, told
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, Valid, valid
-from surge.transient.result import ScenarioResult
+from surge.transient.result import ElementResult, ScenarioResult
 from surge.units import DECIMALS, ShowUnits, from_si, show
 
 SHORT = {WITHIN: "kept", EXCEEDED: "EXCEEDED", UNDECIDED: "undecided"}
 HEADLINE = {WITHIN: "LIMITS KEPT", EXCEEDED: "LIMIT EXCEEDED", UNDECIDED: "CANNOT BE DECIDED"}
+AT_END = 1e-3  # of the length: what is nearer to an end is at that end
+STANDS_STILL = 1e-6  # [m/s] no flow to tell the ends of an element by
 NOISE = 1e-6  # of the last decimal: rounding of floats, not worth a whole step
 
 CAUTIONS = (
@@ -30,7 +32,7 @@ CAUTIONS = (
 class Display:
     """How figures are written: in the reader's units, and rounded so that none looks better than it is.
 
-    Figures come in SI. Rounding goes to the unsafe side: a pressure with an upper limit is rounded up, one
+    Figures come in SI. Rounding goes against the reader: a pressure with an upper limit is rounded up, one
     with a lower limit down, a margin down, an error up.
 
     Attributes
@@ -39,10 +41,13 @@ class Display:
         The reader's units.
     density : float
         Of the cargo, for flows by mass [kg/m3].
+    zeros : mapping of str to float
+        Scenario -> the instant from which its times are told [s]; the beginning where it has none.
     """
 
     units: ShowUnits
     density: float
+    zeros: Mapping[str, float] = field(default_factory=dict)
 
     def pressure(self, value: float, *, unit: bool = False) -> str:
         """A gauge pressure [Pa gauge] to the nearest figure: limits, and what nothing is held against."""
@@ -114,6 +119,10 @@ class Display:
         """A time [s], without its unit."""
         return show(value, unit="s")
 
+    def instant(self, scenario: str, value: float) -> str:
+        """An instant of a scenario [s from its beginning], told from its zero, without its unit."""
+        return show(value - self.zeros.get(scenario, 0.0), unit="s")
+
 
 def _stepped(value: float, unit: str, way: Callable[[float], int]) -> str:
     """A value in a unit with that unit's decimals, rounded one way."""
@@ -129,13 +138,68 @@ def whose(finding: Finding) -> str:
     return {"place": "the place ", "scenario": "the scenario "}.get(finding.subject, "") + f'"{finding.name}"'
 
 
-def _where_and_when(finding: Finding, seen: Valid, display: Display) -> str:
+def place_in(element: ElementResult, distance: float, display: Display) -> str:
+    """A place in an element, in words: "shore end", or so far from it; "" where it has no length.
+
+    Parameters
+    ----------
+    element : ElementResult
+    distance : float
+        From the start of the element [m].
+    display : Display
+
+    Notes
+    -----
+    Where something flows, the start is the shore end or the ship end by the way of the flow; a branch in
+    which nothing flows has the names of its points for its ends.
+    """
+    figures = element.figures
+    if figures is None:
+        return ""
+    length, from_shore = figures.wave_speed * figures.travel_time, from_shore_end(element, distance)
+    ends = f'end "{element.start}"', f'end "{element.end}"'
+    if abs(figures.velocity) > STANDS_STILL:
+        ends = "shore end", "ship end"
+    if from_shore <= AT_END * length:
+        return ends[0]
+    if length - from_shore <= AT_END * length:
+        return ends[1]
+    return f"{display.length(from_shore)} from {ends[0]}"
+
+
+def from_shore_end(element: ElementResult, distance: float) -> float:
+    """How far a place lies from the shore end of an element [m]; from its start where nothing flows.
+
+    Parameters
+    ----------
+    element : ElementResult
+    distance : float
+        From its start [m].
+    """
+    figures = element.figures
+    if figures is None or figures.velocity > -STANDS_STILL:
+        return distance
+    return figures.wave_speed * figures.travel_time - distance
+
+
+def where_in(element: ElementResult, distance: float, display: Display) -> str:
+    """The same for a sentence: "at its shore end", "120.0 m from its shore end"."""
+    place = place_in(element, distance, display)
+    if not place:
+        return ""
+    return place.replace(" from ", " from its ") if place[0].isdigit() else f"at its {place}"
+
+
+def _where_and_when(finding: Finding, run: ScenarioResult | None, seen: Valid, display: Display) -> str:
     if seen.when is None:
         return ", before the cargo boils" if finding.check in ("peak", "lowest") else ""
-    where = f", {display.length(seen.when.distance)} from its start" if seen.long else ""
+    where = ""
+    if seen.long and run is not None:
+        element = next(e for e in run.elements if e.name == finding.name)
+        where = f", {where_in(element, seen.when.distance, display)}"
     if seen.when.time == 0.0:
         return f"{where}, before anything moves"
-    return f" at {display.time(seen.when.time)} s{where}"
+    return f" at {display.instant(finding.scenario, seen.when.time)} s{where}"
 
 
 def what_happens(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
@@ -144,13 +208,14 @@ def what_happens(finding: Finding, run: ScenarioResult | None, display: Display)
     if seen.value is None:
         return finding.reason
     if finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED:
+        when = display.instant(run.name, run.vapour.time)
         return (
-            f"the pressure falls so low that the cargo boils, at {display.time(run.vapour.time)} s; that is "
+            f"the pressure falls so low that the cargo boils, at {when} s; that is "
             f"a limit exceeded ({finding.limit_source}, "
             f"{display.pressure(finding.limit or 0.0, unit=True)}), "
             "and no pressure after it is valid in this model"
         )
-    place = _where_and_when(finding, seen, display)
+    place = _where_and_when(finding, run, seen, display)
     high, low = display.round_up(seen.value, unit=True), display.round_down(seen.value, unit=True)
     return {
         "peak": f"the pressure peaks at {high}{place}",
@@ -174,7 +239,20 @@ def against(finding: Finding, run: ScenarioResult | None, display: Display) -> s
     return f"{limit}: cannot be decided, {finding.reason}"
 
 
-def sentence(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
+def _and_alike(names: Sequence[str]) -> str:
+    """Twins are told once."""
+    told = f"{len(names)} more" if len(names) > 2 else " and ".join(f'"{name}"' for name in names)
+    return f" (and {told} alike)" if names else ""
+
+
+def sentence(
+    finding: Finding,
+    run: ScenarioResult | None,
+    display: Display,
+    *,
+    alike: Sequence[str] = (),
+    ranges: bool = True,
+) -> str:
     """The weakest place in one plain sentence.
 
     Parameters
@@ -183,16 +261,20 @@ def sentence(finding: Finding, run: ScenarioResult | None, display: Display) -> 
     run : ScenarioResult or None
         The run that it comes from, see :func:`run_of`.
     display : Display
+    alike : sequence of str
+        Other elements or places of which the same is to be said.
+    ranges : bool
+        Whether to name the figures taken of what is known as a range only.
     """
     scenario = f' in the scenario "{finding.scenario}"' if finding.scenario else ""
-    taken = display.taken(run.taken) if run else []
+    taken = display.taken(run.taken) if run and ranges else []
     if taken:
         scenario += " with " + " and ".join(taken)
     if finding.subject == "scenario":
         return f'The scenario "{finding.name}": {finding.reason}.'
     boils = finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED
     parts = [
-        f"Weakest is {whose(finding)}{scenario}: {what_happens(finding, run, display)}",
+        f"Weakest is {whose(finding)}{_and_alike(alike)}{scenario}: {what_happens(finding, run, display)}",
         "" if boils else against(finding, run, display),
     ]
     return "; ".join(p for p in parts if p) + "."

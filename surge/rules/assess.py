@@ -67,6 +67,8 @@ class Assessment:
         The case held against every rule of the book; empty without a book.
     gauge : GaugeCheck
         The case held against what was read on gauges; it changes no verdict.
+    counting : tuple of Finding
+        Those findings that make the verdict: a rule that a file sets aside takes its findings with it.
     """
 
     lineup: LineUp
@@ -77,6 +79,7 @@ class Assessment:
     weakest: Finding | None
     rulings: tuple[Ruling, ...] = ()
     gauge: GaugeCheck = field(default_factory=GaugeCheck)
+    counting: tuple[Finding, ...] = ()
 
     @property
     def broken(self) -> tuple[Ruling, ...]:
@@ -174,6 +177,7 @@ def assess(
         rulings=rulings,
         # What a search tries is not the line that was read.
         gauge=compare_with_gauges(lineup, runs) if known is None else GaugeCheck(),
+        counting=tuple(counting),
     )
 
 

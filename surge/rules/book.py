@@ -33,8 +33,15 @@ from types import MappingProxyType
 from surge.inputs import InputFile
 
 LOCAL_CODES = "Local codes and the procedures of terminal and ship win over every rule listed here."
-STATUSES = ("read", "read in part", "from memory", "computed", "common practice, no source")
-COMPARES = ("at most", "less than", "at least", "more than")
+STATUSES = ("read", "read in part", "from memory", "computed", "hearsay", "common practice, no source")
+BINDS = {"IGC Code": "binds gas carriers", "IBC Code": "binds chemical tankers"}  # of codes for certain ships
+WANTED = {  # how a measure stands to the figure of its rule -> the same in a sentence, before the figure
+    "at most": "limit",
+    "less than": "must be less than",
+    "at least": "must be at least",
+    "more than": "must be more than",
+}
+COMPARES = tuple(WANTED)
 REQUIREMENTS = ("required", "advisory", "off")
 TERMS = ("detection", "operator response", "signal", "pump stop", "earlier valves", "stroke")
 # Keys of a rule: those that every rule in force has, and those that a rule has that is off.
@@ -245,7 +252,14 @@ class Rule:
     def source(self) -> str:
         """Authority, clause, edition and status in one line."""
         edition = self.edition.replace("not noted", "edition not noted")
-        return f"{self.authority}, {self.clause} ({edition}; {self.status})"
+        told = [edition, self.binds, self.status]
+        clause = "" if self.clause == "none" else f", {self.clause}"
+        return f"{self.authority}{clause} ({'; '.join(t for t in told if t not in ('', 'none'))})"
+
+    @property
+    def binds(self) -> str:
+        """Which ships its code binds, in words; "" for every tanker and terminal that its conditions name."""
+        return BINDS.get(self.authority, "")
 
     @property
     def required(self) -> bool:

@@ -9,6 +9,8 @@ Decisions
 * Reaching the vapour pressure is a limit exceeded. Every pressure limit of that scenario then rests on the
   part of the run before; what is not exceeded by then cannot be decided.
 * A limit that is nearer than the numerical error cannot be decided. Every finding names its rule.
+* Where a figure within its range turns the verdict, nothing of that run is exceeded for certain: it cannot be
+  decided, in every table as in the verdict.
 """
 
 from __future__ import annotations
@@ -281,7 +283,17 @@ def findings_of(lineup: LineUp, run: ScenarioResult) -> tuple[Finding, ...]:
         )
         for reason in run.undecided
     ]
-    return tuple(found)
+    return depending(found, run.elsewhere.depends)
+
+
+def depending(found: Iterable[Finding], reason: str) -> tuple[Finding, ...]:
+    """Findings of which none is exceeded for certain, for a reason; as they are where there is no reason."""
+    if not reason:
+        return tuple(found)
+    return tuple(
+        replace(f, verdict=UNDECIDED, reason=reason) if f.verdict != WITHIN and f.margin is not None else f
+        for f in found
+    )
 
 
 def weakest(findings: Iterable[Finding]) -> Finding | None:

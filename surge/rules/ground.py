@@ -11,7 +11,7 @@ from surge.hydraulics.fixed import at_figures
 from surge.model.lineup import Element, LineUp, Pipe, Scenario
 from surge.model.topology import sides
 from surge.phrases import Phrase, Quantity, told
-from surge.rules.book import MEASURES, ROUNDING, Rule
+from surge.rules.book import MEASURES, ROUNDING, WANTED, Rule
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.rules.heads import exposed_points
 from surge.transient.result import ScenarioResult
@@ -21,6 +21,7 @@ NOT_KEPT = "not kept"
 NOT_DECIDED = "not decided"
 NOT_CHECKED = "not checked"
 NOT_APPLICABLE = "does not apply"
+_MET = {KEPT: "met", NOT_KEPT: "not met", NOT_DECIDED: NOT_DECIDED}
 _VERDICT = {KEPT: WITHIN, NOT_KEPT: EXCEEDED, NOT_DECIDED: UNDECIDED, NOT_CHECKED: UNDECIDED}
 
 CLOSE = (
@@ -348,9 +349,14 @@ def judged(
         limit=limit,
         margin=rule.margin(value, limit=limit),
         outcome=outcome,
-        phrase=(clause[0], shown, *clause[1:], f"; {rule.compare} ", bound, f" is asked: {outcome}{why}."),
+        phrase=(clause[0], shown, *clause[1:], *held_to(rule, bound, outcome), f"{why}."),
         binding=rule.required,
     )
+
+
+def held_to(rule: Rule, bound: str | Quantity, outcome: str) -> Phrase:
+    """The end of a sentence: to what a rule holds the figure before, and what came of it."""
+    return f"; {WANTED[rule.compare]} ", bound, f": {_MET[outcome]}"
 
 
 def quantities(kind: str, value: float, limit: float) -> tuple[str | Quantity, str | Quantity]:

@@ -15,6 +15,7 @@ from surge.rules.ground import (
     RuledCase,
     Ruling,
     Unknown,
+    held_to,
     may_apply,
     not_checked,
     passed_over,
@@ -312,8 +313,7 @@ def _ruling(rule: Rule, ground: RuledCase, finding: Finding) -> Ruling:
         phrase=(
             f'The {_WORDS[finding.check]} of "{finding.name}"{where} is ',
             shown,
-            f"; {rule.compare} ",
-            bound,
-            f" is asked: {outcome}{why}.",
+            *held_to(rule, bound, outcome),
+            f"{why}.",
         ),
     )

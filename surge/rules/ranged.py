@@ -23,7 +23,7 @@ from surge.errors import CaseError, GridError, SolveError
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import Range, Shares, Taken, figures_at, narrowed, ranges_of, rounded
 from surge.rules.book import RuleBook
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of
+from surge.rules.findings import WITHIN, Finding, depending, findings_of
 from surge.rules.sights import Key, Sight, Sights, extreme_key, moved
 from surge.rules.spread import Spread
 from surge.transient.result import ElementResult, Elsewhere, Extreme, PlaceResult, ScenarioResult
@@ -90,13 +90,7 @@ def _all_kept(made: Iterable[Made], sights: Sights, spread: Spread) -> bool:
 def _depending(made: Made, reason: str) -> Made:
     """Runs with findings of which none is exceeded for certain: it depends on where in the ranges."""
     run, found = made
-    run = replace(run, elsewhere=replace(run.elsewhere, depends=reason))
-    turns = (EXCEEDED, UNDECIDED)
-    changed = (
-        replace(f, verdict=UNDECIDED, reason=reason) if f.verdict in turns and f.margin is not None else f
-        for f in found
-    )
-    return run, tuple(changed)
+    return replace(run, elsewhere=replace(run.elsewhere, depends=reason)), depending(found, reason)
 
 
 class _RunsAtWorst:

@@ -14,8 +14,9 @@ Decisions
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -31,13 +32,14 @@ from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sen
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
-from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT
+from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling
 from surge.search.joint import SHORTEST, JointSet
 from surge.search.movers import closing_valves
 from surge.search.window import Windows
-from surge.sheet.moves import Chain, Movement, ScenarioEntry, chains, movements, stages
+from surge.sheet.moves import Chain, Movement, ScenarioEntry, chains, movements, stages, zeros
 from surge.sheet.rows import PressureRow, lower_rows, name_of, static_worst, upper_rows, worst_first
 from surge.sheet.valve_tests import Tests
+from surge.units import UNITS as IN_SI
 from surge.units import ZERO_CELSIUS, show
 
 TO_SIGN = "For signature by ship and terminal. It holds for this line-up, cargo, rates and strokes only."
@@ -71,12 +73,27 @@ class PrintedFigure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Edition:
-    """A text from which rules were taken: authority, edition, clauses, and how far each was seen."""
+    """A text from which rules were taken, and what came of them.
+
+    Attributes
+    ----------
+    authority, edition : str
+    binds : str
+        Which ships its code binds; "" for all that the rules speak of.
+    clauses, status : tuple of str
+        How far each was seen.
+    met, not_met, not_decided : int
+        So many times rules of it were, over all scenarios and parts.
+    """
 
     authority: str
     edition: str
+    binds: str
     clauses: tuple[str, ...]
     status: tuple[str, ...]
+    met: int
+    not_met: int
+    not_decided: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +127,8 @@ class Sheet(Head):
         left out, it is a draft.
     objections : tuple of str
         What speaks against signing beside the weakest pressure.
+    ship, terminal, parcel, transfer : str
+        Who loads how much, where (terminal and berth), and on which day; "" where the case does not say.
     weak_subject, weak_name : str
         The weakest element or place; "" where there is none.
     highest, lowest : tuple of PressureRow
@@ -131,6 +150,9 @@ class Sheet(Head):
     objections: tuple[str, ...]
     advice: tuple[str, ...]
     units: Units
+    ship: str
+    terminal: str
+    parcel: str
     transfer: str
     cargo: tuple[PrintedFigure, ...]
     stages: tuple[ScenarioEntry, ...]
@@ -187,6 +209,7 @@ def sheet_of(
         What the stroke-time records say.
     """
     lineup, worst = assessment.lineup, assessment.weakest
+    display = replace(display, zeros=zeros(lineup))
     tests = tests or Tests()
     moves = movements(assessment, windows, display)
     objections = _objections(assessment, windows, moves, tests, display)
@@ -222,6 +245,9 @@ def sheet_of(
         units=Units(
             pressure=f"{display.units.pressure}(g)", flow=display.units.flow, length=display.units.length
         ),
+        ship=lineup.berth.ship,
+        terminal=", ".join(filter(None, [lineup.berth.terminal, lineup.berth.name])),
+        parcel=_parcel(lineup, display),
         transfer=lineup.berth.transfer.isoformat() if lineup.berth.transfer else "",
         cargo=_cargo(lineup, display),
         stages=stages(assessment, windows, display),
@@ -285,7 +311,7 @@ def _boils(assessment: Assessment, display: Display) -> str:
     if not boiling:
         return ""
     places = [
-        f'"{v.where}" at {display.time(v.time)} s in "{name_of(run, display)}"'
+        f'"{v.where}" at {display.instant(run.name, v.time)} s in "{name_of(run, display)}"'
         for run in boiling
         if (v := run.vapour) is not None
     ]
@@ -314,6 +340,18 @@ def _cargo(lineup: LineUp, display: Display) -> tuple[PrintedFigure, ...]:
     )
 
 
+def _parcel(lineup: LineUp, display: Display) -> str:
+    """How much is to be loaded: a weight where rates are by weight."""
+    parcel = lineup.berth.parcel
+    if parcel is None:
+        return ""
+    if display.units.flow in ("t/h", "kg/s"):
+        return f"{parcel * lineup.liquid.density / 1000.0:.0f} t"
+    return (
+        f"{parcel / IN_SI['volume']['bbl']:.0f} bbl" if display.units.flow == "bbl/h" else f"{parcel:.0f} m3"
+    )
+
+
 def _static(finding: Finding | None, display: Display) -> str:
     """Shut-off pressure in one sentence."""
     if finding is None:
@@ -325,22 +363,24 @@ def _static(finding: Finding | None, display: Display) -> str:
 
 def _editions(assessment: Assessment) -> tuple[Edition, ...]:
     """Texts whose rules the case was held against, with their editions."""
-    groups: dict[tuple[str, str], tuple[dict[str, None], dict[str, None]]] = {}
+    groups: dict[tuple[str, str], list[Ruling]] = {}
     for r in assessment.rulings:
-        if r.outcome not in (KEPT, NOT_KEPT, NOT_DECIDED) or r.rule.authority in UNSTATED:
-            continue
-        clauses, statuses = groups.setdefault((r.rule.authority, r.rule.edition), ({}, {}))
-        if r.rule.clause not in UNSTATED:
-            clauses[r.rule.clause] = None
-        statuses[r.rule.status] = None
-    return tuple(
-        Edition(
-            authority=authority,
-            edition="" if edition in UNSTATED else edition.replace("not noted", "edition not noted"),
-            clauses=tuple(clauses),
-            status=tuple(statuses),
-        )
-        for (authority, edition), (clauses, statuses) in sorted(groups.items())
+        if r.outcome in (KEPT, NOT_KEPT, NOT_DECIDED) and r.rule.authority not in UNSTATED:
+            groups.setdefault((r.rule.authority, r.rule.edition), []).append(r)
+    return tuple(_edition(*key, group) for key, group in sorted(groups.items()))
+
+
+def _edition(authority: str, edition: str, group: Sequence[Ruling]) -> Edition:
+    many = Counter(r.outcome for r in group)
+    return Edition(
+        authority=authority,
+        edition="" if edition in UNSTATED else edition.replace("not noted", "edition not noted"),
+        binds=group[0].rule.binds,
+        clauses=tuple(dict.fromkeys(r.rule.clause for r in group if r.rule.clause not in UNSTATED)),
+        status=tuple(dict.fromkeys(r.rule.status for r in group)),
+        met=many[KEPT],
+        not_met=many[NOT_KEPT],
+        not_decided=many[NOT_DECIDED],
     )
 
 

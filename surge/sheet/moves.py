@@ -74,7 +74,8 @@ class Movement:
     what : str
         "closes", "opens", "moves to 40 %", "stops", "starts".
     begins, takes : str
-        Seconds from the beginning of the scenario, and for the whole stroke or run-down, as printed.
+        Seconds from the order, or from the first movement where there is none, and for the whole stroke or
+        run-down, as printed.
     law : str
         Its points where the stroke is not one straight line.
     after : str
@@ -133,10 +134,20 @@ class Chain:
     """The shutdown chain of one scenario, term by term, against the rules on time."""
 
     scenario: str
-    ordered: str
-    ordered_s: float
     terms: tuple[Term, ...]
     rules: tuple[RuleLine, ...]
+
+
+def zeros(lineup: LineUp) -> dict[str, float]:
+    """From when the times of each scenario are told [s]: the order, or the first movement without one."""
+    return {s.name: _zero(s) for s in lineup.scenarios}
+
+
+def _zero(scenario: Scenario) -> float:
+    if scenario.ordered is not None:
+        return scenario.ordered
+    moves: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+    return min((m.start for m in moves), default=0.0)
 
 
 # Stages
@@ -275,8 +286,8 @@ def _movement(
         part=move.valve if isinstance(move, ValveMove) else move.pump,
         side=move.side or side,
         what=_what(move),
-        begins=f"{display.time(move.start)} s",
-        begins_s=move.start,
+        begins=f"{display.instant(scenario.name, move.start)} s",
+        begins_s=move.start - display.zeros.get(scenario.name, 0.0),
         takes=f"{display.time(takes)} s" if takes > 0 else "at once",
         takes_s=takes,
         law=_law(move, display),
@@ -362,8 +373,6 @@ def chains(assessment: Assessment, display: Display) -> tuple[Chain, ...]:
     return tuple(
         Chain(
             scenario=s.name,
-            ordered=f"{display.time(s.ordered)} s",
-            ordered_s=s.ordered,
             terms=_terms(s, s.ordered, display),
             rules=_rules(assessment.rulings, _again(assessment, s), display),
         )

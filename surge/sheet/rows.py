@@ -134,7 +134,8 @@ def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper
         value, time = _before(run, extreme)
     steady = owner.steady
     if isinstance(owner, ElementResult):
-        steady = owner.steady_high if steady_is_it else owner.steady if upper else owner.steady_low
+        at_extreme = owner.steady if upper else owner.steady_at_lowest
+        steady = owner.steady_high if steady_is_it else at_extreme
     source = f"vapour pressure of {assessment.lineup.liquid.name}"
     return PressureRow(
         name=finding.name,
@@ -147,15 +148,25 @@ def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper
         error="" if steady_is_it else display.error(extreme.error),
         limit=NONE if finding.limit is None else display.pressure(finding.limit),
         margin=NONE if seen.margin is None else display.margin(seen.margin),
-        time=NONE if time is None else display.time(time),
+        time=_instant(run, time, display),
         limit_from=source if finding.check == "vapour" else finding.limit_source or finding.reason,
         steady_pa_gauge=steady,
         pressure_pa_gauge=value,
         error_pa=0.0 if steady_is_it else extreme.error,
         limit_pa_gauge=finding.limit,
         margin_pa=seen.margin,
-        time_s=time,
+        time_s=_since(run, time, display),
     )
+
+
+def _since(run: ScenarioResult, time: float | None, display: Display) -> float | None:
+    """An instant on the clock of the sheet [s]."""
+    return None if time is None else time - display.zeros.get(run.name, 0.0)
+
+
+def _instant(run: ScenarioResult, time: float | None, display: Display) -> str:
+    """The same as printed; what stands before anything moves has no time."""
+    return NONE if not time else display.instant(run.name, time)
 
 
 def _before(run: ScenarioResult, extreme: Extreme) -> tuple[float, float | None]:
@@ -204,12 +215,12 @@ def _free(assessment: Assessment, name: str, display: Display) -> PressureRow:
         error=display.error(element.highest.error),
         limit=NONE,
         margin=NONE,
-        time=NONE if time is None else display.time(time),
+        time=_instant(run, time, display),
         limit_from=JOINED,
         steady_pa_gauge=element.steady,
         pressure_pa_gauge=value,
         error_pa=element.highest.error,
         limit_pa_gauge=None,
         margin_pa=None,
-        time_s=time,
+        time_s=_since(run, time, display),
     )

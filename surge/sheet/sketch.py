@@ -20,7 +20,7 @@ from surge.sheet.layout import Layout, SketchElement, layout_of
 WIDTH = 527.0  # [pt] of a sheet of A4 within its margins
 LEFT, RIGHT, TOP = 50.0, 72.0, 12.0
 NARROWEST, WIDEST = 33.0, 78.0  # a column: for its sign; for the longest name that it makes room for
-FONT, SMALLEST, LEADING = 6.3, 5.0, 6.9
+FONT, SMALLEST, LEADING = 6.6, 6.3, 7.1
 LINES = 3  # of a name
 # Widths, of the font size: a small letter or figure, a capital, one of full width; bold, more.
 NARROW, CAPITAL, WIDE, BOLD = 0.6, 0.72, 1.02, 1.13

@@ -5,7 +5,8 @@ The HTML opens anywhere, asks for nothing, needs no script, and prints. The PDF 
 Decisions
 ---------
 * Text of a case goes into the typesetter as JSON and into the HTML escaped, never as source.
-* Page 1 is made tighter (:class:`Room`) until it is one page, then filled again.
+* Rows leave page 1 (:class:`Room`) until it is one page, then it is filled again. No letter becomes smaller:
+  text is never below 7.5 pt, names in the sketch never below 6 pt.
 * The time stamp is fixed: the same sheet is the same file.
 """
 
@@ -83,22 +84,19 @@ ALL = 10_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
-    """How much the pages show; what does not fit on page 1 stands on page 2.
+    """How much the pages show; what does not fit on page 1 stands with the details.
 
     Attributes
     ----------
-    size, details : float
-        Of the letters on page 1 and page 2, as a share of the usual.
-    sketch : float
-        Greatest height of the sketch [mm].
+    sketch : bool
+        Whether the sketch stands on page 1.
     objections ... tests : int
         Rows on page 1; ``timed`` are the rules on time of each shutdown chain.
     bounded ... rules : int
-        Rows on page 2.
+        Rows of the details.
     """
 
-    size: float = 1.0
-    sketch: float = 62.0
+    sketch: bool = True
     objections: int = 5
     advice: int = 4
     stages: int = 8
@@ -108,7 +106,6 @@ class Room:
     highest: int = 4
     lowest: int = 2
     tests: int = 6
-    details: float = 1.0
     bounded: int = ALL
     more_high: int = ALL
     more_low: int = ALL
@@ -116,22 +113,22 @@ class Room:
     rules: int = ALL
 
 
-# Tighter and tighter, until the page is one: first rows that have most room, then the rest, then letters. A
-# shutdown chain stays on page 1, with the rule on time that is nearest to its limit.
+# Fewer and fewer rows, until the page is one: first those with most room, then the sketch, then the rest.
+# A shutdown chain stays on page 1, with the rule on time that is nearest to its limit.
 _FIRST: tuple[dict[str, Any], ...] = (
     {},
     {"advice": 3},
     {"advice": 2},
     {"timed": 3},
-    {"sketch": 54.0},
     {"timed": 1},
-    {"sketch": 48.0, "lowest": 1},
-    {"highest": 3, "moves": 10, "stages": 6},
-    {"sketch": 42.0, "chains": 2, "advice": 1, "objections": 4},
+    {"highest": 3, "lowest": 1},
+    {"sketch": False},
+    {"highest": 2, "moves": 10, "stages": 6},
+    {"chains": 2, "advice": 1, "objections": 4},
     {"moves": 7, "chains": 1, "stages": 4, "objections": 3},
-    {"sketch": 36.0, "highest": 2, "moves": 5, "stages": 3, "objections": 2, "tests": 3, "size": 0.92},
-    {"sketch": 32.0, "highest": 1, "advice": 0, "moves": 3, "stages": 2, "objections": 1},
-    {"sketch": 28.0, "tests": 1, "size": 0.8},
+    {"highest": 1, "moves": 5, "stages": 3, "objections": 2, "tests": 3},
+    {"advice": 0, "moves": 3, "stages": 2, "objections": 1, "tests": 1},
+    {"moves": 2, "stages": 1, "tests": 0},
 )
 
 
@@ -143,21 +140,17 @@ _MORE: tuple[dict[str, int], ...] = (
     {"lowest": 1},
 )
 
-
+PAGES = 3  # of details, as long as what is left out can be counted
 _SECOND: tuple[dict[str, Any], ...] = (
-    {"details": 1.15},
-    {"details": 1.07},
-    {"details": 1.0},
-    {"details": 0.92},
-    {"details": 0.85},
-    {"details": 0.85, "more_high": 20, "more_low": 12, "assumed": 12, "rules": 14, "bounded": 6},
-    {"details": 0.85, "more_high": 10, "more_low": 6, "assumed": 6, "rules": 8, "bounded": 3},
-    {"details": 0.8, "more_high": 4, "more_low": 2, "assumed": 3, "rules": 4, "bounded": 1},
+    {},
+    {"more_high": 20, "more_low": 12, "assumed": 20, "rules": 14, "bounded": 6},
+    {"more_high": 10, "more_low": 6, "assumed": 10, "rules": 8, "bounded": 3},
+    {"more_high": 4, "more_low": 2, "assumed": 6, "rules": 4, "bounded": 1},
 )
 
 
 def sheet_pdf(document: dict[str, Any], sketch: str) -> bytes:
-    """Return the sheet as PDF/A-2a that also keeps PDF/UA-1: one page, and one of details.
+    """Return the sheet as PDF/A-2a that also keeps PDF/UA-1: one page to sign, and its details.
 
     Parameters
     ----------
@@ -175,8 +168,8 @@ def sheet_pdf(document: dict[str, Any], sketch: str) -> bytes:
     -----
     What the fonts lack stands as boxes that name the script, in the sketch too.
 
-    Pages become fuller until everything fits; a case that is too big even for the tightest ones goes on to
-    a third page, and the footer says so.
+    Rows leave page 1 until everything fits; where it holds no fewer, it goes on to a second page. The footer
+    counts pages.
     """
     with as_file(files("surge.sheet") / "templates" / "sheet.typ") as template:
         compiler = typst.Compiler(str(template), font_paths=[str(fonts())], ignore_system_fonts=True)
@@ -197,7 +190,7 @@ def sheet_pdf(document: dict[str, Any], sketch: str) -> bytes:
 
 
 def _fitting(compiler: typst.Compiler, document: dict[str, Any], sketch: str) -> Room:
-    """The most generous room with which both parts take one page each."""
+    """The most generous room with which the sheet takes one page, and the details no more than theirs."""
 
     @cache
     def ends(room: Room) -> tuple[int, int]:
@@ -208,7 +201,7 @@ def _fitting(compiler: typst.Compiler, document: dict[str, Any], sketch: str) ->
     room = _filled(room, _lengths(document), lambda r: ends(r)[0] == 1)
     rooms = list(_tighter(room, _SECOND))
     first = ends(room)[0]
-    return rooms[_least(len(rooms) - 1, lambda i: ends(rooms[i])[1] == first + 1)]
+    return rooms[_least(len(rooms) - 1, lambda i: ends(rooms[i])[1] <= first + PAGES)]
 
 
 def _least(last: int, fits: Callable[[int], bool]) -> int:

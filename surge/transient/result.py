@@ -89,8 +89,10 @@ class ElementResult:
         "pipe", "hose", "arm", "valve", "passage", "pump".
     steady_high, steady_low : float
         Highest and lowest along the element before anything moves [Pa gauge].
-    steady : float
-        Before anything moves, where the highest is reached later [Pa gauge].
+    steady, steady_at_lowest : float
+        Before anything moves, where the highest and where the lowest is reached later [Pa gauge].
+    start, end : str
+        Its points.
     figures : PocketFigures or None
         None for elements without a length.
     reaches : int
@@ -105,6 +107,9 @@ class ElementResult:
     steady: float
     steady_high: float
     steady_low: float
+    steady_at_lowest: float
+    start: str
+    end: str
     highest: Extreme
     lowest: Extreme
     figures: PocketFigures | None

@@ -125,13 +125,16 @@ class _Results:
                     density=self.lineup.liquid.density, wave_speed=element.wave_speed, velocity=abs(velocity)
                 ),
             )
-        share = self.fine.found["element", element.name, "high"].share
+        high, low = (self.fine.found["element", element.name, way].share for way in ("high", "low"))
         return ElementResult(
             name=element.name,
             kind=_kind(element),
-            steady=ends[0] + (ends[1] - ends[0]) * share,
+            steady=ends[0] + (ends[1] - ends[0]) * high,
             steady_high=max(ends),
             steady_low=min(ends),
+            steady_at_lowest=ends[0] + (ends[1] - ends[0]) * low,
+            start=element.start,
+            end=element.end,
             highest=self.extreme(("element", element.name, "high"), length),
             lowest=self.extreme(("element", element.name, "low"), length),
             figures=figures,

@@ -35,7 +35,7 @@ def test_a_broken_rule_makes_its_scenario_exceeded_in_the_overview() -> None:
     made = check(starter(SLOW).lineup)
     assert made.verdict == EXCEEDED
     assert {r.rule.id for r in made.broken} >= {"stop-flow-time"}
-    report = "\n".join(TextReport(made, DISPLAY, details=False).lines())
+    report = "\n".join(TextReport(made, DISPLAY, details=True).lines())
     row = next(line for line in report.split("\n") if line.startswith("emergency shutdown"))
     assert "EXCEEDED" in row
     assert "Of the pressures, weakest is" in " ".join(report.split())

@@ -1,0 +1,335 @@
+"""The first screen of ``surge check``: what must be known before anything is agreed, on at most 30 lines.
+
+Decisions
+---------
+* Whatever is exceeded or undecided is named or counted here; what it is, place by place, ``--details`` tells.
+* The verdict is the first line and the last, so that neither end of a screen can hide it.
+* Scenarios stand with their worst figure, the worst first; where figures are ranges, each at its worst point.
+* Parts of one kind with the same figures (arms, tanks, valves alike) are told once.
+* Room goes first to the verdict and the weakest place; scenarios, advice, rules and what was assumed share
+  the rest. What finds no room is counted.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from surge.model.ranges import LIQUID, ranges_of
+from surge.reports.advice import advice
+from surge.reports.gauge import gauge_sentences
+from surge.reports.layout import LINE, Row, paragraph, table_parts, width
+from surge.reports.rules import assumed_items
+from surge.reports.stages import stage_lines
+from surge.reports.words import HEADLINE, SHORT, Display, against, sentence, what_happens, whose
+from surge.rules.assess import Assessment
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid, weakest, worst_of
+from surge.rules.rulings import KEPT, NOT_CHECKED, NOT_DECIDED, NOT_KEPT, Ruling
+
+MOST = 30  # lines, at 80 columns or more
+NEAR = 0.8  # of a rating: from there on shut-off pressure is told though it is kept
+JUDGED = "judged by the worst"  # in the value of a figure that is a range
+RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
+CAUTIONED = 2  # cautions at most
+NAMED = 2  # names in a row, before the others are counted
+MORE = "More: --details (every place, figure, run and source), --json."
+PERMIT = "This is a calculation, not a permit: local codes and qualified persons decide."
+CAVITY = "Where the cargo boils, a collapsing cavity can be worse than any figure here."
+BELOW = "A pressure below its rating does not make a hose sound: look at its test date."
+BEYOND = "A hose whose rating was exceeded is withdrawn and tested again before use."
+Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
+
+
+@dataclass
+class Part:
+    """Lines of the screen of which the last ones may be left out.
+
+    Attributes
+    ----------
+    before : list of str
+        Always there, if anything of the part is.
+    items : list of list of str
+        The worst, or the first, at the beginning.
+    rest : callable
+        How many items are left out -> words that say so.
+    """
+
+    before: list[str]
+    items: list[list[str]]
+    rest: Callable[[int], str]
+
+    def lines(self, shown: int) -> list[str]:
+        """The part with so many items."""
+        left = len(self.items) - shown
+        items = [line for item in self.items[:shown] for line in item]
+        return [*self.before, *items, *(wrapped(self.rest(left)) if left else [])] if self.items else []
+
+
+NOTHING = Part([], [], str)
+# Items that stay of scenarios, rules, what was assumed and advice: more and more may go.
+FLOORS = ((3, 3, 1, 3), (3, 2, 0, 3), (2, 1, 0, 2), (1, 1, 0, 1))
+
+
+def wrapped(text: str, *, indent: str = "", first: str | None = None) -> list[str]:
+    """A paragraph as lines."""
+    return paragraph(text, indent=indent, first=first).split("\n")
+
+
+def listed(before: str, items: Sequence[str], *, lines: int, end: str = ".") -> list[str]:
+    """A sentence with as many items as so many lines hold, and how many more there are."""
+    for n in range(len(items), 0, -1):
+        left = len(items) - n
+        more = f"; {left} more: --details" if left else ""
+        made = wrapped(f"{before}{'; '.join(items[:n])}{more}{end}", indent="  ", first="- ")
+        if len(made) <= lines:
+            return made
+    return made
+
+
+def fitted(parts: Sequence[Part], room: int) -> list[list[str]]:
+    """Return the lines of every part: items go, one by one, from where most lines are, until all fit."""
+    shown = [len(p.items) for p in parts]
+    floors = [[min(n, len(p.items)) for n, p in zip(least, parts, strict=True)] for least in FLOORS]
+    for floor in floors:
+        while True:
+            made = [p.lines(n) for p, n in zip(parts, shown, strict=True)]
+            if sum(map(tall, made)) <= room:
+                return made
+            over = [i for i, n in enumerate(shown) if n > floor[i]]
+            if not over:
+                break
+            largest = max(over, key=lambda i: tall(made[i]))
+            shown[largest] -= 1
+    return made
+
+
+def tall(lines: Iterable[str]) -> int:
+    """Lines of the screen that lines of text take: a long one is broken by the terminal."""
+    return sum(max(1, math.ceil(len(line) / width())) for line in lines)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """A scenario with its verdict, and the pressure in it that comes nearest to its limit, or goes beyond."""
+
+    name: str
+    verdict: str
+    worst: Finding | None
+
+    @property
+    def order(self) -> tuple[int, float]:
+        """For sorting: the worst first."""
+        return RANK[self.verdict], -(self.worst.load if self.worst else 0.0)
+
+
+def judged(assessment: Assessment) -> list[Judged]:
+    """Every scenario, the worst first."""
+    made = []
+    for scenario in assessment.lineup.scenarios:
+        found = [f for f in assessment.counting if f.scenario == scenario.name]
+        rules = [r.verdict for r in assessment.broken if r.scenario == scenario.name]
+        verdict = worst_of([*(f.verdict for f in found), *rules])
+        made.append(Judged(name=scenario.name, verdict=verdict, worst=weakest(found)))
+    return sorted(made, key=lambda one: one.order)
+
+
+def counted(assessment: Assessment) -> str:
+    """In how many scenarios something is exceeded or undecided, and of how many limits and rules."""
+    by_verdict = Counter(one.verdict for one in judged(assessment))
+    items = [*(f.verdict for f in assessment.counting), *(r.verdict for r in assessment.broken)]
+    many = Counter(items)
+    if assessment.verdict == WITHIN:
+        return f"{_scenarios(by_verdict[WITHIN])}: every limit and every required rule is kept."
+    told = ", ".join(f"{by_verdict[v]} {SHORT[v]}" for v in RANK if by_verdict[v])
+    over = ", ".join(f"{many[v]} {SHORT[v]}" for v in (EXCEEDED, UNDECIDED) if many[v])
+    return f"{_scenarios(sum(by_verdict.values()))}: {told}. Of the limits {over}."
+
+
+def governing_rule(assessment: Assessment) -> Ruling:
+    """The first ruling that makes the verdict, where no pressure does."""
+    return min(assessment.broken, key=lambda r: RANK[r.verdict])
+
+
+def _scenarios(n: int) -> str:
+    return f"{n} scenario{'' if n == 1 else 's'}"
+
+
+def twins(assessment: Assessment, finding: Finding, display: Display) -> list[str]:
+    """Names of parts of the same kind of which the same figures are told, without the finding's own."""
+    kinds = {e.name: type(e).__name__ + getattr(e, "kind", "") for e in assessment.lineup.elements}
+
+    def told(f: Finding) -> tuple[object, ...]:
+        seen = valid(f, assessment.run_of(f))
+        figures = (seen.value, f.limit, seen.margin)
+        shown = ["" if x is None else display.pressure(x) for x in figures]
+        kind = kinds.get(f.name, "") if f.subject == "element" else ""
+        return (f.scenario, f.subject, f.check, f.verdict, f.limit_source, kind, *shown)
+
+    own = told(finding)
+    alike = (f.name for f in assessment.counting if f.check == finding.check and f.name != finding.name)
+    by_name = {
+        f.name: f for f in assessment.counting if (f.check, f.scenario) == (finding.check, finding.scenario)
+    }
+    return [name for name in dict.fromkeys(alike) if name in by_name and told(by_name[name]) == own]
+
+
+def listing(names: Sequence[str]) -> str:
+    """Names in a row, not all of them if there are many."""
+    shown = ", ".join(f'"{n}"' for n in names[:NAMED])
+    left = len(names) - NAMED
+    return f"{shown} and {left} more" if left > 0 else shown
+
+
+class Screen:
+    """Puts an assessment on one screen.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    display : Display
+        Units of the output.
+    style : callable
+        Colours a text by its verdict, or leaves it.
+    signature : str
+        Program, case and hash, in a line; "" for none.
+    """
+
+    def __init__(self, assessment: Assessment, display: Display, *, style: Style, signature: str) -> None:
+        self.a, self.display, self.style, self.signature = assessment, display, style, signature
+
+    def lines(self) -> list[str]:
+        """All lines."""
+        top, parts = self.answer(), [self.scenarios(), *self.beside(), self.steps()]
+        made: list[str] = []
+        for cautions in (CAUTIONED, 1):
+            end = ["", *self.cautions(cautions), *wrapped(MORE)]
+            end += [*([self.signature] if self.signature else []), self.verdict()]
+            middle = fitted(parts, MOST - tall(top) - tall(end))
+            made = [*top, *(line for lines in middle for line in lines), *end]
+            if tall(made) <= MOST:
+                break
+        return made
+
+    def verdict(self) -> str:
+        """The verdict in a line."""
+        return self.style(f"VERDICT: {HEADLINE[self.a.verdict]}", self.a.verdict)
+
+    def answer(self) -> list[str]:
+        """Verdict, what is counted, and the weakest place."""
+        worst = self.a.weakest
+        out = [*wrapped(self.a.lineup.title), "", self.verdict(), *wrapped(counted(self.a))]
+        by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.verdict)
+        if by_rule:
+            out += wrapped(self.display.phrase(governing_rule(self.a).phrase))
+        if worst:
+            run, names = self.a.run_of(worst), twins(self.a, worst, self.display)
+            words = sentence(worst, run, self.display, alike=names, ranges=False)
+            out += wrapped(f"Of the pressures, {words[0].lower()}{words[1:]}" if by_rule else words)
+        return out
+
+    def scenarios(self) -> Part:
+        """One row for each scenario, the worst first; none where there is only one."""
+        each = judged(self.a)
+        if len(each) < 2:
+            return NOTHING
+        head = ("scenario", "verdict", f"{self.display.units.pressure}(g)", "limit", "weakest")
+        before, rows = table_parts(head, [self._row(one) for one in each], widest=LINE)
+
+        def rest(left: int) -> str:
+            out = Counter(one.verdict for one in each[len(each) - left :])
+            told = ", ".join(f"{out[v]} {SHORT[v]}" for v in RANK if out[v])
+            return f"... and {left} more: {told} (--details)"
+
+        return Part(["", *before], rows, rest)
+
+    def _row(self, one: Judged) -> Row:
+        f = one.worst
+        run = self.a.run_of(f) if f else None
+        if f is None or run is None:
+            return (one.name, SHORT[one.verdict], "-", "-", "-")
+        seen, boils = valid(f, run), f.check == "vapour" and run.vapour is not None
+        show = self.display.round_down if f.check in ("lowest", "vapour") else self.display.round_up
+        value = "-" if seen.value is None else f"{f.check} {show(seen.value)}".replace("vapour ", "lowest ")
+        by_rule = "" if worst_of([f.verdict]) == one.verdict else " (rule)"
+        return (
+            one.name,
+            SHORT[one.verdict] + by_rule,
+            "boils" if boils and f.verdict == EXCEEDED else value,
+            self.display.pressure(f.limit) if f.limit is not None else "-",
+            f.name,
+        )
+
+    def beside(self) -> tuple[Part, Part]:
+        """Rules, gauges, shut-off pressure, stages of the shutdowns; then what was assumed."""
+        said = [*gauge_sentences(self.a.gauge, self.display), *self._shut_off(), *stage_lines(self.a.lineup)]
+        told = [*self._rules(), *(wrapped(text, indent="  ", first="- ") for text in said)]
+        taken = [*self._ranges(), *self._assumed()]
+        return (
+            Part([""], told, lambda left: f"- {left} more on this: --details."),
+            Part([], taken, lambda _: "- Other figures are assumed: --details."),
+        )
+
+    def _shut_off(self) -> list[str]:
+        """Shut-off pressure against the weakest rating, unless it is the weakest place itself."""
+        f = weakest(self.a.static)
+        if f is None or f == self.a.weakest or (f.verdict == WITHIN and f.load < NEAR):
+            return []
+        words = f"{what_happens(f, None, self.display)} in {whose(f)}"
+        held = against(f, None, self.display)
+        return [f"{words[0].upper()}{words[1:]}{f'; {held}' if held else ''}."]
+
+    def _rules(self) -> list[list[str]]:
+        """Rules by name that are not met, not decided, or lack data; the others as a number."""
+        if not self.a.rulings:
+            return []
+        words = {NOT_KEPT: "not met", NOT_DECIDED: "not decided", NOT_CHECKED: "lacks data"}
+        broken = sorted(self.a.broken, key=lambda r: list(words).index(r.outcome))
+        many = Counter(f"{r.rule.name}: {words[r.outcome]}" for r in broken)
+        said = [f"{text} ({n} times)" if n > 1 else text for text, n in many.items()]
+        kept = sum(r.outcome == KEPT for r in self.a.rulings)
+        advisory = sum(not r.binding and r.outcome in (NOT_KEPT, NOT_DECIDED) for r in self.a.rulings)
+        rest = f"{kept} met" + (f", {advisory} for advice only not met" if advisory else "")
+        if not said:
+            return [wrapped(f"Rules: {rest}.", indent="  ", first="- ")]
+        return [listed("Rules: ", said, lines=2, end=f"; {rest}.")]
+
+    def _ranges(self) -> list[list[str]]:
+        """What is known as a range only, and matters: all of it is judged by its worst."""
+        matter = {(t.subject, t.quantity) for run in self.a.scenarios for t in run.taken if t.matters}
+        groups: dict[tuple[str, str], list[str]] = {}
+        for r in ranges_of(self.a.lineup):
+            if r.key in matter:
+                groups.setdefault((r.quantity, r.words), []).append(r.subject)
+        if not groups:
+            return []
+        said = [
+            f"{quantity} of {'the liquid' if names == [LIQUID] else listing(names)} {words}"
+            for (quantity, words), names in groups.items()
+        ]
+        return [listed("Judged by the worst of ", said, lines=2)]
+
+    def _assumed(self) -> list[list[str]]:
+        """Of what kinds the other figures are that the case does not give."""
+        own = [i for i in assumed_items(self.a.lineup.assumed) if not i.asked]
+        kinds = list(dict.fromkeys(i.quantity for i in own if JUDGED not in i.value))
+        return [listed("Assumed: ", kinds, lines=1)] if kinds else []
+
+    def steps(self) -> Part:
+        """What to do."""
+        steps = advice(self.a, self.display)
+        items = [wrapped(step, indent="    ", first="  - ") for step in steps]
+        return Part(["", "What to do"], items, lambda left: f"  ... and {left} more: --details")
+
+    def cautions(self, most: int) -> list[str]:
+        """Those that matter most here."""
+        said = [PERMIT]
+        if any(run.vapour for run in self.a.scenarios):
+            said.append(CAVITY)
+        hoses = {p.name for p in self.a.lineup.pipes if p.kind == "hose"}
+        if any(f.name in hoses and f.verdict == EXCEEDED for f in self.a.counting):
+            said.append(BEYOND)
+        elif hoses:
+            said.append(BELOW)
+        return [line for text in said[:most] for line in wrapped(text)]

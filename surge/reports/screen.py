@@ -69,7 +69,7 @@ class Part:
 
 NOTHING = Part([], [], str)
 # Items that stay of scenarios, rules, what was assumed and advice: more and more may go.
-FLOORS = ((3, 3, 1, 3), (3, 2, 0, 3), (2, 1, 0, 2), (1, 1, 0, 1))
+FLOORS = ((3, 3, 1, 3), (3, 2, 0, 3), (2, 1, 0, 2), (1, 1, 0, 1), (1, 0, 0, 1))
 
 
 def wrapped(text: str, *, indent: str = "", first: str | None = None) -> list[str]:

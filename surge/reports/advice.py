@@ -121,7 +121,7 @@ def advice(assessment: Assessment, display: Display) -> list[str]:
         return [] if assessment.weakest is None else [KEEP_TO]
     tried = assessment.remedies if isinstance(assessment, Advised) else None
     if tried is None or tried.missing:
-        return [*_to_write(assessment), LACKS if tried is not None else NOT_TRIED]
+        return [*_to_write(assessment), LACKS if tried is not None else NOT_TRIED, *_feared(assessment)]
     said = [*_to_write(assessment), WHEN_WRITTEN] if tried.lacking else []
     said += [cause_words(tried.cause, display)] if tried.cause is not None else []
     said += _explained(assessment, display)
@@ -133,7 +133,7 @@ def advice(assessment: Assessment, display: Display) -> list[str]:
     said += in_vain_words(tried.in_vain)
     if not tried.complete:
         said.append(TOO_MUCH)
-    return [*said, *_besides(assessment, display)]
+    return [*said, *_besides(assessment, display), *_feared(assessment)]
 
 
 def _to_write(assessment: Assessment) -> list[str]:
@@ -196,6 +196,18 @@ def _explained(assessment: Assessment, display: Display) -> list[str]:
     )
     pump_top = finding.subject == "place" and "pump" in finding.limit_source
     return [said, MANUAL] if pump_top else [said]
+
+
+def _feared(assessment: Assessment) -> list[str]:
+    """Peaks that a march tells after the cargo has boiled: not valid, and a warning all the same."""
+    finding = assessment.weakest
+    if finding is None or finding.check not in ("lowest", "vapour"):
+        return []
+    beyond = (f for f in assessment.findings if f.check == "peak" and (f.margin or 0.0) < 0.0)
+    names = ", ".join(f'"{name}"' for name in dict.fromkeys(f.scenario for f in beyond))
+    return [f"Peaks above a limit are to be expected besides, in the scenario {names}: see there."] * bool(
+        names
+    )
 
 
 def _besides(assessment: Assessment, display: Display) -> list[str]:

@@ -205,9 +205,8 @@ def _feared(assessment: Assessment) -> list[str]:
         return []
     beyond = (f for f in assessment.findings if f.check == "peak" and (f.margin or 0.0) < 0.0)
     names = ", ".join(f'"{name}"' for name in dict.fromkeys(f.scenario for f in beyond))
-    return [f"Peaks above a limit are to be expected besides, in the scenario {names}: see there."] * bool(
-        names
-    )
+    said = f"Peaks above a limit are to be expected besides, in the scenario {names}: see there."
+    return [said] if names else []
 
 
 def _besides(assessment: Assessment, display: Display) -> list[str]:

@@ -97,18 +97,25 @@ class Meter:
         return spent + left
 
     def _rate(self) -> float:
-        """What parts take, in times of what was expected: as those that are through did."""
-        ended = [part for part in self.parts if part.ended and part.weight > 0]
-        expected = sum(part.weight for part in ended)
-        return sum(part.spent for part in ended) / expected if expected else 1.0
+        """What parts take, in times of what was expected: as those that are through did.
+
+        What was expected counts as one of them, so that a small part says little of large ones.
+        """
+        if not self.parts:
+            return 1.0
+        ended = [part for part in self.parts if part.ended]
+        usual = sum(part.weight for part in self.parts) / len(self.parts)
+        spent, expected = (usual + sum(getattr(p, what) for p in ended) for what in ("spent", "weight"))
+        return spent / expected if expected else 1.0
 
     def left(self) -> float | None:
-        """Seconds that are left at the pace so far, about [s]; None: not known."""
-        passed = time.monotonic() - self.began
-        total = self.foretold()
-        if not self.parts or self.spent <= 0.0:
+        """Seconds that are left at the pace so far, about [s]; None: nothing is foretold."""
+        if not self.parts:
             return None
-        return passed * (total - self.spent) / self.spent
+        passed = time.monotonic() - self.began
+        # The usual pace counts as the first second or two: what goes before a first march is no pace.
+        pace = (self.spent + PACE) / (passed + 2.0)
+        return (self.foretold() - self.spent) / pace
 
     def _refusal(self, effort: float) -> PatienceError:
         return PatienceError(max(effort, self.spent) / PACE, self.most / PACE)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from surge.cli.shared import ProgressLine
-from surge.effort import SURE, Meter, foresee, metered, spend, within
+from surge.effort import PACE, SURE, Meter, foresee, metered, spend, within
 from surge.errors import PatienceError
 from surge.workers import workers
 
@@ -68,12 +68,33 @@ def test_what_is_foretold_ends_at_what_was_done(parts: list[tuple[float, float]]
     assert meter.foretold() == pytest.approx(sum(weight * times for weight, times in parts))
 
 
-def test_parts_that_took_twice_as_long_double_what_is_left() -> None:
+def test_parts_that_took_longer_lengthen_what_is_left() -> None:
+    """Twenty where ten were expected, and the ten of what is usual: one and a half times as much is left."""
     with metered(Meter()) as meter:
         first, _ = foresee([10.0, 10.0], float)
         with within(first):
             spend(20.0)
-    assert meter.foretold() == pytest.approx(40.0)
+    assert meter.foretold() == pytest.approx(20.0 + 1.5 * 10.0)
+
+
+def test_small_parts_say_little_of_large_ones() -> None:
+    with metered(Meter()) as meter:
+        small, _ = foresee([1e-3, 1000.0], float)
+        with within(small):
+            spend(10.0)
+    assert meter.foretold() < 1100.0
+
+
+def test_time_left_at_the_start_is_that_of_the_usual_pace(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = [0.0]
+    monkeypatch.setattr("surge.effort.time.monotonic", lambda: now[0])
+    with metered(Meter()) as meter:
+        foresee([100 * PACE], float)
+        now[0] = 3.0
+        spend(1.0)
+    left = meter.left()
+    assert left is not None
+    assert 100.0 < left < 1000.0
 
 
 class Meant(Meter):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 
-from surge.kernel.batch_links import LARGEST, WIDE, inner, law
+from surge.kernel.batch_links import LARGEST, WIDE, law
 from surge.kernel.columns import (
     C_LINK,
     C_LINK_END,
@@ -34,10 +34,11 @@ from surge.kernel.columns import (
     W_LINK_SLOPE,
     W_SEEK,
 )
+from surge.kernel.compiled import jit
 from surge.kernel.laws import MAX_ITERATIONS, solve_cluster
 
 
-@inner
+@jit
 def _flows(e, li, lf, held, flows):
     """1 in the lanes in which link ``e`` lets something through now, 0 in the others.
 
@@ -49,7 +50,7 @@ def _flows(e, li, lf, held, flows):
         flows[j] = 0.0 if shut else 1.0
 
 
-@inner
+@jit
 def _heads(c, ci, members, z, fixed, xy, head, li, lf, held, flows):
     """Heads of the points of cluster ``c`` that follow from its flows.
 
@@ -71,7 +72,7 @@ def _heads(c, ci, members, z, fixed, xy, head, li, lf, held, flows):
             head[b, j] += z[b] * lf[e, L_Q, j]
 
 
-@inner
+@jit
 def _couple(i, first, links, members, z, li, matrix):
     """What flows of other links do to the heads at the two ends of link ``members[first + i]``.
 
@@ -93,7 +94,7 @@ def _couple(i, first, links, members, z, li, matrix):
             matrix[i, k, j] = -shared
 
 
-@inner
+@jit
 def _assemble(c, ci, members, z, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w):
     """Newton's matrix and misfit, a row for every link's law; a shut link's flow stays nought.
 
@@ -123,7 +124,7 @@ def _assemble(c, ci, members, z, head, lump_row, li, lf, held, knots, coef, lump
     return links
 
 
-@inner
+@jit
 def _eliminate(matrix, rhs, n):
     """Solve ``matrix x = rhs`` of every lane in place, without pivots; the answer is in ``rhs``.
 
@@ -146,7 +147,7 @@ def _eliminate(matrix, rhs, n):
             rhs[i, j] /= matrix[i, i, j]
 
 
-@inner
+@jit
 def _newton(c, ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, coef, lumps, matrix, rhs, w):
     """Newton in all lanes where W_SEEK of ``w`` (W_ROWS, W) is 1; the number of those left over.
 
@@ -182,7 +183,7 @@ def _newton(c, ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, c
     return left
 
 
-@inner
+@jit
 def _wake(c, ci, members, head, li, lf):
     """A first guess for orifices that stood still: Newton from rest would have far to go.
 
@@ -202,7 +203,7 @@ def _wake(c, ci, members, head, li, lf):
                 lf[e, L_Q, j] = guess if asleep else lf[e, L_Q, j]
 
 
-@inner
+@jit
 def _turn(c, ci, members, head, li, lf, held, coef, again):
     """Shut the non-return valves whose flow turned, open those with more head before them.
 
@@ -227,7 +228,7 @@ def _turn(c, ci, members, head, li, lf, held, coef, again):
     return turned
 
 
-@inner
+@jit
 def solve_together(
     ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, coef, lumps, w, well, bad, matrix, rhs,
     again,
@@ -272,7 +273,7 @@ def solve_together(
                 break
 
 
-@inner
+@jit
 def _take_out(c, j, ci, members, fixed, xy, head, lf, held, pf1, li1, lf1):
     """Copy lane ``j`` of a cluster into the arrays of one lane; False where a head is none.
 
@@ -295,7 +296,7 @@ def _take_out(c, j, ci, members, fixed, xy, head, lf, held, pf1, li1, lf1):
     return well
 
 
-@inner
+@jit
 def solve_apart(
     ci, members, fixed, xy, head, lump_row, lf, held, lumps, well, bad, pi, pf1, li1, lf1, knots, coef,
     matrix, rhs,

@@ -48,7 +48,7 @@ from surge.kernel.columns import (
     W_SQUARES,
     W_WHY,
 )
-from surge.kernel.compiled import inner
+from surge.kernel.compiled import jit
 from surge.kernel.curves import STANDSTILL
 from surge.kernel.laws import MAX_ITERATIONS, MOST_FLOW, orifice_law, table_loss
 
@@ -56,7 +56,7 @@ WIDE = 32  # lanes of a block: measured against 8, 16 and 64
 LARGEST = 1e12  # [m], [m3/s] beyond this a lane has overflowed
 
 
-@inner
+@jit
 def orifice(drive, impedance, c2):
     """:func:`surge.kernel.laws.orifice_flow` [m3/s] without a branch.
 
@@ -70,7 +70,7 @@ def orifice(drive, impedance, c2):
     return flow if drive >= 0.0 else -flow
 
 
-@inner
+@jit
 def lumped(e, q, lump_row, li, lf, lumps, loss, slope):
     """Loss, signed, and slope from the table of lumped element ``e``.
 
@@ -85,7 +85,7 @@ def lumped(e, q, lump_row, li, lf, lumps, loss, slope):
         loss[j] = -one if q[j] < 0.0 else one
 
 
-@inner
+@jit
 def _pump(e, q, li, lf, knots, coef, loss, slope):
     """:func:`surge.kernel.curves.pump_head` with the sign turned: piece after piece, kept where it holds.
 
@@ -120,7 +120,7 @@ def _pump(e, q, li, lf, knots, coef, loss, slope):
         slope[j] = -rise + 1e-9
 
 
-@inner
+@jit
 def law(e, q, lump_row, li, lf, knots, coef, lumps, loss, slope):
     """Head lost over link ``e`` from its start to its end, and the slope.
 
@@ -143,7 +143,7 @@ def law(e, q, lump_row, li, lf, knots, coef, lumps, loss, slope):
         _pump(e, q, li, lf, knots, coef, loss, slope)
 
 
-@inner
+@jit
 def solve_pairs(pairs, z, fixed, xy, head, li, lf):
     """Valves and passages that share their two points with no other link: closed form.
 
@@ -166,7 +166,7 @@ def solve_pairs(pairs, z, fixed, xy, head, li, lf):
             head[b, j] = eb + zb * q
 
 
-@inner
+@jit
 def _orifices_of(first, last, chain, li, lf, squares, why):
     """Sum of 1/c2 over the orifices of a chain, which lanes a shut one stops, number of other links.
 
@@ -189,7 +189,7 @@ def _orifices_of(first, last, chain, li, lf, squares, why):
     return others
 
 
-@inner
+@jit
 def _closer(impedance, w):
     """One step towards the flow of a chain in all lanes that seek it; how many are left.
 
@@ -216,7 +216,7 @@ def _closer(impedance, w):
     return left
 
 
-@inner
+@jit
 def _seek_flow(first, last, chain, impedance, lump_row, li, lf, knots, coef, lumps, w):
     """:func:`surge.kernel.laws.chain_flow` of a chain with pumps or lumped elements; lanes left over.
 
@@ -250,7 +250,7 @@ def _seek_flow(first, last, chain, impedance, lump_row, li, lf, knots, coef, lum
     return left
 
 
-@inner
+@jit
 def _check(first, last, chain, li, w):
     """Stop the lanes whose flow a non-return valve does not let through.
 
@@ -267,7 +267,7 @@ def _check(first, last, chain, li, w):
         w[W_FLOW, j] = w[W_FLOW, j] if w[W_WHY, j] == FLOWS else 0.0
 
 
-@inner
+@jit
 def _open_lanes(e, li, lf, w):
     """Put W_SEEK to 0 in the lanes in which link ``e`` of a chain without flow keeps its ends apart.
 
@@ -280,7 +280,7 @@ def _open_lanes(e, li, lf, w):
         w[W_SEEK, j] = 0.0 if shut | (check & (w[W_WHY, j] == CHECKED)) else w[W_SEEK, j]
 
 
-@inner
+@jit
 def _fill(first, last, chain, head, lump_row, li, lf, knots, coef, lumps, w):
     """:func:`surge.kernel.laws.fill_chain`: heads between the links, from both ends up to what blocks.
 
@@ -315,7 +315,7 @@ def _fill(first, last, chain, head, lump_row, li, lf, knots, coef, lumps, w):
             head[a, j] = head[b, j] + sign * w[W_LINK_LOSS, j] if w[W_SEEK, j] > 0.0 else head[a, j]
 
 
-@inner
+@jit
 def solve_chains(chains, chain, z, fixed, xy, head, lump_row, li, lf, knots, coef, lumps, w, well, bad):
     """Links behind one another, and single pumps and lumped elements, between two sources.
 

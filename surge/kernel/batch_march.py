@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections import namedtuple
 
 from surge.kernel.batch_clusters import solve_apart, solve_together
-from surge.kernel.batch_links import LARGEST, WIDE, inner, lumped, solve_chains, solve_pairs
+from surge.kernel.batch_links import LARGEST, WIDE, lumped, solve_chains, solve_pairs
 from surge.kernel.batch_pipes import arrive, leave, pass_pipes, renew, slide
 from surge.kernel.columns import (
     L_A,
@@ -33,7 +33,7 @@ from surge.kernel.columns import (
     W_LOSS,
     W_SLOPE,
 )
-from surge.kernel.compiled import entry
+from surge.kernel.compiled import entry, jit
 from surge.kernel.march import SAME_HEAD
 
 # What a block works on, with W for WIDE. Arrays of links and groups are those of surge.kernel.columns, lf
@@ -72,7 +72,7 @@ Block = namedtuple(
 )
 
 
-@inner
+@jit
 def _move(time, law_i, times, values, lf):
     """Set every link that moves to what it is at ``time`` [s]; at a double time the later value holds.
 
@@ -98,7 +98,7 @@ def _move(time, law_i, times, values, lf):
             lf[e, L_C2, lane] = c * c
 
 
-@inner
+@jit
 def _store(stub_y, head, stub, xy):
     """What the storage of lumped elements brings to their points (trapezoidal, like a short stub).
 
@@ -112,7 +112,7 @@ def _store(stub_y, head, stub, xy):
             xy[i, j] += admittance * stub[i, j]
 
 
-@inner
+@jit
 def _plain(plain, z, fixed, xy, head):
     """Heads of points without a link, whose numbers are plain (n,).
 
@@ -125,7 +125,7 @@ def _plain(plain, z, fixed, xy, head):
             head[point, j] = fixed[point, j] + xy[point, j] * impedance
 
 
-@inner
+@jit
 def _remember(head, lump_row, li, lf, lumps, loss, slope):
     """Keep what lumped elements need for the next step (trapezoidal inertia and loss).
 
@@ -143,7 +143,7 @@ def _remember(head, lump_row, li, lf, lumps, loss, slope):
                 lf[e, L_MEMORY, j] = lf[e, L_Z, j] * lf[e, L_Q, j] + drop - loss[j]
 
 
-@inner
+@jit
 def _extremes(step, head, highest, lowest, when_highest, when_lowest):
     """Keep highest and lowest heads, and the first ``step`` of each; a row is a point or a node.
 
@@ -161,7 +161,7 @@ def _extremes(step, head, highest, lowest, when_highest, when_lowest):
             when_lowest[i, j] = step if below else when_lowest[i, j]
 
 
-@inner
+@jit
 def _at_probes(probe, p, m, window, heads):
     """Heads of the named nodes now; friction has moved from P to M and left their sum.
 
@@ -175,7 +175,7 @@ def _at_probes(probe, p, m, window, heads):
             heads[i, j] = 0.5 * (p[a, j] + m[b, j])
 
 
-@inner
+@jit
 def _mark(step, bad, head, well, status, failed, look):
     """Mark the lanes that fail at ``step``; every so often (``look``) heads must be numbers.
 

@@ -13,14 +13,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from surge.kernel.batch_links import WIDE, inner
+from surge.kernel.batch_links import WIDE
 from surge.kernel.columns import E_NODE, E_POINT
+from surge.kernel.compiled import jit
 from surge.kernel.pipes import SHARES
 
 ROW = np.uint64(WIDE)
 
 
-@inner
+@jit
 def _loss(d, k, j, at, r, base, rise):
     """Loss of a reach [m] at ``d`` [m] in lane ``j`` of pipe ``k``, at place ``at`` of the laws of nodes.
 
@@ -32,7 +33,7 @@ def _loss(d, k, j, at, r, base, rise):
     return d * (base[at] + rise[at] * abs(d))
 
 
-@inner
+@jit
 def _two_steps_watched(p, m, p0, m0, k, r, base, rise, high, low, h0, sums, reaches):
     """Two instants of pipe ``k`` in one sweep, and their envelope.
 
@@ -90,7 +91,7 @@ def _two_steps_watched(p, m, p0, m0, k, r, base, rise, high, low, h0, sums, reac
         m[m0 + ahead] = b + w
 
 
-@inner
+@jit
 def _two_steps(p, m, p0, m0, k, r, base, rise, h0, reaches):
     """As :func:`_two_steps_watched` without the envelope."""
     for j in range(WIDE):
@@ -125,7 +126,7 @@ def _two_steps(p, m, p0, m0, k, r, base, rise, h0, reaches):
         m[m0 + ahead] += w
 
 
-@inner
+@jit
 def _envelope(p, m, p0, m0, high, low, h0, reaches):
     """Envelope of the inner nodes of one pipe at this instant.
 
@@ -137,7 +138,7 @@ def _envelope(p, m, p0, m0, high, low, h0, reaches):
         low[h0 + at] = min(low[h0 + at], s)
 
 
-@inner
+@jit
 def _one_step(p, m, p0, m0, k, r, base, rise, h0, reaches):
     """One instant of pipe ``k``: waves and friction as for :func:`_two_steps_watched`."""
     for i in range(1, reaches):
@@ -150,7 +151,7 @@ def _one_step(p, m, p0, m0, k, r, base, rise, h0, reaches):
             m[m0 + at] += w
 
 
-@inner
+@jit
 def renew(instant, p, m, window, pipes, rows, row, step, law, last, base, rise, place):
     """Look up the laws of friction of the nodes whose turn it is: those of :func:`surge.kernel.pipes.renew`.
 
@@ -197,7 +198,7 @@ def renew(instant, p, m, window, pipes, rows, row, step, law, last, base, rise, 
                 rise[h0 + np.uint64(j)] = law[place[j], 1]
 
 
-@inner
+@jit
 def pass_pipes(twice, p, m, window, high, low, pipes, r, base, rise, sums):
     """All pipes at this instant, and at the next one too if ``twice``.
 
@@ -235,7 +236,7 @@ def pass_pipes(twice, p, m, window, high, low, pipes, r, base, rise, sums):
             _two_steps(p, m, p0, m0, k, r, base, rise, h0, reaches)
 
 
-@inner
+@jit
 def _leave_frozen(waves, at, e, point, x, late, head, r):
     """Send the wave of a point into the end ``e`` of a pipe, node ``at`` of its waves.
 
@@ -249,7 +250,7 @@ def _leave_frozen(waves, at, e, point, x, late, head, r):
         waves[at, j] = x[e, j] + g - loss
 
 
-@inner
+@jit
 def _leave_local(waves, at, e, point, x, late, head, step, row, table, last):
     """As :func:`_leave_frozen`, the loss from a table; beyond it the loss goes on squared.
 
@@ -271,7 +272,7 @@ def _leave_local(waves, at, e, point, x, late, head, step, row, table, last):
         waves[at, j] = x[e, j] + g - loss
 
 
-@inner
+@jit
 def leave(p, m, window, frozen, ei, x, late, head, r, step, row, table, entries):
     """Send the waves of all points into their pipes, less half a reach's loss; keep the other half.
 
@@ -308,7 +309,7 @@ def leave(p, m, window, frozen, ei, x, late, head, r, step, row, table, entries)
             _leave_local(m, at, e, point, x, late, head, step, row, table, entries - 1)
 
 
-@inner
+@jit
 def slide(p, m, window, size):
     """One step on: the window of P goes back by a row and that of M forward.
 
@@ -328,7 +329,7 @@ def slide(p, m, window, size):
     window[1] += 1
 
 
-@inner
+@jit
 def arrive(p, m, window, ei, y, x, late, xy):
     """Bring the waves that arrive at pipe ends to their points: ``x`` of every end, sum(x*y).
 

@@ -119,9 +119,6 @@ def jit(function: Callable[..., Any]) -> Part:
     return Part(function, {"no_cpython_wrapper": True, "no_cfunc_wrapper": True})
 
 
-inner = jit
-
-
 def inlined(function: Callable[..., Any]) -> Part:
     """Mark a law that is put where it is used: handing arrays to a function costs more than a law."""
     return Part(function, {"forceinline": True})

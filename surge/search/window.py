@@ -5,6 +5,9 @@ Decisions
 * Valves that one order moves are searched with one stroke (:mod:`surge.search.movers`): that stroke is in the
   window of each. Then each alone is searched while the others keep the shortest of these.
 * What comes of all windows together is in :mod:`surge.search.joint`.
+* A shutdown that is repeated at another stage is searched from the shortest stroke on that is safe where the
+  case has it: a shorter one is in no window anyway. Greatest rates are told where the case has it only; at
+  other stages the rate is that of the stage.
 """
 
 from __future__ import annotations
@@ -157,7 +160,7 @@ def windows_of(
     moving = {m.valve for s in lineup.scenarios for m in s.moves}
     idle = tuple(v.name for v in lineup.valves if v.adjustable and v.name not in moving)
     closing = {v: scenarios for v, scenarios in closes.items() if scenarios}
-    concerned = [s for s in lineup.scenarios if any(s in scenarios for scenarios in closing.values())]
+    concerned = [s for s in lineup.scenarios if not s.repeats and any(s in some for some in closing.values())]
     searched = [s for scenarios in (*closing.values(), *opens.values()) for s in scenarios]
     *parts, rest = foresee([*searched, *concerned, None], _Efforts(lineup, searched))
     ask = _Ask(bench, shortest, longest, parts)
@@ -217,7 +220,10 @@ class _Ask:
         key = (scenario.name, together, opens)
         with within(next(self.parts)):
             if key not in self.known:
-                self.known[key] = self._search(scenario, together[0], together, opens=opens)
+                original = self.known.get((scenario.repeats, together, opens))
+                self.known[key] = self._search(
+                    scenario, together[0], together, opens=opens, original=original
+                )
         stroke = moving_valves(lineup, scenario, opens=opens)[valve]
         return replace(self.known[key], valve=valve, stroke=stroke)
 
@@ -231,19 +237,28 @@ class _Ask:
 
     def apart(self, made: Windows, valve: str, scenarios: Sequence[Scenario]) -> tuple[StrokeLimits, ...]:
         """The window of a valve by itself, where others share its stroke: they keep their shortest."""
-        found = []
+        found: list[StrokeLimits] = []
         for scenario, part in zip(scenarios, made.by_valve[valve], strict=True):
             others = [v for v in part.together if v != valve]
             strokes = {v: made.bounds(v)[0] for v in others}
             if strokes and part.shortest is not None:
                 kept = {v: s for v, s in strokes.items() if s is not None}
-                found.append(self._search(with_strokes(scenario, kept), valve, (valve,)))
+                original = next((p for p in found if p.scenario == scenario.repeats), None)
+                alone = with_strokes(scenario, kept)
+                found.append(self._search(alone, valve, (valve,), original=original))
         return tuple(found)
 
     def _search(
-        self, scenario: Scenario, valve: str, together: tuple[str, ...], *, opens: bool = False
+        self,
+        scenario: Scenario,
+        valve: str,
+        together: tuple[str, ...],
+        *,
+        opens: bool = False,
+        original: StrokeLimits | None = None,
     ) -> StrokeLimits:
         bench = self.bench
+        shortest = (original.shortest if original else None) or self.shortest
         return stroke_limits(
             bench.lineup,
             scenario,
@@ -251,7 +266,7 @@ class _Ask:
             book=bench.book,
             together=together,
             opens=opens,
-            shortest=self.shortest,
+            shortest=shortest,
             longest=self.longest,
             bench=bench,
             progress=bench.progress,

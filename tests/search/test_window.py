@@ -95,6 +95,26 @@ def test_a_rating_below_shut_off_pressure_leaves_no_stroke() -> None:
     assert "no stroke time is safe" in got.reason
 
 
+@pytest.mark.parametrize("speed", [0.9, 1.1])
+def test_a_stage_is_searched_from_the_stroke_on_that_is_safe_where_the_case_has_it(speed: float) -> None:
+    """The window of a shutdown at all its stages is as if each had been searched from the shortest on."""
+    lineup = line(rating=7e5)
+    own = lineup.scenarios[0]
+    levels = tuple((t.name, t.level * speed) for t in lineup.tanks if t.side == "shore")
+    stage = replace(own, name=f"{own.name}, topping off", levels=levels, stage="topping off")
+    each = windows_of(lineup.with_(scenarios=(own, stage)), book=NO_RULES)
+    repeated = replace(stage, repeats=own.name)
+    both = windows_of(lineup.with_(scenarios=(own, repeated)), book=NO_RULES)
+    assert both.bounds("valve")[0] == pytest.approx(each.bounds("valve")[0], abs=0.1)
+    first, second = both.by_valve["valve"]
+    assert second.from_ == first.shortest
+    alone, higher = (part.shortest for part in each.by_valve["valve"])
+    assert alone is not None
+    assert higher is not None
+    assert (second.shortest == second.from_) == (higher <= alone)
+    assert {r.scenario for r in both.rates} <= {own.name}
+
+
 def test_a_low_rate_needs_no_slow_stroke() -> None:
     lineup = line(velocity=0.05, rating=12e5)
     got = stroke_limits(lineup, lineup.scenarios[0], "valve", book=NO_RULES)

@@ -5,7 +5,7 @@ Decisions
 * Work is counted as *effort*, not as seconds: the same case counts the same on every machine, however busy.
   A march counts before it begins, with its steps times what one step does
   (:func:`surge.transient.effort.step_effort`). Processors of some years ago do 4e8 to 6e8 of it a second.
-* One answer may take ``PATIENCE``, about a minute of two processors, unless asked for more (``--patient``).
+* One answer may take ``PATIENCE``, two minutes of two processors, unless asked for more (``--patient``).
   What would take more is refused before it begins where that is certain, or as soon as the count says so.
 * How much work an answer is follows from what is found on the way: how often a step has to be halved, how
   many strokes have to be confirmed. So an answer foretells its *parts*, each with what such a part takes on
@@ -25,7 +25,7 @@ from typing import TypeVar
 from surge.errors import PatienceError
 
 PACE = 4e8  # effort that a processor does in a second, about
-PATIENCE = 120.0 * PACE  # effort that one answer may take unless asked for more
+PATIENCE = 240.0 * PACE  # effort that one answer may take unless asked for more
 T = TypeVar("T")
 SURE = 0.25  # of what is foretold: so much at least it takes, as good as always
 

@@ -81,7 +81,7 @@ def fail(message: str) -> NoReturn:
 def answering(path: str, *, as_json: bool = False) -> Iterator[ProgressLine]:
     """Surround the work of a command: progress is told, faults become lines and exit codes.
 
-    More than about two minutes of work is refused where the command has ``patient_option`` and it was not given.
+    More than two minutes of work is refused where the command has ``patient_option`` and it was not given.
 
     Yields the progress; called with a word, it shows that the work goes on.
 

@@ -101,7 +101,8 @@ def test_details_show_every_element_and_place_and_the_sources() -> None:
 
 @pytest.mark.parametrize("case", sorted(CASES.glob("*.toml")), ids=lambda p: p.stem)
 def test_json_is_one_document_that_its_schema_knows(case: Path) -> None:
-    got = run("check", case, "--json")
+    tried = () if case.stem == "gas-oil-release-coupling" else ("--no-remedies",)  # they take their time
+    got = run("check", case, "--json", *tried)
     document = json.loads(got.stdout)
     jsonschema.validate(document, schema("result"))
     assert document["exit_code"] == got.exit_code

@@ -116,7 +116,7 @@ def survey(
     Examples
     --------
     Three rates and three stroke times. At the second rate, the agreed one, a stroke of 5 s comes to 1.6 times
-    the limit; 9.6 s is the shortest that is safe. The third rate cannot be reached.
+    the limit; 8.6 s is the shortest that is safe. The third rate cannot be reached.
 
     >>> import surge
     >>> chart = surge.survey("cases/gas-oil-release-coupling.toml", points=3)
@@ -125,7 +125,7 @@ def survey(
     >>> chart.used.round(1).tolist()
     [[0.9, 0.7, 0.6], [2.6, 1.6, 0.6], [nan, nan, nan]]
     >>> chart.shortest.round(1).tolist()
-    [2.0, 9.6, nan]
+    [2.0, 8.6, nan]
     """
     flows = pair_in_si(rates, "rates", dimension="flow")
     times = pair_in_si(strokes, "strokes", dimension="time")

@@ -247,6 +247,7 @@ def test_readme_names_every_key_of_a_case() -> None:
         "passage",
         "scenario",
         "event",
+        "reading",
     }
     plain = (
         keys

@@ -450,8 +450,7 @@ def not_searched(lineup: LineUp, windows: Windows | None) -> tuple[str, ...]:
     closing = dict.fromkeys(v for s in lineup.scenarios for v in closing_valves(lineup, s))
     valves = [v for v in closing if v not in windows.by_valve]
     rated = {r.scenario for r in windows.rates}
-    own = [s.name for s in lineup.scenarios if not s.repeats]  # a stage has its own rate
-    rates = [name for name in own if name not in rated] if lineup.rate else []
+    rates = [s.name for s in lineup.scenarios if s.name not in rated] if lineup.rate else []
     said = []
     if valves:
         said.append(

@@ -145,7 +145,8 @@ class Native:
         self.whole = [i for i in range(len(args)) if i not in {*self.arrays, *self.floats}]
         self.kinds = self._kinds([*bundle, *(args[i] for i in self.arrays)])
         self.results = entry.results
-        self.call = objects.load(entry.__name__, lambda: self._compiled(entry, bundle))
+        told = f"{self.kinds} floats {self.floats} whole {self.whole} results {self.results}"
+        self.call = objects.load(entry.__name__, told, lambda: self._compiled(entry, bundle))
         self.mine = threading.local()
 
     @staticmethod

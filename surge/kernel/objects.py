@@ -2,7 +2,9 @@
 
 Decisions
 ---------
-* A file is a digest and what it is of: one that was cut off or changed is not loaded.
+* A file is a digest and what it is of: one that was cut off or changed is not loaded. In that stands which
+  kinds of arrays and numbers the code takes, since it looks at nothing but addresses: code of other kinds is
+  not called.
 * It is written beside its name and then put into place, so that another start never reads half of it.
 * Folders are tried in this order: that of NUMBA_CACHE_DIR; the one beside the kernel; the user's.
 * Of one entry ``KEPT`` files stay in a folder, the newest: those of other processors that share it, and of
@@ -15,6 +17,7 @@ import hashlib
 import os
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -32,12 +35,13 @@ OUTSIDE = frozenset(
 _ENGINES: list[Any] = []  # what machine code lives in, for as long as the process
 
 
-def load(name: str, made_anew: Callable[[], bytes]) -> Callable[..., None]:
+def load(name: str, kinds: str, made_anew: Callable[[], bytes]) -> Callable[..., None]:
     """Return an entry as a function of addresses, from its file, or compiled anew and kept.
 
     Parameters
     ----------
-    name : str
+    name, kinds : str
+        Of the entry; of its arguments.
     made_anew : callable
         Compiles the object.
 
@@ -48,12 +52,14 @@ def load(name: str, made_anew: Callable[[], bytes]) -> Callable[..., None]:
     """
     found = find(name)
     if found is not None:
-        try:
-            return _linked(found)
-        except RuntimeError:  # of another linker's make: compiled anew, it is written anew
-            found = None
+        taken, _, code = found.partition(b"\n")
+        if taken == kinds.encode():
+            try:
+                return _linked(code)
+            except RuntimeError:  # of another linker's make: compiled anew, it is written anew
+                found = None
     made = made_anew()
-    _keep(name, made)
+    _keep(name, kinds.encode() + b"\n" + made)
     return _linked(made)
 
 
@@ -94,10 +100,11 @@ def _write(path: Path, data: bytes) -> None:
 
 
 def _tidy(folder: Path, name: str) -> None:
-    """Remove older objects of an entry; what another process removes at this instant is gone as well."""
-    files = sorted(folder.glob(f"{name}-*.obj"), key=lambda p: p.stat().st_mtime, reverse=True)
-    for old in files[KEPT:]:
-        old.unlink(missing_ok=True)
+    """Remove older objects of an entry, unless another process does, or the folder does not allow it."""
+    with suppress(OSError):
+        files = sorted(folder.glob(f"{name}-*.obj"), key=lambda p: p.stat().st_mtime, reverse=True)
+        for old in files[KEPT:]:
+            old.unlink()
 
 
 def _folders() -> Iterator[Path]:

@@ -73,6 +73,16 @@ def test_what_is_kept_is_loaded_without_the_compiler_and_what_is_damaged_made_an
     assert [p.name for p in path.parent.iterdir()] == [path.name]
 
 
+def test_an_object_of_other_arguments_is_not_called(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Machine code that takes one more array would read what is none."""
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    monkeypatch.setattr(objects, "_linked", lambda code: code)
+    assert objects.load("some", "two arrays", lambda: b"first") == b"first"
+    assert objects.load("some", "two arrays", lambda: b"anew") == b"first"
+    assert objects.load("some", "three arrays", lambda: b"second") == b"second"
+    assert objects.load("some", "three arrays", lambda: b"anew") == b"second"
+
+
 def test_without_a_place_for_it_the_work_goes_on(tmp_path: Path) -> None:
     (tmp_path / "file").touch()
     said = keep(NUMBA_CACHE_DIR=str(tmp_path / "file" / "cache"), NUMBA_DISABLE_JIT="0")

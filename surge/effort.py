@@ -27,8 +27,8 @@ from surge.errors import PatienceError
 PACE = 4e8  # effort that a processor does in a second, about
 PATIENCE = 240.0 * PACE  # effort that one answer may take unless asked for more
 T = TypeVar("T")
-# So much of what is foretold it takes at least, as good as always: berths of tests/benchmarks/work.py took 0.28
-# of it and more.
+# So much of what is foretold it takes at least, as good as always: berths of tests/benchmarks/work.py took
+# 0.28 of it and more.
 SURE = 0.25
 
 

@@ -35,8 +35,8 @@ from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.transient.plan import first_effort
 from surge.workers import Progress
 
-# What the window of a valve in a scenario takes, or its rates: times its first march, but no more than that. All
-# parts of a demo case together took 140 to 1 640 times; those of a berth with ranges up to 6.5e9 each.
+# What the window of a valve in a scenario takes, or its rates: times its first march, but no more than that.
+# All parts of a demo case together took 140 to 1 640 times; those of a berth with ranges up to 6.5e9 each.
 TYPICAL, MOST_TYPICAL = 250.0, 1e10
 REST = 0.7  # of all windows: what comes after them
 

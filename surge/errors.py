@@ -102,9 +102,9 @@ class PatienceError(SurgeError):
     def __init__(self, takes: float, most: float) -> None:
         self.takes, self.most = takes, most
         super().__init__(
-            f"this would take about {_minutes(takes)} of one processor, and more than {_minutes(most)} is done "
-            "only when asked for: say --patient, or make the case smaller (fewer scenarios or ranges, slower "
-            "movements, very short pipes joined)"
+            f"this would take about {_minutes(takes)} of one processor, and more than {_minutes(most)} is "
+            "done only when asked for: say --patient, or make the case smaller (fewer scenarios or ranges, "
+            "slower movements, very short pipes joined)"
         )
 
 

@@ -147,8 +147,10 @@ def _quadratic() -> list[Check]:
             given=inputs,
             working=(f"s = 1 - tanh(f*V*{LENGTH - mid:g}/(4*D*a))",),
             figures=(Figure(what="front over J", unit="-", expected=s, tolerance=0.17 / n, step="s"),),
-            why="first order: the front arrives with the friction of its last half reach still to come "
-            "(0.14 of a reach's part), and is charged by the law of the flow before it (0.03)",
+            why="first order: half a reach's friction of the flow before the front is not yet off it "
+            "(n times as much: f V0 L/(8 D a) = 0.15), and what flows behind it is charged by the tangent at "
+            "the flow before it (n times as much: f V0 L/(2 D a) * integral of t (1 - t)^2 du from 0 to 0.3, "
+            "t = tanh(u): 0.016)",
             program=PROGRAM,
             compute=partial(_front, n, mid),
         )

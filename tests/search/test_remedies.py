@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from support.demos import Demos
-from support.lineups.one_valve import line
+from support.lineups.one_valve import ordered, rated_line
 from support.lineups.rated import own_rules
 from support.remedied import misfits, not_kept
 
 from surge.api.inputs import rules_of_case
-from surge.model.lineup import LineUp, PumpMove, Rate, Scenario, ValveMove
+from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
 from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
@@ -31,11 +31,6 @@ from surge.search.changes import (
 from surge.search.judge import NO_RULES
 from surge.search.remedies import Remedies, remedies_of, slower_pump
 from surge.search.strokes import stroke_limits
-
-
-def rated_line(**changes: float) -> LineUp:
-    lineup = line(**{"rating": 9e5, "velocity": 1.2, **changes})
-    return lineup.with_(rate=Rate(agreed=0.07, means="throttle", at="valve", through="first"))
 
 
 @pytest.fixture(scope="module")
@@ -148,15 +143,7 @@ def test_trials_end_when_they_take_too_much(mended: tuple[LineUp, Remedies]) -> 
 
 
 def test_more_ullage_is_told_where_that_is_what_lacks() -> None:
-    lineup = rated_line(rating=30e5)
-    scenario = replace(
-        lineup.scenarios[0],
-        ordered=0.5,
-        timing=(("signal", 0.5),),
-        moves=tuple(replace(m, what="shutdown") for m in lineup.scenarios[0].moves),
-    )
-    tanks = tuple(replace(t, ullage=0.1 if t.side == "ship" else None) for t in lineup.tanks)
-    lineup = lineup.with_(scenarios=(scenario,), tanks=tanks)
+    lineup = ordered(rated_line(rating=30e5), ullage=0.1)
     rule = built_in().rule("overfill-time")
     assert rule is not None
     book = RuleBook(rules=(rule,))

@@ -81,7 +81,7 @@ def _by_itself(part: StrokeLimits) -> str:
     if part.shortest is None:
         words = "no stroke is shown to be safe"
     elif part.shortest <= part.from_:
-        words = f"any stroke ({part.from_:g} s was the shortest tried)"
+        words = f"{part.from_:g} s or more, the shortest tried"
     else:
         words = f"{part.shortest:.1f} s or more"
     return f'"{part.valve}" by itself in "{part.scenario}", with {others}: {words}.'

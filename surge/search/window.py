@@ -259,7 +259,6 @@ class _Ask:
         original: StrokeLimits | None = None,
     ) -> StrokeLimits:
         bench = self.bench
-        shortest = (original.shortest if original else None) or self.shortest
         return stroke_limits(
             bench.lineup,
             scenario,
@@ -267,8 +266,9 @@ class _Ask:
             book=bench.book,
             together=together,
             opens=opens,
-            shortest=shortest,
+            shortest=self.shortest,
             longest=self.longest,
+            useful=original.shortest if original else None,
             bench=bench,
             progress=bench.progress,
         )

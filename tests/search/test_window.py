@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from support.demos import CASES, Demo, Demos
 from support.documents import hold_to_schema
-from support.lineups.one_valve import LINEAR, line
+from support.lineups.one_valve import LINEAR, line, ordered
 
 import surge
 from surge.api.check import rules_of_case
@@ -112,6 +112,10 @@ def test_a_stage_is_searched_from_the_stroke_on_that_is_safe_where_the_case_has_
     assert alone is not None
     assert higher is not None
     assert (second.shortest == second.from_) == (higher <= alone)
+    assert first.shortest is not None
+    least = windows_of(lineup.with_(scenarios=(own, repeated)), book=NO_RULES, longest=first.shortest)
+    at_end, whole = least.by_valve["valve"]  # none longer is looked at: the stage is searched as if alone
+    assert (at_end.shortest, whole.from_) == (first.shortest, at_end.from_)
     assert {r.scenario for r in both.rates} <= {own.name}
 
 
@@ -212,6 +216,17 @@ def test_no_rule_binds_a_stroke_outside_a_shutdown(demos: Demos) -> None:
     assert longest_allowed(
         lineup, scenario, ["manifold valve"], book=built_in(), run=run, shortest=1.0, longest=120.0
     ) == (None, None)
+
+
+def test_a_rule_on_time_is_told_though_only_slower_strokes_are_of_use() -> None:
+    """Closed form: 30 s less 0.5 s of signal."""
+    lineup = ordered(line(rating=30e5))
+    rule = built_in().rule("total-shutdown-time")
+    assert rule is not None
+    book = RuleBook(rules=(rule,))
+    got = stroke_limits(lineup, lineup.scenarios[0], "valve", book=book, useful=40.0)
+    assert (got.from_, got.shortest, got.longest) == (40.0, 40.0, 29.5)
+    assert got.verdict == EXCEEDED
 
 
 # Rates

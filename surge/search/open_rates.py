@@ -18,10 +18,7 @@ from surge.model.stroke import with_strokes
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, weakest
 from surge.search.bounds import SHARE, longest_allowed, rounded_down
-from surge.search.judge import (
-    Bench,
-    Judged,
-)
+from surge.search.judge import Bench, Judged
 from surge.search.rates import LOWER
 from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe

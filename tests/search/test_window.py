@@ -26,7 +26,7 @@ from surge.errors import CaseError
 from surge.model.lineup import Limits, LineUp, Point, PumpMove, Rate, Scenario, Valve
 from surge.model.stroke import with_strokes
 from surge.reports.document import head_of
-from surge.reports.window import window_lines
+from surge.reports.window import opening_words, window_lines
 from surge.reports.window_json import window_document
 from surge.reports.words import Display
 from surge.rules.assess import assess
@@ -36,8 +36,8 @@ from surge.rules.reading import built_in
 from surge.search.bounds import longest_allowed, resolution, rounded_down, rounded_up
 from surge.search.joint import SHORTEST, with_all_strokes
 from surge.search.movers import closing_valves
-from surge.search.open_rates import opening_rate
-from surge.search.rates import greatest_rate
+from surge.search.open_rates import OpenRate, opening_rate
+from surge.search.rates import RateLimit, greatest_rate
 from surge.search.scan import Scanner
 from surge.search.strokes import stroke_limits
 from surge.search.window import Windows, windows_of
@@ -327,6 +327,19 @@ def test_an_empty_window_says_what_to_do(kerosene: tuple[LineUp, Windows], demos
     hold_to_schema(document, "window")
     assert document.valves[0].opens_at.stroke_s == 26.0
     assert document.valves[0].empty
+
+
+def test_what_is_told_of_rates_says_at_which_stages(demos: Demos) -> None:
+    lineup = demos["gasoline-drop-lines"].case.lineup
+    display = Display(units=demos["crude-sea-line"].case.show, density=1000.0)
+    again = next(s for s in lineup.scenarios if s.repeats)
+    greatest = RateLimit(scenario=again.repeats, agreed=0.3, greatest=0.4, to=0.6, governs=None)
+    text = " ".join(window_lines(Windows(by_valve={}, rates=(greatest,)), lineup, display))
+    assert f'Not searched: safe rates for "{again.name}"' in " ".join(text.split())
+    opening = OpenRate(valve="manifold valve", share=0.8, rate=0.24, stroke=26.0, governs=None)
+    assert opening_words(opening, display) == "864.0 m3/h"
+    told = opening_words(replace(opening, several=True), display)
+    assert told == "864.0 m3/h (every rate at 80.0 % of the agreed one)"
 
 
 def test_no_rate_opens_what_shut_off_head_closes(demos: Demos) -> None:

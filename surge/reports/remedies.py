@@ -59,7 +59,8 @@ def _where(change: Change, lineup: LineUp) -> str:
 
 
 def _rate(change: Change, _: LineUp, display: Display) -> str:
-    return f"load at {display.flow_down(change.value)} or less, not {display.flow(change.was)}"
+    rate = f"{display.flow_down(change.value)}{BOUND.get(change.bound, '')}"
+    return f"load at {rate}, not {display.flow(change.was)}"
 
 
 def _stroke(change: Change, lineup: LineUp, _: Display) -> str:
@@ -80,7 +81,7 @@ def _opens(lineup: LineUp, change: Change) -> bool:
 
 def _run_down(change: Change, _: LineUp, __: Display) -> str:
     pump = quoted(change.names)
-    return f"let {pump} run down in {change.value:.1f} s or more, not {change.was:.1f} s"
+    return f"let {pump} run down in {change.value:.1f} s{BOUND.get(change.bound, '')}, not {change.was:.1f} s"
 
 
 def _later(change: Change, _: LineUp, __: Display) -> str:

@@ -81,7 +81,7 @@ def _by_itself(part: StrokeLimits) -> str:
     if part.shortest is None:
         words = "no stroke is shown to be safe"
     elif part.shortest <= part.from_:
-        words = f"any stroke ({part.from_:g} s was the shortest tried)"
+        words = f"{part.from_:g} s or more, the shortest tried"
     else:
         words = f"{part.shortest:.1f} s or more"
     return f'"{part.valve}" by itself in "{part.scenario}", with {others}: {words}.'
@@ -106,7 +106,7 @@ def window_lines(
             out.append(paragraph(_by_itself(part), indent="      ", first="    "))
         out.append("")
     out += _to_open(windows, display)
-    out += _rates(windows.rates, display)
+    out += _rates(windows.rates, lineup, display)
     out += _joint(windows.together, "All together")
     out += _joint(windows.opened_together, "All opened together") if len(windows.to_open) > 1 else []
     out += _what_to_do(windows, display)
@@ -154,7 +154,7 @@ def _named(finding: Finding | None, part: StrokeLimits, display: Display) -> str
     return f"; {whose} governs: {happens}; {held}"
 
 
-def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:
+def _rates(rates: Sequence[RateLimit], lineup: LineUp, display: Display) -> list[str]:
     if not rates:
         return []
     out = ["Greatest safe rate at the strokes of the case (it and every lower rate are safe)"]
@@ -176,6 +176,12 @@ def _rates(rates: Sequence[RateLimit], display: Display) -> list[str]:
             out.append(
                 paragraph(f"The agreed rate itself is safe; {words}.", indent="      ", first="      ")
             )
+    rated = {r.scenario for r in rates}
+    if others := [f'"{s.name}"' for s in lineup.scenarios if s.repeats in rated]:
+        text = (
+            f"Not searched: safe rates for {', '.join(others)}. Their strokes hold at the rate of the stage."
+        )
+        out.append(paragraph(text, indent="      ", first="    "))
     return [*out, ""]
 
 
@@ -194,12 +200,20 @@ def _opens(opening: OpenRate, display: Display) -> str:
     """The rate at which an empty window opens."""
     if opening.share is None:
         return "No lower rate opens it."
-    return f"It opens at {display.flow_down(opening.rate)} and below, where {opening.stroke:.1f} s is safe."
+    return f"It opens at {opening_words(opening, display)} and below, where {opening.stroke:.1f} s is safe."
+
+
+def opening_words(opening: OpenRate, display: Display) -> str:
+    """A rate at which a valve has a window; where stages have rates of their own, what these are then."""
+    rate = display.flow_down(opening.rate)
+    if not opening.several or opening.share is None:
+        return rate
+    return f"{rate} (every rate at {100 * opening.share:.1f} % of the agreed one)"
 
 
 def _open_up_to(top: OpenRate, display: Display) -> str:
     """The rate above which an open window is empty."""
-    rate = display.flow_down(top.rate)
+    rate = opening_words(top, display)
     if not top.ends:
         return f"There is a window up to {rate} at least, the highest rate tried or that the line can reach."
     return f"There is a window up to {rate}; above that it is empty."
@@ -264,7 +278,7 @@ def _what_to_do(windows: Windows, display: Display) -> list[str]:
         opening = windows.opens_at.get(valve)
         if opening is not None and opening.share is not None:
             said.append(
-                f"{named}: agree a rate of {display.flow_down(opening.rate)} or less, and a stroke of "
+                f"{named}: agree a rate of {opening_words(opening, display)} or less, and a stroke of "
                 f"{opening.stroke:.1f} s."
             )
         if windows.bounds(valve)[0] is None:

@@ -14,7 +14,7 @@ from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, 
 from surge.search.band_points import CENTRE, THREADS, BandMoves, BandPoint, Bands, Member, Members, Search
 from surge.search.bounds import longest_allowed, rounded_down, rounded_up
 from surge.search.judge import Judged
-from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits
+from surge.search.strokes import ATTEMPTS, FIRST_NEED, SHORTEST_STROKE, StrokeLimits
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress, workers
@@ -248,7 +248,7 @@ def _longest(members: Members, plain: StrokeLimits, book: RuleBook) -> tuple[flo
             own.valves,
             book=book,
             run=run,
-            shortest=plain.from_,
+            shortest=min(plain.from_, SHORTEST_STROKE),
             longest=plain.to,
             bench=own.bench,
         )

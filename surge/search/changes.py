@@ -42,8 +42,8 @@ class Change:
         In SI: a rate [m3/s], a stroke or a run-down [s], how much later something begins [s], the time that
         an order takes in all [s], a speed as a share of the full one [-], an ullage [m3].
     bound : str
-        Whether the value may be gone beyond: "at most" (every lower one was searched too), "at least", or
-        neither, "exactly".
+        Whether the value may be gone beyond: "at most" (every lower one was searched too), "at least" (every
+        greater one), or neither, "exactly".
     to : float or None
         How far the value may be gone beyond, where a rule on time bounds it.
     starts : tuple of (name, time)

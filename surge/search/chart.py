@@ -6,6 +6,7 @@ these samples, as :mod:`surge.search.window` does but more coarsely, and confirm
 Decisions
 ---------
 * At the agreed rate the very search of a window answers: a chart and ``surge window`` tell the same stroke.
+  Of a shutdown at another stage a window tells no shorter one than where the case has it; a chart may.
 """
 
 from __future__ import annotations

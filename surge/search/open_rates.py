@@ -18,10 +18,7 @@ from surge.model.stroke import with_strokes
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, weakest
 from surge.search.bounds import SHARE, longest_allowed, rounded_down
-from surge.search.judge import (
-    Bench,
-    Judged,
-)
+from surge.search.judge import Bench, Judged
 from surge.search.rates import LOWER
 from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
@@ -51,6 +48,8 @@ class OpenRate:
         What stands in the way of a higher rate.
     ends : bool
         Whether higher rates were looked at, and have none.
+    several : bool
+        Whether the scenarios have different rates: the window is there with all of them at that share.
     """
 
     valve: str
@@ -59,6 +58,7 @@ class OpenRate:
     stroke: float
     governs: Finding | None
     ends: bool = True
+    several: bool = False
 
 
 def opening_rate(
@@ -121,11 +121,12 @@ def opening_rate(
             need -= 1.5 * dip  # a longer stroke, between those that were looked at, is not safe
             continue
         if all(one.kept for one in found):
-            rate = max(share * seek.agreed(s) for s in scenarios)
+            rates = {share * seek.agreed(s) for s in scenarios}
             return OpenRate(
                 valve=seek.valve,
                 share=share,
-                rate=rate,
+                rate=max(rates),
+                several=len(rates) > 1,
                 stroke=seek.longest(share),
                 governs=weakest(f for one in found for f in one.findings),
                 ends=slowness > look[-1] * (1 + SHARE),

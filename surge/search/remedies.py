@@ -7,7 +7,7 @@ Decisions
   facts come first. Where a limit lacks, or a rule on the case as a whole is not kept, no change of what flows
   and moves can bring that about: nothing is tried.
 * Scenarios that are not kept are mended each for itself, and then together; where possible by the same kind
-  of change.
+  of change. Of a rate that both have, or the ullage of a tank, the strictest figure counts.
 * Shut-off pressure above a rating comes first, since nothing that moves mends it: the pump's greatest speed,
   in hundredths, that keeps it. What is not kept besides is tried at that speed.
 * The cause is found by leaving out one movement at a time in a single march (valves that one order moves
@@ -20,7 +20,7 @@ Decisions
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from surge.effort import PACE, at_most, foresee, within
@@ -246,7 +246,7 @@ class _Finder:
         told: list[tuple[Change, ...]] = []
         for first in self._candidates(bench, units[0]):
             chosen = [first, *(_alike(first, found) for found in others)]
-            changes = tuple(dict.fromkeys(c for one in chosen for c in one.changes))
+            changes = _strictest(c for one in chosen for c in one.changes)
             made = _applied(bench.lineup, [one.apply for one in chosen])
             if changes not in told and self._all_kept(bench, made):
                 told.append(changes)
@@ -353,6 +353,16 @@ def _units(lineup: LineUp, failing: set[str]) -> list[Unit]:
 def _alike(first: Candidate, found: Sequence[Candidate]) -> Candidate:
     """Of what mends another unit, the same kind of change if it is among it."""
     return next((one for one in found if one.kind == first.kind), found[0])
+
+
+def _strictest(changes: Iterable[Change]) -> tuple[Change, ...]:
+    """Changes of several units: what is one figure of the case, a rate or an ullage, stands once."""
+    found: dict[tuple[str, tuple[str, ...], tuple[str, ...]], Change] = {}
+    for one in changes:
+        known = found.setdefault((one.kind, one.names, one.scenarios), one)
+        if abs(one.value - one.was) > abs(known.value - known.was):
+            found[one.kind, one.names, one.scenarios] = one
+    return tuple(found.values())
 
 
 def _applied(lineup: LineUp, changes: Sequence[Apply]) -> LineUp:

@@ -11,6 +11,7 @@ Decisions
 * The margin asked for is never less than ``SURER`` times what the scan was seen to promise too much.
 * Where figures are ranges every stroke is looked at for some points of them (:meth:`Bench.over`), and
   confirmed as a check judges ranges.
+* Rules on time need no march: they are asked from ``SHORTEST_STROKE`` on, wherever a search begins.
 """
 
 from __future__ import annotations
@@ -93,8 +94,8 @@ class StrokeLimits:
     looked : tuple of Looked
         Every stroke looked at, in order.
     longest : float or None
-        Longest stroke that the rules on time allow [s], rounded down; None: no rule binds it. 0: even
-        the shortest looked at takes too long.
+        Longest stroke that the rules on time allow [s], rounded down; None: no rule binds it. 0: every
+        stroke takes too long.
     slow_rule : Rule or None
         The rule that a longer stroke would break.
     fast_rule : Rule or None
@@ -218,6 +219,7 @@ def stroke_limits(
     opens: bool = False,
     shortest: float = SHORTEST_STROKE,
     longest: float | None = None,
+    useful: float | None = None,
     bench: Bench | None = None,
     progress: Progress | None = None,
 ) -> StrokeLimits:
@@ -237,6 +239,9 @@ def stroke_limits(
         Search the stroke of opening; rules on time are for closing, and do not bound it.
     shortest, longest : float
         Strokes looked at [s]; the longest by default the larger of 120 s and 20 pipeline periods.
+    useful : float, optional
+        The shortest that is of use [s], since elsewhere no shorter one is safe: the search begins there,
+        where longer ones are looked at.
     bench : Bench, optional
         Of this line-up and book: what was run on it is not run again.
     progress : callable, optional
@@ -252,6 +257,8 @@ def stroke_limits(
     )
     to = longest or max(LEAST_LONGEST, PERIODS_LONGEST * family.period)
     refuse_unordered(shortest, to, stated=longest is not None)
+    if useful is not None and shortest < useful < to:
+        shortest = useful
     return replace(
         _limits(family, valve, shortest, to),
         together=family.valves,
@@ -380,7 +387,7 @@ class _Search:
                 family.valves,
                 book=self.book,
                 run=judged.run,
-                shortest=self.shortest,
+                shortest=min(self.shortest, SHORTEST_STROKE),
                 longest=self.longest,
                 bench=family.bench,
             )

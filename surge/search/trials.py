@@ -5,7 +5,9 @@ the scenario at all of its stages; nothing is told that was not found so.
 
 Decisions
 ---------
-* Strokes and rates are those that windows tell: the same searches, with the same valves together.
+* Strokes and rates are those that windows tell: the same searches, with the same valves together. A stroke is
+  searched at every stage of its shutdown, also where it is kept. A rate is searched where it is not kept:
+  where other scenarios have it too, lower ones are not told as safe.
 * A delay is one of ``LATER_BY``, the first that is kept; what lies between is not asked. It is no bound.
 * A stroke that has to be longer for the surge than the rules on time allow is tried with the rate at which
   its window opens.
@@ -44,12 +46,13 @@ from surge.search.changes import (
 from surge.search.judge import ULLAGE as BY_ULLAGE
 from surge.search.judge import Bench
 from surge.search.movers import adjustable, moved_together, moving_valves
-from surge.search.open_rates import opening_rate
+from surge.search.open_rates import OpenRate, opening_rate
 from surge.search.orders import orders_of, total_of
 from surge.search.rates import greatest_rate
 from surge.search.scan import Scanner
 from surge.search.seek import Seek
 from surge.search.strokes import FIRST_NEED, StrokeLimits, stroke_limits
+from surge.search.window import bounds_over
 
 LATER_BY = (1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0, 30.0, 45.0, 60.0)  # [s]
 LONGEST_RUN_DOWN, TIMES_RUN_DOWN = 60.0, 4.0  # [s], or so many times that of the case: as far as is looked
@@ -76,6 +79,11 @@ class Unit:
     def name(self) -> str:
         """Of the scenario in the case."""
         return self.scenarios[0].repeats or self.scenarios[0].name
+
+    @property
+    def keeping(self) -> tuple[Scenario, ...]:
+        """Its scenarios that are kept."""
+        return tuple(s for s in self.scenarios if s not in self.failing)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -137,9 +145,20 @@ class Trials:
     def _trial(self, kind: str, names: Sequence[str], found: Candidate | None) -> Trial:
         return Trial(kind=kind, names=tuple(names), scenario=self.unit.name, found=found)
 
-    def _each_scenario(self, vary: Callable[[Scenario], Scenario]) -> Apply:
+    def _everywhere(self, changes: Sequence[Change], vary: Callable[[Scenario], Scenario]) -> Candidate:
+        """Changes that are made in every scenario of the unit, by one variation of each."""
         names = self.unit.names
-        return lambda lineup: put(lineup, {s.name: vary(s) for s in lineup.scenarios if s.name in names})
+
+        def apply(lineup: LineUp) -> LineUp:
+            return put(lineup, {s.name: vary(s) for s in lineup.scenarios if s.name in names})
+
+        return Candidate(changes=tuple(changes), apply=apply)
+
+    def _change(self, kind: str, names: Sequence[str], *, was: float, value: float, bound: str) -> Change:
+        """A figure of every scenario of the unit."""
+        return Change(
+            kind=kind, names=tuple(names), scenarios=self.unit.names, was=was, value=value, bound=bound
+        )
 
     def _kept(self, vary: Callable[[Scenario], Scenario]) -> bool:
         return all(self.bench.judge(vary(s)).kept for s in self.unit.scenarios)
@@ -159,41 +178,33 @@ class Trials:
         return sorted(dict.fromkeys(found), key=lambda group: not set(group) & set(may))
 
     def _stroke(self, group: tuple[str, ...], *, opens: bool) -> Candidate | None:
+        """The nearest stroke of the window over all scenarios of the unit."""
         was = moving_valves(self.lineup, self.unit.scenarios[0], opens=opens)[group[0]]
 
-        def vary(value: float) -> Callable[[Scenario], Scenario]:
-            return lambda s: with_strokes(s, dict.fromkeys(group, value), opens=opens)
+        def vary(stroke: float) -> Callable[[Scenario], Scenario]:
+            return lambda s: with_strokes(s, dict.fromkeys(group, stroke), opens=opens)
 
-        for scenarios in dict.fromkeys((self.unit.failing, self.unit.scenarios)):
-            parts = tuple(self._limits(s, group, opens=opens) for s in scenarios)
-            if any(p.shortest is None for p in parts):
+        parts: tuple[StrokeLimits, ...] = ()
+        least: float | None = None
+        most: float | None = None
+        for scenarios in (self.unit.failing, self.unit.keeping):  # what is kept bounds the stroke as well
+            parts += tuple(self._limits(s, group, opens=opens, useful=least) for s in scenarios)
+            least, most = bounds_over(parts)
+            if least is None or (most is not None and least > most):
                 self.empty += [parts] if all(p.run is not None for p in parts) else []
-                return None
-            least = max(p.shortest or 0.0 for p in parts)
-            most = min((p.longest for p in parts if p.longest is not None), default=None)
-            if most is not None and least > most:
-                self.empty.append(parts)
                 return None
             if least <= was and (most is None or was <= most):
                 return None  # the stroke is not what is in the way
-            value = least if was < least else most
-            assert value is not None
-            if self._kept(vary(value)):
-                bound = AT_LEAST if was < least else AT_MOST
-                other = most if was < least else least
-                change = Change(
-                    kind=STROKE,
-                    names=group,
-                    scenarios=self.unit.names,
-                    was=was,
-                    value=value,
-                    bound=bound,
-                    to=other,
-                )
-                return Candidate(changes=(change,), apply=self._each_scenario(vary(value)))
-        return None
+        value, beyond = (least, most) if least is not None and was < least else (most, least)
+        if value is None or not self._kept(vary(value)):
+            return None
+        bound = AT_LEAST if was < value else AT_MOST
+        change = self._change(STROKE, group, was=was, value=value, bound=bound)
+        return self._everywhere([replace(change, to=beyond)], vary(value))
 
-    def _limits(self, scenario: Scenario, group: tuple[str, ...], *, opens: bool) -> StrokeLimits:
+    def _limits(
+        self, scenario: Scenario, group: tuple[str, ...], *, opens: bool, useful: float | None
+    ) -> StrokeLimits:
         bench = self.bench
         return stroke_limits(
             self.lineup,
@@ -202,6 +213,7 @@ class Trials:
             book=bench.book,
             together=group,
             opens=opens,
+            useful=useful,
             bench=bench,
             progress=bench.progress,
         )
@@ -220,19 +232,13 @@ class Trials:
         if factor is None:
             yield self._trial(STROKE, tuple(strokes), None)
             return
-        changes = tuple(
-            Change(
-                kind=STROKE,
-                names=group,
-                scenarios=self.unit.names,
-                was=strokes[group[0]],
-                value=rounded_up(factor * strokes[group[0]]),
-                bound=EXACTLY,
+        changes = [
+            self._change(
+                STROKE, g, was=strokes[g[0]], value=rounded_up(factor * strokes[g[0]]), bound=EXACTLY
             )
-            for group in groups
-        )
-        apply = self._each_scenario(lambda s: vary(s, factor))
-        yield self._trial(STROKE, tuple(strokes), Candidate(changes=changes, apply=apply))
+            for g in groups
+        ]
+        yield self._trial(STROKE, tuple(strokes), self._everywhere(changes, lambda s: vary(s, factor)))
 
     # Rates
 
@@ -252,21 +258,22 @@ class Trials:
         if len(lower) < len(caps):
             yield self._trial(RATE, (), None)
             return
-        yield self._trial(RATE, (), self._with_rates(lower))
+        changes = self._rates(lower, searched=self.unit.failing)
+        slower = Candidate(changes=changes, apply=lambda lineup: with_rates(lineup, changes))
+        yield self._trial(RATE, (), slower)
 
-    def _with_rates(self, lower: Mapping[float, float]) -> Candidate:
-        return Candidate(changes=self._rates(lower), apply=lambda lineup: with_rates(lineup, lower))
-
-    def _rates(self, lower: Mapping[float, float]) -> tuple[Change, ...]:
+    def _rates(self, lower: Mapping[float, float], *, searched: Sequence[Scenario]) -> tuple[Change, ...]:
+        """Lower rates; still lower ones are safe too where every scenario that has the rate was searched."""
         assert self.lineup.rate is not None
+        have = {r: [s for s in self.lineup.scenarios if rate_of(self.lineup, s) == r] for r in lower}
         return tuple(
             Change(
                 kind=RATE,
                 names=(self.lineup.rate.through,),
-                scenarios=tuple(s.name for s in self.lineup.scenarios if rate_of(self.lineup, s) == rate),
+                scenarios=tuple(s.name for s in have[rate]),
                 was=rate,
                 value=cap,
-                bound=AT_MOST,
+                bound=AT_MOST if all(s in searched for s in have[rate]) else EXACTLY,
             )
             for rate, cap in lower.items()
         )
@@ -288,23 +295,19 @@ class Trials:
             if found is None or found.share is None:
                 yield self._trial(RATE, group, None)
                 continue
-            rates = {r for s in scenarios if (r := rate_of(self.lineup, s)) is not None}
-            lower = {r: found.share * r for r in rates}
-            stroke = Change(
-                kind=STROKE,
-                names=group,
-                scenarios=self.unit.names,
-                was=parts[0].stroke,
-                value=found.stroke,
-                bound=EXACTLY,
-            )
-            strokes = dict.fromkeys(group, found.stroke)
-            slower = self._each_scenario(lambda s, strokes=strokes: with_strokes(s, strokes))  # type: ignore[misc]
+            yield self._trial(RATE, group, self._slower_at(found, scenarios, parts[0]))
 
-            def apply(lineup: LineUp, slower: Apply = slower, lower: Mapping[float, float] = lower) -> LineUp:
-                return with_rates(slower(lineup), lower)
-
-            yield self._trial(RATE, group, Candidate(changes=(*self._rates(lower), stroke), apply=apply))
+    def _slower_at(self, found: OpenRate, scenarios: Sequence[Scenario], part: StrokeLimits) -> Candidate:
+        """The rates at which a window opens, with the stroke that is left."""
+        assert found.share is not None
+        agreed = {r for s in scenarios if (r := rate_of(self.lineup, s)) is not None}
+        rates = self._rates({r: found.share * r for r in agreed}, searched=())
+        stroke = self._change(STROKE, part.together, was=part.stroke, value=found.stroke, bound=EXACTLY)
+        strokes = dict.fromkeys(part.together, found.stroke)
+        slower = self._everywhere([stroke], lambda s: with_strokes(s, strokes))
+        return Candidate(
+            changes=(*rates, stroke), apply=lambda lineup: with_rates(slower.apply(lineup), rates)
+        )
 
     # What begins when
 
@@ -313,19 +316,14 @@ class Trials:
         if len(groups) < 2:
             return
         for group in groups:
+            yield self._trial(LATER, group, self._begun_later(group))
 
-            def vary(scenario: Scenario, by: float, group: tuple[str, ...] = group) -> Scenario:
-                return later(scenario, group, by)
-
-            by = Seek(self.bench, self.unit.scenarios, vary).first(LATER_BY)
-            if by is None:
-                yield self._trial(LATER, group, None)
-                continue
-            change = Change(
-                kind=LATER, names=group, scenarios=self.unit.names, was=0.0, value=by, bound=EXACTLY
-            )
-            apply = self._each_scenario(lambda s, v=vary, by=by: v(s, by))  # type: ignore[misc]
-            yield self._trial(LATER, group, Candidate(changes=(change,), apply=apply))
+    def _begun_later(self, group: tuple[str, ...]) -> Candidate | None:
+        by = Seek(self.bench, self.unit.scenarios, lambda s, by: later(s, group, by)).first(LATER_BY)
+        if by is None:
+            return None
+        change = self._change(LATER, group, was=0.0, value=by, bound=EXACTLY)
+        return self._everywhere([change], lambda s: later(s, group, by))
 
     def _orders(self) -> Iterator[Trial]:
         """Other orders of the same movements, the shortest in all first."""
@@ -351,44 +349,33 @@ class Trials:
     def _order(self, by_name: Mapping[str, Scenario]) -> Candidate:
         first = self.unit.scenarios[0]
         variant = by_name[first.name]
-        change = Change(
-            kind=ORDER,
-            names=tuple(named(m) for m in movements(variant)),
-            scenarios=self.unit.names,
-            was=total_of(first),
-            value=total_of(variant),
-            bound=EXACTLY,
-            starts=tuple((named(m), m.start) for m in movements(variant)),
+        moved = movements(variant)
+        change = self._change(
+            ORDER, [named(m) for m in moved], was=total_of(first), value=total_of(variant), bound=EXACTLY
         )
+        change = replace(change, starts=tuple((named(m), m.start) for m in moved))
 
         def reordered(scenario: Scenario) -> Scenario:
             other = by_name[scenario.name]
             return replace(scenario, moves=other.moves, pump_moves=other.pump_moves)
 
-        return Candidate(changes=(change,), apply=self._each_scenario(reordered))
+        return self._everywhere([change], reordered)
 
     def _run_downs(self) -> Iterator[Trial]:
         stopping = {m.pump: m.law[-1][0] for m in self.unit.scenarios[0].pump_moves if stops(m)}
         for pump, was in stopping.items():
+            yield self._trial(RUN_DOWN, (pump,), self._run_down(pump, was))
 
-            def vary(scenario: Scenario, time: float, pump: str = pump) -> Scenario:
-                return with_run_down(scenario, pump, time)
-
-            most = max(LONGEST_RUN_DOWN, TIMES_RUN_DOWN * was)
-            time = Seek(self.bench, self.unit.scenarios, vary).least(rounded_up(was + 0.5), most)
-            if time is None:
-                yield self._trial(RUN_DOWN, (pump,), None)
-                continue
-            change = Change(
-                kind=RUN_DOWN,
-                names=(pump,),
-                scenarios=self.unit.names,
-                was=was,
-                value=time,
-                bound=AT_LEAST,
-            )
-            apply = self._each_scenario(lambda s, v=vary, t=time: v(s, t))  # type: ignore[misc]
-            yield self._trial(RUN_DOWN, (pump,), Candidate(changes=(change,), apply=apply))
+    def _run_down(self, pump: str, was: float) -> Candidate | None:
+        """A longer run-down; still longer ones are safe too where a check keeps the longest looked at."""
+        seek = Seek(self.bench, self.unit.scenarios, lambda s, time: with_run_down(s, pump, time))
+        most = max(LONGEST_RUN_DOWN, TIMES_RUN_DOWN * was)
+        time = seek.least(rounded_up(was + 0.5), most)
+        if time is None:
+            return None
+        bound = AT_LEAST if seek.kept(most) else EXACTLY  # rules on time mind the longest most
+        change = self._change(RUN_DOWN, [pump], was=was, value=time, bound=bound)
+        return self._everywhere([change], lambda s: with_run_down(s, pump, time))
 
     # The stop ordered earlier
 
@@ -408,7 +395,10 @@ class Trials:
             return
 
         def apply(lineup: LineUp) -> LineUp:
-            tanks = (replace(t, ullage=wanted.get(t.name, t.ullage)) for t in lineup.tanks)
+            tanks = (
+                replace(t, ullage=max(t.ullage or 0.0, wanted[t.name])) if t.name in wanted else t
+                for t in lineup.tanks
+            )
             return lineup.with_(tanks=tuple(tanks))
 
         changes = tuple(
@@ -425,11 +415,12 @@ class Trials:
         yield self._trial(ULLAGE, tuple(wanted), found)
 
 
-def with_rates(lineup: LineUp, lower: Mapping[float, float]) -> LineUp:
-    """Return the line-up with other rates in every scenario that has one of these [m3/s]."""
-    changed = {
-        s.name: replace(s, rate=lower[rate])
-        for s in lineup.scenarios
-        if (rate := rate_of(lineup, s)) is not None and rate in lower
-    }
-    return put(lineup, changed)
+def with_rates(lineup: LineUp, changes: Sequence[Change]) -> LineUp:
+    """Return the line-up with changed rates, where they are lower than what it has."""
+    lower: dict[str, Scenario] = {}
+    for change in changes:
+        for s in lineup.scenarios:
+            rate = rate_of(lineup, s)
+            if s.name in change.scenarios and rate is not None and change.value < rate:
+                lower[s.name] = replace(s, rate=change.value)
+    return put(lineup, lower)

@@ -94,11 +94,11 @@ class Windows:
 
     def bounds(self, valve: str) -> tuple[float | None, float | None]:
         """Shortest and longest stroke of a valve over all its scenarios [s]; None as in StrokeLimits."""
-        return _bounds(self.by_valve[valve])
+        return bounds_over(self.by_valve[valve])
 
     def bounds_to_open(self, valve: str) -> float | None:
         """Shortest opening stroke of a valve over all its scenarios [s]; None: none is safe."""
-        return _bounds(self.to_open[valve])[0]
+        return bounds_over(self.to_open[valve])[0]
 
     @property
     def verdict(self) -> str:
@@ -117,7 +117,8 @@ class Windows:
         return EXIT_CODE[self.verdict]
 
 
-def _bounds(parts: Sequence[StrokeLimits]) -> tuple[float | None, float | None]:
+def bounds_over(parts: Sequence[StrokeLimits]) -> tuple[float | None, float | None]:
+    """Shortest and longest stroke over several scenarios [s]; None as in StrokeLimits."""
     shortest = [p.shortest for p in parts]
     longest = [p.longest for p in parts if p.longest is not None]
     safe = None if None in shortest else max(s for s in shortest if s is not None)
@@ -259,7 +260,6 @@ class _Ask:
         original: StrokeLimits | None = None,
     ) -> StrokeLimits:
         bench = self.bench
-        shortest = (original.shortest if original else None) or self.shortest
         return stroke_limits(
             bench.lineup,
             scenario,
@@ -267,8 +267,9 @@ class _Ask:
             book=bench.book,
             together=together,
             opens=opens,
-            shortest=shortest,
+            shortest=self.shortest,
             longest=self.longest,
+            useful=original.shortest if original else None,
             bench=bench,
             progress=bench.progress,
         )
@@ -305,7 +306,7 @@ def _together(
         return None
     shortest, longest = {}, {}
     for valve, parts in by_valve.items():
-        stroke, longest[valve] = _bounds(parts)
+        stroke, longest[valve] = bounds_over(parts)
         if stroke is None:
             return None
         shortest[valve] = stroke

@@ -27,7 +27,7 @@ from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdic
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.reports.stages import stage_lines
-from surge.reports.window import all_named
+from surge.reports.window import all_named, opening_words
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
@@ -420,7 +420,7 @@ def window_notes(windows: Windows | None, reason: str, display: Display) -> tupl
             said.append(f'"{valve}" with one stroke in all of its scenarios: {_over_all(windows, valve)}.')
         opening = windows.opens_at.get(valve)
         if opening is not None and opening.share is not None:
-            rate = display.flow_down(opening.rate)
+            rate = opening_words(opening, display)
             said.append(f'"{valve}": a window opens at {rate} and below, with {opening.stroke:.1f} s.')
     groups = dict.fromkeys(p.together for parts in windows.by_valve.values() for p in parts)
     said += [f"{all_named(one)}: their window holds for that stroke." for one in groups if len(one) > 1]

@@ -68,6 +68,14 @@ def words(lineup: LineUp, *changes: Change, later: float = 0.0, slower: float = 
             change(RUN_DOWN, "shore pump", 15.0, 30.0, AT_LEAST),
         ),
         (
+            'Let "shore pump" run down in 30.0 s, not 15.0 s in "not linked".',
+            change(RUN_DOWN, "shore pump", 15.0, 30.0),
+        ),
+        (
+            'Load at 600.0 m3/h, not 1200.0 m3/h in "not linked".',
+            change(RATE, "shore control valve", 1 / 3, 1 / 6),
+        ),
+        (
             'Let "shore valve" begin 5 s later in "not linked".',
             change(LATER, "shore valve", 0.0, 5.0),
         ),

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from support.demos import Demos
-from support.lineups.one_valve import line
-from support.lineups.rated import own_rules
+from support.lineups.one_valve import ordered, rated_line
+from support.lineups.rated import at_a_lower_rate_too, own_rules
 from support.remedied import misfits, not_kept
 
 from surge.api.inputs import rules_of_case
-from surge.model.lineup import LineUp, PumpMove, Rate, Scenario, ValveMove
+from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
+from surge.model.stroke import with_strokes
 from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
@@ -20,6 +22,7 @@ from surge.rules.reading import built_in
 from surge.search.changes import (
     AT_LEAST,
     AT_MOST,
+    EXACTLY,
     RATE,
     RUN_DOWN,
     STROKE,
@@ -29,13 +32,10 @@ from surge.search.changes import (
     without,
 )
 from surge.search.judge import NO_RULES
+from surge.search.rates import greatest_rate
 from surge.search.remedies import Remedies, remedies_of, slower_pump
 from surge.search.strokes import stroke_limits
-
-
-def rated_line(**changes: float) -> LineUp:
-    lineup = line(**{"rating": 9e5, "velocity": 1.2, **changes})
-    return lineup.with_(rate=Rate(agreed=0.07, means="throttle", at="valve", through="first"))
+from surge.search.trials import Trials, Unit
 
 
 @pytest.fixture(scope="module")
@@ -121,6 +121,42 @@ def test_a_rate_is_told_with_what_it_costs(mended: tuple[LineUp, Remedies]) -> N
     assert one.ends_later == pytest.approx(0.0)
 
 
+def test_a_stage_that_is_kept_bounds_the_stroke_as_well(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Windows of both stages: what is told lies in both, and nothing where they do not meet."""
+    lineup = at_a_lower_rate_too(ordered(rated_line()))
+    failing, kept = lineup.scenarios
+    window = {failing.name: (12.2, 40.0), kept.name: (12.2, 20.0)}
+
+    def limits(_: Trials, scenario: Scenario, *__: object, **___: object) -> SimpleNamespace:
+        shortest, longest = window[scenario.name]
+        return SimpleNamespace(shortest=shortest, longest=longest, run=True)
+
+    monkeypatch.setattr(Trials, "_limits", limits)
+    judge = SimpleNamespace(lineup=lineup, judge=lambda _: SimpleNamespace(kept=True))
+    trials = Trials(judge, Unit(scenarios=lineup.scenarios, failing=(failing,)))  # type: ignore[arg-type]
+    found = next(trials._guarded(STROKE, trials._strokes)).found
+    assert found is not None
+    (stroke,) = found.changes
+    assert (stroke.value, stroke.bound, stroke.to) == (12.2, AT_LEAST, 20.0)
+    window[kept.name] = (12.2, 11.0)
+    assert next(trials._guarded(STROKE, trials._strokes)).found is None
+    assert len(trials.empty) == 1
+
+
+def test_two_shutdowns_at_one_rate_get_one_figure() -> None:
+    """Of the greatest rates of both the lower one; lower rates of one were not searched for the other."""
+    lineup = rated_line(rating=4.2e5)
+    slow = lineup.scenarios[0]
+    quick = replace(with_strokes(slow, {"valve": 7.0}), name="quick")
+    lineup = lineup.with_(scenarios=(slow, quick))
+    found = tried(lineup)
+    (rate,) = [c for r in found.found for c in r.changes if c.kind == RATE]
+    each = [greatest_rate(lineup, s) for s in lineup.scenarios]
+    assert rate.value == min(one.greatest for one in each if one is not None and one.greatest is not None)
+    assert (rate.bound, rate.scenarios) == (EXACTLY, (slow.name, "quick"))
+    hold(lineup, NO_RULES, found)
+
+
 def test_nothing_is_tried_where_all_is_kept() -> None:
     lineup = rated_line(rating=30e5)
     assert remedies_of(assess(lineup), NO_RULES) is None
@@ -148,15 +184,7 @@ def test_trials_end_when_they_take_too_much(mended: tuple[LineUp, Remedies]) -> 
 
 
 def test_more_ullage_is_told_where_that_is_what_lacks() -> None:
-    lineup = rated_line(rating=30e5)
-    scenario = replace(
-        lineup.scenarios[0],
-        ordered=0.5,
-        timing=(("signal", 0.5),),
-        moves=tuple(replace(m, what="shutdown") for m in lineup.scenarios[0].moves),
-    )
-    tanks = tuple(replace(t, ullage=0.1 if t.side == "ship" else None) for t in lineup.tanks)
-    lineup = lineup.with_(scenarios=(scenario,), tanks=tanks)
+    lineup = ordered(rated_line(rating=30e5), ullage=0.1)
     rule = built_in().rule("overfill-time")
     assert rule is not None
     book = RuleBook(rules=(rule,))

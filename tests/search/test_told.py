@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.lineups.one_valve import line
+from support.lineups.one_valve import line, ordered, rated_line
 from support.lineups.rated import own_rules
 from support.told import told_by, unsafe
 
-from surge.model.lineup import LineUp, Rate
+from surge.model.lineup import LineUp
 from surge.rules.assess import assess
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN
@@ -29,11 +29,6 @@ def own(of: str, figure: float, **changes: str) -> RuleBook:
     assert rule is not None
     made: Rule = replace(rule, id=f"own-{of}", figure=figure, requirement="required", own=True, **changes)
     return RuleBook(rules=(made,))
-
-
-def rated_line(**changes: float) -> LineUp:
-    lineup = line(**{"rating": 9e5, "velocity": 1.2, **changes})
-    return lineup.with_(rate=Rate(agreed=0.07, means="throttle", at="valve", through="first"))
 
 
 def test_a_rule_on_velocity_bounds_the_greatest_rate() -> None:
@@ -96,15 +91,8 @@ def test_an_allowance_without_a_test_pressure_is_not_used() -> None:
 
 def test_the_ullage_bounds_the_rate() -> None:
     """What runs in while the valve shuts goes with the rate: a hundredth more is too much."""
-    lineup = rated_line(rating=30e5)
-    scenario = replace(
-        lineup.scenarios[0],
-        ordered=0.5,
-        timing=(("signal", 0.5),),
-        moves=tuple(replace(m, what="shutdown") for m in lineup.scenarios[0].moves),
-    )
-    tanks = tuple(replace(t, ullage=0.63 if t.side == "ship" else None) for t in lineup.tanks)
-    lineup = lineup.with_(scenarios=(scenario,), tanks=tanks)
+    lineup = ordered(rated_line(rating=30e5), ullage=0.63)
+    (scenario,) = lineup.scenarios
     rule = built_in().rule("overfill-time")
     assert rule is not None
     got = greatest_rate(lineup, scenario, book=RuleBook(rules=(rule,)))

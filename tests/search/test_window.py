@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from support.demos import CASES, Demo, Demos
 from support.documents import hold_to_schema
-from support.lineups.one_valve import LINEAR, line
+from support.lineups.one_valve import LINEAR, line, ordered
 
 import surge
 from surge.api.check import rules_of_case
@@ -26,7 +26,7 @@ from surge.errors import CaseError
 from surge.model.lineup import Limits, LineUp, Point, PumpMove, Rate, Scenario, Valve
 from surge.model.stroke import with_strokes
 from surge.reports.document import head_of
-from surge.reports.window import window_lines
+from surge.reports.window import opening_words, window_lines
 from surge.reports.window_json import window_document
 from surge.reports.words import Display
 from surge.rules.assess import assess
@@ -36,8 +36,8 @@ from surge.rules.reading import built_in
 from surge.search.bounds import longest_allowed, resolution, rounded_down, rounded_up
 from surge.search.joint import SHORTEST, with_all_strokes
 from surge.search.movers import closing_valves
-from surge.search.open_rates import opening_rate
-from surge.search.rates import greatest_rate
+from surge.search.open_rates import OpenRate, opening_rate
+from surge.search.rates import RateLimit, greatest_rate
 from surge.search.scan import Scanner
 from surge.search.strokes import stroke_limits
 from surge.search.window import Windows, windows_of
@@ -112,6 +112,10 @@ def test_a_stage_is_searched_from_the_stroke_on_that_is_safe_where_the_case_has_
     assert alone is not None
     assert higher is not None
     assert (second.shortest == second.from_) == (higher <= alone)
+    assert first.shortest is not None
+    least = windows_of(lineup.with_(scenarios=(own, repeated)), book=NO_RULES, longest=first.shortest)
+    at_end, whole = least.by_valve["valve"]  # none longer is looked at: the stage is searched as if alone
+    assert (at_end.shortest, whole.from_) == (first.shortest, at_end.from_)
     assert {r.scenario for r in both.rates} <= {own.name}
 
 
@@ -214,6 +218,17 @@ def test_no_rule_binds_a_stroke_outside_a_shutdown(demos: Demos) -> None:
     ) == (None, None)
 
 
+def test_a_rule_on_time_is_told_though_only_slower_strokes_are_of_use() -> None:
+    """Closed form: 30 s less 0.5 s of signal."""
+    lineup = ordered(line(rating=30e5))
+    rule = built_in().rule("total-shutdown-time")
+    assert rule is not None
+    book = RuleBook(rules=(rule,))
+    got = stroke_limits(lineup, lineup.scenarios[0], "valve", book=book, useful=40.0)
+    assert (got.from_, got.shortest, got.longest) == (40.0, 40.0, 29.5)
+    assert got.verdict == EXCEEDED
+
+
 # Rates
 
 
@@ -312,6 +327,19 @@ def test_an_empty_window_says_what_to_do(kerosene: tuple[LineUp, Windows], demos
     hold_to_schema(document, "window")
     assert document.valves[0].opens_at.stroke_s == 26.0
     assert document.valves[0].empty
+
+
+def test_what_is_told_of_rates_says_at_which_stages(demos: Demos) -> None:
+    lineup = demos["gasoline-drop-lines"].case.lineup
+    display = Display(units=demos["crude-sea-line"].case.show, density=1000.0)
+    again = next(s for s in lineup.scenarios if s.repeats)
+    greatest = RateLimit(scenario=again.repeats, agreed=0.3, greatest=0.4, to=0.6, governs=None)
+    text = " ".join(window_lines(Windows(by_valve={}, rates=(greatest,)), lineup, display))
+    assert f'Not searched: safe rates for "{again.name}"' in " ".join(text.split())
+    opening = OpenRate(valve="manifold valve", share=0.8, rate=0.24, stroke=26.0, governs=None)
+    assert opening_words(opening, display) == "864.0 m3/h"
+    told = opening_words(replace(opening, several=True), display)
+    assert told == "864.0 m3/h (every rate at 80.0 % of the agreed one)"
 
 
 def test_no_rate_opens_what_shut_off_head_closes(demos: Demos) -> None:

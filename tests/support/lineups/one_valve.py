@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from surge.model.lineup import Limits, LineUp, Liquid, Pipe, Point, Scenario, Tank, Valve, ValveMove
+from surge.model.lineup import Limits, LineUp, Liquid, Pipe, Point, Rate, Scenario, Tank, Valve, ValveMove
 
 LINEAR = ((0.0, 0.0), (1.0, 1.0))
 
@@ -91,3 +92,18 @@ def line(
         tanks=tuple(tanks),
         scenarios=(Scenario(name="closing", moves=tuple(moves)),),
     )
+
+
+def rated_line(**changes: float) -> LineUp:
+    """The same with an agreed rate, set by the valve."""
+    lineup = line(**{"rating": 9e5, "velocity": 1.2, **changes})
+    return lineup.with_(rate=Rate(agreed=0.07, means="throttle", at="valve", through="first"))
+
+
+def ordered(lineup: LineUp, *, ullage: float | None = None) -> LineUp:
+    """The same with its movements as an emergency shutdown, and an ullage of the ship's tank [m3]."""
+    scenario = lineup.scenarios[0]
+    moves = tuple(replace(m, what="shutdown") for m in scenario.moves)
+    scenario = replace(scenario, ordered=0.5, timing=(("signal", 0.5),), moves=moves)
+    tanks = tuple(replace(t, ullage=ullage if t.side == "ship" else None) for t in lineup.tanks)
+    return lineup.with_(scenarios=(scenario,), tanks=tanks)

@@ -240,7 +240,8 @@ class Screen:
         def rest(left: int) -> str:
             out = Counter(one.verdict for one in each[len(each) - left :])
             told = ", ".join(f"{out[v]} {SHORT[v]}" for v in RANK if out[v])
-            return f"... and {left} more: {told} (--details)"
+            words = f": {told}" if len(out) > 1 else f", {SHORT[each[-1].verdict]}"
+            return f"... and {left} more{words} (--details)"
 
         return Part(["", *before], rows, rest)
 

@@ -58,7 +58,7 @@ def test_every_demo_fits_one_screen(name: str, demos: Demos) -> None:
     lines = hold(made)
     text = " ".join(" ".join(lines).split())
     each = judged(made)
-    left = re.search(r"\.\.\. and (\d+) more: [^:]*\(--details\)", text)
+    left = re.search(r"\.\.\. and (\d+) more[:,] [^:]*\(--details\)", text)
     shown = len(each) - (int(left[1]) if left else 0)
     assert len(each) == 1 or all(one.name in text for one in each[:shown])
     many = [f.verdict for f in made.counting] + [r.verdict for r in made.broken]

@@ -290,8 +290,12 @@ class Screen:
         many = Counter(f"{r.rule.name}: {words[r.outcome]}" for r in broken)
         said = [f"{text} ({n} times)" if n > 1 else text for text, n in many.items()]
         kept = sum(r.outcome == KEPT for r in self.a.rulings)
-        advisory = sum(not r.binding and r.outcome in (NOT_KEPT, NOT_DECIDED) for r in self.a.rulings)
-        rest = f"{kept} met" + (f", {advisory} for advice only not met" if advisory else "")
+        off = len({r.rule.id for r in self.a.rulings if r.rule.requirement == "off"})
+        advisory = Counter(r.outcome for r in self.a.rulings if not r.binding)
+        rest = f"{kept} met"
+        for outcome in (NOT_KEPT, NOT_DECIDED):
+            rest += f"; {advisory[outcome]} {words[outcome]}, for advice only" if advisory[outcome] else ""
+        rest += f"; {off} switched off by a file of rules" if off else ""
         if not said:
             return [wrapped(f"Rules: {rest}.", indent="  ", first="- ")]
         return [listed("Rules: ", said, lines=2, end=f"; {rest}.")]

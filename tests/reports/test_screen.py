@@ -126,6 +126,11 @@ def test_items_that_find_no_room_are_counted() -> None:
     assert int(re.findall(r"(\d) more", made)[0]) == 5 - sum(f"word {i}" in made for i in range(5))
 
 
+def test_rules_that_do_not_count_or_are_switched_off_are_counted(demos: Demos) -> None:
+    text = " ".join(" ".join(screen(demos["kerosene-shutdown-linked-and-not"].answer)).split())
+    assert re.search(r"Rules: \d+ met; 5 not met, for advice only; 1 switched off by a file of rules\.", text)
+
+
 def test_twins_are_told_once() -> None:
     """Two arms side by side with the same figures; only one of them is named as the weakest."""
     lineup = two_arms()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from surge.case.stages import AT
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import moves_so
 from surge.reports.words import Display
@@ -23,7 +24,6 @@ from surge.search.remedies import Remedy
 from surge.search.trials import Trial
 
 SLIGHT = 0.05  # [s] ends that differ by less are one
-STAGES = {"start": "at the start", "bulk": "in bulk", "topping off": "while topping off"}
 BOUND = {AT_LEAST: " or more", AT_MOST: " or less"}
 PARCEL = 1000.0  # [m3] told of where the case does not say how much is loaded
 
@@ -53,8 +53,8 @@ def _where(change: Change, lineup: LineUp) -> str:
     own = [s for s in lineup.scenarios if s.name in change.scenarios]
     if change.kind == RATE:
         stage = own[0].stage
-        if stage in STAGES and own == [s for s in lineup.scenarios if s.stage == stage]:
-            return STAGES[stage]
+        if stage in AT and own == [s for s in lineup.scenarios if s.stage == stage]:
+            return AT[stage]
     return f"in {quoted(dict.fromkeys(s.repeats or s.name for s in own))}"
 
 

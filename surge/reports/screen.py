@@ -23,7 +23,7 @@ from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, Row, paragraph, table_parts, width
 from surge.reports.rules import assumed_items
 from surge.reports.stages import stage_lines
-from surge.reports.words import HEADLINE, SHORT, Display, against, sentence, what_happens, whose
+from surge.reports.words import HEADLINE, RANK, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid, weakest, worst_of
 from surge.rules.rulings import KEPT, NOT_CHECKED, NOT_DECIDED, NOT_KEPT, Ruling
@@ -31,7 +31,6 @@ from surge.rules.rulings import KEPT, NOT_CHECKED, NOT_DECIDED, NOT_KEPT, Ruling
 MOST = 30  # lines, at 80 columns or more
 NEAR = 0.8  # of a rating: from there on shut-off pressure is told though it is kept
 JUDGED = "judged by the worst"  # in the value of a figure that is a range
-RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
 CAUTIONED = 2  # cautions at most
 NAMED = 2  # names in a row, before the others are counted
 MORE = "More: --details (every place, figure, run and source), --json."

@@ -6,8 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from surge.case.stages import AT
-from surge.model.lineup import LineUp, Scenario
-from surge.model.stroke import moves_so
+from surge.model.lineup import LineUp
 from surge.reports.words import Display
 from surge.search.changes import (
     AT_LEAST,
@@ -68,8 +67,8 @@ def _rate(change: Change, _: LineUp, display: Display) -> str:
     return f"load at {display.flow_down(change.value)} or less, not {display.flow(change.was)}"
 
 
-def _stroke(change: Change, lineup: LineUp, _: Display) -> str:
-    verb = "open" if _opens(lineup, change) else "close"
+def _stroke(change: Change, _: LineUp, __: Display) -> str:
+    verb = "open" if change.opens else "close"
     words = f"{verb} {quoted(change.names)} in {change.value:.1f} s{BOUND.get(change.bound, '')}"
     words += f", not {change.was:.1f} s"
     if change.to is None:
@@ -77,11 +76,6 @@ def _stroke(change: Change, lineup: LineUp, _: Display) -> str:
     most = f" (up to {change.to:.1f} s: more than that is too slow for a rule on time)"
     least = f" (and not faster than {change.to:.1f} s, for the surge)"
     return words + (most if change.bound == AT_LEAST else least)
-
-
-def _opens(lineup: LineUp, change: Change) -> bool:
-    scenario: Scenario = next(s for s in lineup.scenarios if s.name in change.scenarios)
-    return not any(m.valve in change.names and moves_so(m, opens=False) for m in scenario.moves)
 
 
 def _run_down(change: Change, _: LineUp, __: Display) -> str:

@@ -189,6 +189,7 @@ class Trials:
                     value=value,
                     bound=bound,
                     to=other,
+                    opens=opens,
                 )
                 return Candidate(changes=(change,), apply=self._each_scenario(vary(value)))
         return None

@@ -64,6 +64,10 @@ def words(lineup: LineUp, *changes: Change, later: float = 0.0, slower: float = 
             change(STROKE, "manifold valve", 20.0, 12.0, AT_MOST, to=8.0),
         ),
         (
+            'In "not linked", open "manifold valve" in 27.2 s or more, not 20.0 s.',
+            change(STROKE, "manifold valve", 20.0, 27.2, AT_LEAST, opens=True),
+        ),
+        (
             'In "not linked", let "shore pump" run down in 30.0 s or more, not 15.0 s.',
             change(RUN_DOWN, "shore pump", 15.0, 30.0, AT_LEAST),
         ),

@@ -3,7 +3,7 @@
 Decisions
 ---------
 * Where the case does not say how far a gauge may be off, it is a tenth of what was read: gauges of transfer
-  systems must be within 10 % of the pressure (33 CFR 156.170(c)(4); read). It is never less than 0.1 bar,
+  systems must be within 10 % of the pressure (33 CFR 156.170(c)(3); read). It is never less than 0.1 bar,
   since nobody reads a dial any closer (common practice, no source).
 * The cargo may have been colder or warmer then: where it comes from the program's table, it is looked up at
   that temperature; figures that the case gives stay as they are.
@@ -22,7 +22,7 @@ from surge.model.lineup import Liquid
 
 SHARE = 0.10  # [-] of the pressure
 LEAST = 1e4  # [Pa]
-BY_RULE = "gauges within 10 %: 33 CFR 156.170(c)(4), read; not less than 0.1 bar: common practice, no source"
+BY_RULE = "gauges within 10 %: 33 CFR 156.170(c)(3), read; not less than 0.1 bar: common practice, no source"
 
 
 def reading_of(

@@ -1,6 +1,6 @@
 """Answers as words, tables and JSON.
 
-Every figure is rounded here, once, to the unsafe side, in the units that the reader chose. A verdict is told
+Every figure is rounded here, once, against the reader, in the units that the reader chose. A verdict is told
 by a word, never by a colour alone.
 
 ``plots``, ``sheet``, ``api`` and ``cli`` may import it; it imports every room that answers something.

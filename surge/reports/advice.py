@@ -89,7 +89,7 @@ def unavoidable(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float 
 
 
 KEEP_TO = "Keep to the rate, the stroke times and the order of this case; check again when one changes."
-NOT_TRIED = "Remedies were not tried: they were left out. Check the case without leaving them out."
+NOT_TRIED = "Remedies were not tried. To have them tried: surge check CASE, without --no-remedies."
 ANY_OF = "Each of these was run, and by itself keeps every limit and every required rule:"
 THE_ONE = "This was run, and keeps every limit and every required rule:"
 WHEN_WRITTEN = "What is said above has to be written first; the rest was run without it."
@@ -204,9 +204,8 @@ def _feared(assessment: Assessment) -> list[str]:
     if finding is None or finding.check not in ("lowest", "vapour"):
         return []
     beyond = (f for f in assessment.findings if f.check == "peak" and (f.margin or 0.0) < 0.0)
-    names = ", ".join(f'"{name}"' for name in dict.fromkeys(f.scenario for f in beyond))
-    said = f"Peaks above a limit are to be expected besides, in the scenario {names}: see there."
-    return [said] if names else []
+    names = quoted(dict.fromkeys(f.scenario for f in beyond))
+    return [f"Peaks above a limit are to be expected besides, in {names}: see there."] if names else []
 
 
 def _besides(assessment: Assessment, display: Display) -> list[str]:

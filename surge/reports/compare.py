@@ -6,15 +6,13 @@ from collections.abc import Sequence
 
 from surge.reports.layout import paragraph, table
 from surge.reports.rules import rule_items
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, sentence
+from surge.reports.words import CAUTIONS, HEADLINE, RANK, SHORT, Display, sentence
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import ZERO_CELSIUS, from_si, printable, show
 from surge.views.compare import Comparison, PlacePair, ScenarioPair
 from surge.views.facts import KINDS, Change, Fact
 
-VERDICT_RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2, "": 3}
 PLAIN = {  # kinds that are written in one unit: factor from SI, and the unit
     "density": (1.0, "kg/m3"),
     "speed": (1.0, "m/s"),
@@ -80,7 +78,7 @@ def _pair_lines(pair: ScenarioPair, display: Display) -> list[str]:
 def _worst_first(place: PlacePair) -> tuple[int, float]:
     after = place.after
     margin = float("inf") if after.limit is None else after.limit.value - after.pressure
-    return VERDICT_RANK[after.verdict], margin if place.way == "high" else -margin
+    return [*RANK, ""].index(after.verdict), margin if place.way == "high" else -margin
 
 
 def _row(place: PlacePair, display: Display) -> tuple[str, ...]:

@@ -20,9 +20,10 @@ _EMPTY = (
 
 def gauge_sentences(check: GaugeCheck, display: Display) -> list[str]:
     """Return what stands beside the verdict: compared or not, and what it points to."""
-    said = [compared_line(check, display)]
     if check.outcome == NOT_COMPARED:
         said = ["Not compared with a gauge: the case has no [[reading]]."]
+    else:
+        said = [compared_line(check, display)]
     if check.outcome == FITS_NOT:
         said[0] += f" {_pointed_to(check, display)} {_UNTIL}"
     return said + below_sentences(check, display)
@@ -74,7 +75,9 @@ def explained(e: Explanation, display: Display) -> str:
     """A figure that would explain all readings, with what the case has."""
     names = " and ".join(f'"{name}"' for name in e.subjects)
     if e.quantity == "level":
-        return f"the level in {names} {_between(e.low, e.high, display.length)} other than in the case"
+        least, most = sorted((abs(e.low), abs(e.high)))
+        way = "higher" if e.low >= 0.0 else "lower"
+        return f"the level in {names} {way} than in the case by {_between(least, most, display.length)}"
     if e.quantity == "head of the pump":
         return (
             f"the head of {names} {_between(100 * e.low, 100 * e.high, lambda x: f'{x:.0f}')} % of its curve"

@@ -93,7 +93,7 @@ class Told:
     margin: float | None = None
 
     def words(self, display: Display) -> str:
-        """Return the pressure with its unit, rounded to the unsafe side."""
+        """Return the pressure with its unit, rounded against the reader."""
         if self.finding is None or self.value is None:
             return "-"
         rounded = display.round_up if self.finding.check == "peak" else display.round_down

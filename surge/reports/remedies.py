@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 
-from surge.model.lineup import LineUp, Scenario
-from surge.model.stroke import moves_so
+from surge.case.stages import AT
+from surge.model.lineup import LineUp
 from surge.reports.words import Display
 from surge.search.changes import (
     AT_LEAST,
@@ -23,7 +24,6 @@ from surge.search.remedies import Remedy
 from surge.search.trials import Trial
 
 SLIGHT = 0.05  # [s] ends that differ by less are one
-STAGES = {"start": "at the start", "bulk": "in bulk", "topping off": "while topping off"}
 BOUND = {AT_LEAST: " or more", AT_MOST: " or less"}
 PARCEL = 1000.0  # [m3] told of where the case does not say how much is loaded
 
@@ -36,8 +36,8 @@ def remedy_words(remedy: Remedy, lineup: LineUp, display: Display) -> str:
 
 def _change(change: Change, lineup: LineUp, display: Display) -> str:
     whole = len(change.scenarios) == len(lineup.scenarios)
-    where = "" if whole or not change.scenarios else f" {_where(change, lineup)}"
-    return {
+    where = "" if whole or not change.scenarios else f"{_where(change, lineup)}, "
+    words = {
         RATE: _rate,
         STROKE: _stroke,
         RUN_DOWN: _run_down,
@@ -45,17 +45,22 @@ def _change(change: Change, lineup: LineUp, display: Display) -> str:
         ORDER: _order,
         SPEED: _speed,
         ULLAGE: _ullage,
-    }[change.kind](change, lineup, display) + where
+    }[change.kind](change, lineup, display)
+    return where + words
 
 
 def _where(change: Change, lineup: LineUp) -> str:
-    """The scenarios of a change; those that repeat a shutdown go without saying."""
+    """The scenarios of a change; those that repeat a shutdown go without saying.
+
+    A rate is that of a stage: a shutdown that is repeated there does not take it at its other stages.
+    """
     own = [s for s in lineup.scenarios if s.name in change.scenarios]
-    if change.kind == RATE:
-        stage = own[0].stage
-        if stage in STAGES and own == [s for s in lineup.scenarios if s.stage == stage]:
-            return STAGES[stage]
-    return f"in {quoted(dict.fromkeys(s.repeats or s.name for s in own))}"
+    if change.kind != RATE:
+        return f"in {quoted(dict.fromkeys(s.repeats or s.name for s in own))}"
+    stage = own[0].stage
+    if stage in AT and own == [s for s in lineup.scenarios if s.stage == stage]:
+        return AT[stage]
+    return f"in {quoted([s.name for s in own if not s.repeats] or [s.name for s in own])}"
 
 
 def _rate(change: Change, _: LineUp, display: Display) -> str:
@@ -63,8 +68,8 @@ def _rate(change: Change, _: LineUp, display: Display) -> str:
     return f"load at {rate}, not {display.flow(change.was)}"
 
 
-def _stroke(change: Change, lineup: LineUp, _: Display) -> str:
-    verb = "open" if _opens(lineup, change) else "close"
+def _stroke(change: Change, _: LineUp, __: Display) -> str:
+    verb = "open" if change.opens else "close"
     words = f"{verb} {quoted(change.names)} in {change.value:.1f} s{BOUND.get(change.bound, '')}"
     words += f", not {change.was:.1f} s"
     if change.to is None:
@@ -72,11 +77,6 @@ def _stroke(change: Change, lineup: LineUp, _: Display) -> str:
     most = f" (up to {change.to:.1f} s: more than that is too slow for a rule on time)"
     least = f" (and not faster than {change.to:.1f} s, for the surge)"
     return words + (most if change.bound == AT_LEAST else least)
-
-
-def _opens(lineup: LineUp, change: Change) -> bool:
-    scenario: Scenario = next(s for s in lineup.scenarios if s.name in change.scenarios)
-    return not any(m.valve in change.names and moves_so(m, opens=False) for m in scenario.moves)
 
 
 def _run_down(change: Change, _: LineUp, __: Display) -> str:
@@ -112,7 +112,7 @@ def _ullage(change: Change, _: LineUp, __: Display) -> str:
 
 def _cost(remedy: Remedy, lineup: LineUp) -> str:
     """What a remedy costs: in loading, and at the end."""
-    words = _loading(remedy, lineup) if remedy.slower > 0.0 else "It costs no loading time"
+    words = _loading(remedy, lineup)
     if remedy.ends_later > SLIGHT:
         words += f"; the last movement ends {remedy.ends_later:.1f} s later"
     elif remedy.ends_later < -SLIGHT:
@@ -121,6 +121,9 @@ def _cost(remedy: Remedy, lineup: LineUp) -> str:
 
 
 def _loading(remedy: Remedy, lineup: LineUp) -> str:
+    if remedy.slower <= 0.0:
+        as_it_flows = lineup.rate is None and any(c.kind == SPEED for c in remedy.changes)
+        return "Less flows then: loading takes longer" if as_it_flows else "It costs no loading time"
     rated = [c for c in remedy.changes if c.kind == RATE]
     named = {n for c in rated for n in c.scenarios}
     stages = {s.stage for s in lineup.scenarios if s.name in named}
@@ -131,8 +134,8 @@ def _loading(remedy: Remedy, lineup: LineUp) -> str:
 
 
 def _duration(seconds: float) -> str:
-    minutes = seconds / 60.0
-    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
+    minutes = math.ceil(seconds / 60.0 - 1e-9)
+    return f"{minutes} min" if minutes < 120 else f"{seconds / 3600.0:.1f} h"
 
 
 def in_vain_words(trials: Sequence[Trial]) -> list[str]:

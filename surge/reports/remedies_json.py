@@ -29,6 +29,8 @@ class ChangeJson(JsonObject):
     bound: Annotated[str, Demand(enum=list(BOUNDS))]
     up_to: float | None
     """How far the value may be gone beyond, where something else bounds it; null where nothing does."""
+    opens: bool
+    """Of a stroke: that with which the valves open; otherwise they close."""
     starts_s: Mapping[str, float]
     """Of another order: when each begins."""
 
@@ -113,6 +115,7 @@ def _change(c: Change) -> ChangeJson:
         unit=UNITS.get(c.kind, "s"),
         bound=c.bound,
         up_to=c.to,
+        opens=c.opens,
         starts_s=dict(c.starts),
     )
 

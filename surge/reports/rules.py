@@ -28,7 +28,7 @@ class RuleItem:
     Attributes
     ----------
     about : str
-        "broken" (it counts), "advisory" (not kept, does not count), "rest" (kept, or does not apply), "kept"
+        "broken" (it counts), "advisory" (not met, does not count), "rest" (met, or does not apply), "kept"
         (how many are), "of the file" or "not checked".
     text : str
         In plain words, with the source; not wrapped.
@@ -63,7 +63,7 @@ def rule_items(assessment: Assessment, display: Display, *, details: bool) -> li
         rest = [r for r in assessment.rulings if r not in counted and r not in advice]
         return out + _told(sorted(rest, key=lambda r: _ORDER[r.outcome]), display, "rest")
     kept = sum(r.outcome == KEPT for r in assessment.rulings)
-    out.append(RuleItem(about="kept", text=f"{kept} kept."))
+    out.append(RuleItem(about="kept", text=f"{kept} met."))
     out += [RuleItem(about="of the file", text=text) for text in _of_the_file(assessment)]
     not_checked = [r for r in assessment.rulings if r.outcome == NOT_CHECKED and not r.binding]
     return out + [RuleItem(about="not checked", text=text) for text in _not_checked(not_checked)]

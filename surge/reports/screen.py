@@ -23,7 +23,7 @@ from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, Row, paragraph, table_parts, width
 from surge.reports.rules import assumed_items
 from surge.reports.stages import stage_lines
-from surge.reports.words import HEADLINE, SHORT, Display, against, sentence, what_happens, whose
+from surge.reports.words import HEADLINE, RANK, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid, weakest, worst_of
 from surge.rules.rulings import KEPT, NOT_CHECKED, NOT_DECIDED, NOT_KEPT, Ruling
@@ -31,7 +31,6 @@ from surge.rules.rulings import KEPT, NOT_CHECKED, NOT_DECIDED, NOT_KEPT, Ruling
 MOST = 30  # lines, at 80 columns or more
 NEAR = 0.8  # of a rating: from there on shut-off pressure is told though it is kept
 JUDGED = "judged by the worst"  # in the value of a figure that is a range
-RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
 CAUTIONED = 2  # cautions at most
 NAMED = 2  # names in a row, before the others are counted
 MORE = "More: --details (every place, figure, run and source), --json."
@@ -240,7 +239,8 @@ class Screen:
         def rest(left: int) -> str:
             out = Counter(one.verdict for one in each[len(each) - left :])
             told = ", ".join(f"{out[v]} {SHORT[v]}" for v in RANK if out[v])
-            return f"... and {left} more: {told} (--details)"
+            words = f": {told}" if len(out) > 1 else f", {SHORT[each[-1].verdict]}"
+            return f"... and {left} more{words} (--details)"
 
         return Part(["", *before], rows, rest)
 
@@ -289,8 +289,12 @@ class Screen:
         many = Counter(f"{r.rule.name}: {words[r.outcome]}" for r in broken)
         said = [f"{text} ({n} times)" if n > 1 else text for text, n in many.items()]
         kept = sum(r.outcome == KEPT for r in self.a.rulings)
-        advisory = sum(not r.binding and r.outcome in (NOT_KEPT, NOT_DECIDED) for r in self.a.rulings)
-        rest = f"{kept} met" + (f", {advisory} for advice only not met" if advisory else "")
+        off = len({r.rule.id for r in self.a.rulings if r.rule.requirement == "off"})
+        advisory = Counter(r.outcome for r in self.a.rulings if not r.binding)
+        rest = f"{kept} met"
+        for outcome in (NOT_KEPT, NOT_DECIDED):
+            rest += f"; {advisory[outcome]} {words[outcome]}, for advice only" if advisory[outcome] else ""
+        rest += f"; {off} switched off by a file of rules" if off else ""
         if not said:
             return [wrapped(f"Rules: {rest}.", indent="  ", first="- ")]
         return [listed("Rules: ", said, lines=2, end=f"; {rest}.")]

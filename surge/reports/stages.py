@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from surge.case.stages import AT
 from surge.model.lineup import LineUp, Scenario
-
-STAGES = ("start", "bulk", "topping off")
 
 
 def stage_lines(lineup: LineUp) -> list[str]:
@@ -19,8 +18,8 @@ def stage_lines(lineup: LineUp) -> list[str]:
     shutdowns = [s for s in lineup.scenarios if s.ordered is not None and not s.repeats]
     found = [words for one in shutdowns for words in _sentences(lineup.scenarios, one)]
     told = {s.stage for s in lineup.scenarios} | {s.name for s in lineup.stages}
-    lacking = [s for s in STAGES if s not in told]
-    if shutdowns and lacking and len(lacking) < len(STAGES):
+    lacking = [s for s in AT if s not in told]
+    if shutdowns and lacking and len(lacking) < len(AT):
         found.append(f"The case describes no {_listed(lacking, 'or')}: nothing is known of a shutdown then.")
     return found
 

@@ -8,9 +8,19 @@ from surge.reports.advice import advice, gentleness
 from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
-from surge.reports.screen import RANK, Screen, Style, governing_rule
+from surge.reports.screen import Screen, Style, governing_rule
 from surge.reports.stages import stage_lines
-from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, from_shore_end, sentence, where_in, whose
+from surge.reports.words import (
+    CAUTIONS,
+    HEADLINE,
+    RANK,
+    SHORT,
+    Display,
+    from_shore_end,
+    sentence,
+    where_in,
+    whose,
+)
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, Finding, findings_of, valid, weakest, worst_of
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult

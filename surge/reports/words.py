@@ -13,6 +13,7 @@ from surge.transient.result import ElementResult, ScenarioResult
 from surge.units import DECIMALS, ShowUnits, from_si, show
 
 SHORT = {WITHIN: "kept", EXCEEDED: "EXCEEDED", UNDECIDED: "undecided"}
+RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}  # the worst first
 HEADLINE = {WITHIN: "LIMITS KEPT", EXCEEDED: "LIMIT EXCEEDED", UNDECIDED: "CANNOT BE DECIDED"}
 AT_END = 1e-3  # of the length: what is nearer to an end is at that end
 STANDS_STILL = 1e-6  # [m/s] no flow to tell the ends of an element by

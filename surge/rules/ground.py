@@ -80,7 +80,7 @@ class Ruling:
         if not self.supply:
             return ""
         when = "To check it" if self.outcome == NOT_CHECKED else "If the rule does not apply"
-        return f"{when}, {self.supply}."
+        return f"{when}, {self.supply.rstrip('.')}."
 
     @property
     def verdict(self) -> str:

@@ -213,7 +213,7 @@ def pressure(rule: Rule, ground: RuledCase) -> list[Ruling]:
         if old is None or rank(ruling) > rank(old):
             worst[ruling.scenario] = ruling
     if rule.measure == "whether the run is valid" and not worst and ground.applies(rule) is True:
-        return [stated(rule, KEPT, "Every run of the case holds: kept.")]
+        return [stated(rule, KEPT, "Every run of the case holds: met.")]
     return [*worst.values(), *unknown.values()] or [
         passed_over(rule, "nothing in the case is held against it")
     ]

@@ -46,6 +46,8 @@ class Change:
         greater one), or neither, "exactly".
     to : float or None
         How far the value may be gone beyond, where a rule on time bounds it.
+    opens : bool
+        Of a stroke: that with which the valves open; otherwise they close.
     starts : tuple of (name, time)
         Of an order: when each begins [s], in each of its scenarios.
     """
@@ -57,6 +59,7 @@ class Change:
     value: float
     bound: str
     to: float | None = None
+    opens: bool = False
     starts: tuple[tuple[str, float], ...] = ()
 
 

@@ -200,7 +200,7 @@ class Trials:
             return None
         bound = AT_LEAST if was < value else AT_MOST
         change = self._change(STROKE, group, was=was, value=value, bound=bound)
-        return self._everywhere([replace(change, to=beyond)], vary(value))
+        return self._everywhere([replace(change, to=beyond, opens=opens)], vary(value))
 
     def _limits(
         self, scenario: Scenario, group: tuple[str, ...], *, opens: bool, useful: float | None

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from surge.reports.words import SHORT, Display
+from surge.reports.words import RANK, SHORT, Display
 from surge.rules.assess import Assessment
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid
+from surge.rules.findings import WITHIN, Finding, valid
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 
 UPPER = ("peak", "steady")
@@ -19,7 +19,6 @@ LOWER = ("lowest", "vapour")
 NONE = "-"
 AT_REST = "valves shut, pump running"
 JOINED = "through the elements it joins"
-_RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +75,7 @@ def worst_first(finding: Finding) -> tuple[int, float, bool]:
         The verdict: exceeded, undecided, kept. Then how much of the limit is used [-], with the sign turned.
         Of equals an extreme of the run goes before others.
     """
-    return _RANK[finding.verdict], -finding.load, finding.check not in ("peak", "lowest")
+    return RANK[finding.verdict], -finding.load, finding.check not in ("peak", "lowest")
 
 
 def upper_rows(assessment: Assessment, display: Display) -> tuple[PressureRow, ...]:

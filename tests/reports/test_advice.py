@@ -54,29 +54,33 @@ def words(lineup: LineUp, *changes: Change, later: float = 0.0, slower: float = 
     ("told", "one"),
     [
         (
-            'Close "manifold valve" in 27.2 s or more, not 20.0 s (up to 59.0 s: more than that is too slow '
-            'for a rule on time) in "not linked".',
+            'In "not linked", close "manifold valve" in 27.2 s or more, not 20.0 s (up to 59.0 s: more than '
+            "that is too slow for a rule on time).",
             change(STROKE, "manifold valve", 20.0, 27.2, AT_LEAST, to=59.0),
         ),
         (
-            'Close "manifold valve" in 12.0 s or less, not 20.0 s (and not faster than 8.0 s, for the '
-            'surge) in "not linked".',
+            'In "not linked", close "manifold valve" in 12.0 s or less, not 20.0 s (and not faster than '
+            "8.0 s, for the surge).",
             change(STROKE, "manifold valve", 20.0, 12.0, AT_MOST, to=8.0),
         ),
         (
-            'Let "shore pump" run down in 30.0 s or more, not 15.0 s in "not linked".',
+            'In "not linked", open "manifold valve" in 27.2 s or more, not 20.0 s.',
+            change(STROKE, "manifold valve", 20.0, 27.2, AT_LEAST, opens=True),
+        ),
+        (
+            'In "not linked", let "shore pump" run down in 30.0 s or more, not 15.0 s.',
             change(RUN_DOWN, "shore pump", 15.0, 30.0, AT_LEAST),
         ),
         (
-            'Let "shore pump" run down in 30.0 s, not 15.0 s in "not linked".',
+            'In "not linked", let "shore pump" run down in 30.0 s, not 15.0 s.',
             change(RUN_DOWN, "shore pump", 15.0, 30.0),
         ),
         (
-            'Load at 600.0 m3/h, not 1200.0 m3/h in "not linked".',
+            'In "not linked", load at 600.0 m3/h, not 1200.0 m3/h.',
             change(RATE, "shore control valve", 1 / 3, 1 / 6),
         ),
         (
-            'Let "shore valve" begin 5 s later in "not linked".',
+            'In "not linked", let "shore valve" begin 5 s later.',
             change(LATER, "shore valve", 0.0, 5.0),
         ),
         (
@@ -89,7 +93,7 @@ def words(lineup: LineUp, *changes: Change, later: float = 0.0, slower: float = 
             change(ULLAGE, "no. 4 port and starboard", 30.0, 34.0, AT_LEAST, scenarios=()),
         ),
         (
-            'Move in another order: "shore pump" at 3.0 s, "manifold valve" at 18.0 s in "not linked".',
+            'In "not linked", move in another order: "shore pump" at 3.0 s, "manifold valve" at 18.0 s.',
             change(ORDER, "shore pump", 66.0, 60.0, starts=(("shore pump", 8.0), ("manifold valve", 23.0))),
         ),
     ],
@@ -116,8 +120,30 @@ def test_a_rate_of_one_stage_is_told_as_of_that_stage(demos: Demos) -> None:
     start = tuple(s.name for s in lineup.scenarios if s.stage == "start")
     one = change(RATE, "shore control valve", 300 / 3600, 240 / 3600, AT_MOST, scenarios=start)
     assert words(lineup, one, slower=3.0).startswith(
-        "Load at 240.0 m3/h or less, not 300.0 m3/h at the start. Every 1000 m3"
+        "At the start, load at 240.0 m3/h or less, not 300.0 m3/h. Every 1000 m3"
     )
+
+
+def test_a_rate_of_a_stage_without_a_name_is_told_by_the_scenario_that_has_it(demos: Demos) -> None:
+    """Not by the shutdown that is run there too: at its other stages it has other rates."""
+    lineup = demos["gasoline-drop-lines"].case.lineup
+    unnamed = lineup.with_(scenarios=tuple(replace(s, stage="") for s in lineup.scenarios))
+    start = tuple(s.name for s in lineup.scenarios if s.stage == "start")
+    (own,) = (s.name for s in lineup.scenarios if s.stage == "start" and not s.repeats)
+    one = change(RATE, "shore control valve", 300 / 3600, 240 / 3600, AT_MOST, scenarios=start)
+    assert len(start) > 1
+    assert words(unnamed, one, slower=3.0).startswith(f'In "{own}", load at 240.0 m3/h')
+
+
+def test_a_slower_pump_costs_time_where_no_rate_is_agreed(lineup: LineUp) -> None:
+    one = change(SPEED, "shore pump", 1.0, 0.92, scenarios=())
+    assert words(lineup, one).endswith("It costs no loading time.")
+    assert words(lineup.with_(rate=None), one).endswith("Less flows then: loading takes longer.")
+
+
+def test_a_short_time_is_not_told_as_none(lineup: LineUp) -> None:
+    one = change(RATE, "shore control valve", 1 / 3, 0.333, AT_MOST)
+    assert "takes 1 min longer" in words(lineup, one, slower=0.01)
 
 
 def test_what_ends_later_or_earlier_is_told(lineup: LineUp) -> None:
@@ -132,7 +158,7 @@ def test_changes_that_belong_together_stand_in_one_sentence(lineup: LineUp) -> N
         change(STROKE, "manifold valve", 20.0, 27.2, AT_LEAST),
         change(LATER, "shore valve", 0.0, 5.0),
     )
-    assert '20.0 s in "not linked"; and let "shore valve" begin' in said
+    assert '20.0 s; and in "not linked", let "shore valve" begin' in said
 
 
 def test_the_cause_is_named_with_what_it_would_be_without(demos: Demos) -> None:

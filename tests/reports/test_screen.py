@@ -58,7 +58,7 @@ def test_every_demo_fits_one_screen(name: str, demos: Demos) -> None:
     lines = hold(made)
     text = " ".join(" ".join(lines).split())
     each = judged(made)
-    left = re.search(r"\.\.\. and (\d+) more: [^:]*\(--details\)", text)
+    left = re.search(r"\.\.\. and (\d+) more[:,] [^:]*\(--details\)", text)
     shown = len(each) - (int(left[1]) if left else 0)
     assert len(each) == 1 or all(one.name in text for one in each[:shown])
     many = [f.verdict for f in made.counting] + [r.verdict for r in made.broken]
@@ -124,6 +124,11 @@ def test_items_that_find_no_room_are_counted() -> None:
     made = " ".join(listed("Rules: ", long, lines=2))
     assert "more: --details" in made
     assert int(re.findall(r"(\d) more", made)[0]) == 5 - sum(f"word {i}" in made for i in range(5))
+
+
+def test_rules_that_do_not_count_or_are_switched_off_are_counted(demos: Demos) -> None:
+    text = " ".join(" ".join(screen(demos["kerosene-shutdown-linked-and-not"].answer)).split())
+    assert re.search(r"Rules: \d+ met; 5 not met, for advice only; 1 switched off by a file of rules\.", text)
 
 
 def test_twins_are_told_once() -> None:

@@ -77,7 +77,7 @@ def test_a_gauge_is_taken_to_be_within_a_tenth_and_no_closer_than_it_can_be_read
 ) -> None:
     (one,) = pump_case(reading(bar)).lineup.readings
     assert one.tolerance == pytest.approx(tolerance * 1e5)
-    assert "33 CFR 156.170(c)(4)" in one.tolerance_source
+    assert "33 CFR 156.170(c)(3)" in one.tolerance_source
 
 
 # What a difference points to: the true line differs in one figure, and two gauges show it.

@@ -32,6 +32,7 @@ from surge.reports.letters import BOXES, fonts, lacking
 from surge.units import printable
 
 HIGHEST, LOWEST = 6, 3  # rows before the details, as long as the others are kept
+USUAL = 16  # rows and rules above them with which a printed page has room for so many
 NOT_KEPT = ("EXCEEDED", "undecided")
 
 
@@ -56,10 +57,13 @@ def sheet_html(document: dict[str, Any], sketch: str) -> str:
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, keep_trailing_newline=True
     )
     template = environment.from_string((folder / "sheet.html").read_text(encoding="utf-8"))
+    chains = document["chains"]
+    above = [*document["stages"], *document["movements"], *chains, *(r for c in chains for r in c["rules"])]
+    crowd = max(0, len(above) - USUAL)
     return template.render(
         d=document,
-        highest=_parted(document["highest"], HIGHEST),
-        lowest=_parted(document["lowest"], LOWEST),
+        highest=_parted(document["highest"], max(2, HIGHEST - crowd)),
+        lowest=_parted(document["lowest"], max(1, LOWEST - crowd)),
         sketch=Markup(sketch),
         style=Markup(style),
         style_hash=f"sha256-{digest}",

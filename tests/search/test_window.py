@@ -356,8 +356,8 @@ def test_no_rate_opens_what_shut_off_head_closes(demos: Demos) -> None:
 @pytest.mark.slow
 def test_all_that_can_be_asked_keeps_to_the_schema(tmp_path: Path) -> None:
     path = tmp_path / "case.toml"
-    once = 'name = "emergency shutdown"\nnot_at = { "topping off" = "one stage is enough here" }\n'
-    text = starter_case().replace('name = "emergency shutdown"\n', once)
+    once = '[scenario.shutdown]\nnot_at = { "topping off" = "one stage is enough here" }\n'
+    text = starter_case().replace("[scenario.shutdown]\n", once)
     assert once in text
     path.write_text(text, encoding="utf-8")
     got = surge.find_windows(path, longest=20.0, orders=True, shapes=True, bands=True)

@@ -35,8 +35,8 @@ def test_behind_an_instant_stop() -> None:
     """Line packing with quadratic friction, 9 s after the stop. The front carries half a reach's friction,
     which shows at every second step: first order, on the high side. The steps between are within 1.2e-4 of
     the limit on 20 reaches already. Until it is looked up a node behind the front has the tangent at the flow
-    before it, and charges 4 t (1 - t)^2 e^2 of the instant stop's rise too much: t = tanh(f V x/(4 D a)), what
-    flows there of the flow before, e = f V dx/(4 D a). The wave that comes back at 9 s met the front at
+    before it, and charges 4 t (1 - t)^2 e^2 of the instant stop's rise too much: t = tanh(f V x/(4 D a)),
+    what flows there of the flow before, e = f V dx/(4 D a). The wave that comes back at 9 s met the front at
     4500 m: 7.5e-5 of the limit in each such node, of which it passes one to four, 2.5 on average."""
 
     def values(n: int) -> tuple[float, float]:

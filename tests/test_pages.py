@@ -40,14 +40,22 @@ def test_a_figure_of_the_method_is_that_of_the_code(
 
 
 def test_the_formula_of_the_error_has_the_factors_of_the_code() -> None:
-    from surge.transient.errors import FIT_SAFETY, LEAST_ERROR, LEAST_SHARE, LEAST_TIMES
+    from surge.transient.errors import (
+        BEFORE,
+        LEAST_ERROR,
+        LEAST_SHARE,
+        LEAST_TIMES,
+        LUMP_SAFETY,
+        STEP_SAFETY,
+    )
 
     text = HOW.read_text(encoding="utf-8")
-    misfit = rf"{FIT_SAFETY}\,\max\left(|r - h|,\ \tfrac12|q - s|,\ \tfrac14|d - h|\right)"
+    assert BEFORE == 0.5
+    step = rf"{STEP_SAFETY:g}\,\max\left(|h - s|,\ \tfrac12|s - d|\right) + b"
     least = (
         rf"\min({LEAST_SHARE:.4f}\,W,\ {LEAST_TIMES:g} \times \text{{these}}) + {LEAST_ERROR:g}~\text{{Pa}}"
     )
-    assert rf"|h - s| + {misfit} + {FIT_SAFETY}\,|l - s| + {least}$$" in text
+    assert rf"{step} + {LUMP_SAFETY}\,|l - s| + {least}$$" in text
 
 
 def anchors_of(page: Path) -> set[str]:

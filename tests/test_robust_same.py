@@ -130,7 +130,7 @@ def test_the_same_in_other_processes_on_one_processor(case: Path) -> None:
 def test_histories_kept_or_not_change_no_figure() -> None:
     lineup = read_case(SMALL, filename="x").lineup
     work = plan(lineup, lineup.scenarios[0])
-    reaches = divide(work.times, choose_step(work.times, period=work.period, stroke=work.stroke))
+    reaches = divide(work.times, choose_step(work.times, stroke=work.stroke))
     found = []
     for history in (True, False):
         made = _start(work, reaches, history=history)

@@ -125,22 +125,16 @@ def test_a_file_that_is_far_too_big_is_not_read(tmp_path: Path) -> None:
 
 
 def test_the_step_is_chosen_in_little_room() -> None:
-    """The same bits whatever the room, and never steps times pipes of memory."""
-    times = np.exp(np.random.default_rng(1).uniform(-5, 1, 200))
-    period = 4 * float(times.max())
+    """Never steps times pipes of memory."""
+    times = np.exp(np.random.default_rng(1).uniform(-5, 1, 20_000))
+    times[0] = 50.0
     tracemalloc.start()
     try:
-        chosen = choose_step(times, period=period, stroke=20.0)
+        choose_step(times, stroke=20.0)
         peak = tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()
-    assert peak < 40e6
-    for room in (200, 2**14, 2**24):
-        before, reaches.ROOM = reaches.ROOM, room
-        try:
-            assert choose_step(times, period=period, stroke=20.0) == chosen
-        finally:
-            reaches.ROOM = before
+    assert peak < 4e6
 
 
 @pytest.mark.parametrize("command", ["check", "window", "chart"])

@@ -48,8 +48,8 @@ from surge.kernel.march import SAME_HEAD
 #   step, row (pipes, W)                1/step [1/m] and first row of a pipe's table in them
 #   table (n,)                          losses of half a reach at an end, one table after the other [m]
 #   place, sums (W,)                    room
-#   ei (ends, E_INTS), y (ends,)        pipe ends, 1/B [m2/s]
-#   x, late (ends, W)                   head that arrived [m], loss still to come [m]
+#   ei (ends, E_INTS), y, share (ends,) pipe ends, 1/B [m2/s], fraction of a step [-]
+#   x, late, past (ends, W)             head that arrived, loss still to come, wave a step before [m]
 #   end_r, end_step, end_row (ends, W)  of half a reach: as r; 1/step [1/m] and first entry in ``table``
 #   z, stub_y (points,)                 impedance [s/m2]; y of storage [m2/s]
 #   fixed, head, stub, xy (points, W)   [m], [m], [m]; sum(x*y) [m3/s]
@@ -65,10 +65,10 @@ from surge.kernel.march import SAME_HEAD
 Block = namedtuple(
     "Block",
     "sizes p m window hi lo flat_p flat_m flat_hi flat_lo pipes r base rise law step row table place sums "
-    "ei y x late end_r end_step end_row z fixed xy head stub_y stub highest lowest when_highest when_lowest "
-    "li lf held knots coef lumps lump_row plain pairs chains chain together apart members law_i law_t law_v "
-    "probe probe_high probe_low probe_when_high probe_when_low probe_heads well status failed bad work "
-    "matrix rhs again pi pf1 li1 lf1 knots1 coef1 matrix1 rhs1",
+    "ei y share x late past end_r end_step end_row z fixed xy head stub_y stub highest lowest "
+    "when_highest when_lowest li lf held knots coef lumps lump_row plain pairs chains chain together "
+    "apart members law_i law_t law_v probe probe_high probe_low probe_when_high probe_when_low "
+    "probe_heads well status failed bad work matrix rhs again pi pf1 li1 lf1 knots1 coef1 matrix1 rhs1",
 )
 
 
@@ -211,7 +211,7 @@ def march_block(block, first, steps, dt, frozen):
     sizes, p, m, window, pipes = block.sizes, block.p, block.m, block.window, block.pipes
     r, row, step, table, place, sums = block.r, block.row, block.step, block.table, block.place, block.sums
     base, rise, law = block.base, block.rise, block.law
-    ei, y, x, late = block.ei, block.y, block.x, block.late
+    ei, y, share, x, late, past = block.ei, block.y, block.share, block.x, block.late, block.past
     end_r, end_row, end_step = block.end_r, block.end_row, block.end_step
     z, fixed, xy, head, stub_y, stub = block.z, block.fixed, block.xy, block.head, block.stub_y, block.stub
     highest, lowest = block.highest, block.lowest
@@ -252,7 +252,7 @@ def march_block(block, first, steps, dt, frozen):
             )
         # A law point that falls on this instant holds although n*dt may be rounded below it.
         _move((k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
-        arrive(p, m, window, ei, y, x, late, xy)
+        arrive(p, m, window, ei, y, share, x, late, past, xy)
         if n_lumped > 0:
             _store(stub_y, head, stub, xy)
         _plain(plain, z, fixed, xy, head)

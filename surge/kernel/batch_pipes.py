@@ -330,11 +330,12 @@ def slide(p, m, window, size):
 
 
 @jit
-def arrive(p, m, window, ei, y, x, late, xy):
+def arrive(p, m, window, ei, y, share, x, late, past, xy):
     """Bring the waves that arrive at pipe ends to their points: ``x`` of every end, sum(x*y).
 
     p, m (buffer, W): waves [m]; window (2,): rows where their nodes begin; ei (ends, E_INTS); y (ends,)
-    [m2/s]; late (ends, W) [m]. x (ends, W) [m] and xy (points, W) [m3/s] are written.
+    [m2/s]; share (ends,) [-], fraction of a step; late (ends, W) [m]. past (ends, W) [m], the wave a step
+    before, is read and written; x (ends, W) [m] and xy (points, W) [m3/s] are written.
     """
     n_start = ei.shape[0] // 2
     for i in range(xy.shape[0]):
@@ -343,14 +344,19 @@ def arrive(p, m, window, ei, y, x, late, xy):
     for e in range(ei.shape[0]):
         point = ei[e, E_POINT]
         node = ei[e, E_NODE]
+        fraction = share[e]
         if e < n_start:
             at = window[1] + node
             for j in range(WIDE):
-                x[e, j] = m[at, j] + late[e, j]
+                now = m[at, j] + late[e, j]
+                x[e, j] = now + fraction * (past[e, j] - now)
+                past[e, j] = now
         else:
             at = window[0] + node
             for j in range(WIDE):
-                x[e, j] = p[at, j] + late[e, j]
+                now = p[at, j] + late[e, j]
+                x[e, j] = now + fraction * (past[e, j] - now)
+                past[e, j] = now
         admittance = y[e]
         for j in range(WIDE):
             xy[point, j] += x[e, j] * admittance

@@ -64,7 +64,9 @@ E_Y = 0  # [m2/s] y = 1/B
 E_R = 1  # [1/m] loss coefficient of half a reach: loss = r*d*|d| with d = 2BQ [m]
 E_X = 2  # [m] head that would stand at the end if nothing flowed
 E_LOSS = 3  # [m] loss of half a reach that the wave still has to pay on arrival
-E_FLOATS = 4
+E_SHARE = 4  # [-] fraction of a step by which the way through the pipe is longer than its reaches
+E_PAST = 5  # [m] the wave that would have arrived a step before without that fraction
+E_FLOATS = 6
 
 # Links, li.
 L_KIND = 0  # ORIFICE, PUMP or LUMPED

@@ -7,6 +7,13 @@ is one cache line. Nothing is moved in memory: the window of P slides down one r
 up, inside longer buffers (``window`` holds both positions). Measured against heads and flows in two buffers
 this is what makes the march fast.
 
+Fraction. The way through a pipe is a whole number of steps and a fraction of one. Waves take the fraction on
+arrival: what arrives lies in time between the wave that is there now and the one a step before, which the end
+keeps. So every length is exact. Nothing is lost in the sum, and squares never grow; a front is spread over
+two steps by each end that has a fraction. Inner node ``i`` stands ``i`` reaches and half the fraction from the
+start of its pipe, and has its head earlier by that half, P and M alike. The loss of that half is paid at the
+end.
+
 Friction belongs to the flow in the middle of a reach; half a reach is lost on leaving an end and half on
 arriving, the latter with the flow that the end had a step before. Second order where the flow is smooth, and
 an instant stop still rises by exactly B times the flow stopped. With friction frozen the coefficient is exact
@@ -22,7 +29,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from surge.kernel.columns import E_LOSS, E_NODE, E_POINT, E_R, E_ROW, E_X, E_Y, P_H, P_XY
+from surge.kernel.columns import (
+    E_LOSS,
+    E_NODE,
+    E_PAST,
+    E_POINT,
+    E_R,
+    E_ROW,
+    E_SHARE,
+    E_X,
+    E_Y,
+    P_H,
+    P_XY,
+)
 from surge.kernel.compiled import jit
 from surge.kernel.laws import table_loss
 
@@ -119,17 +138,21 @@ def arrive(p, m, at_p, at_m, n_start, pf, ei, ef):
     """Bring the waves that arrive at pipe ends to their points: ``x`` of every end, sum(x*y).
 
     p, m (buffer,): waves [m], nodes from ``at_p`` and ``at_m`` on. The first ``n_start`` ends are starts of
-    pipes. ei (ends, E_INTS). ef (ends, E_FLOATS): E_LOSS [m] and E_Y [m2/s] are read, E_X [m] is written. pf
-    (points, P_FLOATS): P_XY [m3/s] is written.
+    pipes. ei (ends, E_INTS). ef (ends, E_FLOATS): E_LOSS [m], E_SHARE [-] and E_Y [m2/s] are read, E_X [m] is
+    written, E_PAST [m] is read and written. pf (points, P_FLOATS): P_XY [m3/s] is written.
     """
     for i in range(pf.shape[0]):
         pf[i, P_XY] = 0.0
     for e in range(n_start):
-        x = m[at_m + ei[e, E_NODE]] + ef[e, E_LOSS]
+        now = m[at_m + ei[e, E_NODE]] + ef[e, E_LOSS]
+        x = now + ef[e, E_SHARE] * (ef[e, E_PAST] - now)
+        ef[e, E_PAST] = now
         ef[e, E_X] = x
         pf[ei[e, E_POINT], P_XY] += x * ef[e, E_Y]
     for e in range(n_start, ei.shape[0]):
-        x = p[at_p + ei[e, E_NODE]] + ef[e, E_LOSS]
+        now = p[at_p + ei[e, E_NODE]] + ef[e, E_LOSS]
+        x = now + ef[e, E_SHARE] * (ef[e, E_PAST] - now)
+        ef[e, E_PAST] = now
         ef[e, E_X] = x
         pf[ei[e, E_POINT], P_XY] += x * ef[e, E_Y]
 

@@ -128,8 +128,6 @@ class MethodJson(JsonObject):
     nodes: int
     steps: int
     duration_s: float
-    largest_misfit_of_travel_time: float
-    misfit_of: str
     lumped: tuple[str, ...]
     error_aimed_at_pa: float
     worst_error_pa: float
@@ -421,8 +419,6 @@ def _method(m: Method) -> MethodJson:
         nodes=m.nodes,
         steps=m.steps,
         duration_s=m.duration,
-        largest_misfit_of_travel_time=m.largest_misfit,
-        misfit_of=m.misfit_of,
         lumped=m.lumped,
         error_aimed_at_pa=m.tolerance,
         worst_error_pa=m.worst_error,

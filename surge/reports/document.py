@@ -244,10 +244,9 @@ class NoAnswer(JsonObject):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ErrorPartsJson(JsonObject):
-    """Parts of the error: from the step, fitted lengths, lumped elements, and what rose after the run."""
+    """Parts of the error: from the step, lumped elements, and what rose after the run."""
 
     step: float
-    misfit: float
     lumping: float
     late: float
     range: float
@@ -359,7 +358,6 @@ def extreme(x: Extreme) -> ExtremeJson:
         error_pa=x.error,
         error_parts_pa=ErrorPartsJson(
             step=x.step_part,
-            misfit=x.misfit_part,
             lumping=x.lumping_part,
             late=x.late_part,
             range=x.range_part,

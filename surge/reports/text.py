@@ -367,9 +367,7 @@ class TextReport:
         reached = "" if m.worst_error <= m.tolerance else ", which was NOT reached"
         text = (
             f"{self._name(run)}: {m.runs} marches to {m.duration:.1f} s, the finest with {m.steps} steps of "
-            f"{m.dt * 1000:.2f} ms on {m.nodes} nodes; lengths fitted to the step within "
-            f"{m.largest_misfit * 100:.2f} % of the travel time ({m.misfit_of}: "
-            "short parts are held to a time, not to a share); largest numerical error "
+            f"{m.dt * 1000:.2f} ms on {m.nodes} nodes, every travel time exact; largest numerical error "
             f"{self.display.error(m.worst_error)} {self.display.units.pressure}, aimed at "
             f"{self.display.error(m.tolerance)} {self.display.units.pressure}{reached}."
         )

@@ -365,8 +365,6 @@ def standing(work: Plan) -> ScenarioResult:
             steps=0,
             duration=0.0,
             ahead=0.0,
-            largest_misfit=0.0,
-            misfit_of="",
             lumped=(),
             tolerance=0.0,
             worst_error=0.0,

@@ -154,6 +154,8 @@ def _ends_and_points(nets: Sequence[Net], which: Ints, order: NDArray[np.intp]) 
         "y": net.ef[:, columns.E_Y].copy(),
         "x": _side_by_side(nets, which, lambda n: n.ef[:, columns.E_X]),
         "late": _side_by_side(nets, which, lambda n: n.ef[:, columns.E_LOSS]),
+        "share": net.ef[:, columns.E_SHARE].copy(),
+        "past": _side_by_side(nets, which, lambda n: n.ef[:, columns.E_PAST]),
         "pi": net.pi,
         "z": net.pf[:, columns.P_Z].copy(),
         "stub_y": net.pf[:, columns.P_STUB_Y].copy(),

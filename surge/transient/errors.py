@@ -2,57 +2,41 @@
 
 Decisions
 ---------
-* Four parts, each seen in marches that differ in nothing else, as far as that can be:
+* Three parts, each seen in marches that differ in nothing else:
 
-  - *step*: |half - step|. Behind a front the order is one, else two: no less than the error.
-  - *misfit*, from lengths rounded to the step: ``FIT_SAFETY`` times the greatest difference of twins, two
-    marches that are rounded differently. Roundings go down with the step, so twins at twice the step count
-    half, those at four times a fourth. There are three: the finer march and one near it; the first march and
-    one near it; the finer one and one at four times its step. At deeper levels the marches of the level
-    before are the second and third. Two twins alone can agree by chance.
-  - *lumping*: ``FIT_SAFETY`` times |lumps in two parts - step|, as long as the finer march has lumps.
+  - *step*: ``STEP_SAFETY`` times |half - step|, and no less than ``BEFORE`` of |step - twice the step|. Behind
+    a front, and where one is spread at the ends of pipes, the order is one, else two. Steps are halved
+    exactly, so that the fractions of a step at the ends of pipes belong together; where the fraction is
+    small what it spreads goes down by no more than the root of two, and |half - step| is 0.41 of the error.
+    At deeper levels the marches of the level before stand for the coarser ones. Two marches alone can agree
+    by chance. To it comes what may lie *between* the steps (:func:`surge.transient.march.beyond`): marches at
+    halved steps meet a corner of a history at the same instants, and agree on what all of them miss.
+  - *lumping*: ``LUMP_SAFETY`` times |lumps in two parts - step|, as long as the finer march has lumps.
   - ``LEAST_SHARE`` of the greatest swing of any place, but no more than ``LEAST_TIMES`` the other parts, and
     ``LEAST_ERROR``. An extreme that no march moves (the pressure before anything happens) has this alone.
 
-* After a sudden stop fronts meet anew at every rounding, and a pressure that lasts for one step is no less
-  real at a finer one. So none of these marches counts less for being coarser. An extreme has ``SUDDEN_OWN``
-  times the furthest that any of them is from it, and no less than ``SUDDEN_ANY`` times the furthest from any
+* After a sudden stop fronts meet anew at every step, and a pressure that lasts for one step is no less real
+  at a finer one. So none of these marches counts less for being coarser. An extreme has ``SUDDEN_OWN`` times
+  the furthest that any of them is from it, and no less than ``SUDDEN_ANY`` times the furthest from any
   extreme of the line-up.
 * In a run whose worst error stays above what was aimed at, every extreme has ``UNSETTLED`` of that worst
   error at least.
 * What may come after the run is a part of its own and does not ask for a finer step: ``LATE_SAFETY`` times
   what a first march rose beyond the extreme. Where the finer march went on too it has it, and there remains
-  ``LATE_SURE`` times the greatest difference of what these marches rose, less by the step. Where it should
-  have gone on and did not, every extreme has at least ``LATE_ANY`` times the furthest that any rose.
+  ``LATE_SURE`` times the difference of what both rose, less by the step. Where it should have gone on and did
+  not, every extreme has at least ``LATE_ANY`` times the furthest that any rose.
 
 Where the factors come from
 ---------------------------
-Measured, not derived: on 103 gradual line-ups with 4210 extremes and 36 sudden ones with 1478, against
-marches at an eighth of the reported step (or a fourth). They are networks, berths, yards and branches of
-``tests/support/lineups`` with short shore lines, of the seeds 20001 to 20014 and 30001 to 30084, such as
-could be marched so finely. Each factor was changed alone; other seeds were then hunted with all of them as
-they stand (``tests/benchmarks/hunt.py``, section 9 of ``notebooks/how-it-works.md``).
-
-* ``FIT_SAFETY`` on the misfit: outside their error were 567 gradual extremes without it, 19 at 1, 9 at 1.25,
-  7 at 1.5. Five of the 7 are told too far out. Two, one closed end, are too low (network 30083 at size 0.15):
-  by 0.18 % of the rise where the error said 0.11 %. Covering that too would take 2.8 and nearly double the
-  errors. Without the second twins there are 10. The third ones cover no more here, but turn 3 runs from
-  settled to not.
-* ``FIT_SAFETY`` on lumping: made no difference, whether 0, 1 or 1.5. It stays as a part of the misfit would.
-* ``LEAST_SHARE``: 15 outside without it, 8 at half of it, 7 with it. ``LEAST_TIMES``: 1 and 3 are alike; it
-  only keeps the share from extremes that hardly move. ``LEAST_ERROR``: 8 outside from 0 to 10 Pa, 7 at 20,
-  ten times what the watch lets a steady line stray (some 2 Pa, :mod:`surge.transient.watch`).
-* ``SUDDEN_OWN``: 3 sudden extremes outside at 1, one at 1.5 and 2 (at 2 by 1.06 times its error), none
-  at 2.5.
-* ``SUDDEN_ANY`` and ``UNSETTLED``: without both 7 are outside, by up to 14 times their error; with either
-  none. Both stay: a sudden run may settle, and a gradual one may not.
+Measured, not derived: @@
 * ``LATE_SAFETY``, ``LATE_SURE``, ``LATE_ANY``: branches with the seeds 1 to 1841 and yards 1 to 2139, of both
-  those whose first march is quick: 286. In 11 anything came later by more than 100 Pa. At an eighth of the
-  step it rose by up to 1.3 times as much as the first marches tell, but for three: two gradual ones with 3.3
-  and 4.5 times as much, and a sudden one where it came at places where they saw nothing. In two of the three
-  the reported march goes on, and at half its step every extreme lies within its error. In the other (branches
-  1163) that is too much work: with 2.5 times its own rise alone an extreme lay 0.06 % of the rise beyond its
-  error. It rose by two thirds of the furthest that first marches had of any extreme there; ``LATE_ANY`` is 1.
+  those whose first march is quick: 286, with lengths rounded to the step and two first marches. In 11
+  anything came later by more than 100 Pa. At an eighth of the step it rose by up to 1.3 times as much as the
+  first marches tell, but for three: two gradual ones with 3.3 and 4.5 times as much, and a sudden one where
+  it came at places where they saw nothing. In two of the three the reported march goes on, and at half its
+  step every extreme lies within its error. In the other (branches 1163) that is too much work: with 2.5 times
+  its own rise alone an extreme lay 0.06 % of the rise beyond its error. It rose by two thirds of the furthest
+  that first marches had of any extreme there; ``LATE_ANY`` is 1.
 """
 
 from __future__ import annotations
@@ -68,7 +52,9 @@ from surge.transient.march import Marched
 from surge.transient.peaks import Key, Peaks
 
 # Where each has its value from stands above.
-FIT_SAFETY = 1.5
+STEP_SAFETY = 2.0
+BEFORE = 0.5
+LUMP_SAFETY = 1.5
 LEAST_SHARE = 2e-4  # of the greatest swing
 LEAST_TIMES = 3.0  # the other parts
 LEAST_ERROR = 20.0  # [Pa]
@@ -133,6 +119,17 @@ class Summary(Peaks):
             for key, one in self.found.items()
         }
 
+    def between(self, key: Key) -> float:
+        """By how much an extreme may lie beyond what the steps have of it [Pa]; in a pipe, as at its ends."""
+        what, name, way = key
+        at = self._ends[name] if what == "element" else [self.index[name]]
+        return self.rho_g * float(self.marched.between[at, 0 if way == "high" else 1].max())
+
+    @cached_property
+    def _ends(self) -> dict[str, list[int]]:
+        """Elements with the places of their two points."""
+        return {e.name: [self.index[e.start], self.index[e.end]] for e in self.lineup.elements}
+
     @cached_property
     def sample(self) -> Sample:
         """What the error needs of it, without the march."""
@@ -161,32 +158,29 @@ class ErrorMarches:
     Attributes
     ----------
     fine : Summary
-        Reported; at about half the step of ``coarse``.
-    coarse : Sample
-    twins : tuple of (Sample, Sample)
-        Rounded differently.
+        Reported.
+    coarser : tuple of Sample
+        At twice its step, at twice that, and so on, two at least.
     lumping : Sample or None
-        As ``coarse``, every lump in two parts; None when ``fine`` has no lumps.
+        As the first of those, every lump in two parts; None when ``fine`` has no lumps.
     sudden : bool
         Whether anything moves in no time.
     """
 
     fine: Summary
-    coarse: Sample
-    twins: tuple[tuple[Sample, Sample], ...]
+    coarser: tuple[Sample, ...]
     lumping: Sample | None
     sudden: bool
 
-    def parts(self, key: Key) -> tuple[float, float, float]:
-        """Step, misfit and lumping part of the error of one extreme [Pa]; what is least in the first."""
+    def parts(self, key: Key) -> tuple[float, float]:
+        """Step and lumping part of the error of one extreme [Pa]; what is least in the first."""
         fine = self.fine.sample
-        step = fine.apart(self.coarse, key)
-        misfit = FIT_SAFETY * max(
-            a.apart(b, key) * min(fine.dt / max(a.dt, b.dt), 1.0) for a, b in self.twins
-        )
-        lumping = FIT_SAFETY * self.coarse.apart(self.lumping, key) if self.lumping else 0.0
+        first, second = self.coarser[:2]
+        step = STEP_SAFETY * max(fine.apart(first, key), BEFORE * first.apart(second, key))
+        step += self.fine.between(key)
+        lumping = LUMP_SAFETY * first.apart(self.lumping, key) if self.lumping else 0.0
         share = LEAST_SHARE * self.fine.greatest_swing
-        return step + min(share, LEAST_TIMES * (step + misfit + lumping)) + LEAST_ERROR, misfit, lumping
+        return step + min(share, LEAST_TIMES * (step + lumping)) + LEAST_ERROR, lumping
 
     @cached_property
     def errors(self) -> dict[Key, float]:
@@ -194,8 +188,7 @@ class ErrorMarches:
         fine = self.fine.sample
         found = {key: sum(self.parts(key)) for key in self.fine.found}
         if self.sudden:
-            marches = (self.coarse, *(one for two in self.twins for one in two))
-            furthest = {key: max(one.apart(fine, key) for one in marches) for key in found}
+            furthest = {key: max(one.apart(fine, key) for one in self.coarser) for key in found}
             least = SUDDEN_ANY * max(furthest.values())
             found = {key: max(own, SUDDEN_OWN * furthest[key], least) for key, own in found.items()}
         return found
@@ -212,30 +205,28 @@ class ErrorMarches:
 
 @dataclass(frozen=True, kw_only=True)
 class Late:
-    """What two first marches, rounded differently, had beyond the extremes when they had gone on.
+    """What a first march had beyond the extremes when it had gone on.
 
     Attributes
     ----------
     dt : float
-        Their step [s].
-    rises : tuple of mapping of Key to float
-        Of each march [Pa].
+        Its step [s].
+    rise : mapping of Key to float
+        [Pa]
     until : float
         When the last of it that counts came [s].
     """
 
     dt: float
-    rises: tuple[Rises, ...]
+    rise: Rises
     until: float
 
     def part(self, *, wanted: bool) -> dict[Key, float]:
         """The part of the error where the finer march did not go on [Pa]; ``wanted``: it should have."""
-        most = {key: max(rise[key] for rise in self.rises) for key in self.rises[0]}
-        least = LATE_ANY * max(most.values()) if wanted else 0.0
-        return {key: max(LATE_SAFETY * rise, least) for key, rise in most.items()}
+        least = LATE_ANY * max(self.rise.values()) if wanted else 0.0
+        return {key: max(LATE_SAFETY * rise, least) for key, rise in self.rise.items()}
 
     def part_after(self, fine: Rises, dt: float) -> dict[Key, float]:
         """The part of the error where the finer march, at ``dt`` [s], went on and rose by ``fine`` [Pa]."""
         weight = LATE_SURE * min(2.0 * dt / self.dt, 1.0)
-        spans = {key: [rise, *(r[key] for r in self.rises)] for key, rise in fine.items()}
-        return {key: weight * (max(span) - min(span)) for key, span in spans.items()}
+        return {key: weight * abs(rise - self.rise[key]) for key, rise in fine.items()}

@@ -6,6 +6,7 @@ between two points with its inertia (trapezoidal rule) and its loss, and half of
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -190,6 +191,9 @@ class _Arrays(_Builder):
         heads = [(steady.head[p.start], steady.head[p.end]) for p in lineup.pipes]
         self.drop = np.array([h0 - h1 for h0, h1 in heads])
         self.frozen = factor / (2 * self.loss.gravity * self.loss.area**2)
+        self.way = np.array(reaches.count) + np.array(reaches.share)  # through each pipe [reaches]
+        # At an end the loss of half a reach and of half the fraction is paid, each as a part of a reach's.
+        self.half = (1.0 + np.array(reaches.share)) / 2
         self.nodes = self._positions()
 
     def _positions(self) -> tuple[NDArray[np.intp], ...]:
@@ -208,12 +212,12 @@ class _Arrays(_Builder):
         law, per_law = np.zeros((pipes + 1, TABLE_SIZE + 1, 2)), np.zeros(pipes + 1)
         now = np.zeros((size, 2))
         for k in self.gridded:
-            at, wave, n = self.nodes[k], self.b[k], self.reaches.count[k]
+            at, wave, n = self.nodes[k], self.b[k], self.way[k]
             q, loss, step = abs(self.flow[k]), self.tables.loss[k] / n, self.tables.step[k]
             by_d, d_step = of_wave_difference(loss, step, wave, q)
             place = round(q / step)
             d = 2 * wave * q + loss[place]
-            table[k], per_d[k] = loss / 2, 1 / (2 * wave * step)
+            table[k], per_d[k] = loss * self.half[k], 1 / (2 * wave * step)
             law[k], per_law[k] = tangents(by_d, d_step, d), 1 / d_step
             inner = at[1:-1]
             row[inner], now[inner] = k, law[k, place]
@@ -229,7 +233,7 @@ class _Arrays(_Builder):
     def _coefficient(self, k: int, loss: float, d: float) -> float:
         """Coefficient r with which r*d*d is exactly ``loss`` [m] at the steady flow."""
         if d <= 0.0 or loss <= 0.0:
-            return float(self.frozen[k] / self.reaches.count[k] / (4 * self.b[k] ** 2))
+            return float(self.frozen[k] / self.way[k] / (4 * self.b[k] ** 2))
         if loss > MOST_LOSS_OF_WAVE * d:
             raise GridError(
                 f'pipe "{self.lineup.pipes[k].name}" loses too much head in one reach for this method; '
@@ -250,10 +254,11 @@ class _Arrays(_Builder):
         self.ef = np.zeros((len(items), columns.E_FLOATS))
         for e, (point, k, far) in enumerate(items):
             into = -self.flow[k] if far else self.flow[k]
-            half = abs(self.drop[k]) / self.reaches.count[k] / 2
-            r = self.frozen[k] / self.reaches.count[k] / (8 * self.b[k] ** 2)
+            half = math.copysign(abs(self.drop[k]) / self.way[k] * self.half[k], into)
+            r = self.frozen[k] / self.way[k] * self.half[k] / (4 * self.b[k] ** 2)
+            x = self.heads[point] - self.b[k] * into
             self.ei[e] = self.nodes[k][-1 if far else 0], k, point
-            self.ef[e] = 1 / self.b[k], r, self.heads[point] - self.b[k] * into, half if into > 0 else -half
+            self.ef[e] = 1 / self.b[k], r, x, half, self.reaches.share[k], x
 
     def point_arrays(self) -> None:
         """Kind, fixed head, impedance and ends of every point."""
@@ -329,7 +334,7 @@ class _Arrays(_Builder):
         for k, pipe in enumerate(self.lineup.pipes):
             if self.nodes[k].size:
                 z0, z1 = (self.lineup.points_by_name[p].elevation for p in (pipe.start, pipe.end))
-                z = z0 + (z1 - z0) * np.linspace(0, 1, self.nodes[k].size)
+                z = z0 + (z1 - z0) * self.reaches.places(k)
                 floor[self.nodes[k][1:-1]] = 2 * (z + self.lineup.vapour_gauge / rho_g)[1:-1]
         return floor
 
@@ -350,10 +355,9 @@ class _Arrays(_Builder):
         start = np.array([p.size - size, 0], dtype=np.int64)
         for k in self.gridded:
             at = self.nodes[k]
-            share = np.linspace(0, 1, at.size)
-            head = self.steady.head[self.lineup.pipes[k].start] - self.drop[k] * share
+            head = self.steady.head[self.lineup.pipes[k].start] - self.drop[k] * self.reaches.places(k)
             # Waves arrive at inner nodes with half a reach's loss still to come, at ends with none.
-            wave = np.full(at.size, self.b[k] * self.flow[k] + 0.5 * self.drop[k] / (at.size - 1))
+            wave = np.full(at.size, self.b[k] * self.flow[k] + 0.5 * self.drop[k] / self.way[k])
             wave[[0, -1]] = self.b[k] * self.flow[k]
             p[start[0] + at] = head + wave
             m[start[1] + at] = head - wave
@@ -399,9 +403,9 @@ def build_grid(
     names = [p.name for p in lineup.pipes]
     probe = []
     for pipe, shares in (probes or {}).items():
-        at = work.nodes[names.index(pipe)]
+        at, places = work.nodes[names.index(pipe)], reaches.places(names.index(pipe))
         # Ends are points; a lumped or two-node pipe has no node of its own to look at.
-        inner = [min(max(round(s * (at.size - 1)), 1), at.size - 2) for s in shares]
+        inner = [min(max(int(np.argmin(np.abs(places - s))), 1), at.size - 2) for s in shares]
         probe += [at[i] if at.size > 2 else 0 for i in inner]
     waves = work.waves()
     start, at = waves["window"], np.array(probe, dtype=np.int64)

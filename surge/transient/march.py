@@ -30,6 +30,7 @@ CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
 STEPS_KEPT = 3000  # samples of a thinned history, about
 STILL_WORK = 2e6  # nodes times steps that the look at the steady flow may take
 STILL_STEPS = 50  # but not fewer steps than this
+AROUND = 2  # steps before and after an extreme that tell what lies between
 
 _WHY = {
     NOT_CONVERGED: "the flow at a valve or pump did not converge",
@@ -53,6 +54,36 @@ def keep_still(grid: Grid, *, frozen: bool) -> None:
     Marched(grid=replace(grid, net=own), frozen=frozen, stride=steps).advance(steps)
 
 
+def beyond(heads: Array) -> Array:
+    """Return by how much a peak between two steps may rise above the highest of five heads [m].
+
+    A corner of a history falls between two steps, and what they have of it depends on where. Straight lines
+    through the two heads before and the two behind meet where it would be; on a rounded peak they meet too
+    high.
+
+    Parameters
+    ----------
+    heads : ndarray, shape (n, 5)
+        At five steps, the highest in the middle [m].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m], nought or more.
+    """
+
+    def meet(one: Array, two: Array, three: Array, four: Array) -> Array:
+        rise, fall = two - one, three - four
+        both = rise + fall
+        share = np.divide(three - two + fall, both, out=np.zeros_like(both), where=both > 0.0)
+        above: Array = np.maximum(rise, 0.0) * np.clip(share, 0.0, 1.0)
+        return np.where((rise > 0.0) & (fall > 0.0), above + two, two)
+
+    a, b, c, d, e = heads.T
+    found: Array = np.maximum(np.maximum(meet(a, b, c, d), meet(b, c, d, e)) - c, 0.0)
+    return found
+
+
 @dataclass(kw_only=True, eq=False)
 class Marched:
     """State and records of a march that can go on.
@@ -70,6 +101,8 @@ class Marched:
         Histories in parts: instants [s]; heads of points [m]; flows of links, then into pipe ends [m3/s].
     stopped : bool
         The liquid boiled and the march was to stop there; ``grid.net.found`` is the place.
+    between : ndarray, shape (points, 2)
+        By how much the highest and the lowest head may lie beyond what the steps have of it [m].
     """
 
     grid: Grid
@@ -82,12 +115,16 @@ class Marched:
     flows: list[Array] = field(default_factory=list)
     watch: Watch = field(init=False)
     room: tuple[Array, ...] | None = field(init=False, default=None)
+    between: Array = field(init=False)
+    tail: Array = field(init=False)
 
     def __post_init__(self) -> None:
         self.watch = Watch(self.grid)
         self.time.append(np.zeros(1))
         self.heads.append(self.watch.heads[None, :])
         self.flows.append(self.watch.flows[None, :])
+        self.between = np.zeros((self.watch.heads.size, 2))
+        self.tail = np.repeat(self.heads[0], 2 * AROUND + 1, axis=0)
 
     @property
     def point_hi(self) -> Array:
@@ -148,12 +185,29 @@ class Marched:
             raise SolveError(f"{_WHY[status]} at {(self.done + count) * dt:.3f} s")
         self.stopped = status == STOPPED_AT_VAPOUR
         self.watch.look(self.done, heads[: count + 1], flows[: count + 1])
+        self._look_between(heads[1 : count + 1])
         kept = slice(stride - self.done % stride, count + 1, stride)
         self.heads.append(heads[kept].copy())
         self.flows.append(flows[kept].copy())
         first = self.done // stride + 1
         self.time.append(np.arange(first, first + self.heads[-1].shape[0]) * stride * dt)
         self.done += count
+
+    def _look_between(self, heads: Array) -> None:
+        """What lies between the steps at extremes of the last steps; heads (steps, points) [m]."""
+        rows = np.concatenate([self.tail, heads[: 2 * AROUND + 1]]), heads
+        self.tail = np.concatenate([self.tail, heads])[-2 * AROUND - 1 :].copy()
+        n = self.tail.shape[0]
+        for column, sign in enumerate((1.0, -1.0)):
+            steps = self.point_steps[:, column]
+            at = np.flatnonzero(steps > self.done - AROUND)  # of those nearer to the end, not all was there
+            if not at.size:
+                continue
+            place = steps[at, None] - self.done - 1 + np.arange(-AROUND, AROUND + 1)  # of rows of heads
+            place = np.minimum(place, heads.shape[0] - 1)
+            before = rows[0][np.clip(place + n, 0, rows[0].shape[0] - 1), at[:, None]]
+            here = rows[1][np.maximum(place, 0), at[:, None]]
+            self.between[at, column] = beyond(sign * np.where(place < 0, before, here))
 
     def envelope(self) -> tuple[list[Array], list[Array]]:
         """Highest and lowest head at the nodes of every pipe [m]; empty for lumped ones."""

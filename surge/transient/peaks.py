@@ -25,10 +25,9 @@ class Found:
     share: float
 
 
-def along(lineup: LineUp, pipe: Pipe, n: int) -> Array:
-    """Elevations at ``n`` nodes of a pipe [m], straight between its ends."""
+def along(lineup: LineUp, pipe: Pipe, shares: Array) -> Array:
+    """Elevations of a pipe [m] at shares of its length, straight between its ends."""
     a, b = (lineup.points_by_name[p].elevation for p in (pipe.start, pipe.end))
-    shares: Array = np.arange(n) / (n - 1.0)
     return a + (b - a) * shares
 
 
@@ -99,7 +98,8 @@ class Peaks:
                 self.found["place", point.name, way] = Found(pressure=pressure, time=float(time), share=0.0)
 
     def _inside(self, k: int, pipe: Pipe, way: str, heads: Array) -> Found:
-        over = heads - along(self.lineup, pipe, heads.size)
+        places = self.source.grid.reaches.places(k)
+        over = heads - along(self.lineup, pipe, places)
         inner = over[1:-1]
         at = 1 + int(np.argmax(inner) if way == "high" else np.argmin(inner))
         m = self.source
@@ -110,7 +110,7 @@ class Peaks:
         return Found(
             pressure=float(self.rho_g * over[at]),
             time=float(step * m.grid.reaches.dt),
-            share=at / (heads.size - 1),
+            share=float(places[at]),
         )
 
     def _take(self, element: Pipe | Link, way: str, inside: Found | None) -> None:

@@ -44,16 +44,7 @@ from surge.model.stroke import (
 from surge.model.topology import farthest, longest_period, neighbours, pipeline_period
 from surge.transient.effort import march_effort
 from surge.transient.grid import Laws
-from surge.transient.reaches import (
-    PERIOD_MISFIT,
-    STROKE_MISFIT,
-    Reaches,
-    Stretches,
-    choose_step,
-    coarsest,
-    divide,
-    other_rounding,
-)
+from surge.transient.reaches import Reaches, Stretches, choose_step, coarsest, divide
 from surge.transient.stretches import stretches_of
 
 PERIODS_AFTER = 6.0  # a run lasts so many of the longest pipeline periods after the last event
@@ -111,21 +102,10 @@ class Plan:
         """Effort of one march, beyond which the step is not refined [-]."""
         return MOST_EFFORT if self.sudden else MOST_EFFORT_GRADUAL
 
-    @property
-    def slack(self) -> float:
-        """Absolute misfit of a travel time that is allowed [s]."""
-        return self.ease * min(PERIOD_MISFIT * self.period, STROKE_MISFIT * self.stroke)
-
-    def step(self, finest: float = 0.0) -> float:
-        """The step by the rules, as this plan eases them [s]; at most ``finest`` [s] if that is given."""
+    def step(self) -> float:
+        """The step by the rules, as this plan eases them [s]."""
         return choose_step(
-            self.times,
-            period=self.period,
-            stroke=self.stroke,
-            way=self.way,
-            finest=finest,
-            ease=self.ease,
-            stretches=self.stretches,
+            self.times, stroke=self.stroke, way=self.way, ease=self.ease, stretches=self.stretches
         )
 
     def effort(self, reaches: Reaches, duration: float) -> float:
@@ -140,10 +120,6 @@ class Plan:
     def divide(self, dt: float) -> Reaches:
         """The pipes in reaches of ``dt`` [s]."""
         return divide(self.times, dt, self.stretches)
-
-    def other_step(self, dt: float) -> float:
-        """A step near ``dt`` [s] at which lengths are rounded differently [s]."""
-        return other_rounding(self.times, dt, slack=self.slack, ease=self.ease, stretches=self.stretches)
 
 
 def plan(lineup: LineUp, scenario: Scenario) -> Plan:

@@ -117,10 +117,10 @@ class _Look:
         self.pipes = [(k, p) for k, p in enumerate(work.lineup.pipes) if p.name in shares]
         self.at, self.z, self.distance = {}, {}, {}
         for k, pipe in self.pipes:
-            n = max(marched.grid.nodes[k].size, 2)
-            at = np.unique(np.rint(shares[pipe.name] * (n - 1)).astype(int))
-            self.at[pipe.name], self.z[pipe.name] = at, along(work.lineup, pipe, n)[at]
-            self.distance[pipe.name] = np.linspace(0.0, pipe.length, n)[at]
+            places = marched.grid.reaches.places(k)
+            at = np.unique(np.abs(places - shares[pipe.name][:, None]).argmin(axis=1))
+            self.at[pipe.name], self.z[pipe.name] = at, along(work.lineup, pipe, places[at])
+            self.distance[pipe.name] = pipe.length * places[at]
         self.seen: list[dict[str, dict[str, Array]]] = []
         self.heads: list[tuple[Array, Array, Array, Array]] = []
 

@@ -1,17 +1,17 @@
 """The time step, and how many reaches of it every pipe gets.
 
-The step is chosen by the misfit that it leaves: what a common step cannot fit goes into the length of an
-element and nowhere else. Wave speed, impedance, total loss and elevations stay exact.
+The way of a wave through a pipe is a whole number of steps and a fraction of one, which it takes at the
+pipe's ends (:mod:`surge.kernel.pipes`). So lengths are exact, as wave speed, impedance, total loss and
+elevations are.
 
 Decisions
 ---------
 * Pipes behind one another between which nothing reflects are one stretch (:mod:`surge.transient.stretches`),
-  so that a line is marched alike in however many pieces it is drawn. The ends of its pieces fall on the
-  nearest step of the stretch: what does not fit does not add up.
+  so that a line is marched alike in however many pieces it is drawn. The ends of its pieces fall on a step of
+  the stretch, and its last piece takes the fraction: only where its pieces meet is off, by a step at most.
 * The step leaves at least ``LEAST_REACHES`` reaches in the longest stretch and as many steps in the shortest
-  stroke. It misses the travel time of every stretch by at most ``OWN_MISFIT`` of it; a short one may miss by
-  the smaller of ``PERIOD_MISFIT`` of the longest pipeline period and ``STROKE_MISFIT`` of the shortest
-  stroke. Of the steps near the largest that do so, the one that fits best is taken.
+  stroke. A fraction spreads a front, most at half a step, so of the steps near the largest that leave this,
+  the one is taken that spreads least and lumps least.
 * Pieces of a stretch that are lumped are together no more than a reach of it may be: one of ``LEAST_REACHES``
   parts.
 * The shortest pipeline period of a valve that moves has at least twice ``LEAST_REACHES`` steps. Where the
@@ -32,13 +32,11 @@ import numpy as np
 from surge.arrays import Array, Ints
 from surge.errors import GridError
 
-OWN_MISFIT = 0.005  # of an element's own travel time
-PERIOD_MISFIT = 0.001  # of the longest pipeline period, for short elements
-STROKE_MISFIT = 0.005  # of the shortest stroke, for short elements
 LEAST_REACHES = 100  # in the longest stretch, and steps in the shortest stroke
-LOOK_FINER = 1.3  # a step up to so much below the largest allowed is taken when lengths fit it better
+LOOK_FINER = 1.3  # a step up to so much below the largest allowed is taken when it spreads and lumps less
 MOST_REACHES = 200_000  # in all: 1.6 MB an array
-ROOM = 2**18  # steps times pipes that are looked at in one go: 2 MB an array
+MOST_LOOKED_AT = 200  # steps among which the best is sought
+WHOLE = 1e-9  # of a step: a fraction below it is none
 
 Stretches = tuple[tuple[int, ...], ...]
 """Numbers of pipes that are one line for a wave, in the order along it."""
@@ -54,16 +52,15 @@ class Reaches:
         Time step [s].
     count : tuple of int
         Reaches of each pipe; 0 is a lumped one.
-    misfit : tuple of float
-        Travel time on the grid less the true one [s], 0 for lumped ones; of a stretch of pipes, in parts as
-        long as the pipes.
+    share : tuple of float
+        Fraction of a step by which the way through each pipe is longer than its reaches, 0 to 1 [-].
     parts : int
         Links in series that a lumped element is made of (2 only for the error estimate).
     """
 
     dt: float
     count: tuple[int, ...]
-    misfit: tuple[float, ...]
+    share: tuple[float, ...]
     parts: int = 1
 
     @property
@@ -71,58 +68,63 @@ class Reaches:
         """Number of nodes on all pipes."""
         return sum(n + 1 for n in self.count if n)
 
+    def places(self, pipe: int) -> Array:
+        """Where the nodes of a pipe stand, as shares of its length; the two ends of a lumped one [-].
+
+        Inner nodes stand half the fraction further on, so that waves of both ways have as far to them.
+        """
+        count, share = self.count[pipe], self.share[pipe]
+        found: Array = (np.arange(max(count, 1) + 1, dtype=np.float64) + share / 2) / (max(count, 1) + share)
+        found[[0, -1]] = 0.0, 1.0
+        return found
+
 
 def divide(times: Array, dt: float, stretches: Stretches = ()) -> Reaches:
     """Divide pipes of travel ``times`` [s], shape (n,), into reaches of ``dt`` [s].
 
     ``stretches`` are numbers of pipes in the order along each; pipes in none stand alone.
     """
-    count = np.where(times < dt * (1 - 1e-9), 0, np.maximum(np.rint(times / dt), 1)).astype(int)
-    misfit = np.where(count > 0, count * dt - times, 0.0)
+    whole, share = _parted(times / dt)
+    count = whole.astype(int)
     for pipes in (np.array(some) for some in stretches if len(some) > 1):
         own = pipes[count[pipes] > 0]
         if own.size:
-            # Rounded so that a pipe as long as a step has at least one.
-            ends = np.floor(np.cumsum(times[own]) / dt * (1 + 2e-9) + 0.5).astype(int)
-            count[own] = np.diff(ends, prepend=0)
-            total = float(times[own].sum())
-            misfit[own] = (ends[-1] * dt - total) * times[own] / total
-    return Reaches(dt=dt, count=tuple(count.tolist()), misfit=tuple(misfit.tolist()))
+            ends = np.cumsum(times[own]) / dt
+            share[own] = 0.0
+            share[own[-1]] = _parted(ends[-1:])[1][0]
+            # Rounded so that a piece as long as a step has at least one, and the last end is not rounded up.
+            half = min(0.5, max(1.0 - share[own[-1]] - 1e-6, 0.0))
+            count[own] = np.diff(np.floor(ends * (1 + WHOLE) + half).astype(int), prepend=0)
+    return Reaches(dt=dt, count=tuple(count.tolist()), share=tuple(share.tolist()))
 
 
-def fits(times: Array, dt: float, *, slack: float, ease: float = 1.0, stretches: Stretches = ()) -> bool:
-    """Whether every stretch's misfit is within its own bound, eased, or the absolute ``slack`` [s]."""
-    order, starts = _ordered(times, stretches)
-    misfit, _, own = _misfits(times[order], starts, np.array([dt]))
-    return bool(np.all(misfit <= np.maximum(ease * OWN_MISFIT * own, slack) * (1 + 1e-9)))
+def _parted(ways: Array) -> tuple[Array, Array]:
+    """Whole steps in ways [steps], and the fractions left; none of those shorter than a step."""
+    whole = np.floor(ways + WHOLE * np.maximum(ways, 1.0))
+    share = np.where(whole > 0.0, np.maximum(ways - whole, 0.0), 0.0)
+    return whole, np.where(share < WHOLE * np.maximum(ways, 1.0), 0.0, share)
 
 
 def choose_step(
     times: Array,
     *,
-    period: float,
     stroke: float,
     way: float = np.inf,
-    finest: float = 0.0,
     ease: float = 1.0,
     stretches: Stretches = (),
 ) -> float:
-    """Return the time step [s]: of the allowed ones near the largest, the one that fits best.
+    """Return the time step [s]: of those near the largest allowed, the one that spreads and lumps least.
 
     Parameters
     ----------
     times : ndarray of shape (n,)
         Travel times of the pipes [s].
-    period : float
-        Longest pipeline period [s].
     stroke : float
         Shortest stroke or run-down [s]; infinite when there are only steps.
     way : float
         Shortest pipeline period of a valve that moves [s]; infinite when none does.
-    finest : float
-        Only steps at or below this are considered [s]; 0 is no bound.
     ease : float
-        How many times coarser the step may be, and how many times greater the misfits [-].
+        How many times coarser the step may be [-].
     stretches : tuple of tuple of int
         Numbers of pipes in the order along each; pipes in none stand alone.
 
@@ -133,34 +135,15 @@ def choose_step(
     """
     order, starts = _ordered(times, stretches)
     longest = float(np.add.reduceat(times[order], starts).max())
-    slack = ease * min(PERIOD_MISFIT * period, STROKE_MISFIT * stroke)
     cap = ease * min(longest, stroke, way / 2) / LEAST_REACHES
     cap = min(cap, coarsest(times, stretches, ease))
-    if finest:
-        cap = min(cap, finest)
     first = int(np.ceil(longest / cap * (1 - 1e-9)))
-    last = max(first, int(np.ceil(longest / slack)) + 1)
     if first * times.sum() / longest > MOST_REACHES:
         raise GridError(_too_fine(first, longest, stroke))
-    steps = longest / np.arange(first, min(last, first + 20_000) + 1)
-    largest, best, found = 0.0, np.inf, 0.0
-    for some in np.array_split(steps, -(-steps.size * times.size // ROOM)):
-        misfit, lumped, own = _misfits(times[order], starts, some)
-        bound = np.maximum(ease * OWN_MISFIT * own, slack) * (1 + 1e-9)
-        allowed = np.all(misfit <= bound, axis=1)
-        if not largest and allowed.any():
-            largest = float(some[int(np.argmax(allowed))])
-        near = allowed & (some >= largest / LOOK_FINER)
-        if near.any():
-            # A lumped element counts as misfit by its whole travel time: rather a reach than a lump.
-            left = np.where(near, np.sum(misfit + lumped, axis=1), np.inf)
-            if float(left.min()) < best:
-                best, found = float(left.min()), float(some[int(np.argmin(left))])
-        if largest and some[-1] < largest / LOOK_FINER:
-            break
-    if not found:
-        raise GridError(_too_fine(last, longest, stroke))
-    return found
+    last = int(first * LOOK_FINER)
+    counts = np.unique(np.linspace(first, last, min(last - first + 1, MOST_LOOKED_AT)).astype(int))
+    steps: list[float] = (longest / counts).tolist()
+    return min(steps, key=lambda dt: _left(times[order], starts, dt))
 
 
 def _ordered(times: Array, stretches: Stretches) -> tuple[Ints, Ints]:
@@ -182,18 +165,16 @@ def coarsest(times: Array, stretches: Stretches, ease: float = 1.0) -> float:
     return least
 
 
-def _misfits(times: Array, starts: Ints, steps: Array) -> tuple[Array, Array, Array]:
-    """Misfit, travel time of what is lumped, and of what is not [s], of every stretch at every step.
+def _left(times: Array, starts: Ints, dt: float) -> float:
+    """By how much fronts are spread in passing every stretch once, and what is lumped, at a step [s].
 
-    times (pipes,) [s], stretch by stretch; starts (stretches,): where they begin. All that is returned has
-    the shape (steps, stretches).
+    times (pipes,) [s], stretch by stretch; starts (stretches,): where they begin.
     """
-    dt = steps[:, None]
-    kept = np.where(times < dt * (1 - 1e-9), 0.0, times)
-    own = np.add.reduceat(kept, starts, axis=1)
-    lumped = np.add.reduceat(times - kept, starts, axis=1)
-    count = np.maximum(np.rint(own / dt), 1)
-    return np.where(own > 0.0, np.abs(count * dt - own), 0.0), lumped, own
+    kept = np.where(times < dt * (1 - WHOLE), 0.0, times)
+    _, share = _parted(np.add.reduceat(kept, starts) / dt)
+    spread = dt * np.sqrt(share * (1.0 - share))
+    # A lumped element counts by its whole travel time: rather a reach than a lump.
+    return float(spread.sum() + (times - kept).sum())
 
 
 def _too_fine(reaches: int, longest: float, stroke: float) -> str:
@@ -203,19 +184,3 @@ def _too_fine(reaches: int, longest: float, stroke: float) -> str:
         f"{quickest}); at most {MOST_REACHES} in all are possible. "
         'Write a stroke of no time as law = "step", or check the longest length.'
     )
-
-
-def other_rounding(
-    times: Array, dt: float, *, slack: float, ease: float = 1.0, stretches: Stretches = ()
-) -> float:
-    """A step near ``dt`` [s] whose misfits differ most from those of ``dt``, itself allowed."""
-    base = np.array(divide(times, dt, stretches).misfit) / times
-    best, found = -1.0, dt * 0.93
-    for share in np.linspace(0.80, 0.985, 75):
-        trial = dt * float(share)
-        if fits(times, trial, slack=slack, ease=ease, stretches=stretches):
-            misfit = np.array(divide(times, trial, stretches).misfit)
-            score = float(np.abs(misfit / times - base).sum())
-            if score > best:
-                best, found = score, trial
-    return found

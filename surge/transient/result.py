@@ -31,8 +31,8 @@ class Extreme:
         where the errors of a scenario did not come down to what was aimed at
         (:mod:`surge.transient.errors`). Where figures are ranges, also how much worse it may be elsewhere in
         them.
-    step_part, misfit_part, lumping_part : float
-        From the time step, from fitting lengths to it, and from lumping short elements [Pa].
+    step_part, lumping_part : float
+        From the time step, and from lumping short elements [Pa].
     late_part : float
         For what may come after the end of the run, as far as first marches looked ahead [Pa].
     range_part : float
@@ -47,7 +47,6 @@ class Extreme:
     distance: float
     error: float
     step_part: float
-    misfit_part: float
     lumping_part: float
     late_part: float
     before_vapour: float
@@ -155,10 +154,6 @@ class Method:
         [s]
     ahead : float
         How long first marches went on, to see what comes later; beyond that nothing is claimed [s].
-    largest_misfit : float
-        Greatest share of its travel time by which an element's length was changed [-].
-    misfit_of : str
-        The element it was.
     lumped : tuple of str
         Elements shorter than a reach.
     tolerance : float
@@ -174,8 +169,6 @@ class Method:
     steps: int
     duration: float
     ahead: float
-    largest_misfit: float
-    misfit_of: str
     lumped: tuple[str, ...]
     tolerance: float
     worst_error: float

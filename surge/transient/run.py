@@ -1,8 +1,8 @@
 """Run a scenario: steady flow, grid, marches, and the numerical error of every extreme.
 
-Each scenario is marched at a step, at about half of it (this is the one reported), twice with the lengths
-fitted differently, once at a coarser step, and, where short elements were lumped, with each lump in two
-parts. The differences are the error's parts, see :mod:`surge.transient.errors`.
+Each scenario is marched at a step, at half of it (this is the one reported), at twice the step, and, where
+short elements were lumped, with each lump in two parts. The differences are the error's parts, see
+:mod:`surge.transient.errors`.
 
 Decisions
 ---------
@@ -17,8 +17,7 @@ Decisions
   that long, up to ``MOST_TIMES`` its first duration.
 * A run that had to end while an extreme still grew cannot be decided, unless the last third of its look ahead
   brings nothing new any more: then all that came is in the errors.
-* The march at the same step that is rounded differently looks ahead as far: beats depend on lengths.
-* If either has risen by more than ``WORTH_GOING_ON`` of the error allowed, the march that is reported goes
+* If it has risen by more than ``WORTH_GOING_ON`` of the error allowed, the march that is reported goes
   on, to when the last of that came, unless that is more effort than its plan allows. It costs less than
   making all marches that long. What is left is in the error of that extreme, as its *late part*
   (:class:`surge.transient.errors.Late`).
@@ -31,7 +30,6 @@ Decisions
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Annotated
 
@@ -118,25 +116,13 @@ def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary,
     return told, now, duration, max(before.later(now).values()) <= NEW_EXTREME * allowed
 
 
-def _ahead(work: Plan, reaches: Reaches, duration: float) -> tuple[Summary, Summary]:
-    """March for ``duration`` [s], and on to the end of the look ahead: what was told, what came later."""
-    marched = _march_for(work, reaches, duration)
-    told = Summary(work.lineup, marched)
-    marched.advance_to(LOOK_AHEAD * duration)
-    return told, Summary(work.lineup, marched)
-
-
-def _late(looks: Sequence[tuple[Summary, Summary]], least: float) -> Late:
-    """What came later in each look ahead, and when the last that is more than ``least`` [Pa] came."""
-    rises, until = [], 0.0
-    for told, now in looks:
-        rise = told.later(now)
-        rises.append(rise)
-        end = now.marched.done * now.marched.grid.reaches.dt
-        # Times inside elements are not kept in a first march.
-        times = (now.found[key].time or end for key, more in rise.items() if more > least)
-        until = max(until, *times, 0.0)
-    return Late(dt=looks[0][0].sample.dt, rises=tuple(rises), until=until)
+def _late(told: Summary, now: Summary, least: float) -> Late:
+    """What came later in the look ahead, and when the last that is more than ``least`` [Pa] came."""
+    rise = told.later(now)
+    end = now.marched.done * now.marched.grid.reaches.dt
+    # Times inside elements are not kept in a first march.
+    times = (now.found[key].time or end for key, more in rise.items() if more > least)
+    return Late(dt=told.sample.dt, rise=rise, until=max(times, default=0.0))
 
 
 def _march_for(work: Plan, reaches: Reaches, duration: float, summary: Summary | None = None) -> Marched:
@@ -259,10 +245,10 @@ def simulate(
     coarse, later, duration, calm = _look_ahead(work, first, duration)
     ahead = LOOK_AHEAD * duration
     runs, bound = 1, min(work.most_effort, most_effort or work.most_effort)
-    levels = _Levels(work, duration, coarse, later)
+    levels = _Levels(work, duration, coarse)
     while True:
         tell(f"step {dt:.2g} s")
-        compared = levels.compare(dt)
+        compared = levels.compare()
         fine = compared.fine
         runs += levels.made
         tolerance = fine.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
@@ -272,7 +258,7 @@ def simulate(
         if boiled or compared.worst <= tolerance or 4 * work.effort(reaches, duration) > bound:
             break
         dt = reaches.dt
-    late = _late(levels.looks, WORTH_GOING_ON * tolerance)
+    late = _late(coarse, later, WORTH_GOING_ON * tolerance)
     wanted = late.until > duration
     part = late.part(wanted=wanted)
     if wanted and not boiled and work.effort(reaches, late.until) <= bound:
@@ -304,60 +290,43 @@ class _Levels:
     work : Plan
     duration : float
         [s]
-    coarse, ahead : Summary
-        Of the first march, at its end and at that of its look ahead.
+    coarse : Summary
+        Of the first march.
 
     Attributes
     ----------
-    looks : list of (Summary, Summary)
-        Of each march that looks ahead: at the end of the run, and of the look.
     made : int
         Marches of the last level.
     """
 
-    def __init__(self, work: Plan, duration: float, coarse: Summary, ahead: Summary) -> None:
+    def __init__(self, work: Plan, duration: float, coarse: Summary) -> None:
         self.work, self.duration, self.coarse = work, duration, coarse
-        self.looks = [(coarse, ahead)]
         self.made = 0
-        self.older: tuple[Sample, Sample] | None = None  # rounded differently, at the step of ``coarse``
-        self.coarser: Sample | None = None
+        self.coarser: tuple[Sample, ...] = ()
 
-    def compare(self, dt: float) -> ErrorMarches:
-        """March at about half of ``dt`` [s], the step of the level before, and tell the errors."""
+    def compare(self) -> ErrorMarches:
+        """March at half the step of the level before, and tell the errors."""
         work, coarse = self.work, self.coarse
-        half = work.step(finest=dt / 2)
-        reaches = work.divide(half)
         at = coarse.marched.grid.reaches
-        first = self.older is None
+        reaches = work.divide(at.dt / 2)
+        first = not self.coarser
         with workers(3) as pool:
             fine = pool.submit(self._run, reaches, coarse)
-            other = pool.submit(self._run, work.divide(work.other_step(half)))
-            if first:
-                ahead = pool.submit(_ahead, work, work.divide(work.other_step(at.dt)), self.duration)
-                coarser = pool.submit(self._run, work.divide(min(COARSER * at.dt, work.coarsest)))
+            twice = work.divide(min(COARSER * at.dt, work.coarsest))
+            coarser = pool.submit(self._run, twice) if first else None
             # Lumps that the finer march has no more are not in its error.
             lumps = pool.submit(self._run, replace(at, parts=2)) if 0 in reaches.count else None
-        self.made = 2 + 2 * first + (lumps is not None)
-        if first:
-            self.looks.append(ahead.result())
-            self.older = self.looks[1][0].sample, coarse.sample
-            self.coarser = coarser.result().sample
-        return self._told(fine.result(), other.result().sample, lumps.result().sample if lumps else None)
+        self.made = 1 + (coarser is not None) + (lumps is not None)
+        if coarser:
+            self.coarser = (coarser.result().sample,)
+        compared = ErrorMarches(
+            fine=fine.result(),
+            coarser=(coarse.sample, *self.coarser),
+            lumping=lumps.result().sample if lumps else None,
+            sudden=work.sudden,
+        )
+        self.coarser, self.coarse = compared.coarser, compared.fine
+        return compared
 
     def _run(self, reaches: Reaches, look: Summary | None = None) -> Summary:
         return Summary(self.work.lineup, _march_for(self.work, reaches, self.duration, look))
-
-    def _told(self, fine: Summary, other: Sample, lumping: Sample | None) -> ErrorMarches:
-        """Errors of a level; what it made is what the next one begins with."""
-        assert self.older
-        assert self.coarser
-        coarse = self.coarse.sample
-        compared = ErrorMarches(
-            fine=fine,
-            coarse=coarse,
-            twins=((other, fine.sample), self.older, (self.coarser, fine.sample)),
-            lumping=lumping,
-            sudden=self.work.sudden,
-        )
-        self.older, self.coarser, self.coarse = (other, fine.sample), coarse, fine
-        return compared

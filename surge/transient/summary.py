@@ -91,7 +91,7 @@ class _Results:
 
     def extreme(self, key: Key, length: float = 0.0) -> Extreme:
         found = self.fine.found[key]
-        step, misfit, lumping = self.compared.parts(key) if self.compared else (0.0, 0.0, 0.0)
+        step, lumping = self.compared.parts(key) if self.compared else (0.0, 0.0)
         late = self.late.get(key, 0.0)
         error = self.compared.told(key, self.tolerance) + late if self.compared else 0.0
         return Extreme(
@@ -100,7 +100,6 @@ class _Results:
             distance=found.share * length,
             error=error,
             step_part=step,
-            misfit_part=misfit,
             lumping_part=lumping,
             late_part=late,
             before_vapour=(self.until or self.fine).found[key].pressure,
@@ -155,14 +154,15 @@ class _Results:
         high, low = self.fine.marched.envelope()
         made = {}
         for k, pipe in enumerate(self.lineup.pipes):
-            n = max(high[k].size, 2)
-            z = along(self.lineup, pipe, n)
+            places = self.fine.marched.grid.reaches.places(k)
+            z = along(self.lineup, pipe, places)
             index = [self.fine.index[p] for p in (pipe.start, pipe.end)]
             hi = high[k] if high[k].size else self.fine.marched.point_hi[index]
             lo = low[k] if low[k].size else self.fine.marched.point_lo[index]
-            steady = np.linspace(self.work.steady.head[pipe.start], self.work.steady.head[pipe.end], n)
+            first, last = self.work.steady.head[pipe.start], self.work.steady.head[pipe.end]
+            steady = first + (last - first) * places
             made[pipe.name] = Envelope(
-                distance=np.linspace(0, pipe.length, n),
+                distance=pipe.length * places,
                 highest=self.rho_g * (hi - z),
                 lowest=self.rho_g * (lo - z),
                 steady=self.rho_g * (steady - z),
@@ -183,16 +183,12 @@ class _Results:
 
     def method(self, duration: float, ahead: float, tolerance: float, runs: int) -> Method:
         reaches = self.fine.marched.grid.reaches
-        shares = np.abs(reaches.misfit) / self.work.times
-        at = int(np.argmax(shares))
         return Method(
             dt=reaches.dt,
             nodes=reaches.nodes,
             steps=self.fine.marched.done,
             duration=duration,
             ahead=ahead,
-            largest_misfit=float(shares[at]),
-            misfit_of=self.lineup.pipes[at].name,
             lumped=tuple(p.name for p, n in zip(self.lineup.pipes, reaches.count, strict=True) if n == 0),
             tolerance=tolerance,
             worst_error=self.compared.worst if self.compared else 0.0,

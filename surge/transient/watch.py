@@ -148,6 +148,11 @@ class Watch:
             total += head
             size += abs(head)
             energy += head**2 + (self.wave * q) ** 2
+        # What has arrived in part: the rest of it is still in the pipe.
+        late, wave = net.ef[:, columns.E_SHARE], net.ef[:, columns.E_PAST]
+        total += (late * wave).reshape(2, n).sum(axis=0)
+        size += np.abs(late * wave).reshape(2, n).sum(axis=0)
+        energy += (late * wave**2).reshape(2, n).sum(axis=0)
         return total, size, energy
 
     def steps(self, done: int) -> int:

@@ -63,7 +63,7 @@ def network(reaches: int) -> tuple[LineUp, Reaches]:
         ),
         frozen_friction=True,
     )
-    return lineup, Reaches(dt=dt, count=count, misfit=(0.0,) * 5)
+    return lineup, Reaches(dt=dt, count=count, share=(0.0,) * 5)
 
 
 def grid_for(lineup: LineUp, reaches: Reaches, steps: int) -> Grid:

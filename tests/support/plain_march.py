@@ -65,7 +65,7 @@ def marched(steps: int, laws: Laws) -> Marched:
     line = lineup()
     steady = steady_state(line, Scenario(name="s"))
     tables = loss_tables(line, np.array([steady.flow[p.name] for p in line.pipes]))
-    reaches = Reaches(dt=0.05, count=(20, 0, 2, 2), misfit=(0.0,) * 4)
+    reaches = Reaches(dt=0.05, count=(20, 0, 2, 2), share=(0.0,) * 4)
     run = Marched(
         grid=build_grid(line, steady, reaches=reaches, laws=laws, tables=tables), frozen=False, stride=1
     )

@@ -57,7 +57,7 @@ def raised(lineup: LineUp, metres: float) -> LineUp:
 def grid_of(lineup: LineUp, scenario: Scenario, reaches: Reaches | None = None, **more: Any) -> Grid:
     work = plan(lineup, scenario)
     if reaches is None:
-        reaches = divide(work.times, choose_step(work.times, period=work.period, stroke=work.stroke))
+        reaches = divide(work.times, choose_step(work.times, stroke=work.stroke))
     return build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables, **more)
 
 

@@ -11,57 +11,55 @@ from surge.errors import GridError
 from surge.hydraulics.losses import TABLE_SIZE, TOP_VELOCITY, loss_tables
 from surge.model.lineup import LineUp, Liquid, Pipe, Point
 from surge.transient.grid import staggered
-from surge.transient.reaches import (
-    LEAST_REACHES,
-    OWN_MISFIT,
-    PERIOD_MISFIT,
-    STROKE_MISFIT,
-    choose_step,
-    divide,
-    fits,
-    other_rounding,
-)
+from surge.transient.reaches import LEAST_REACHES, LOOK_FINER, Reaches, choose_step, divide
 
 TIMES = st.lists(st.floats(1e-3, 20.0), min_size=1, max_size=8)
 
 
 @settings(max_examples=100, deadline=None)
 @given(times=TIMES, stroke=st.floats(0.5, 60.0))
-def test_the_step_keeps_its_rules(times: list[float], stroke: float) -> None:
+def test_the_step_keeps_its_rules_and_lengths_are_exact(times: list[float], stroke: float) -> None:
     t = np.array(times)
-    period = 2 * float(t.max())
-    dt = choose_step(t, period=period, stroke=stroke)
-    slack = min(PERIOD_MISFIT * period, STROKE_MISFIT * stroke)
+    dt = choose_step(t, stroke=stroke)
     reaches = divide(t, dt)
-    misfit = np.array(reaches.count) * dt - t
-    for n, own, m in zip(reaches.count, t, misfit, strict=True):
-        # Rounding of the comparison itself apart.
-        assert n == 0 or abs(m) <= max(OWN_MISFIT * own, slack) * (1 + 1e-6)
+    for n, share, own in zip(reaches.count, reaches.share, t, strict=True):
         assert (n == 0) == (own < dt * (1 - 1e-9))
+        assert 0.0 <= share < 1.0
+        assert n == 0 or (n + share) * dt == pytest.approx(own, rel=2e-9)
     assert max(reaches.count) >= LEAST_REACHES
-    assert dt <= stroke / LEAST_REACHES * (1 + 1e-9)
+    largest = min(float(t.max()), stroke) / LEAST_REACHES
+    assert largest / LOOK_FINER / (1 + 1 / LEAST_REACHES) <= dt <= largest * (1 + 1e-9)
 
 
-@settings(max_examples=50, deadline=None)
-@given(times=TIMES)
-def test_a_finer_step_is_finer_and_another_rounding_is_allowed(times: list[float]) -> None:
-    t = np.array(times)
-    period = 2 * float(t.max())
-    dt = choose_step(t, period=period, stroke=30.0)
-    assert choose_step(t, period=period, stroke=30.0, finest=dt / 2) <= dt / 2 * (1 + 1e-9)
-    slack = min(PERIOD_MISFIT * period, STROKE_MISFIT * 30.0)
-    other = other_rounding(t, dt, slack=slack)
-    assert other < dt
-    assert fits(t, other, slack=slack) or other == pytest.approx(0.93 * dt)
+def test_of_the_steps_near_the_largest_one_is_taken_that_fits() -> None:
+    """1 s and 0.77 s: 100 steps leave none of either."""
+    dt = choose_step(np.array([1.0, 0.77]), stroke=np.inf)
+    assert dt == pytest.approx(0.01)
+    assert divide(np.array([1.0, 0.77]), dt).share == (0.0, 0.0)
+    # 1 s and 1/1.07 s: 107 steps do, and 100 leave a fraction of 0.46.
+    assert choose_step(np.array([1.0, 1 / 1.07]), stroke=np.inf) == pytest.approx(1 / 107)
+
+
+@given(ways=st.lists(st.floats(1.0, 300.0), min_size=1, max_size=5))
+def test_nodes_stand_where_waves_of_both_ways_have_as_far(ways: list[float]) -> None:
+    made = divide(np.array(ways), 1.0)
+    for k, way in enumerate(ways):
+        at = made.places(k) * way
+        assert at[0] == 0.0
+        assert at[-1] == pytest.approx(way)
+        assert np.all(np.diff(at) > 0.0)
+        assert np.diff(at)[1:-1] == pytest.approx(1.0)
+        assert at[1:-1] + at[1:-1][::-1] == pytest.approx(way)
+    assert Reaches(dt=1.0, count=(0,), share=(0.0,)).places(0).tolist() == [0.0, 1.0]
 
 
 def test_too_fine_a_step_is_refused_with_what_to_write() -> None:
     with pytest.raises(GridError, match='law = "step"'):
-        choose_step(np.array([300.0]), period=600.0, stroke=0.01)
+        choose_step(np.array([300.0]), stroke=0.01)
 
 
 def test_steps_without_duration_do_not_refine_the_grid() -> None:
-    assert choose_step(np.array([1.0]), period=2.0, stroke=float("inf")) == pytest.approx(1 / LEAST_REACHES)
+    assert choose_step(np.array([1.0]), stroke=float("inf")) == pytest.approx(1 / LEAST_REACHES)
 
 
 def test_arrays_begin_on_lines_spread_over_the_page() -> None:

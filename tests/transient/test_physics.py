@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from support.lineups.generated import generated
 from support.lineups.lines import KeptMarch, hosed, line_up, pipe, reservoir_line, run, start, step_at, valve
 
+from surge.kernel.columns import E_PAST, E_SHARE
 from surge.model.lineup import GRAVITY as G
 from surge.model.lineup import LineUp, Liquid, Passage, Pipe, Pump, Table, Valve
 from surge.model.stroke import kv_ratio_over_time, opening_over_time, speed_over_time
@@ -112,9 +113,11 @@ def _stored(made: KeptMarch) -> float:
         n = made.marched.grid.reaches.count[k]
         if n:
             head, _ = made.state(k)
-            # The pipe as the grid has it: its length is whole reaches.
-            length = n * made.marched.grid.reaches.dt * p.wave_speed
-            mean = (head[1:-1].sum() + (head[0] + head[-1]) / 2) / n
+            ends = [made.marched.grid.ends.index((p.name, far)) for far in (False, True)]
+            late = made.marched.grid.net.ef[ends][:, [E_SHARE, E_PAST]]  # what has arrived only in part
+            length = p.length
+            waves = head[1:-1].sum() + (head[0] + head[-1] + late.prod(axis=1).sum()) / 2
+            mean = waves / (n + late[0, 0])
         else:
             length = p.length
             mean = (pf[names.index(p.start)] + pf[names.index(p.end)]) / 2

@@ -70,7 +70,7 @@ class Default:
             unsafe=exact - extreme.pressure if high else extreme.pressure - exact,
             error=extreme.error,
             slack=slack,
-            parts=(extreme.step_part, extreme.misfit_part, extreme.lumping_part),
+            parts=(extreme.step_part, extreme.lumping_part),
             rise=rise,
             settled=self.result.method.worst_error <= self.result.method.tolerance,
             sudden=self.sudden,

@@ -113,11 +113,11 @@ def _groups(found: list[Missed]) -> list[tuple[str, list[Missed]]]:
 
 def line_of(m: Missed) -> str:
     """One extreme in words."""
-    step, misfit, lump = m.parts
+    step, lump = m.parts
     return (
         f"  seed {m.seed:6d} {m.kind:10s} {m.against:5s} {m.what:30s} at {m.time:7.3f} s: "
         f"{100 * m.share:8.4f} % of rise {m.rise / 1e5:7.3f} bar unsafe; {m.unsafe:10.1f} Pa, "
-        f"error {m.error:9.1f} (step {step:.1f}, misfit {misfit:.1f}, lump {lump:.1f})"
+        f"error {m.error:9.1f} (step {step:.1f}, lump {lump:.1f})"
         f"{f', own error {m.slack:.1f}' if m.slack else ''}{'' if m.settled else ', not settled'}"
         f"{', sudden' if m.sudden else ''}"
     )

@@ -14,6 +14,9 @@ from support.demos import VERDICTS, Demos, peak_at, peak_in, steady_at
 from support.oracles.demo_cases import G
 
 from surge.hydraulics.fixed import at_shares
+from surge.transient.grid import build_grid
+from surge.transient.march import Marched
+from surge.transient.plan import plan
 from surge.transient.run import simulate
 
 # --- the wave itself against a second march, in plain numpy -------------------------------------------
@@ -106,15 +109,24 @@ def test_wave_doubles_in_the_closed_branch_as_the_junction_law_says(demos: Demos
     hand, lineup = demos[name].oracle, demos[name].case.lineup
     story = next(s for s in lineup.scenarios if s.name == "tank valve slams")
     instant = replace(story, moves=(replace(story.moves[0], law=((0.0, 1.0), (0.0, 0.0))),))
-    run = simulate(lineup, instant, quick=True)
+    work = plan(lineup, instant)
+    reaches = work.divide(2e-4)
+    march = Marched(
+        grid=build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables),
+        frozen=False,
+        stride=1,
+    )
+    march.advance_to(5.2)
     own = hand.admittance("branch to 3S")
     rest = sum(map(hand.admittance, ("branch to 3P", "closed branch to 4P", "longitudinal line")))
     expected = 2 * (2 * own / (own + rest)) * hand.instant_stop("branch to 3S", 160 / 3600)
     begin = 5.0 + hand.travel_time("branch to 3S") + hand.travel_time("closed branch to 4P")
     until = begin + 2 * hand.travel_time("branch to 3P")
-    end = run.history.pressure["4P closed valve"]
-    inside = (run.history.time > begin + 0.003) & (run.history.time < until - 0.003)
-    assert np.count_nonzero(inside) >= 1
+    point = march.grid.points.index("4P closed valve")
+    end = lineup.liquid.density * lineup.gravity * np.vstack(march.heads)[:, point]
+    time = np.concatenate(march.time)
+    inside = (time > begin + 0.002) & (time < until - 0.002)
+    assert np.count_nonzero(inside) >= 20
     # Friction of 33 m of line is 0.02 bar of a rise of 14 bar; 0.5 % allowed.
     assert end[inside] - end[0] == pytest.approx(np.full(inside.sum(), expected), rel=5e-3)
 
@@ -190,7 +202,7 @@ FROZEN = [
     ("gasoline-through-cargo-pumps", "change of tanks at full rate", "cargo hose", 9.406, 25.07),
     ("kerosene-shutdown-linked-and-not", "not linked", "loading arm", 11.705, 23.70),
     ("methanol-closed-branches", "topping off", "shore line", 6.790, 69.00),
-    ("methanol-closed-branches", "tank valve slams", "shore line", 13.692, 14.36),
+    ("methanol-closed-branches", "tank valve slams", "shore line", 13.713, 14.36),
     ("restart-into-a-shut-deck-line", "wrong order, quick", "shore line", 7.694, 7.58),
     ("shore-line-of-unknown-length", "manifold valve in 30 s", "shore line", 8.588, 34.43),
 ]

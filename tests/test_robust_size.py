@@ -24,7 +24,7 @@ from surge.search import scan
 from surge.toml.faults import describe, format_faults
 from surge.toml.mend import MOST_FAULTS_LISTED
 from surge.toml.text import BIGGEST
-from surge.transient import reaches, run
+from surge.transient import run
 from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.reaches import choose_step
 

@@ -10,9 +10,9 @@ this is what makes the march fast.
 Fraction. The way through a pipe is a whole number of steps and a fraction of one. Waves take the fraction on
 arrival: what arrives lies in time between the wave that is there now and the one a step before, which the end
 keeps. So every length is exact. Nothing is lost in the sum, and squares never grow; a front is spread over
-two steps by each end that has a fraction. Inner node ``i`` stands ``i`` reaches and half the fraction from the
-start of its pipe, and has its head earlier by that half, P and M alike. The loss of that half is paid at the
-end.
+two steps by each end that has a fraction. Inner node ``i`` stands ``i`` reaches and half the fraction from
+the start of its pipe, and has its head earlier by that half, P and M alike. The loss of that half is paid at
+the end.
 
 Friction belongs to the flow in the middle of a reach; half a reach is lost on leaving an end and half on
 arriving, the latter with the flow that the end had a step before. Second order where the flow is smooth, and

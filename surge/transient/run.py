@@ -225,7 +225,7 @@ def simulate(
     if quick and ease > 1.0:
         work = replace(work, ease=ease * work.ease)
     tell = progress or (lambda _: None)
-    dt = work.step()
+    dt = first_dt = work.step()
     tell("first march")
     first, duration, ended = _first_march(work, work.divide(dt))
     if quick:
@@ -254,8 +254,11 @@ def simulate(
         tolerance = fine.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
         reaches = fine.marched.grid.reaches
         boiled = _boiling(work, fine.marched, duration)
-        # Beyond boiling the pressures are not valid, and a finer step does not make them so.
-        if boiled or compared.worst <= tolerance or 4 * work.effort(reaches, duration) > bound:
+        # Beyond boiling the pressures are not valid, and a finer step does not make them so: one more is for
+        # those before it.
+        if boiled and dt < first_dt:
+            break
+        if compared.worst <= tolerance or 4 * work.effort(reaches, duration) > bound:
             break
         dt = reaches.dt
     late = _late(coarse, later, WORTH_GOING_ON * tolerance)

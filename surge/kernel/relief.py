@@ -122,7 +122,8 @@ def relief_flow(drive, impedance, c, opening, span, least, most):
         s -= step
         if not step > 1e-15 * s:
             break
-    return c * s * (s * s - opening) / span
+    # Of two ways to the flow the one in which less is lost by the difference of two heads.
+    return (drive - s * s) / impedance if part * s > 1.0 else c * s * (s * s - opening) / span
 
 
 @inlined

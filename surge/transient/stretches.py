@@ -45,7 +45,8 @@ def _joints(lineup: LineUp) -> dict[str, tuple[int, int]]:
         meet[pipe.start].append(k)
         meet[pipe.end].append(k)
     taken = {point for link in lineup.links for point in (link.start, link.end)}
-    taken |= {t.point for t in (*lineup.tanks, *lineup.supplies, *lineup.attached)}
+    taken |= {t.point for t in lineup.tanks} | {s.point for s in lineup.supplies}
+    taken |= {a.point for a in lineup.attached}
     return {
         point: (two[0], two[1])
         for point, two in meet.items()

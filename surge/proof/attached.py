@@ -27,9 +27,9 @@ LINE = (
 FLOW_SOURCE = "Q = x Kv/3600 sqrt(p/1e5 1000/rho) (Kv: IEC 60534-1, from memory), x by the pressure; derived"
 
 
-def _line(flow: float, **figures: float) -> LineUp:
+def _line(flow: float) -> LineUp:
     """The line with a relief valve before the valve that stops ``flow`` [m3/s]."""
-    kept = {"set_pressure": 8e5, "full_pressure": 1e6, "kv": 150.0} | figures
+    relief = ReliefValve(name="relief", point="before", set_pressure=8e5, full_pressure=1e6, kv=150.0)
     lineup = line_up(
         [
             pipe("line", "tank", "before", 1000.0, 1000.0, diameter=BORE),
@@ -37,7 +37,7 @@ def _line(flow: float, **figures: float) -> LineUp:
         ],
         {"tank": HEAD, "out": 0.0},
     )
-    return lineup.with_(relief_valves=(ReliefValve(name="relief", point="before", **kept),))
+    return lineup.with_(relief_valves=(relief,))
 
 
 def _stopped(flow: float) -> list[float]:

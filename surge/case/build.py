@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from surge.case import schema as spec
+from surge.case.attached import relief_of
 from surge.case.figures import (
     flange_rating,
     hose_figures,
@@ -96,6 +97,9 @@ class Builder:
             pumps=tuple(self._pump(p, ("pump", i)) for i, p in enumerate(case.pump)),
             tanks=tuple(self._tank(t, ("tank", i)) for i, t in enumerate(case.tank)),
             supplies=tuple(self._supply(s, ("supply", i)) for i, s in enumerate(case.supply)),
+            relief_valves=tuple(
+                relief_of(r, ("relief_valve", i), self.notes) for i, r in enumerate(case.relief_valve)
+            ),
             rate=self._rate(case.rate) if case.rate else None,
             stages=stages,
             scenarios=tuple(

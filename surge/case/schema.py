@@ -280,6 +280,21 @@ class PassageTable(Element):
     inside_diameter: Annotated[Reading | None, _DIAMETER] = None
 
 
+class ReliefValveTable(FileTable):
+    """A relief valve: it opens to the pressure at its point."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=one_of("kv", "cv"))
+
+    name: Name
+    at: Name
+    set_pressure: Annotated[Reading, _LEVEL]
+    full_lift_pressure: Annotated[Reading, _LEVEL]
+    kv: Annotated[Reading | None, _KV] = None
+    cv: Annotated[Reading | None, _CV] = None
+    opening_time: Annotated[Reading, _TIME]
+    back_pressure: Annotated[Reading, _LEVEL]
+
+
 class MovementTable(FileTable):
     """The keys of a valve's stroke and of a pump's run-down."""
 
@@ -392,6 +407,7 @@ class CaseSpec(FileTable):
     arm: list[PipeTable] = Field(default_factory=list)
     valve: list[ValveTable] = Field(default_factory=list)
     passage: list[PassageTable] = Field(default_factory=list)
+    relief_valve: list[ReliefValveTable] = Field(default_factory=list)
     stage: list[StageTable] = Field(default_factory=list)
     scenario: list[ScenarioTable] = Field(default_factory=list)
     reading: list[ReadingTable] = Field(default_factory=list)

@@ -20,9 +20,14 @@ from surge.kernel.columns import (
     L_C2,
     L_CHECK,
     L_CURVE,
+    L_FIXED,
     L_HELD,
     L_KIND,
+    L_LEAST,
+    L_MOST,
     L_Q,
+    L_SET,
+    L_SPAN,
     L_SPEED,
     NOT_CONVERGED,
     NOT_FINITE,
@@ -30,12 +35,14 @@ from surge.kernel.columns import (
     P_FIXED,
     P_H,
     P_XY,
+    RELIEF,
     W_LINK_LOSS,
     W_LINK_SLOPE,
     W_SEEK,
 )
 from surge.kernel.compiled import jit
 from surge.kernel.laws import MAX_ITERATIONS, solve_cluster
+from surge.kernel.relief import rounds, turned
 
 
 @jit
@@ -204,17 +211,40 @@ def _wake(c, ci, members, head, li, lf):
 
 
 @jit
+def _turn_relief(e, head, li, lf, held, again):
+    """Take relief valve ``e`` to the piece of its law that its head asks for; the lanes that change, as bits.
+
+    Arrays as for :func:`_turn`; held (links, W) and L_FIXED [-] of ``lf`` are written where ``again`` says.
+    """
+    changed = 0
+    for j in range(WIDE):
+        drop = head[li[e, L_A], j] - head[li[e, L_B], j]
+        shut, fixed = turned(
+            drop, lf[e, L_Q, j], held[e, j], lf[e, L_FIXED, j], lf[e, L_SET, j], lf[e, L_SPAN, j],
+            lf[e, L_LEAST, j], lf[e, L_MOST, j],
+        )  # fmt: skip
+        if again[j] > 0.0 and (shut != held[e, j] or fixed != lf[e, L_FIXED, j]):
+            held[e, j] = shut
+            lf[e, L_FIXED, j] = fixed
+            changed |= 1 << j
+    return changed
+
+
+@jit
 def _turn(c, ci, members, head, li, lf, held, coef, again):
-    """Shut the non-return valves whose flow turned, open those with more head before them.
+    """Shut the non-return and relief valves whose flow turned, open those with more head before them.
 
     ci (clusters, C_INTS), members (m,), head (points, W) [m], li (links, L_INTS), lf (links, L_FLOATS, W):
     L_Q [m3/s] and L_SPEED [-], coef (rows, 4, W): shut-off heads [m]. held (links, W) is written; again (W,)
     says which lanes to look at, and then which have changed. Returns the latter as bits.
     """
-    turned = 0
+    turned_bits = 0
     for i in range(ci[c, C_LINK], ci[c, C_LINK_END]):
         e = members[i]
         if li[e, L_CHECK] == 0:
+            continue
+        if li[e, L_KIND] == RELIEF:
+            turned_bits |= _turn_relief(e, head, li, lf, held, again)
             continue
         for j in range(WIDE):
             lift = lf[e, L_SPEED, j] * lf[e, L_SPEED, j] * coef[li[e, L_CURVE], 0, j]
@@ -222,10 +252,10 @@ def _turn(c, ci, members, head, li, lf, held, coef, again):
             shuts = held[e, j] == 0 and lf[e, L_Q, j] < 0.0
             if again[j] > 0.0 and (opens or shuts):
                 held[e, j] = 1 if shuts else 0
-                turned |= 1 << j
+                turned_bits |= 1 << j
     for j in range(WIDE):
-        again[j] = 1.0 if turned >> j & 1 else 0.0
-    return turned
+        again[j] = 1.0 if turned_bits >> j & 1 else 0.0
+    return turned_bits
 
 
 @jit
@@ -259,7 +289,7 @@ def solve_together(
         _wake(c, ci, members, head, li, lf)
         for j in range(WIDE):
             again[j] = well[j]
-        for _ in range(2 + ci[c, C_LINK_END] - ci[c, C_LINK]):
+        for _ in range(rounds(c, ci, members, li)):
             for j in range(WIDE):
                 w[W_SEEK, j] = again[j]
             left = _newton(
@@ -339,4 +369,5 @@ def solve_apart(
             for i in range(ci[c, C_LINK], ci[c, C_LINK_END]):
                 e = members[i]
                 lf[e, L_Q, j] = lf1[e, L_Q]
+                lf[e, L_FIXED, j] = lf1[e, L_FIXED]
                 held[e, j] = li1[e, L_HELD]

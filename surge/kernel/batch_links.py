@@ -18,13 +18,17 @@ from surge.kernel.columns import (
     FLOWS,
     L_A,
     L_B,
+    L_C,
     L_C2,
     L_CHECK,
     L_CURVE,
     L_CURVE_END,
+    L_FIXED,
     L_KIND,
     L_MEMORY,
     L_Q,
+    L_SET,
+    L_SPAN,
     L_SPEED,
     L_STEP,
     L_TABLE,
@@ -34,6 +38,7 @@ from surge.kernel.columns import (
     LUMPED,
     NOT_CONVERGED,
     ORIFICE,
+    RELIEF,
     SHUT,
     W_DRIVE,
     W_FLOW,
@@ -50,7 +55,9 @@ from surge.kernel.columns import (
 )
 from surge.kernel.compiled import jit
 from surge.kernel.curves import STANDSTILL
-from surge.kernel.laws import MAX_ITERATIONS, MOST_FLOW, orifice_law, table_loss
+from surge.kernel.laws import MAX_ITERATIONS, MOST_FLOW, table_loss
+from surge.kernel.orifices import orifice_law
+from surge.kernel.relief import relief_alone, relief_law
 
 WIDE = 32  # lanes of a block: measured against 8, 16 and 64
 LARGEST = 1e12  # [m], [m3/s] beyond this a lane has overflowed
@@ -58,7 +65,7 @@ LARGEST = 1e12  # [m], [m3/s] beyond this a lane has overflowed
 
 @jit
 def orifice(drive, impedance, c2):
-    """:func:`surge.kernel.laws.orifice_flow` [m3/s] without a branch.
+    """:func:`surge.kernel.orifices.orifice_flow` [m3/s] without a branch.
 
     ``drive`` [m], ``impedance`` [s/m2] and ``c2`` [m5/s2], 0 or more, are floats.
     """
@@ -139,6 +146,11 @@ def law(e, q, lump_row, li, lf, knots, coef, lumps, loss, slope):
         for j in range(WIDE):
             loss[j] = lf[e, L_Z, j] * q[j] + loss[j] - lf[e, L_MEMORY, j]
             slope[j] += lf[e, L_Z, j]
+    elif kind == RELIEF:
+        for j in range(WIDE):
+            loss[j], slope[j] = relief_law(
+                q[j], lf[e, L_C, j], lf[e, L_SET, j], lf[e, L_SPAN, j], lf[e, L_FIXED, j]
+            )
     else:
         _pump(e, q, li, lf, knots, coef, loss, slope)
 
@@ -316,6 +328,17 @@ def _fill(first, last, chain, head, lump_row, li, lf, knots, coef, lumps, w):
 
 
 @jit
+def _relieve(e, sign, impedance, lf, w):
+    """Flow through relief valve ``e`` alone between two sources.
+
+    ``sign`` is +1 where the chain runs from its start to its end, else -1; ``impedance`` of both sources
+    [s/m2]. lf (links, L_FLOATS, W). w (W_ROWS, W): W_DRIVE [m] is read, W_FLOW [m3/s] is written.
+    """
+    for j in range(WIDE):
+        w[W_FLOW, j] = relief_alone(e, sign, w[W_DRIVE, j], impedance, lf[:, :, j])
+
+
+@jit
 def solve_chains(chains, chain, z, fixed, xy, head, lump_row, li, lf, knots, coef, lumps, w, well, bad):
     """Links behind one another, and single pumps and lumped elements, between two sources.
 
@@ -352,6 +375,8 @@ def solve_chains(chains, chain, z, fixed, xy, head, lump_row, li, lf, knots, coe
         if others == 0:
             for j in range(WIDE):
                 w[W_FLOW, j] = orifice(w[W_DRIVE, j], z[a] + z[b], 1.0 / w[W_SQUARES, j])
+        elif li[e, L_KIND] == RELIEF:
+            _relieve(e, chain[first, CH_SIGN], z[a] + z[b], lf, w)
         elif _seek_flow(first, last, chain, z[a] + z[b], lump_row, li, lf, knots, coef, lumps, w) > 0.0:
             for j in range(WIDE):
                 bad[j] = NOT_CONVERGED if w[W_SEEK, j] > 0.0 else bad[j]

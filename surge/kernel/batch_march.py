@@ -26,6 +26,7 @@ from surge.kernel.columns import (
     L_MEMORY,
     L_Q,
     L_SPEED,
+    L_STATE,
     L_Z,
     LUMPED,
     NOT_FINITE,
@@ -35,10 +36,12 @@ from surge.kernel.columns import (
 )
 from surge.kernel.compiled import entry, jit
 from surge.kernel.march import SAME_HEAD
+from surge.kernel.relief import advance
 
 # What a block works on, with W for WIDE. Arrays of links and groups are those of surge.kernel.columns, lf
 # with W as its last index; what belongs to the single march ends in 1.
-#   sizes (4,)                          nodes, figures of a loss table, lumped elements, rows if single
+#   sizes (4,)                          nodes, figures of a loss table, links that keep something, rows if
+#                                       single
 #   p, m (buffer, W), window (2,)       waves [m], and where their nodes begin; flat_p, flat_m: as one row
 #   hi, lo (nodes, W) or (0, W)         twice the highest and lowest head [m]; flat_hi, flat_lo: as one row
 #   pipes (pipes, 2)                    row of node 0, number of reaches
@@ -126,15 +129,19 @@ def _plain(plain, z, fixed, xy, head):
 
 
 @jit
-def _remember(head, lump_row, li, lf, lumps, loss, slope):
-    """Keep what lumped elements need for the next step (trapezoidal inertia and loss).
+def _remember(time, dt, head, lump_row, li, lf, lumps, loss, slope):
+    """Keep what links need for the step after ``time`` [s], which came ``dt`` [s] after the one before.
 
-    head (points, W) [m]; lump_row (W,), li (links, L_INTS), lumps (rows, steps + 1) [m] as for
-    :func:`surge.kernel.batch_links.lumped`. lf (links, L_FLOATS, W): L_Q [m3/s] and L_Z [s/m2] are read,
-    L_MEMORY [m] is written. loss (W,) [m] and slope (W,) [s/m2] are room.
+    Lumped elements: trapezoidal inertia and loss. head (points, W) [m]; lump_row (W,), li (links, L_INTS),
+    lumps (rows, steps + 1) [m] as for :func:`surge.kernel.batch_links.lumped`. lf (links, L_FLOATS, W): L_Q
+    [m3/s] and L_Z [s/m2] are read, L_MEMORY [m] and states are written. loss (W,) [m] and slope (W,) [s/m2]
+    are room.
     """
     for e in range(li.shape[0]):
-        if li[e, L_KIND] == LUMPED:
+        if li[e, L_STATE] != 0:
+            for j in range(WIDE):
+                advance(e, head[li[e, L_A], j] - head[li[e, L_B], j], time, dt, lf[:, :, j])
+        elif li[e, L_KIND] == LUMPED:
             a = li[e, L_A]
             b = li[e, L_B]
             lumped(e, lf[e, L_Q], lump_row, li, lf, lumps, loss, slope)
@@ -232,7 +239,7 @@ def march_block(block, first, steps, dt, frozen):
     knots1, coef1 = block.knots1, block.coef1
     flat_p, flat_m, high, low = block.flat_p, block.flat_m, block.flat_hi, block.flat_lo
     w_loss, w_slope = w[W_LOSS], w[W_SLOPE]
-    size, entries, n_lumped, rows = sizes[0], sizes[1], sizes[2], sizes[3]
+    size, entries, n_kept, rows = sizes[0], sizes[1], sizes[2], sizes[3]
     ahead = False
     for k in range(first, first + steps):
         leave(p, m, window, frozen, ei, x, late, head, end_r, end_step, end_row, table, entries)
@@ -253,7 +260,7 @@ def march_block(block, first, steps, dt, frozen):
         # A law point that falls on this instant holds although n*dt may be rounded below it.
         _move((k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
         arrive(p, m, window, ei, y, share, x, late, past, xy)
-        if n_lumped > 0:
+        if n_kept > 0:
             _store(stub_y, head, stub, xy)
         _plain(plain, z, fixed, xy, head)
         solve_pairs(pairs, z, fixed, xy, head, li, lf)
@@ -271,8 +278,8 @@ def march_block(block, first, steps, dt, frozen):
                 apart, members, fixed, xy, head, lump_row, lf, held, lumps, well, bad, pi, pf1, li1, lf1,
                 knots1, coef1, matrix1, rhs1,
             )  # fmt: skip
-        if n_lumped > 0:
-            _remember(head, lump_row, li, lf, lumps, w_loss, w_slope)
+        if n_kept > 0:
+            _remember((k + 1) * dt, dt, head, lump_row, li, lf, lumps, w_loss, w_slope)
         _mark(k, bad, head, well, status, failed, k % 256 == 255 or k == first + steps - 1)
         _extremes(k + 1, head, highest, lowest, when_highest, when_lowest)
         if probe.size > 0:

@@ -8,7 +8,7 @@ array         shape                     a row for every
 ============  ========================  =====================================================================
 pi, pf        (points, P_INTS/_FLOATS)  point: junction, tank, dead end, or where links meet
 ei, ef        (ends, E_INTS/_FLOATS)    pipe end; the starts of all pipes, then all far ends
-li, lf        (links, L_INTS/_FLOATS)   link: valve, passage, pump or lumped element
+li, lf        (links, L_INTS/_FLOATS)   link: valve, passage, pump, lumped element, relief valve
 chain         (rows, CH_INTS)           link of a chain (links behind one another), chain after chain
 chains        (chains, 2)               chain: its first row in ``chain``, and the row after its last
 ci            (clusters, C_INTS)        cluster: links that branch, and the points which they join
@@ -25,8 +25,9 @@ batch (:mod:`surge.kernel.batch_march`) an index for the scenario comes last.
 
 from __future__ import annotations
 
-# Kinds of link. An orifice is a valve or a passage: Q = c*sqrt(dH).
-ORIFICE, PUMP, LUMPED = 0, 1, 2
+# Kinds of link. An orifice is a valve or a passage: Q = c*sqrt(dH). A relief valve leads from its point to
+# the vessel that it opens to.
+ORIFICE, PUMP, LUMPED, RELIEF = 0, 1, 2, 3
 # Kinds of point.
 FREE, FIXED = 0, 1
 # What a march ends with.
@@ -69,7 +70,7 @@ E_PAST = 5  # [m] the wave that would have arrived a step before without that fr
 E_FLOATS = 6
 
 # Links, li.
-L_KIND = 0  # ORIFICE, PUMP or LUMPED
+L_KIND = 0  # ORIFICE, PUMP, LUMPED or RELIEF
 L_A = 1  # point at its start
 L_B = 2  # point at its end
 L_CHECK = 3  # 1: it has a non-return valve
@@ -77,7 +78,8 @@ L_HELD = 4  # 1: its non-return valve is shut now
 L_CURVE = 5  # first row of a pump's curve
 L_CURVE_END = 6  # row after its last
 L_TABLE = 7  # row of a lumped element's loss table
-L_INTS = 8
+L_STATE = 8  # 1: it keeps a state of its own, which every step moves on
+L_INTS = 9
 # Links, lf.
 L_C = 0  # [m2.5/s] c of an orifice, fully open
 L_C2 = 1  # [m5/s2] c*c now; 0 is shut
@@ -88,7 +90,20 @@ L_TAIL2 = 5  # [s2/m5]
 L_Z = 6  # [s/m2] 2I/dt of a lumped element
 L_STEP = 7  # [s/m3] 1/step of its loss table
 L_MEMORY = 8  # [m] what its inertia carries over from the step before
-L_FLOATS = 9
+# Of a relief valve, whose head counts from what stands behind it.
+L_SET = 9  # [m] head at which it begins to open
+L_SPAN = 10  # [m] further head that opens it fully
+L_LEAST = 11  # [-] least lift that it can have at this instant
+L_MOST = 12  # [-] greatest lift that it can have at this instant
+L_RATE = 13  # [-] by how much its lift can change in a step
+L_LIFT = 14  # [-] lift now
+L_HIGHEST = 15  # [-] greatest lift so far
+L_PASSED = 16  # [m3] volume that has passed
+L_BEFORE = 17  # [m3/s] flow a step ago
+L_OPENED = 18  # [s] when it first opened; below 0: never
+L_OVER = 19  # [m] head before it a step ago
+L_FIXED = 20  # [-] lift at which it stands while its point is solved; 0: by the head
+L_FLOATS = 21
 
 # Clusters, ci: first and last place (one beyond) in ``members`` and in ``tree``; no rows: it is no tree.
 C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_TREE, C_TREE_END, C_INTS = 0, 1, 2, 3, 4, 5, 6

@@ -28,14 +28,20 @@ from surge.kernel.columns import (
     FLOWS,
     L_A,
     L_B,
+    L_C,
     L_C2,
     L_CHECK,
     L_CURVE,
     L_CURVE_END,
+    L_FIXED,
     L_HELD,
     L_KIND,
+    L_LEAST,
     L_MEMORY,
+    L_MOST,
     L_Q,
+    L_SET,
+    L_SPAN,
     L_SPEED,
     L_STEP,
     L_TABLE,
@@ -51,43 +57,17 @@ from surge.kernel.columns import (
     P_XY,
     P_Z,
     PUMP,
+    RELIEF,
     SHUT,
 )
 from surge.kernel.compiled import inlined, jit
+from surge.kernel.orifices import orifice_flow, orifice_law
+from surge.kernel.relief import relief_law, rounds, turned
 
-_ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; not in the solution
 MOST_FLOW = 1e6  # [m3/s] bracket of a chain's flow
 MAX_ITERATIONS = 60
 
 pump_head = inlined(curves.pump_head)
-
-
-@inlined
-def orifice_flow(drive, impedance, c2):
-    """Return the flow through an orifice [m3/s] between two sources ``drive`` [m] apart.
-
-    Solves ``impedance*Q + Q|Q|/c2 = drive`` in the form that stays exact for a nearly shut valve.
-    ``impedance`` [s/m2] is that of both sources, ``c2`` = c*c [m5/s2], 0 for a shut valve. Floats only.
-    """
-    if c2 <= 0.0:
-        return 0.0
-    size = abs(drive)
-    zc = impedance * c2
-    bottom = zc + math.sqrt(zc * zc + 4.0 * size * c2)
-    if bottom <= 0.0:
-        return 0.0
-    flow = 2.0 * size * c2 / bottom
-    return flow if drive >= 0.0 else -flow
-
-
-@inlined
-def orifice_law(q, c2):
-    """Return the head lost [m] at flow ``q`` [m3/s] through an orifice that is not shut, and the slope
-    [s/m2].
-
-    ``c2`` = c*c [m5/s2], above 0. Floats only.
-    """
-    return q * abs(q) / c2, 2.0 * (abs(q) / c2 + _ROOT_HEAD / math.sqrt(c2))
 
 
 @inlined
@@ -124,6 +104,8 @@ def link_law(e, q, li, lf, knots, coef, tables):
             q, lf[e, L_SPEED], li[e, L_CURVE], li[e, L_CURVE_END], knots, coef, lf[e, L_TAIL0], lf[e, L_TAIL2]
         )
         return -head, -slope + 1e-9
+    if kind == RELIEF:
+        return relief_law(q, lf[e, L_C], lf[e, L_SET], lf[e, L_SPAN], lf[e, L_FIXED])
     loss, slope = table_loss(abs(q), lf[e, L_STEP], li[e, L_TABLE], tables)
     if q < 0.0:
         loss = -loss
@@ -424,6 +406,24 @@ def _wants_open(e, pf, li, lf, coef):
 
 
 @jit
+def _turn_relief(e, pf, li, lf):
+    """Take relief valve ``e`` to the piece of its law that its head asks for; whether that is another one.
+
+    pf (points, P_FLOATS): P_H [m]. li (links, L_INTS) and lf (links, L_FLOATS): L_HELD and L_FIXED [-] are
+    written.
+    """
+    drop = pf[li[e, L_A], P_H] - pf[li[e, L_B], P_H]
+    held, fixed = turned(
+        drop, lf[e, L_Q], li[e, L_HELD], lf[e, L_FIXED], lf[e, L_SET], lf[e, L_SPAN], lf[e, L_LEAST],
+        lf[e, L_MOST],
+    )  # fmt: skip
+    other = held != li[e, L_HELD] or fixed != lf[e, L_FIXED]
+    li[e, L_HELD] = held
+    lf[e, L_FIXED] = fixed
+    return other
+
+
+@jit
 def solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
     """Heads and flows of points joined by several links; non-return valves shut or open as needed.
 
@@ -452,7 +452,7 @@ def solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, r
         ``OK`` or ``NOT_CONVERGED``.
     """
     _wake(c, ci, members, pf, li, lf)
-    for _ in range(2 + ci[c, C_LINK_END] - ci[c, C_LINK]):
+    for _ in range(rounds(c, ci, members, li)):
         if not _newton(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, rhs):
             return NOT_CONVERGED
         changed = False
@@ -460,7 +460,9 @@ def solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, r
             e = members[j]
             if li[e, L_CHECK] == 0:
                 continue
-            if li[e, L_HELD] == 0 and lf[e, L_Q] < 0.0:
+            if li[e, L_KIND] == RELIEF:
+                changed = _turn_relief(e, pf, li, lf) or changed
+            elif li[e, L_HELD] == 0 and lf[e, L_Q] < 0.0:
                 li[e, L_HELD] = 1
                 changed = True
             elif li[e, L_HELD] != 0 and _wants_open(e, pf, li, lf, coef):

@@ -25,6 +25,7 @@ from surge.kernel.columns import (
     E_POINT,
     E_X,
     E_Y,
+    FLOWS,
     L_A,
     L_B,
     L_C,
@@ -33,6 +34,7 @@ from surge.kernel.columns import (
     L_MEMORY,
     L_Q,
     L_SPEED,
+    L_STATE,
     L_STEP,
     L_TABLE,
     L_Z,
@@ -49,11 +51,14 @@ from surge.kernel.columns import (
     P_STUB_Y,
     P_XY,
     P_Z,
+    RELIEF,
     STOPPED_AT_VAPOUR,
 )
 from surge.kernel.compiled import entry, jit
-from surge.kernel.laws import chain_flow, fill_chain, orifice_flow, solve_cluster, table_loss
+from surge.kernel.laws import chain_flow, fill_chain, solve_cluster, table_loss
+from surge.kernel.orifices import orifice_flow
 from surge.kernel.pipes import arrive, leave, pass_frozen, pass_local, renew, slide
+from surge.kernel.relief import advance, relief_alone
 from surge.kernel.trees import solve_tree
 
 SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it would only move its time
@@ -118,11 +123,11 @@ def _move(time, law_i, times, values, lf):
 
 
 @jit
-def _count_lumped(li):
-    """Number of lumped elements among li (links, L_INTS)."""
+def _count_kept(li):
+    """Number of links among li (links, L_INTS) that keep something from step to step."""
     count = 0
     for e in range(li.shape[0]):
-        if li[e, L_KIND] == LUMPED:
+        if li[e, L_KIND] == LUMPED or li[e, L_STATE] != 0:
             count += 1
     return count
 
@@ -139,14 +144,17 @@ def _store(pf):
 
 
 @jit
-def _remember(pf, li, lf, tables):
-    """Keep what lumped elements need for the next step (trapezoidal inertia and loss).
+def _remember(time, dt, pf, li, lf, tables):
+    """Keep what links need for the step after ``time`` [s], which came ``dt`` [s] after the one before.
 
-    pf (points, P_FLOATS): P_H [m]. li (links, L_INTS). lf (links, L_FLOATS): L_Q [m3/s], L_Z [s/m2] and
-    L_STEP [s/m3] are read, L_MEMORY [m] is written. tables (lumped, steps + 1): losses [m].
+    Lumped elements: trapezoidal inertia and loss. pf (points, P_FLOATS): P_H [m]. li (links, L_INTS). lf
+    (links, L_FLOATS): L_Q [m3/s], L_Z [s/m2] and L_STEP [s/m3] are read, L_MEMORY [m] and states are written.
+    tables (lumped, steps + 1): losses [m].
     """
     for e in range(li.shape[0]):
-        if li[e, L_KIND] == LUMPED:
+        if li[e, L_STATE] != 0:
+            advance(e, pf[li[e, L_A], P_H] - pf[li[e, L_B], P_H], time, dt, lf)
+        elif li[e, L_KIND] == LUMPED:
             q = lf[e, L_Q]
             loss, _ = table_loss(abs(q), lf[e, L_STEP], li[e, L_TABLE], tables)
             if q < 0.0:
@@ -196,8 +204,12 @@ def _chains(chains, chain, pf, li, lf, knots, coef, lumps):
         ea = pf[a, P_FIXED] + pf[a, P_XY] * za
         eb = pf[b, P_FIXED] + pf[b, P_XY] * zb
         q = chain[first, CH_SIGN] * lf[chain[first, CH_LINK], L_Q]
-        q, why, bad = chain_flow(first, last, chain, q, ea - eb, za + zb, li, lf, knots, coef, lumps)
-        status = max(status, bad)
+        if li[chain[first, CH_LINK], L_KIND] == RELIEF:
+            q = relief_alone(chain[first, CH_LINK], chain[first, CH_SIGN], ea - eb, za + zb, lf)
+            why = FLOWS
+        else:
+            q, why, bad = chain_flow(first, last, chain, q, ea - eb, za + zb, li, lf, knots, coef, lumps)
+            status = max(status, bad)
         for row in range(first, last):
             lf[chain[row, CH_LINK], L_Q] = chain[row, CH_SIGN] * q
         pf[a, P_H] = ea - za * q
@@ -322,7 +334,7 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     floor, point_floor, found = net.floor, net.point_floor, net.found
     n_chains = chains.shape[0]
     n_clusters = ci.shape[0]
-    n_lumped = _count_lumped(li)
+    n_kept = _count_kept(li)
     last = table.shape[1] - 1.0
     n_start = ei.shape[0] // 2
     size = hi.size
@@ -348,7 +360,7 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
         # A law point that falls on this instant holds although n*dt may be rounded below it.
         _move((first + k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
         arrive(p, m, a, b, n_start, pf, ei, ef)
-        if n_lumped > 0:
+        if n_kept > 0:
             _store(pf)
         for i in range(plain.size):
             pf[plain[i], P_H] = pf[plain[i], P_FIXED] + pf[plain[i], P_XY] * pf[plain[i], P_Z]
@@ -358,8 +370,8 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
         if n_clusters > 0:
             bad = _clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix, rhs)
             status = max(status, bad)
-        if n_lumped > 0:
-            _remember(pf, li, lf, lumps)
+        if n_kept > 0:
+            _remember((first + k + 1) * dt, dt, pf, li, lf, lumps)
         if status != OK:
             return status, k, rows
         _extremes(first + k + 1, p, m, a, b, pi, pf, probe, probe_head, probe_step)

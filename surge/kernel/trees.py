@@ -32,7 +32,8 @@ from surge.kernel.columns import (
     T_SIGN,
 )
 from surge.kernel.compiled import inlined, jit
-from surge.kernel.laws import orifice_flow, table_loss
+from surge.kernel.laws import table_loss
+from surge.kernel.orifices import orifice_flow
 
 _ROUNDS = 20  # beyond which the general Newton takes over
 _CLOSE = 1e-8  # of a head: quadratic convergence but for kinks of a loss table, so that the rest is rounding

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from surge.errors import Origin
+from surge.model.attached import Attached, ReliefValve
 from surge.model.gauge import GaugeReading
 from surge.units import ATMOSPHERE
 
@@ -552,6 +553,7 @@ class LineUp:
     pumps: tuple[Pump, ...] = ()
     tanks: tuple[Tank, ...] = ()
     supplies: tuple[Supply, ...] = ()
+    relief_valves: tuple[ReliefValve, ...] = ()
     rate: Rate | None = None
     stages: tuple[Stage, ...] = ()
     scenarios: tuple[Scenario, ...] = ()
@@ -578,6 +580,11 @@ class LineUp:
     def links(self) -> tuple[Link, ...]:
         """Elements without a length: valves, passages, pumps, in this order."""
         return (*self.valves, *self.passages, *self.pumps)
+
+    @property
+    def attached(self) -> tuple[Attached, ...]:
+        """What hangs on one point each, and passes nothing while the line-up flows steadily."""
+        return self.relief_valves
 
     @property
     def vapour_gauge(self) -> float:

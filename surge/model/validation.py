@@ -12,7 +12,9 @@ from itertools import pairwise
 
 from surge.errors import CaseError, Fault, Origin, meant
 from surge.kernel.curves import rising_from
+from surge.model.attached import Attached
 from surge.model.lineup import Element, LineUp, Point, Pump, Scenario, Supply, Table, Tank, Valve
+from surge.model.validation_attached import attached_faults
 from surge.model.validation_fields import (
     FLOW,
     PER_HOUR,
@@ -52,6 +54,7 @@ def faults_of(lineup: LineUp) -> list[Fault]:
     """Return every fault of a line-up, sorted by path (list positions by number)."""
     faults = [
         *field_faults(lineup),
+        *attached_faults(lineup),
         *curve_faults(lineup),
         *_name_faults(lineup),
         *_place_faults(lineup),
@@ -72,8 +75,8 @@ def _order(fault: Fault) -> tuple[tuple[int, int, str], ...]:
 
 
 def _name_faults(lineup: LineUp) -> Iterator[Fault]:
-    things: Sequence[Element | Tank | Supply | Point | Scenario]
-    for things in ((*lineup.elements, *_fixed(lineup)), lineup.points, lineup.scenarios):
+    things: Sequence[Element | Tank | Supply | Attached | Point | Scenario]
+    for things in ((*lineup.elements, *_fixed(lineup), *lineup.attached), lineup.points, lineup.scenarios):
         first: dict[str, Origin] = {}
         for thing in sorted(things, key=lambda t: [str(part).rjust(9) for part in t.origin]):
             if not thing.name.strip():
@@ -103,8 +106,8 @@ def _ends(lineup: LineUp) -> Iterator[tuple[Origin, str]]:
     for element in lineup.elements:
         yield (*element.origin, "from"), element.start
         yield (*element.origin, "to"), element.end
-    for fixed in _fixed(lineup):
-        yield (*fixed.origin, "at"), fixed.point
+    for thing in (*_fixed(lineup), *lineup.attached):
+        yield (*thing.origin, "at"), thing.point
 
 
 def _place_faults(lineup: LineUp) -> Iterator[Fault]:
@@ -128,11 +131,12 @@ def _resolved(lineup: LineUp, name: str) -> str | None:
 
 def _connection_faults(lineup: LineUp) -> Iterator[Fault]:
     uses = Counter(_resolved(lineup, name) for _, name in _ends(lineup))
+    hang = Counter(_resolved(lineup, thing.point) for thing in lineup.attached)
     fixed: dict[str | None, list[Tank | Supply]] = {}
     for thing in _fixed(lineup):
         fixed.setdefault(_resolved(lineup, thing.point), []).append(thing)
     for point in lineup.points:
-        if point.closed and (uses[point.name] != 1 or point.name in fixed):
+        if point.closed and (uses[point.name] - hang[point.name] != 1 or point.name in fixed):
             yield Fault(
                 path=(*point.origin, "closed"),
                 found=f"a closed end at which {uses[point.name]} thing(s) meet",

@@ -41,6 +41,7 @@ from surge.transient.result import (
     Method,
     PlaceResult,
     PocketFigures,
+    ReliefResult,
     ScenarioResult,
     Vapour,
 )
@@ -121,6 +122,19 @@ class VapourJson(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ReliefJson(JsonObject):
+    """What a relief valve did in a scenario."""
+
+    name: str
+    point: str
+    set_pressure_pa_gauge: float
+    opened_s: float | None
+    """When it first opened; null where it stayed shut."""
+    greatest_lift: float
+    spilled_m3: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MethodJson(JsonObject):
     """How the numbers were computed."""
 
@@ -178,6 +192,8 @@ class ScenarioJson(JsonObject):
     """Of the loading: start, bulk or topping off; "" where the case does not say."""
     repeats: str
     """The scenario whose shutdown this one repeats at another stage; "" where it stands in the case."""
+    relief_valves: tuple[ReliefJson, ...] | None = None
+    """Where the case has relief valves."""
     history: HistoryJson | None = None
     """With --histories."""
     envelopes: Mapping[str, EnvelopeJson] | None = None
@@ -353,6 +369,7 @@ def _scenario(run: ScenarioResult, lineup: LineUp, *, histories: bool) -> Scenar
         method=_method(run.method),
         stage=scenario.stage,
         repeats=scenario.repeats,
+        relief_valves=tuple(_relief(r) for r in run.relief_valves) or None,
         history=_history(run.history) if histories else None,
         envelopes={name: _envelope(e) for name, e in run.envelopes.items()} if histories else None,
     )
@@ -411,6 +428,17 @@ def _closure(c: Closure) -> ClosureJson:
 
 def _vapour(v: Vapour) -> VapourJson:
     return VapourJson(time_s=v.time, where=v.where, distance_m=v.distance)
+
+
+def _relief(r: ReliefResult) -> ReliefJson:
+    return ReliefJson(
+        name=r.name,
+        point=r.point,
+        set_pressure_pa_gauge=r.set_pressure,
+        opened_s=r.opened,
+        greatest_lift=r.lift,
+        spilled_m3=r.passed,
+    )
 
 
 def _method(m: Method) -> MethodJson:

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 
 from surge.model.ranges import LIQUID, ranges_of
 from surge.reports.advice import advice
+from surge.reports.attached import relief_sentences
 from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, Row, paragraph, table_parts, width
 from surge.reports.rules import assumed_items
@@ -262,8 +263,9 @@ class Screen:
         )
 
     def beside(self) -> tuple[Part, Part]:
-        """Rules, gauges, shut-off pressure, stages of the shutdowns; then what was assumed."""
-        said = [*gauge_sentences(self.a.gauge, self.display), *self._shut_off(), *stage_lines(self.a.lineup)]
+        """Rules, relief valves, gauges, shut-off pressure, stages of shutdowns; then what was assumed."""
+        said = [*relief_sentences(self.a, self.display), *gauge_sentences(self.a.gauge, self.display)]
+        said += [*self._shut_off(), *stage_lines(self.a.lineup)]
         told = [*self._rules(), *(wrapped(text, indent="  ", first="- ") for text in said)]
         taken = [*self._ranges(), *self._assumed()]
         return (

@@ -23,6 +23,7 @@ from typing import Literal
 from surge.case.file import Case
 from surge.model.lineup import LineUp, Pipe
 from surge.reports.advice import advice
+from surge.reports.attached import relief_sentences
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
@@ -164,6 +165,7 @@ class Sheet(Head):
     highest: tuple[PressureRow, ...]
     lowest: tuple[PressureRow, ...]
     static: str
+    attached: str | None = None
     gauge: str
     tests: Tests
     assumed: tuple[AssumedItem, ...]
@@ -259,6 +261,7 @@ def sheet_of(
         highest=upper_rows(assessment, display),
         lowest=lower_rows(assessment, display),
         static=_static(static_worst(assessment), display),
+        attached=" ".join(relief_sentences(assessment, display)) or None,
         gauge=compared_line(assessment.gauge, display),
         tests=tests,
         assumed=tuple(assumed_items(lineup.assumed)),
@@ -404,6 +407,7 @@ def _line_up(lineup: LineUp) -> str:
     shore = [t.name for t in lineup.tanks if t.side == "shore"] + [s.name for s in lineup.supplies]
     ship = [t.name for t in lineup.tanks if t.side == "ship"]
     parts = [f"{e.name} from {e.start} to {e.end}" for e in lineup.elements]
+    parts += [f"relief valve {r.name} at {r.point}" for r in lineup.relief_valves]
     return (
         f"Line-up sketch. Shore: {', '.join(shore) or 'none'}. Ship: {', '.join(ship) or 'none'}. "
         f"Parts: {'; '.join(parts)}."

@@ -27,6 +27,7 @@ NARROW, CAPITAL, WIDE, BOLD = 0.6, 0.72, 1.02, 1.13
 ABOVE, BELOW, NAME = 10.0, 3.0, 14.5  # room over a line and under its name; from the line to its name
 SIDES = 3.0  # what a name leaves free of its column
 TANK = 22.0  # from the line to the bottom of a ship's tank
+RELIEF, HANGS = 27.0, 62.0  # of what stands over a point: from the line to its name; width of the name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,6 +160,8 @@ class _Drawing:
             self._point(point)
         for tank in self.lineup.tanks:
             self._tank(tank)
+        for relief in self.lineup.relief_valves:
+            self._relief(*self._at(relief.point), relief.name)
         for supply in self.lineup.supplies:
             x, y = self._at(supply.point)
             self._path(f"M{x - 28:.1f} {y - 6:.1f}h16l12 6l-12 6h-16z", 0.9)
@@ -205,6 +208,10 @@ class _Drawing:
                 below[row] = max(below[row], TANK + BELOW)
         for supply in self.lineup.supplies:
             name_in(self.layout.row[supply.point], supply.name, 46.0)
+        for relief in self.lineup.relief_valves:
+            lines = len(label(relief.name, HANGS).lines)
+            row = self.layout.row[relief.point]
+            above[row] = max(above[row], RELIEF + LEADING * lines)
         if self.weak is not None and self.weak.subject == "place":
             above[self.layout.row[self.weak.name]] = 20.0
         return list(zip(above, below, strict=True))
@@ -328,6 +335,16 @@ class _Drawing:
                 self._dot(px, py, 1.4, 0.6, "currentColor")
             return part
         return 0.0
+
+    def _relief(self, x: float, y: float, name: str) -> None:
+        """A relief valve over its point: an angle valve with its spring, and the way out."""
+        self._path(f"M{x:.1f} {y:.1f}V{y - 8:.1f}", 0.9)
+        self._path(f"M{x - 3.5:.1f} {y - 8:.1f}h7L{x:.1f} {y - 14:.1f}zL{x + 6.5:.1f} {y - 17.5:.1f}v7z", 0.9)
+        self._path(f"M{x:.1f} {y - 14:.1f}l-2.5 -1.5l5 -2l-5 -2l2.5 -1.5", 0.7)
+        self._path(f"M{x + 6.5:.1f} {y - 14:.1f}h6m-2 -1.6l2 1.6l-2 1.6", 0.7)
+        made = label(name, HANGS)
+        for i, line in enumerate(made.lines):
+            self._text(line, x, y - RELIEF + 3.0 - LEADING * (len(made.lines) - 1 - i), size=made.size)
 
     def _risers(self) -> None:
         """Lines up and down from each point to the rows of what is joined to it."""

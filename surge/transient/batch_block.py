@@ -223,10 +223,10 @@ def pack(lanes: Sequence[Lane], *, frozen: bool, envelope: bool) -> Block:
     order[at] = np.arange(at.size)
     well = np.zeros(WIDE)
     well[: len(lanes)] = 1.0
-    lumped = int(np.sum(grid.net.li[:, columns.L_KIND] == columns.LUMPED))
+    kept = (grid.net.li[:, columns.L_KIND] == columns.LUMPED) | (grid.net.li[:, columns.L_STATE] != 0)
     return Block(
         sizes=np.array(
-            [at.size, grid.net.table.shape[1], lumped, grid.net.hi.size // STRIPS], dtype=np.int64
+            [at.size, grid.net.table.shape[1], int(np.sum(kept)), grid.net.hi.size // STRIPS], dtype=np.int64
         ),
         well=well,
         **{name: np.zeros(WIDE, dtype=np.int64) for name in ("status", "failed", "bad")},

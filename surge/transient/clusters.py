@@ -58,6 +58,7 @@ def group_links(
     ends: Sequence[tuple[int, int]],
     orifice: Sequence[bool],
     branching: Sequence[bool],
+    single: Sequence[bool],
     fixed: Mask,
     dry: Mask,
 ) -> Groups:
@@ -71,6 +72,8 @@ def group_links(
         Which links are valves or passages.
     branching : sequence of bool
         Which links the solver of trees knows: orifices and lumped elements.
+    single : sequence of bool
+        Which links a chain may hold only alone: those whose law comes in pieces.
     fixed, dry : bool arrays, shape (points,)
         Points of known head, and points where only links meet. A point of known head parts what
         it joins: nothing beyond it matters on this side.
@@ -91,7 +94,11 @@ def group_links(
         dry_place[shut_in] = range(len(shut_in))
         if len(links) == 1 and not shut_in and orifice[links[0]]:
             pairs += links
-        elif all(len(touched[p]) == 2 for p in shut_in) and (chain := _chain(links, points, shut_in, ends)):
+        elif (
+            all(len(touched[p]) == 2 for p in shut_in)
+            and (len(links) == 1 or not any(single[j] for j in links))
+            and (chain := _chain(links, points, shut_in, ends))
+        ):
             chains.append(chain)
         else:
             first = len(members)

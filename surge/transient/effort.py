@@ -23,6 +23,8 @@ def step_effort(lineup: LineUp, reaches: Reaches) -> float:
     """Return the effort of one step [-], in inner nodes."""
     lumped = [pipe for pipe, count in zip(lineup.pipes, reaches.count, strict=True) if not count]
     links = [(e.start, e.end, isinstance(e, Pump)) for e in lineup.links]
+    # What hangs on a point is solved with the links that meet there, as a pump is.
+    links += [(a.point, f"behind {a.name}", True) for a in lineup.attached]
     links += [(pipe.start, pipe.end, False) for pipe in lumped for _ in range(reaches.parts)]
     gridded = len(reaches.count) - len(lumped)
     newton = sum(size**3 for size in _general(links))

@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 
 from surge.arrays import Array
 from surge.errors import GridError
+from surge.hydraulics.formulas import kv_loss
 from surge.hydraulics.losses import TABLE_SIZE, LossTables, PipeLoss, of_wave_difference, tangents
 from surge.hydraulics.steady import Steady
 from surge.kernel import columns
-from surge.kernel.columns import FIXED, FREE, LUMPED, ORIFICE, PUMP
+from surge.kernel.columns import FIXED, FREE, LUMPED, ORIFICE, PUMP, RELIEF
 from surge.kernel.curves import PumpCurve
 from surge.kernel.march import Net
 from surge.kernel.pipes import STRIPS
@@ -103,6 +104,7 @@ class _Builder:
         self.flow = np.array([steady.flow[p.name] for p in lineup.pipes])
         self._add_links()
         self._add_supplies()
+        self._add_relief_valves()
         self._add_lumped()
 
     def point(self, name: str, head: float) -> str:
@@ -150,6 +152,26 @@ class _Builder:
                     ),
                 }
             )
+
+    def _add_relief_valves(self) -> None:
+        """Each leads from its point to a hidden one, at which the vessel holds the head."""
+        rho_g = self.lineup.liquid.density * self.lineup.gravity
+        for r in self.lineup.relief_valves:
+            back = self.lineup.points_by_name[r.point].elevation + r.back_pressure / rho_g
+            hidden = self.point(f"behind {r.name}", back)
+            self.fixed[hidden] = back
+            rate = min(self.reaches.dt / r.opening_time, 1.0) if r.opening_time > 0.0 else 1.0
+            item = {"name": r.name, "a": r.point, "b": hidden, "q": 0.0, "kind": RELIEF, "check": True}
+            item["c"] = kv_loss(r.kv, gravity=self.lineup.gravity) ** -0.5
+            item["state"] = {
+                columns.L_SET: (r.set_pressure - r.back_pressure) / rho_g,
+                columns.L_SPAN: (r.full_pressure - r.set_pressure) / rho_g,
+                columns.L_MOST: rate if rate >= 1.0 else 0.0,
+                columns.L_RATE: rate,
+                columns.L_OPENED: -1.0,
+                columns.L_OVER: self.steady.head[r.point] - back,
+            }
+            self.links.append(item)
 
     def _add_lumped(self) -> None:
         g, dt = self.lineup.gravity, self.reaches.dt
@@ -286,6 +308,7 @@ class _Arrays(_Builder):
             ends=[(self.index[k["a"]], self.index[k["b"]]) for k in self.links],
             orifice=[k["kind"] == ORIFICE for k in self.links],
             branching=[k["kind"] in (ORIFICE, LUMPED) for k in self.links],
+            single=[k["kind"] == RELIEF for k in self.links],
             fixed=kind == FIXED,
             dry=(kind == FREE) & (y == 0),
         )
@@ -306,12 +329,22 @@ class _Arrays(_Builder):
                 tail = curve.tail0, curve.tail2
             i, j, pipe = self.index[k["a"]], self.index[k["b"]], k.get("pipe", 0)
             c, z = k.get("c", 0.0), k.get("z", 0.0)
-            self.li[e] = k["kind"], i, j, k.get("check", False), k["q"] == 0, first, len(knots), pipe
+            state = k.get("state", {})
+            self.li[e, : columns.L_STATE] = (k["kind"], i, j, k.get("check", False)) + (
+                k["q"] == 0,
+                first,
+                len(knots),
+                pipe,
+            )
+            self.li[e, columns.L_STATE] = bool(state)
             if not k.get("check"):
                 self.li[e, columns.L_HELD] = 0
             step = 1 / self.tables.step[pipe]
             now = (c * k.get("ratio", 1.0)) ** 2
-            self.lf[e] = c, now, k["q"], k.get("speed", 1.0), *tail, z, step, z * k["q"]
+            first_floats = c, now, k["q"], k.get("speed", 1.0), *tail, z, step, z * k["q"]
+            self.lf[e, : len(first_floats)] = first_floats
+            for column, value in state.items():
+                self.lf[e, column] = value
         self.knots, self.coef = np.array(knots), np.vstack(coef)
 
     def law_arrays(self) -> dict[str, NDArray[Any]]:

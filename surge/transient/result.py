@@ -219,6 +219,32 @@ class Closure:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ReliefResult:
+    """What a relief valve did.
+
+    Attributes
+    ----------
+    point : str
+        Where it stands.
+    set_pressure : float
+        [Pa gauge]
+    opened : float or None
+        When it first opened [s]; None: it stayed shut.
+    lift : float
+        The greatest [-].
+    passed : float
+        Volume that was spilled [m3].
+    """
+
+    name: str
+    point: str
+    set_pressure: float
+    opened: float | None
+    lift: float
+    passed: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Elsewhere:
     """What other figures within the ranges may add to a run, beside its pressures.
 
@@ -276,3 +302,4 @@ class ScenarioResult:
     method: Method
     envelopes: dict[str, Envelope]
     history: History
+    relief_valves: tuple[ReliefResult, ...] = ()

@@ -46,6 +46,7 @@ def _joints(lineup: LineUp) -> dict[str, tuple[int, int]]:
         meet[pipe.end].append(k)
     taken = {point for link in lineup.links for point in (link.start, link.end)}
     taken |= {t.point for t in lineup.tanks} | {s.point for s in lineup.supplies}
+    taken |= {a.point for a in lineup.attached}
     return {
         point: (two[0], two[1])
         for point, two in meet.items()

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from surge.hydraulics.formulas import joukowsky
+from surge.kernel import columns
 from surge.model.lineup import LineUp, Link, Passage, Pipe, Pump, Scenario, Valve, ValveMove
 from surge.model.topology import PipelinePeriod, pipeline_period
 from surge.phrases import Phrase
@@ -33,6 +34,7 @@ from surge.transient.result import (
     Method,
     PlaceResult,
     PocketFigures,
+    ReliefResult,
     ScenarioResult,
     Vapour,
 )
@@ -54,6 +56,7 @@ def roles_of(lineup: LineUp, point: str) -> tuple[str, ...]:
         roles.append("dead end")
     roles += [f"tank {t.name}" for t in lineup.tanks if t.point == point]
     roles += [f"supply {s.name}" for s in lineup.supplies if s.point == point]
+    roles += [f"relief valve {r.name}" for r in lineup.relief_valves if r.point == point]
     for link in lineup.links:
         if point in (link.start, link.end):
             roles.append(f"{_side(link, point)} {link.name}")
@@ -181,6 +184,25 @@ class _Results:
                 flow[name] = flows[every, len(m.grid.links) + i].copy()  # not all of them for a part
         return History(time=time[every].copy(), pressure=pressure, flow=flow)
 
+    def relief_valves(self) -> tuple[ReliefResult, ...]:
+        """What each relief valve did in the march that is told."""
+        grid = self.fine.marched.grid
+        found = []
+        for r in self.lineup.relief_valves:
+            state = grid.net.lf[grid.links.index(r.name)]
+            lift = float(state[columns.L_HIGHEST])
+            found.append(
+                ReliefResult(
+                    name=r.name,
+                    point=r.point,
+                    set_pressure=r.set_pressure,
+                    opened=float(state[columns.L_OPENED]) if lift > 0.0 else None,
+                    lift=lift,
+                    passed=float(state[columns.L_PASSED]),
+                )
+            )
+        return tuple(found)
+
     def method(self, duration: float, ahead: float, tolerance: float, runs: int) -> Method:
         reaches = self.fine.marched.grid.reaches
         return Method(
@@ -289,6 +311,7 @@ def summarise(
         method=made.method(duration, ahead, tolerance, runs),
         envelopes=made.envelopes(),
         history=history,
+        relief_valves=made.relief_valves(),
     )
 
 

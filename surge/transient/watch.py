@@ -114,7 +114,7 @@ class Watch:
         net = self.grid.net
         self.a, self.b = net.li[:, columns.L_A].astype(np.intp), net.li[:, columns.L_B].astype(np.intp)
         kind = net.li[:, columns.L_KIND]
-        self.orifices = np.flatnonzero(kind == columns.ORIFICE)
+        self.orifices = np.flatnonzero((kind == columns.ORIFICE) | (kind == columns.RELIEF))
         self.pumps = np.flatnonzero(kind == columns.PUMP)
         self.lumps = np.flatnonzero(kind == columns.LUMPED)
         self.checked = np.flatnonzero(net.li[:, columns.L_CHECK] != 0)

@@ -170,6 +170,13 @@ def _ends(lineup: LineUp) -> Iterator[Row]:
         yield "supply", s.name, "stands at", "word", s.point
         yield "supply", s.name, "pressure", "pressure", s.pressure
         yield "supply", s.name, "shut-off pressure", "pressure", s.shut_off
+    for r in lineup.relief_valves:
+        yield "relief valve", r.name, "stands at", "word", r.point
+        yield "relief valve", r.name, "set pressure", "pressure", r.set_pressure
+        yield "relief valve", r.name, "pressure of full lift", "pressure", r.full_pressure
+        yield "relief valve", r.name, "Kv", "kv", r.kv
+        yield "relief valve", r.name, "opening time", "time", r.opening_time
+        yield "relief valve", r.name, "back pressure", "pressure", r.back_pressure
 
 
 def _element(e: Element) -> Iterator[Row]:

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from support.plain_march import FROZEN_PEAK, marched
 
-from surge.kernel.laws import orifice_flow, solve_dense, table_loss
+from surge.kernel.laws import solve_dense, table_loss
+from surge.kernel.orifices import orifice_flow
 from surge.transient.grid import Laws
 
 

@@ -52,6 +52,7 @@ class Cluster:
             ends=ends,
             orifice=orifice,
             branching=[True] * n,
+            single=[False] * n,
             fixed=self.fixed,
             dry=np.zeros(n + 1, dtype=bool),
         )
@@ -149,6 +150,7 @@ def test_what_is_left_to_the_general_solver(ends, dry, fixed):
         ends=ends,
         orifice=[True] * len(ends),
         branching=[True] * len(ends),
+        single=[False] * len(ends),
         fixed=np.isin(at, fixed),
         dry=np.isin(at, dry),
     )

@@ -18,6 +18,7 @@ import pytest
 from support.demos import VERDICTS, Demos
 from support.lineups.generated import generated
 from support.lineups.lines import kv_of, line_up, pipe, start, step_at, valve
+from support.lineups.relieved import relieved
 
 from surge.errors import GridError, SolveError
 from surge.kernel import columns
@@ -130,6 +131,16 @@ def test_demo_cases(name: str, together: bool, demos: Demos) -> None:
     lanes = lanes_of(lineup, scenario, lanes=3, steps=900)
     for frozen in (True, False):
         assert_same(lanes, march_batch(lanes, frozen=frozen, together=together), frozen=frozen)
+
+
+@pytest.mark.parametrize("seed", [14, 16, 17, 18, 22, 25])
+def test_relief_valves(seed: int) -> None:
+    """Alone at a point, beside other links, where only links meet; at once and in their own time."""
+    lineup, scenario = relieved(seed)
+    lanes = lanes_of(lineup, scenario, lanes=4, steps=2000)
+    singles = [single(lane, frozen=False) for lane in lanes]
+    assert any((one.grid.net.lf[:, columns.L_PASSED] > 0.0).any() for one in singles)
+    assert_same(lanes, march_batch(lanes, frozen=False, together=True), frozen=False)
 
 
 def star() -> LineUp:

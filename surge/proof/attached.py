@@ -1,0 +1,114 @@
+"""Checks of what hangs on a point: relief valves."""
+
+from __future__ import annotations
+
+import math
+
+from surge.kernel import columns
+from surge.model.attached import ReliefValve
+from surge.model.lineup import GRAVITY, LineUp
+from surge.proof.checks import COMPUTED, Check, Figure, given
+from surge.proof.lines import line_up, pipe, run, step_at, valve
+from surge.proof.waves import EXACT, GROUP, PROGRAM, G
+
+BORE = math.sqrt(0.4 / math.pi)  # [m] a bore of 0.1 m2
+HEAD = 50.0  # [m] of the tank
+RHO_G = 1000.0 * GRAVITY
+STEP = 0.01  # [s]
+LINE = (
+    ("H0", HEAD, "m", "head of the tank; the valve at the far end stops the flow at once"),
+    ("A", 0.1, "m2", "bore area"),
+    ("a", 1000.0, "m/s", "wave speed of 1000 m of line"),
+    ("rho", 1000.0, "kg/m3", "density"),
+    ("set", 8e5, "Pa gauge", "set pressure"),
+    ("full", 1e6, "Pa gauge", "pressure of full lift; it opens to no pressure"),
+    ("Kv", 150.0, "m3/h", "at full lift; no opening time"),
+)
+FLOW_SOURCE = "Q = x Kv/3600 sqrt(p/1e5 1000/rho) (Kv: IEC 60534-1, from memory), x by the pressure; derived"
+
+
+def _line(flow: float) -> LineUp:
+    """The line with a relief valve before the valve that stops ``flow`` [m3/s]."""
+    relief = ReliefValve(name="relief", point="before", set_pressure=8e5, full_pressure=1e6, kv=150.0)
+    lineup = line_up(
+        [
+            pipe("line", "tank", "before", 1000.0, 1000.0, diameter=BORE),
+            valve("valve", "before", "out", flow / math.sqrt(HEAD)),
+        ],
+        {"tank": HEAD, "out": 0.0},
+    )
+    return lineup.with_(relief_valves=(relief,))
+
+
+def _stopped(flow: float) -> list[float]:
+    """Head at the relief valve [m], flow through it [m3/s] and its lift [-], before the wave is back."""
+    made = run(_line(flow), STEP, 1.5, ratio={"valve": step_at(STEP)})
+    grid = made.marched.grid
+    lift = grid.net.lf[grid.links.index("relief"), columns.L_LIFT]
+    return [made.at("before", 1.0), float(made.flow("relief")[100]), float(lift)]
+
+
+def _full() -> list[float]:
+    return _stopped(0.2)[:2]
+
+
+def _part() -> list[float]:
+    # As the working has it, with no digit lost.
+    head, full = 90.0, 150.0 / 3600 * math.sqrt(GRAVITY / 100)
+    lift = (head - 8e5 / RHO_G) / (2e5 / RHO_G)
+    impedance = 1000.0 / (GRAVITY * 0.1)
+    return _stopped(lift * full * math.sqrt(head) + (head - HEAD) / impedance)
+
+
+def _relief() -> list[Check]:
+    base = ("B = a/(g*A)", "c = Kv/3600*sqrt(g/100)")
+    return [
+        Check(
+            name="relief-full-lift",
+            group=GROUP,
+            title="relief valve beside a valve that stops the flow at once: full lift",
+            source=FLOW_SOURCE,
+            status=COMPUTED,
+            given=given(G, *LINE, ("Q0", 0.2, "m3/s", "flow that is stopped")),
+            working=(
+                *base,
+                "E = H0 + B*Q0 ; head that comes if nothing flows out",
+                "s = (sqrt((B*c)**2 + 4*E) - B*c)/2 ; of H + B*c*sqrt(H) = E, s = sqrt(H)",
+                "H = s**2",
+                "Q = c*s",
+            ),
+            figures=(
+                Figure(what="head", unit="m", expected=112.695, tolerance=5.1e-4, step="H"),
+                Figure(what="flow out", unit="m3/s", expected=0.138517, tolerance=6e-7, step="Q"),
+            ),
+            why=EXACT,
+            program=PROGRAM,
+            compute=_full,
+        ),
+        Check(
+            name="relief-part-lift",
+            group=GROUP,
+            title="the same, with the flow that lifts it to 90 m of head",
+            source=FLOW_SOURCE,
+            status=COMPUTED,
+            given=given(G, *LINE, ("H", 90.0, "m", "head wanted at the relief valve")),
+            working=(
+                *base,
+                "x = (H - set/(rho*g))/((full - set)/(rho*g))",
+                "Q = x*c*sqrt(H)",
+                "Q0 = Q + (H - H0)/B ; the flow that is stopped, which the program is given",
+                "Hv = H0 + B*(Q0 - Q)",
+            ),
+            figures=(
+                Figure(what="head", unit="m", expected=90.0, tolerance=1e-6, step="Hv"),
+                Figure(what="flow out", unit="m3/s", expected=0.0511226, tolerance=6e-8, step="Q"),
+                Figure(what="lift", unit="-", expected=0.412992, tolerance=6e-7, step="x"),
+            ),
+            why=EXACT,
+            program=PROGRAM,
+            compute=_part,
+        ),
+    ]
+
+
+CHECKS: tuple[Check, ...] = (*_relief(),)

@@ -1,0 +1,80 @@
+"""What hangs on a point of a case: how it is read, and what is refused with line, key and remedy."""
+
+from __future__ import annotations
+
+import pytest
+from support.inputs.case_text import case, changed, line_of, records
+
+from surge.case.file import read_case
+from surge.errors import CaseError
+from surge.hydraulics.steady import steady_state
+
+RELIEF = """[[relief_valve]]
+name = "berth relief"
+at = "berth"
+set_pressure = "8 bar(g)"
+full_lift_pressure = "9.5 bar(g)"
+kv = "300 m3/h"
+opening_time = "0.2 s"
+back_pressure = "0.3 bar(g)"
+
+"""
+FIRST = "[[scenario]]\n"
+WITH = (FIRST, RELIEF + FIRST)
+
+
+def test_a_relief_valve_is_read() -> None:
+    (relief,) = case(WITH).lineup.relief_valves
+    assert (relief.name, relief.point) == ("berth relief", "berth")
+    assert (relief.set_pressure, relief.full_pressure) == pytest.approx((8e5, 9.5e5))
+    assert (relief.kv, relief.opening_time, relief.back_pressure) == pytest.approx((300.0, 0.2, 0.3e5))
+    by_cv = case(WITH, ('kv = "300 m3/h"\nopening', 'cv = "346.83 gpm"\nopening')).lineup.relief_valves[0]
+    assert by_cv.kv == pytest.approx(300.0, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "found"),
+    [
+        ('kv = "300 m3/h"\nopening', 'kv = "0 m3/h"\nopening', "kv", '"0 m3/h"'),
+        ('kv = "300 m3/h"\nopening', "opening", "kv", "neither kv nor cv"),
+        ('"9.5 bar(g)"', '"8 bar(g)"', "full_lift_pressure", "8 bar(g)"),
+        ('"8 bar(g)"\nfull', '"0.2 bar(g)"\nfull', "set_pressure", "0.2 bar(g)"),
+        ('at = "berth"\nset', 'at = "bert"\nset', "at", '"bert"'),
+        ('"0.2 s"', '"-1 s"', "opening_time", '"-1 s"'),
+    ],
+)
+def test_what_is_wrong_is_told_with_line_and_remedy(old: str, new: str, key: str, found: str) -> None:
+    text = changed(WITH, (old, new))
+    (fault,) = records(text)
+    assert found in fault.found
+    assert fault.remedy
+    first = line_of(text, "[[relief_valve]]")
+    lines = text.split("\n")[first - 1 : first + 8]
+    at = next((i for i, line in enumerate(lines) if line.startswith(f"{key} ")), 0)
+    assert fault.line == first + at
+
+
+@pytest.mark.parametrize("key", ["opening_time", "back_pressure", "full_lift_pressure"])
+def test_nothing_of_it_is_taken_for_granted(key: str) -> None:
+    """A valve that follows at once, or opens to nothing, looks better than it is."""
+    line = next(line for line in RELIEF.split("\n") if line.startswith(key))
+    (fault,) = records(changed(WITH, (f"{line}\n", "")))
+    assert key in fault.found + fault.expected
+
+
+def test_no_two_things_have_one_name_and_none_hangs_on_a_tank() -> None:
+    twice = records(changed((FIRST, RELIEF + RELIEF + FIRST)))
+    assert any("for a second time" in fault.found for fault in twice)
+    tank = case().lineup.tanks[0]
+    (fault,) = records(changed(WITH, ('at = "berth"\nset', f'at = "{tank.point}"\nset')))
+    assert "holds the pressure" in fault.found
+
+
+def test_one_set_below_the_working_pressure_is_refused_with_its_line() -> None:
+    text = changed(WITH, ('"8 bar(g)"\nfull', '"0.4 bar(g)"\nfull'))
+    lineup = read_case(text, filename="case.toml").lineup
+    with pytest.raises(CaseError) as caught:
+        steady_state(lineup, lineup.scenarios[0])
+    (fault,) = caught.value.faults
+    assert fault.path == ("relief_valve", 0, "set_pressure")
+    assert "before anything moves" in fault.found

@@ -16,9 +16,11 @@ Decisions
     ``LEAST_ERROR``. An extreme that no march moves (the pressure before anything happens) has this alone.
 
 * After a sudden stop fronts meet anew at every step, and a pressure that lasts for one step is no less real
-  at a finer one. So none of these marches counts less for being coarser. An extreme has ``SUDDEN_OWN`` times
-  the furthest that any of them is from it, and no less than ``SUDDEN_ANY`` times the furthest from any
-  extreme of the line-up.
+  at a finer one. Fractions of a step spread fronts, and the less damped a line is the more they spread before
+  they meet: the marches above agree on too little. So two more are made at each step with lengths rounded to
+  whole steps, each otherwise; those of the coarser step count too. None of these marches counts less for being coarser. An extreme has ``SUDDEN_OWN`` times the
+  furthest that any of them is from it, and no less than ``SUDDEN_ANY`` times the furthest from any extreme of
+  the line-up.
 * In a run whose worst error stays above what was aimed at, every extreme has ``UNSETTLED`` of that worst
   error at least.
 * What may come after the run is a part of its own and does not ask for a finer step: ``LATE_SAFETY`` times
@@ -28,12 +30,11 @@ Decisions
 
 Where the factors come from
 ---------------------------
-Measured, not derived: on 92 gradual line-ups with 3802 extremes and 21 sudden ones with 848, against marches
-at an eighth of the reported step (or a fourth). They are networks, berths, yards and branches of
+Measured, not derived: on 92 gradual line-ups with 3802 extremes, against marches at an eighth of the reported step (or a fourth). They are networks, berths, yards and branches of
 ``tests/support/lineups`` with short shore lines, of the seeds 30013 to 30060, 20001 to 20030, 40001 to 40030
 and 50001 to 50024, such as could be marched so finely. Each factor was changed alone; other seeds were then
 hunted with all of them as they stand (``tests/benchmarks/hunt.py``, section 9 of
-``notebooks/how-it-works.md``). All gradual runs settle, none of the sudden ones.
+``notebooks/how-it-works.md``). All gradual runs settle.
 
 * ``STEP_SAFETY``: outside their error were 12 gradual extremes at 1, 9 at 1.5, 5 at 2 (by 1.25 times the
   error at most), none at 2.5. Of two marches whose fractions belong together 2.41 is the most that is needed.
@@ -44,9 +45,12 @@ hunted with all of them as they stand (``tests/benchmarks/hunt.py``, section 9 o
 * ``LEAST_SHARE``: 10 instead of 5 outside without it; ``LEAST_TIMES`` only keeps the share from extremes that
   hardly move. ``LEAST_ERROR``: ten times what the watch lets a steady line stray (some 2 Pa,
   :mod:`surge.transient.watch`); at half of it those outside are 1.6 times their error, not 1.25.
-* ``SUDDEN_OWN``: without ``SUDDEN_ANY`` and ``UNSETTLED`` 39 sudden extremes are outside at 1, 30 at 1.5, 18
-  at 2.5, by up to 170 times their error: fronts that meet. With 0.75 for ``SUDDEN_ANY`` 3 (by 1.05 times),
-  with 0.5 for ``UNSETTLED`` none. Both stay: a sudden run may settle, and a gradual one may not.
+* ``SUDDEN_OWN``, ``SUDDEN_ANY``, ``UNSETTLED``: 36 sudden line-ups of those kinds with 1360 extremes, against
+  marches at half the step, one with fractions and two rounded each otherwise. None is outside, the furthest at
+  0.73 of its error; one run settles. Without rounded marches at the step before 10 are outside (branches
+  50008, by up to 6.9 times their error): there fronts meet late, and all marches with fractions agree on
+  less. Against marches with fractions alone 39 of 848 were outside at a ``SUDDEN_OWN`` of 1 without the other
+  two, 18 at 2.5, none with all three. Both of these stay: a sudden run may settle, and a gradual one may not.
 * ``LATE_SAFETY``, ``LATE_SURE``, ``LATE_ANY``: branches with the seeds 1 to 1841 and yards 1 to 2139, of both
   those whose first march is quick: 286, with lengths rounded to the step and two first marches. In 11
   anything came later by more than 100 Pa. At an eighth of the step it rose by up to 1.3 times as much as the
@@ -181,14 +185,15 @@ class ErrorMarches:
         At twice its step, at twice that, and so on, two at least.
     lumping : Sample or None
         As the first of those, every lump in two parts; None when ``fine`` has no lumps.
-    sudden : bool
-        Whether anything moves in no time.
+    sharp : tuple of Sample
+        Where anything moves in no time: marches with lengths of whole steps, that spread no front; two at
+        the step of ``fine``, two at that before.
     """
 
     fine: Summary
     coarser: tuple[Sample, ...]
     lumping: Sample | None
-    sudden: bool
+    sharp: tuple[Sample, ...]
 
     def parts(self, key: Key) -> tuple[float, float]:
         """Step and lumping part of the error of one extreme [Pa]; what is least in the first."""
@@ -205,8 +210,9 @@ class ErrorMarches:
         """Error of every extreme [Pa], settled or not."""
         fine = self.fine.sample
         found = {key: sum(self.parts(key)) for key in self.fine.found}
-        if self.sudden:
-            furthest = {key: max(one.apart(fine, key) for one in self.coarser) for key in found}
+        if self.sharp:
+            witnesses = (*self.coarser[:2], *self.sharp)
+            furthest = {key: max(one.apart(fine, key) for one in witnesses) for key in found}
             least = SUDDEN_ANY * max(furthest.values())
             found = {key: max(own, SUDDEN_OWN * furthest[key], least) for key, own in found.items()}
         return found

@@ -44,7 +44,15 @@ from surge.model.stroke import (
 from surge.model.topology import farthest, longest_period, neighbours, pipeline_period
 from surge.transient.effort import march_effort
 from surge.transient.grid import Laws
-from surge.transient.reaches import Reaches, Stretches, choose_step, coarsest, divide
+from surge.transient.reaches import (
+    Reaches,
+    Stretches,
+    choose_step,
+    coarsest,
+    divide,
+    rounded,
+    rounded_otherwise,
+)
 from surge.transient.stretches import stretches_of
 
 PERIODS_AFTER = 6.0  # a run lasts so many of the longest pipeline periods after the last event
@@ -120,6 +128,10 @@ class Plan:
     def divide(self, dt: float) -> Reaches:
         """The pipes in reaches of ``dt`` [s]."""
         return divide(self.times, dt, self.stretches)
+
+    def rounded(self, dt: float) -> tuple[Reaches, Reaches]:
+        """The pipes in whole reaches of ``dt`` and of a step near it [s], their lengths changed for that."""
+        return rounded(self.times, dt, self.stretches), rounded_otherwise(self.times, dt, self.stretches)
 
 
 def plan(lineup: LineUp, scenario: Scenario) -> Plan:

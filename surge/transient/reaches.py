@@ -98,6 +98,30 @@ def divide(times: Array, dt: float, stretches: Stretches = ()) -> Reaches:
     return Reaches(dt=dt, count=tuple(count.tolist()), share=tuple(share.tolist()))
 
 
+def rounded(times: Array, dt: float, stretches: Stretches = ()) -> Reaches:
+    """Divide pipes as :func:`divide` does, their lengths changed to whole steps: nothing spreads a front."""
+    return divide(times * _stretched(times, dt, stretches), dt, stretches)
+
+
+def rounded_otherwise(times: Array, dt: float, stretches: Stretches = ()) -> Reaches:
+    """Divide pipes as :func:`rounded`, at the step near ``dt`` [s] that changes lengths most differently."""
+    base = _stretched(times, dt, stretches)
+    steps: list[float] = (dt * np.linspace(0.80, 0.985, 75)).tolist()
+    return rounded(
+        times, max(steps, key=lambda t: float(np.abs(_stretched(times, t, stretches) - base).sum())), stretches
+    )
+
+
+def _stretched(times: Array, dt: float, stretches: Stretches) -> Array:
+    """By what pipes become as long as whole steps, each with its stretch [-]."""
+    order, starts = _ordered(times, stretches)
+    own = np.add.reduceat(np.where(times < dt * (1 - WHOLE), 0.0, times)[order], starts)
+    factor = np.where(own > 0.0, np.maximum(np.rint(own / dt), 1.0) * dt / np.where(own > 0.0, own, 1.0), 1.0)
+    found = np.empty(times.size)
+    found[order] = np.repeat(factor, np.diff(np.append(starts, times.size)))
+    return found
+
+
 def _parted(ways: Array) -> tuple[Array, Array]:
     """Whole steps in ways [steps], and the fractions left; none of those shorter than a step."""
     whole = np.floor(ways + WHOLE * np.maximum(ways, 1.0))

@@ -306,6 +306,7 @@ class _Levels:
         self.work, self.duration, self.coarse = work, duration, coarse
         self.made = 0
         self.coarser: tuple[Sample, ...] = ()
+        self.sharp: tuple[Sample, ...] = ()
 
     def compare(self) -> ErrorMarches:
         """March at half the step of the level before, and tell the errors."""
@@ -319,16 +320,19 @@ class _Levels:
             coarser = pool.submit(self._run, twice) if first else None
             # Lumps that the finer march has no more are not in its error.
             lumps = pool.submit(self._run, replace(at, parts=2)) if 0 in reaches.count else None
-        self.made = 1 + (coarser is not None) + (lumps is not None)
+            steps = [at.dt / 2, at.dt] if first else [at.dt / 2]
+            whole = [r for dt in steps for r in work.rounded(dt)] if work.sudden else []
+            sharp = [pool.submit(self._run, r) for r in whole]
+        self.made = 1 + (coarser is not None) + (lumps is not None) + len(sharp)
         if coarser:
             self.coarser = (coarser.result().sample,)
         compared = ErrorMarches(
             fine=fine.result(),
             coarser=(coarse.sample, *self.coarser),
             lumping=lumps.result().sample if lumps else None,
-            sudden=work.sudden,
+            sharp=(*(one.result().sample for one in sharp), *self.sharp)[:4],
         )
-        self.coarser, self.coarse = compared.coarser, compared.fine
+        self.coarser, self.coarse, self.sharp = compared.coarser, compared.fine, compared.sharp
         return compared
 
     def _run(self, reaches: Reaches, look: Summary | None = None) -> Summary:

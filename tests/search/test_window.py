@@ -263,7 +263,7 @@ def test_the_set_is_run_as_such() -> None:
 
 def test_a_set_that_is_not_safe_is_made_longer() -> None:
     """Each valve may shut fast while the other takes 30 s; both fast at once are too much for the line."""
-    lineup = line(rating=5.5e5, second=0.01)
+    lineup = line(rating=5.3e5, second=0.01)
     slow = with_strokes(lineup.scenarios[0], {"valve": 30.0, "other": 30.0})
     lineup = lineup.with_(scenarios=(slow,))
     got = windows_of(lineup, book=NO_RULES, valves=["valve", "other"], longest=40.0)

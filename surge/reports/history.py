@@ -48,7 +48,12 @@ def brief(history: ValveHistory, ground: HistoryGround) -> str:
     """The most urgent thing in a few words, for a small picture."""
     last = "no time" if history.last is None else f"{history.last:.1f} s"
     change = "" if history.change is None else f" ({100 * history.change:+.0f} %)"
-    return f"{last}{change}; {_SHORT.get(history.state, _state_word)(history, ground)}"
+    return f"{last}{change}; {in_short(history, ground)}"
+
+
+def in_short(history: ValveHistory, ground: HistoryGround) -> str:
+    """The most urgent state in a few words."""
+    return _SHORT.get(history.state, _state_word)(history, ground)
 
 
 def meaning(history: ValveHistory) -> str:

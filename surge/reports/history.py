@@ -191,9 +191,9 @@ def _state_word(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: A
 def _limit_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     side = Side.FASTEST if history.state == TOO_FAST else Side.SLOWEST
     times = [h.time for h in history.limits if h.bound.side is side and 0.0 < h.time < ALL_TIMES]
-    word = "below the fastest" if side is Side.FASTEST else "above the slowest"
+    word = "faster than" if side is Side.FASTEST else "slower than"
     strictest = max if side is Side.FASTEST else min
-    return f"{word}, {strictest(times):.1f} s" if times else f"{word} allowed"
+    return f"{word} the {strictest(times):.1f} s allowed" if times else f"{word} any time allowed"
 
 
 def _met_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001

@@ -34,7 +34,7 @@ def bounds(shortest: float | None, longest: float | None, *, opens: bool = False
         return f"open no faster than {shortest:.1f} s"
     fast = f"close no faster than {shortest:.1f} s"
     if longest is None:
-        return f"{fast}; no rule on time bounds it from above"
+        return f"{fast}; no rule sets an upper limit"
     if longest <= 0.0:
         return f"{fast}; and every stroke is too slow for the rules on time: the window is empty"
     if shortest > longest:
@@ -113,7 +113,8 @@ def window_lines(
     if windows.idle:
         named = ", ".join(f'"{v}"' for v in windows.idle)
         out += [paragraph(f"Not searched, since it moves in no scenario: {named}.", indent="    "), ""]
-    out += ["Strokes looked at; what is not named beside them is as in the case", *_proof(windows), ""]
+    out += ["Strokes tried; what is not named beside them is as in the case"]
+    out += [*_proof(windows, display), ""]
     out += more
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
@@ -127,7 +128,7 @@ def _why(part: StrokeLimits, valves: Sequence[str], display: Display) -> list[st
         said.append(f"{where}: {part.reason}{_named(part.governs, part, display)}.")
     elif part.shortest <= part.from_:
         said.append(
-            f"{where}: {part.from_:g} s, the shortest looked at, is safe"
+            f"{where}: safe from {part.from_:g} s on, the shortest tried"
             f"{_named(part.governs, part, display)}."
         )
     elif part.fast_rule is not None:
@@ -224,7 +225,7 @@ def _open_up_to(top: OpenRate, display: Display) -> str:
     """The rate above which an open window is empty."""
     rate = opening_words(top, display)
     if not top.ends:
-        return f"There is a window up to {rate} at least, the highest rate tried or that the line can reach."
+        return f"There is a window at every rate tried, up to {rate}."
     return f"There is a window up to {rate}; above that it is empty."
 
 
@@ -256,6 +257,8 @@ def _set(made: JointSet, what: str) -> str:
     """A set of strokes, run as such."""
     strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in made.strokes.items())
     text = f"{what} {way_words(made.way)} ({strokes}): {_verdict(made)}"
+    if len(made.strokes) == 1:
+        text = f"{strokes}, its shortest: {_verdict(made)}"
     others = made.elsewhere.scenario if made.elsewhere else None
     governs = weakest(
         f for f in made.assessment.findings if f.verdict == made.pressures and f.scenario != others
@@ -284,7 +287,8 @@ def _verdict(made: JointSet) -> str:
     """What became of a set, in words."""
     if made.verdict == made.pressures:
         return f"pressures {SHORT[made.pressures]}"
-    return f"pressures {SHORT[made.pressures]}, rules {SHORT[made.verdict]}"
+    rules = "not met" if made.verdict == EXCEEDED else "not decided"
+    return f"pressures {SHORT[made.pressures]}, rules {rules}"
 
 
 def _what_to_do(windows: Windows, display: Display) -> list[str]:
@@ -333,13 +337,13 @@ _NO_STROKE = (
 )
 _LAST_PART = "a slower last part of the stroke (surge window CASE --shapes)"
 _SHAPES = (
-    "a stroke that is slow at its end needs less time for the same surge (surge window CASE --shapes); what "
-    "takes time before the valve moves, detection, signal and earlier steps, is counted in the limit"
+    "a stroke that is slow at its end needs less time for the same surge: try surge window CASE --shapes. "
+    "The limit counts what comes before the valve moves too (detection, signal, earlier steps): shorten that"
 )
 _MORE_ULLAGE = "more ullage at the signal, or a lower rate into that tank, allows a longer stroke"
 
 
-def _proof(windows: Windows) -> list[str]:
+def _proof(windows: Windows, display: Display) -> list[str]:
     rows = []
     shown: set[tuple[str, tuple[str, ...], bool]] = set()
     for parts in (*windows.by_valve.values(), *windows.apart.values(), *windows.to_open.values()):
@@ -353,11 +357,12 @@ def _proof(windows: Windows) -> list[str]:
                     (" + ".join(p.together) or p.valve) + (", opening" if p.opens else ""),
                     p.scenario,
                     str(len(p.looked)),
-                    f"{p.from_:g} to {p.to:g}",
+                    f"{p.from_:.4g} to {p.to:.4g}",
                     f"{p.period:.2f}",
                     f"{method.dt * 1e3:.2f}" if method else "-",
-                    f"{method.worst_error / 1e5:.3f}" if method else "-",
+                    display.error(method.worst_error) if method else "-",
                 )
             )
-    head = ("valve", "scenario", "strokes", "from to s", "period s", "step ms", "error bar")
+    error = f"error {display.units.pressure}"
+    head = ("valve", "scenario", "strokes", "tried s", "period s", "step ms", error)
     return table(head, rows, left=2)

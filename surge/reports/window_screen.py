@@ -4,7 +4,8 @@ Decisions
 ---------
 * The sentence below the verdict is of the valve for which there is most to do: one without a window, then one
   that cannot be decided, then one whose stroke in the case lies outside, then the nearest to its shortest.
-* Each valve has a row for each scenario, the narrowest first. Valves with one stroke stand in one row.
+* Each valve has a row for each scenario: first of every valve the narrowest, then the others. Valves with one
+  stroke stand in one row.
 * What was held while a window was found is always there, or counted.
 """
 
@@ -238,7 +239,8 @@ class WindowScreen:
 
     def rows(self) -> Part:
         """A row for each valve, or valves with one stroke, in each scenario."""
-        each = [(h, p) for h in self.heads for p in sorted(h.parts, key=_narrowest)]
+        ranked = [(h, sorted(h.parts, key=_narrowest)) for h in self.heads]
+        each = [(h, parts[0]) for h, parts in ranked] + [(h, p) for h, parts in ranked for p in parts[1:]]
         if len(each) < 2:
             return NOTHING
         title = ("valve", "scenario", "safe strokes", "case", "set by")
@@ -287,12 +289,9 @@ class WindowScreen:
         return Part([""], items, lambda left: f"- {left} more on this: --details.")
 
     def _held(self) -> list[str]:
-        """Valves that kept their stroke, and in which scenarios."""
-        found: dict[str, None] = {}
-        for part in (p for h in self.heads for p in h.parts):
-            for valve, stroke in part.held.items():
-                found[f'"{valve}" at {stroke:g} s in "{part.scenario}"'] = None
-        return list(found)
+        """Valves that kept a stroke, and which."""
+        held = (pair for h in self.heads for p in h.parts for pair in p.held.items())
+        return list(dict.fromkeys(f'"{valve}" at {stroke:g} s' for valve, stroke in held))
 
     def steps(self) -> Part:
         """What to do."""

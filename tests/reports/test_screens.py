@@ -65,7 +65,7 @@ def test_a_window_says_what_the_case_has_and_what_was_held(demos: Demos) -> None
     text = hold(made.text, made.signature)
     assert 'In "not linked" "shore line" asks for 27.2 s or more' in text
     assert 'in "linked" the rule "Shutdown time at this berth" allows 26.0 s at most' in text
-    assert 'Held meanwhile: "shore valve" at 28 s in "linked"' in text
+    assert 'Held meanwhile: "shore valve" at 28 s.' in text
 
 
 def crowded(made: WindowAnswer) -> WindowAnswer:

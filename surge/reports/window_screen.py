@@ -38,8 +38,9 @@ SOUND = "A pressure below its rating does not make a hose sound: look at its tes
 FLOORS = (
     (4, 2, 2, 3, 2, 3),
     (3, 1, 1, 2, 1, 2),
-    (2, 1, 1, 1, 0, 1),
-    (1, 0, 1, 0, 0, 1),
+    (3, 0, 1, 1, 0, 1),
+    (2, 0, 1, 0, 0, 1),
+    (2, 0, 0, 0, 0, 1),
     (1, 0, 0, 0, 0, 1),
     (1, 0, 0, 0, 0, 0),
 )
@@ -260,7 +261,7 @@ class WindowScreen:
             by = []  # no shorter one was tried, or another stage asks for it: nothing sets it here
         by += [part.slow_rule.name] if part.slow_rule else []
         return (
-            listing(head.valves).replace('"', "") + verb,
+            head.valves[0] + (f" and {len(head.valves) - 1} more" if len(head.valves) > 1 else "") + verb,
             part.scenario,
             allowed(part.shortest, part.longest, tried=part.from_),
             f"{part.stroke:.1f} s",

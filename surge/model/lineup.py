@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from surge.errors import Origin
-from surge.model.attached import Attached, ReliefValve
+from surge.model.attached import Attached, OpenVessel, ReliefValve, SurgeDrum
 from surge.model.gauge import GaugeReading
 from surge.units import ATMOSPHERE
 
@@ -554,6 +554,8 @@ class LineUp:
     tanks: tuple[Tank, ...] = ()
     supplies: tuple[Supply, ...] = ()
     relief_valves: tuple[ReliefValve, ...] = ()
+    surge_drums: tuple[SurgeDrum, ...] = ()
+    open_vessels: tuple[OpenVessel, ...] = ()
     rate: Rate | None = None
     stages: tuple[Stage, ...] = ()
     scenarios: tuple[Scenario, ...] = ()
@@ -584,7 +586,7 @@ class LineUp:
     @property
     def attached(self) -> tuple[Attached, ...]:
         """What hangs on one point each, and passes nothing while the line-up flows steadily."""
-        return self.relief_valves
+        return (*self.relief_valves, *self.surge_drums, *self.open_vessels)
 
     @property
     def vapour_gauge(self) -> float:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 from surge.model.ranges import LIQUID, ranges_of
 from surge.reports.advice import advice
-from surge.reports.attached import relief_sentences
+from surge.reports.attached import attached_sentences
 from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, Row, table_parts
 from surge.reports.room import MOST, NOTHING, PERMIT, Part, fitted, listed, listing, tall, wrapped
@@ -186,8 +186,8 @@ class Screen:
         )
 
     def beside(self) -> tuple[Part, Part]:
-        """Rules, relief valves, gauges, shut-off pressure, stages of shutdowns; then what was assumed."""
-        said = [*relief_sentences(self.a, self.display), *gauge_sentences(self.a.gauge, self.display)]
+        """Rules, what hangs on points, gauges, shut-off pressure, stages; then what was assumed."""
+        said = [*attached_sentences(self.a, self.display), *gauge_sentences(self.a.gauge, self.display)]
         said += [*self._shut_off(), *stage_lines(self.a.lineup)]
         told = [*self._rules(), *(wrapped(text, indent="  ", first="- ") for text in said)]
         taken = [*self._ranges(), *self._assumed()]

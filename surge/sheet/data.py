@@ -23,7 +23,7 @@ from typing import Literal
 from surge.case.file import Case
 from surge.model.lineup import LineUp, Pipe
 from surge.reports.advice import advice
-from surge.reports.attached import relief_sentences
+from surge.reports.attached import attached_sentences
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
@@ -261,7 +261,7 @@ def sheet_of(
         highest=upper_rows(assessment, display),
         lowest=lower_rows(assessment, display),
         static=_static(static_worst(assessment), display),
-        attached=" ".join(relief_sentences(assessment, display)) or None,
+        attached=" ".join(attached_sentences(assessment, display)) or None,
         gauge=compared_line(assessment.gauge, display),
         tests=tests,
         assumed=tuple(assumed_items(lineup.assumed)),
@@ -408,6 +408,8 @@ def _line_up(lineup: LineUp) -> str:
     ship = [t.name for t in lineup.tanks if t.side == "ship"]
     parts = [f"{e.name} from {e.start} to {e.end}" for e in lineup.elements]
     parts += [f"relief valve {r.name} at {r.point}" for r in lineup.relief_valves]
+    parts += [f"surge drum {d.name} at {d.point}" for d in lineup.surge_drums]
+    parts += [f"open vessel {v.name} at {v.point}" for v in lineup.open_vessels]
     return (
         f"Line-up sketch. Shore: {', '.join(shore) or 'none'}. Ship: {', '.join(ship) or 'none'}. "
         f"Parts: {'; '.join(parts)}."

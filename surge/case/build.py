@@ -166,6 +166,7 @@ class Builder:
             name=berth.name or "",
             ship=berth.ship or "",
             parcel=self.notes.volume(berth.parcel) if berth.parcel else None,
+            parcel_by_mass=berth.parcel is not None and berth.parcel.kind == "mass",
             first_transfer=first,
             hazardous=berth.cargo == "hazardous material",
             transfer=transfer,

@@ -496,6 +496,8 @@ class Berth:
         As they stand on the sheet, ``name`` being that of the berth; "" where the case does not say.
     parcel : float or None
         How much is to be loaded, at loading temperature [m3].
+    parcel_by_mass : bool
+        The case gives it as a weight.
     first_transfer : date or None
         When the facility first transferred this kind of cargo.
     hazardous : bool
@@ -508,6 +510,7 @@ class Berth:
     name: str = ""
     ship: str = ""
     parcel: float | None = None
+    parcel_by_mass: bool = False
     first_transfer: date | None = None
     hazardous: bool = False
     transfer: date | None = None

@@ -236,7 +236,8 @@ def _fitted(part: WayPart, display: Display, width: float, height: float) -> tup
         return "\n".join(flat), 0
     room = max(int(height / character), 4)
     most = max(int(width / line), 1)
-    upright = textwrap.wrap(f"{name}, {length}" if length else name, room)
+    whole = length.replace(" ", "\u00a0")  # a number stays with its unit
+    upright = textwrap.wrap(f"{name}, {whole}" if length else name, room)
     if len(upright) > most:
         upright = textwrap.wrap(name, room)
     if len(upright) > most:

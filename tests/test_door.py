@@ -14,6 +14,7 @@ from surge.api.check import CheckAnswer
 from surge.api.proof import Proof
 from surge.api.records import RecordsAnswer
 from surge.api.stroke import StrokeAnswer
+from surge.api.windows import WindowAnswer
 from surge.cli.main import main
 
 # What only a command has: where the answer goes, in which form it is printed, how long it may take.
@@ -48,7 +49,10 @@ COMMANDS: dict[str, dict[str, Called]] = {
         **same(CheckAnswer.text, "details"),
         **same(CheckAnswer.document, "histories"),
     },
-    "window": same(surge.find_windows, "case", "valves", "shortest", "longest", "orders", "shapes", "bands"),
+    "window": {
+        **same(surge.find_windows, "case", "valves", "shortest", "longest", "orders", "shapes", "bands"),
+        **same(WindowAnswer.text, "details"),
+    },
     "chart": same(surge.survey, "case", "valve", "scenario", "rates", "strokes", "points"),
     "picture": {
         **of(surge.check, case="what", **dict.fromkeys(UNITS[:3], "units")),

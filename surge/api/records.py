@@ -23,6 +23,7 @@ from surge.records.read import ReadOptions, load_records
 from surge.records.stroke_tests import YEAR, Interval, Timed, read_interval
 from surge.reports import records as words
 from surge.reports.records_data import findings_csv, records_document
+from surge.reports.records_screen import records_screen
 from surge.rules.book import RuleBook
 from surge.units import day, printable
 from surge.valves.findings import findings_of_records
@@ -98,14 +99,16 @@ class RecordsAnswer(words.JudgedRecords, Answer):
 
     @checked
     def text(self, *, details: bool = False) -> str:
-        """Return the answer in words: which valve to adjust first and why, then the table.
+        """Return the answer in words, on one screen or with everything: which valve to adjust first and why.
 
         Parameters
         ----------
         details : bool
-            Show every valve in the table, not only those that need attention.
+            Every valve with all that is to be said of it, and how the file was understood.
         """
-        return "\n".join([*words.records_lines(self, details=details), "", self.signature])
+        if details:
+            return "\n".join([*words.records_lines(self), "", self.signature])
+        return "\n".join(records_screen(self, self.signature))
 
     def document(self) -> Json:
         """Return the answer as plain data (``surge schema records``)."""

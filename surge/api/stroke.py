@@ -48,8 +48,12 @@ class StrokeAnswer(Measured, CaseAnswer):
     def text(self, *, details: bool = False) -> str:
         """Return the answer in words; with ``details`` every pressure that moving the valve can change."""
         from surge.reports.measured import measured_lines
+        from surge.reports.measured_screen import measured_screen
 
-        return self.signed(measured_lines(self, self.case.lineup, self.display, details=details))
+        lineup, display = self.case.lineup, self.display
+        if details:
+            return self.signed(measured_lines(self, lineup, display))
+        return "\n".join(measured_screen(self, lineup, display, self.signature))
 
     def document(self) -> Json:
         """Return the answer as plain data (``surge schema measured``)."""

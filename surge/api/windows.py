@@ -33,13 +33,25 @@ class WindowAnswer(Windows, CaseAnswer):
 
     extras: Extras
 
-    def text(self) -> str:
-        """Return the answer in words: the window of each valve and its proof, rates, all valves together."""
+    @checked
+    def text(self, *, details: bool = False) -> str:
+        """Return the answer in words: on one screen, or with everything.
+
+        Parameters
+        ----------
+        details : bool
+            Each window with what proves it, what was held, and all that was asked besides.
+        """
         from surge.reports.orders import more_lines
         from surge.reports.window import window_lines
+        from surge.reports.window_screen import WindowScreen
 
-        more = more_lines(self.extras, self.display)
-        return self.signed(window_lines(self, self.case.lineup, self.display, more=more))
+        lineup, display = self.case.lineup, self.display
+        if details:
+            more = more_lines(self.extras, display)
+            return self.signed(window_lines(self, lineup, display, more=more))
+        screen = WindowScreen(self, lineup, display, extras=self.extras, signature=self.signature)
+        return "\n".join(screen.lines())
 
     def document(self) -> Json:
         """Return the answer as plain data (``surge schema window``)."""

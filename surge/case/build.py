@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from surge.case import schema as spec
-from surge.case.attached import relief_of
+from surge.case.attached import drum_of, relief_of, vessel_of
 from surge.case.figures import (
     flange_rating,
     hose_figures,
@@ -100,6 +100,10 @@ class Builder:
             relief_valves=tuple(
                 relief_of(r, ("relief_valve", i), self.notes) for i, r in enumerate(case.relief_valve)
             ),
+            surge_drums=tuple(
+                drum_of(d, ("surge_drum", i), self.notes) for i, d in enumerate(case.surge_drum)
+            ),
+            open_vessels=tuple(vessel_of(v, ("open_vessel", i)) for i, v in enumerate(case.open_vessel)),
             rate=self._rate(case.rate) if case.rate else None,
             stages=stages,
             scenarios=tuple(
@@ -162,6 +166,7 @@ class Builder:
             name=berth.name or "",
             ship=berth.ship or "",
             parcel=self.notes.volume(berth.parcel) if berth.parcel else None,
+            parcel_by_mass=berth.parcel is not None and berth.parcel.kind == "mass",
             first_transfer=first,
             hazardous=berth.cargo == "hazardous material",
             transfer=transfer,

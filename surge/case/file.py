@@ -26,7 +26,10 @@ from surge.toml.tables import file_schema, keys_of
 from surge.toml.text import FileKind, faults_of_file, file_of, parsed, read_file
 from surge.units import ShowUnits
 
-_STRUCTURE = ("points", "tank", "supply", "pump", "pipe", "hose", "arm", "valve", "passage", "relief_valve")
+_STRUCTURE = (
+    *("points", "tank", "supply", "pump", "pipe", "hose", "arm", "valve", "passage"),
+    *("relief_valve", "surge_drum", "open_vessel"),
+)
 _JOINTS = ("name", "from", "to", "at")
 CASE = FileKind(
     words="a case file: a text in TOML",

@@ -37,6 +37,7 @@ _TIME = Quantity("time", "0 s", "24 h")
 _STROKE = Quantity("time", "0.01 s", "24 h")
 _KV = Quantity("kv", "0.01 m3/h", "1000000 m3/h")
 _CV = Quantity("cv", "0.01 gpm", "1000000 gpm")
+_VESSEL = Quantity("volume", "0.0001 m3", "10000 m3")
 _MINOR = Number("sum of the loss factors K on the pipe's own velocity head", 0.0, 10000.0)
 _OPENING = Number("opening", 0.0, 1.0)
 _BREAK = Number("opening at which the speed of the stroke changes", 0.001, 0.999)
@@ -295,6 +296,29 @@ class ReliefValveTable(FileTable):
     back_pressure: Annotated[Reading, _LEVEL]
 
 
+class SurgeDrumTable(FileTable):
+    """A closed vessel with gas over the liquid."""
+
+    name: Name
+    at: Name
+    volume: Annotated[Reading, _VESSEL]
+    gas_volume: Annotated[Reading, _VESSEL]
+    gas_exponent: Annotated[float, Number("exponent n of the gas: 1 where it changes slowly", 1.0, 1.67)]
+    charge_pressure: Annotated[Reading | None, _LEVEL] = None
+    neck_kv: Annotated[Reading | None, _KV] = None
+    neck_loss_factor: Annotated[float | None, Number("loss factor K of the neck", 0.001, 100000.0)] = None
+    neck_diameter: Annotated[Reading | None, _DIAMETER] = None
+
+
+class OpenVesselTable(FileTable):
+    """A vessel open to the air, whose liquid stands on its point."""
+
+    name: Name
+    at: Name
+    inside_diameter: Annotated[Reading, Quantity("length", "0.1 m", "100 m")]
+    rim: Elevation
+
+
 class MovementTable(FileTable):
     """The keys of a valve's stroke and of a pump's run-down."""
 
@@ -408,6 +432,8 @@ class CaseSpec(FileTable):
     valve: list[ValveTable] = Field(default_factory=list)
     passage: list[PassageTable] = Field(default_factory=list)
     relief_valve: list[ReliefValveTable] = Field(default_factory=list)
+    surge_drum: list[SurgeDrumTable] = Field(default_factory=list)
+    open_vessel: list[OpenVesselTable] = Field(default_factory=list)
     stage: list[StageTable] = Field(default_factory=list)
     scenario: list[ScenarioTable] = Field(default_factory=list)
     reading: list[ReadingTable] = Field(default_factory=list)

@@ -142,8 +142,8 @@ def _acts(scenario: Scenario) -> tuple[object, ...]:
 
 
 def _repeated(scenario: Scenario, state: State, states: Sequence[State], names: set[str]) -> Scenario:
-    alone = state.stage in AT and sum(s.stage == state.stage for s in states) == 1
-    name = f"{scenario.name}, {AT[state.stage] if alone else f'as in {state.source or state.stage}'}"
+    alone = state.stage in AT and (not state.source or sum(s.stage == state.stage for s in states) == 1)
+    name = f"{scenario.name}, {AT[state.stage] if alone else f'as in {state.source}'}"
     while name in names:
         name += ", again"
     return replace(

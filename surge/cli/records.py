@@ -55,7 +55,7 @@ OF_TIMES = frozenset(
 )
 @click.option("--pictures", multiple=True, help="Picture to write: .png, .svg or .pdf; repeatable.")
 @click.option("--force", is_flag=True, help="Overwrite existing files.")
-@click.option("--details", is_flag=True, help="Every valve in the table.")
+@click.option("--details", is_flag=True, help="Every valve, its past, and how the file was read.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 @patient_option
 def records(

@@ -1,4 +1,4 @@
-"""What hangs on a point must not pass anything while the line-up flows steadily."""
+"""What hangs on a point must fit the pressure there while the line-up flows steadily."""
 
 from __future__ import annotations
 
@@ -10,8 +10,11 @@ from surge.model.lineup import LineUp
 BAR = 1e5  # [Pa]
 
 
-def refuse_open(lineup: LineUp, heads: Mapping[str, float]) -> None:
-    """Refuse relief valves that would be open before anything moves.
+def refuse_misfits(lineup: LineUp, heads: Mapping[str, float]) -> None:
+    """Refuse what would not be at rest before anything moves.
+
+    Relief valves that would be open, drums whose gas would fill them, open vessels that would overflow or
+    draw air.
 
     Parameters
     ----------
@@ -22,17 +25,21 @@ def refuse_open(lineup: LineUp, heads: Mapping[str, float]) -> None:
     Raises
     ------
     CaseError
-        A relief valve is set at or below the working pressure.
+        With all of them.
     """
-    faults = list(_open_valves(lineup, heads))
+    faults = [*_open_valves(lineup, heads), *_empty_drums(lineup, heads), *_vessels(lineup, heads)]
     if faults:
         raise CaseError(faults)
 
 
+def _pressure(lineup: LineUp, heads: Mapping[str, float], point: str) -> float:
+    head = heads[point] - lineup.points_by_name[point].elevation
+    return lineup.liquid.density * lineup.gravity * head
+
+
 def _open_valves(lineup: LineUp, heads: Mapping[str, float]) -> Iterator[Fault]:
-    rho_g = lineup.liquid.density * lineup.gravity
     for relief in lineup.relief_valves:
-        pressure = rho_g * (heads[relief.point] - lineup.points_by_name[relief.point].elevation)
+        pressure = _pressure(lineup, heads, relief.point)
         if pressure >= relief.set_pressure:
             yield Fault(
                 path=(*relief.origin, "set_pressure"),
@@ -40,4 +47,30 @@ def _open_valves(lineup: LineUp, heads: Mapping[str, float]) -> Iterator[Fault]:
                 "anything moves",
                 expected="a set pressure above the working pressure: it would spill all the while",
                 remedy="check the set pressure, and the level, the pump and the rate that make the pressure",
+            )
+
+
+def _empty_drums(lineup: LineUp, heads: Mapping[str, float]) -> Iterator[Fault]:
+    for drum in lineup.surge_drums:
+        pressure = _pressure(lineup, heads, drum.point)
+        gas = drum.gas_at(pressure, atmosphere=lineup.atmosphere) if pressure > -lineup.atmosphere else 0.0
+        if not 0.0 < gas < drum.volume:
+            yield Fault(
+                path=(*drum.origin, "charge_pressure" if drum.charge is not None else "gas_volume"),
+                found=f"{gas:.3g} m3 of gas at the working pressure of {pressure / BAR:.2f} bar(g)",
+                expected=f"less than the drum holds, {drum.volume:g} m3, so that there is liquid in it",
+                remedy="charge it to less than the working pressure, or give the gas volume that it has then",
+            )
+
+
+def _vessels(lineup: LineUp, heads: Mapping[str, float]) -> Iterator[Fault]:
+    for vessel in lineup.open_vessels:
+        level, foot = heads[vessel.point], lineup.points_by_name[vessel.point].elevation
+        if not foot < level < vessel.rim:
+            yield Fault(
+                path=(*vessel.origin, "rim"),
+                found=f"liquid at {level:.2f} m before anything moves, in a vessel from {foot:g} m to "
+                f"{vessel.rim:g} m",
+                expected="a level between the foot of the vessel and its rim",
+                remedy="check both elevations, and the pressure at that point; it may need a closed drum",
             )

@@ -18,7 +18,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, Fault, SolveError
-from surge.hydraulics.attached import refuse_open
+from surge.hydraulics.attached import refuse_misfits
 from surge.hydraulics.formulas import kv_loss
 from surge.hydraulics.network import FlowNet, Means, shut_valves, solve_flow
 from surge.kernel.curves import PumpCurve, pump_curve
@@ -318,7 +318,7 @@ def steady_state(lineup: LineUp, scenario: Scenario) -> Steady:
     ------
     CaseError
         The rate cannot be reached, a pump cannot cross the system, a shut-in part has no stated pressure, or
-        a relief valve is set below the working pressure; the fault points into the case file.
+        what hangs on a point does not fit the working pressure; the fault points into the case file.
     SolveError
         No solution was found.
 
@@ -338,7 +338,7 @@ def steady_state(lineup: LineUp, scenario: Scenario) -> Steady:
         net.opening |= dict.fromkeys(scenario.shut_at_start, 0.0)
         net.speed = first_speed
         heads, flows, _ = solve_flow(net, scenario)
-    refuse_open(lineup, heads)
+    refuse_misfits(lineup, heads)
     return Steady(
         head=heads,
         # A residue of the solution is no flow: it would give a branch at rest a friction factor.

@@ -15,6 +15,13 @@ from surge.kernel.columns import (
     CH_LINK,
     CH_SIGN,
     CHECKED,
+    D_BEFORE,
+    D_EXPONENT,
+    D_GAS,
+    D_HALF,
+    D_LAW,
+    D_NECK,
+    DRUM,
     FLOWS,
     L_A,
     L_B,
@@ -55,6 +62,7 @@ from surge.kernel.columns import (
 )
 from surge.kernel.compiled import jit
 from surge.kernel.curves import STANDSTILL
+from surge.kernel.drum import drum_law
 from surge.kernel.laws import MAX_ITERATIONS, MOST_FLOW, table_loss
 from surge.kernel.orifices import orifice_law
 from surge.kernel.relief import relief_alone, relief_law
@@ -151,6 +159,12 @@ def law(e, q, lump_row, li, lf, knots, coef, lumps, loss, slope):
             loss[j], slope[j] = relief_law(
                 q[j], lf[e, L_C, j], lf[e, L_SET, j], lf[e, L_SPAN, j], lf[e, L_FIXED, j]
             )
+    elif kind == DRUM:
+        for j in range(WIDE):
+            loss[j], slope[j] = drum_law(
+                q[j], lf[e, D_GAS, j], lf[e, D_BEFORE, j], lf[e, D_HALF, j], lf[e, D_LAW, j],
+                lf[e, D_EXPONENT, j], lf[e, D_NECK, j],
+            )  # fmt: skip
     else:
         _pump(e, q, li, lf, knots, coef, loss, slope)
 

@@ -36,12 +36,11 @@ from surge.kernel.columns import (
 )
 from surge.kernel.compiled import entry, jit
 from surge.kernel.march import SAME_HEAD
-from surge.kernel.relief import advance
+from surge.kernel.states import advance
 
 # What a block works on, with W for WIDE. Arrays of links and groups are those of surge.kernel.columns, lf
 # with W as its last index; what belongs to the single march ends in 1.
-#   sizes (4,)                          nodes, figures of a loss table, links that keep something, rows if
-#                                       single
+#   sizes (4,)                          nodes, figures of a loss table, what keeps something, rows if single
 #   p, m (buffer, W), window (2,)       waves [m], and where their nodes begin; flat_p, flat_m: as one row
 #   hi, lo (nodes, W) or (0, W)         twice the highest and lowest head [m]; flat_hi, flat_lo: as one row
 #   pipes (pipes, 2)                    row of node 0, number of reaches
@@ -140,7 +139,7 @@ def _remember(time, dt, head, lump_row, li, lf, lumps, loss, slope):
     for e in range(li.shape[0]):
         if li[e, L_STATE] != 0:
             for j in range(WIDE):
-                advance(e, head[li[e, L_A], j] - head[li[e, L_B], j], time, dt, lf[:, :, j])
+                advance(e, head[li[e, L_A], j] - head[li[e, L_B], j], time, dt, li, lf[:, :, j])
         elif li[e, L_KIND] == LUMPED:
             a = li[e, L_A]
             b = li[e, L_B]

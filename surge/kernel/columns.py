@@ -8,7 +8,7 @@ array         shape                     a row for every
 ============  ========================  =====================================================================
 pi, pf        (points, P_INTS/_FLOATS)  point: junction, tank, dead end, or where links meet
 ei, ef        (ends, E_INTS/_FLOATS)    pipe end; the starts of all pipes, then all far ends
-li, lf        (links, L_INTS/_FLOATS)   link: valve, passage, pump, lumped element, relief valve
+li, lf        (links, L_INTS/_FLOATS)   link: valve, passage, pump, lumped element, relief valve, drum
 chain         (rows, CH_INTS)           link of a chain (links behind one another), chain after chain
 chains        (chains, 2)               chain: its first row in ``chain``, and the row after its last
 ci            (clusters, C_INTS)        cluster: links that branch, and the points which they join
@@ -26,8 +26,8 @@ batch (:mod:`surge.kernel.batch_march`) an index for the scenario comes last.
 from __future__ import annotations
 
 # Kinds of link. An orifice is a valve or a passage: Q = c*sqrt(dH). A relief valve leads from its point to
-# the vessel that it opens to.
-ORIFICE, PUMP, LUMPED, RELIEF = 0, 1, 2, 3
+# the vessel that it opens to, a surge drum to a point of no pressure.
+ORIFICE, PUMP, LUMPED, RELIEF, DRUM = 0, 1, 2, 3, 4
 # Kinds of point.
 FREE, FIXED = 0, 1
 # What a march ends with.
@@ -70,7 +70,7 @@ E_PAST = 5  # [m] the wave that would have arrived a step before without that fr
 E_FLOATS = 6
 
 # Links, li.
-L_KIND = 0  # ORIFICE, PUMP, LUMPED or RELIEF
+L_KIND = 0  # ORIFICE, PUMP, LUMPED, RELIEF or DRUM
 L_A = 1  # point at its start
 L_B = 2  # point at its end
 L_CHECK = 3  # 1: it has a non-return valve
@@ -104,6 +104,17 @@ L_OPENED = 18  # [s] when it first opened; below 0: never
 L_OVER = 19  # [m] head before it a step ago
 L_FIXED = 20  # [-] lift at which it stands while its point is solved; 0: by the head
 L_FLOATS = 21
+# Of a drum, in the same columns.
+D_GAS = 9  # [m3] gas volume now
+D_LAW = 10  # [m m3**n] absolute head of the gas times V**n
+D_EXPONENT = 11  # [-] n
+D_HALF = 12  # [s] half of a step
+D_NECK = 13  # [s2/m5] loss of the neck by Q|Q|
+D_VESSEL = 14  # [m3] volume of the vessel
+D_SMALLEST = 15  # [m3] smallest gas volume so far
+D_LARGEST = 16  # [m3] largest
+D_BEFORE = 17  # [m3/s] flow a step ago
+D_EMPTIED = 18  # [s] when the gas first filled the vessel; below 0: never
 
 # Clusters, ci: first and last place (one beyond) in ``members`` and in ``tree``; no rows: it is no tree.
 C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_TREE, C_TREE_END, C_INTS = 0, 1, 2, 3, 4, 5, 6

@@ -25,6 +25,13 @@ from surge.kernel.columns import (
     CH_LINK,
     CH_SIGN,
     CHECKED,
+    D_BEFORE,
+    D_EXPONENT,
+    D_GAS,
+    D_HALF,
+    D_LAW,
+    D_NECK,
+    DRUM,
     FLOWS,
     L_A,
     L_B,
@@ -61,6 +68,7 @@ from surge.kernel.columns import (
     SHUT,
 )
 from surge.kernel.compiled import inlined, jit
+from surge.kernel.drum import drum_law
 from surge.kernel.orifices import orifice_flow, orifice_law
 from surge.kernel.relief import relief_law, rounds, turned
 
@@ -106,6 +114,10 @@ def link_law(e, q, li, lf, knots, coef, tables):
         return -head, -slope + 1e-9
     if kind == RELIEF:
         return relief_law(q, lf[e, L_C], lf[e, L_SET], lf[e, L_SPAN], lf[e, L_FIXED])
+    if kind == DRUM:
+        return drum_law(
+            q, lf[e, D_GAS], lf[e, D_BEFORE], lf[e, D_HALF], lf[e, D_LAW], lf[e, D_EXPONENT], lf[e, D_NECK]
+        )
     loss, slope = table_loss(abs(q), lf[e, L_STEP], li[e, L_TABLE], tables)
     if q < 0.0:
         loss = -loss

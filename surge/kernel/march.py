@@ -58,7 +58,8 @@ from surge.kernel.compiled import entry, jit
 from surge.kernel.laws import chain_flow, fill_chain, solve_cluster, table_loss
 from surge.kernel.orifices import orifice_flow
 from surge.kernel.pipes import arrive, leave, pass_frozen, pass_local, renew, slide
-from surge.kernel.relief import advance, relief_alone
+from surge.kernel.relief import relief_alone
+from surge.kernel.states import advance
 from surge.kernel.trees import solve_tree
 
 SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it would only move its time
@@ -123,9 +124,15 @@ def _move(time, law_i, times, values, lf):
 
 
 @jit
-def _count_kept(li):
-    """Number of links among li (links, L_INTS) that keep something from step to step."""
+def _count_kept(li, pf):
+    """Number of links and points that keep something from step to step.
+
+    li (links, L_INTS): lumped elements, and links with a state. pf (points, P_FLOATS): points with storage.
+    """
     count = 0
+    for i in range(pf.shape[0]):
+        if pf[i, P_STUB_Y] > 0.0:
+            count += 1
     for e in range(li.shape[0]):
         if li[e, L_KIND] == LUMPED or li[e, L_STATE] != 0:
             count += 1
@@ -153,7 +160,7 @@ def _remember(time, dt, pf, li, lf, tables):
     """
     for e in range(li.shape[0]):
         if li[e, L_STATE] != 0:
-            advance(e, pf[li[e, L_A], P_H] - pf[li[e, L_B], P_H], time, dt, lf)
+            advance(e, pf[li[e, L_A], P_H] - pf[li[e, L_B], P_H], time, dt, li, lf)
         elif li[e, L_KIND] == LUMPED:
             q = lf[e, L_Q]
             loss, _ = table_loss(abs(q), lf[e, L_STEP], li[e, L_TABLE], tables)
@@ -334,7 +341,7 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     floor, point_floor, found = net.floor, net.point_floor, net.found
     n_chains = chains.shape[0]
     n_clusters = ci.shape[0]
-    n_kept = _count_kept(li)
+    n_kept = _count_kept(li, pf)
     last = table.shape[1] - 1.0
     n_start = ei.shape[0] // 2
     size = hi.size

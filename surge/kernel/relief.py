@@ -152,7 +152,7 @@ def rounds(c, ci, members, li):
 
 
 @inlined
-def advance(e, drop, time, dt, lf):
+def relief_advance(e, drop, time, dt, lf):
     """Move the state of relief valve ``e`` on to ``time`` [s], after a step ``dt`` [s].
 
     ``drop`` [m] is the head before it, over the vessel. lf (links, L_FLOATS) is read and written.

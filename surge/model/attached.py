@@ -1,10 +1,13 @@
-"""What hangs on one point of a line-up and passes nothing while it flows steadily: relief valves.
+"""What hangs on one point of a line-up and passes nothing while it flows steadily.
+
+Relief valves, surge drums and vessels open to the air.
 
 Units as in :mod:`surge.model.lineup`: pressures [Pa gauge], times [s], volumes [m3].
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from surge.errors import Origin
@@ -37,4 +40,58 @@ class ReliefValve:
     origin: Origin = ()
 
 
-Attached = ReliefValve
+@dataclass(frozen=True, kw_only=True)
+class SurgeDrum:
+    """A closed vessel with gas over the liquid, joined to its point by a neck.
+
+    Attributes
+    ----------
+    volume : float
+        Of the vessel [m3].
+    gas_volume : float
+        At the working pressure, before anything moves; or at ``charge`` [m3].
+    exponent : float
+        n of p V**n constant, p absolute [-].
+    neck_kv : float
+        Of the neck, in both directions: m3/h of water at 1 bar; infinite: no loss.
+    charge : float or None
+        Pressure at which ``gas_volume`` was measured [Pa gauge]: from there it changes slowly, p V constant,
+        to the working pressure.
+    """
+
+    name: str
+    point: str
+    volume: float
+    gas_volume: float
+    exponent: float
+    neck_kv: float = math.inf
+    charge: float | None = None
+    origin: Origin = ()
+
+    def gas_at(self, pressure: float, *, atmosphere: float) -> float:
+        """Return the gas volume [m3] at a working pressure [Pa gauge]; ``atmosphere`` [Pa]."""
+        if self.charge is None:
+            return self.gas_volume
+        return self.gas_volume * (self.charge + atmosphere) / (pressure + atmosphere)
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenVessel:
+    """A vessel open to the air, whose liquid stands on its point without a loss.
+
+    Attributes
+    ----------
+    area : float
+        Of its surface [m2].
+    rim : float
+        Elevation at which it overflows [m].
+    """
+
+    name: str
+    point: str
+    area: float
+    rim: float
+    origin: Origin = ()
+
+
+Attached = ReliefValve | SurgeDrum | OpenVessel

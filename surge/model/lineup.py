@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from surge.errors import Origin
-from surge.model.attached import Attached, ReliefValve
+from surge.model.attached import Attached, OpenVessel, ReliefValve, SurgeDrum
 from surge.model.gauge import GaugeReading
 from surge.units import ATMOSPHERE
 
@@ -496,6 +496,8 @@ class Berth:
         As they stand on the sheet, ``name`` being that of the berth; "" where the case does not say.
     parcel : float or None
         How much is to be loaded, at loading temperature [m3].
+    parcel_by_mass : bool
+        The case gives it as a weight.
     first_transfer : date or None
         When the facility first transferred this kind of cargo.
     hazardous : bool
@@ -508,6 +510,7 @@ class Berth:
     name: str = ""
     ship: str = ""
     parcel: float | None = None
+    parcel_by_mass: bool = False
     first_transfer: date | None = None
     hazardous: bool = False
     transfer: date | None = None
@@ -554,6 +557,8 @@ class LineUp:
     tanks: tuple[Tank, ...] = ()
     supplies: tuple[Supply, ...] = ()
     relief_valves: tuple[ReliefValve, ...] = ()
+    surge_drums: tuple[SurgeDrum, ...] = ()
+    open_vessels: tuple[OpenVessel, ...] = ()
     rate: Rate | None = None
     stages: tuple[Stage, ...] = ()
     scenarios: tuple[Scenario, ...] = ()
@@ -584,7 +589,7 @@ class LineUp:
     @property
     def attached(self) -> tuple[Attached, ...]:
         """What hangs on one point each, and passes nothing while the line-up flows steadily."""
-        return self.relief_valves
+        return (*self.relief_valves, *self.surge_drums, *self.open_vessels)
 
     @property
     def vapour_gauge(self) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from surge.model.lineup import LineUp, Pipe, Valve
@@ -55,6 +55,27 @@ def neighbours(lineup: LineUp, *, without: Collection[str] = ()) -> Adjacency:
         joined[element.start].append((element.end, element.name, time))
         joined[element.end].append((element.start, element.name, time))
     return joined
+
+
+def reached(joined: Adjacency, points: Iterable[str], *, without: Collection[str]) -> set[str]:
+    """Return the points that are joined with some of ``points``, themselves among them.
+
+    Parameters
+    ----------
+    joined : Adjacency
+        As of :func:`neighbours`.
+    points : iterable of str
+    without : collection of str
+        Names of elements that are left out.
+    """
+    found: set[str] = set()
+    stack = list(points)
+    while stack:
+        point = stack.pop()
+        if point not in found:
+            found.add(point)
+            stack.extend(other for other, element, _ in joined[point] if element not in without)
+    return found
 
 
 def components(lineup: LineUp, *, without: Collection[str] = ()) -> list[set[str]]:

@@ -250,9 +250,7 @@ class _Chart:
     def _window(self) -> None:
         self._fill(self.open, self.safe_from, self.allowed_to, edgecolor="black", linewidth=2.4, zorder=4)
         bounded = bool(np.any(self.allowed_to[self.open] < self.right))
-        words = (
-            "WINDOW\nnot too fast, not too slow" if bounded else "SAFE SIDE\nno rule on time bounds it here"
-        )
+        words = "WINDOW\nnot too fast, not too slow" if bounded else "SAFE SIDE\nno upper limit here"
         self._inside(self.open, self.safe_from, self.allowed_to, words, weight="bold")
 
     def _inside(self, mask: Mask, low: Array, high: Array, words: str, **style: Any) -> None:

@@ -229,13 +229,15 @@ def _fitted(part: WayPart, display: Display, width: float, height: float) -> tup
     character, line = 0.58 * NAME_SIZE, 1.15 * NAME_SIZE
     name = printable(part.name)
     length = display.length(part.length) if part.length > 0.0 else ""
-    across = textwrap.wrap(name, max(int(width / character), 1), break_long_words=False)
+    free = width - character  # so that a name does not touch the next one
+    across = textwrap.wrap(name, max(int(free / character), 1), break_long_words=False)
     flat = [*across, length] if length else across
-    if max(len(t) for t in flat) * character <= width and len(flat) * line <= height:
+    if max(len(t) for t in flat) * character <= free and len(flat) * line <= height:
         return "\n".join(flat), 0
     room = max(int(height / character), 4)
     most = max(int(width / line), 1)
-    upright = textwrap.wrap(f"{name}, {length}" if length else name, room)
+    whole = length.replace(" ", "\u00a0")  # a number stays with its unit
+    upright = textwrap.wrap(f"{name}, {whole}" if length else name, room)
     if len(upright) > most:
         upright = textwrap.wrap(name, room)
     if len(upright) > most:

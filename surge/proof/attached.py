@@ -1,15 +1,18 @@
-"""Checks of what hangs on a point: relief valves."""
+"""Checks of what hangs on a point: relief valves, surge drums, open vessels."""
 
 from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from surge.kernel import columns
-from surge.model.attached import ReliefValve
+from surge.model.attached import OpenVessel, ReliefValve, SurgeDrum
 from surge.model.lineup import GRAVITY, LineUp
 from surge.proof.checks import COMPUTED, Check, Figure, given
-from surge.proof.lines import line_up, pipe, run, step_at, valve
+from surge.proof.lines import KeptMarch, line_up, pipe, run, step_at, valve
 from surge.proof.waves import EXACT, GROUP, PROGRAM, G
+from surge.units import ATMOSPHERE
 
 BORE = math.sqrt(0.4 / math.pi)  # [m] a bore of 0.1 m2
 HEAD = 50.0  # [m] of the tank
@@ -111,4 +114,95 @@ def _relief() -> list[Check]:
     ]
 
 
-CHECKS: tuple[Check, ...] = (*_relief(),)
+SHORT = (
+    ("H0", HEAD, "m", "head of the tank; the valve at the far end stops the flow at once"),
+    ("L", 10.0, "m", "length of the line, in which a wave is quick (1000 m/s)"),
+    ("A", 0.1, "m2", "bore area"),
+)
+AIR = ATMOSPHERE / RHO_G  # [m]
+
+
+def _swing(flow: float, duration: float, **hung: object) -> KeptMarch:
+    """10 m of line to a valve that stops ``flow`` [m3/s] at once; something hangs before it."""
+    lineup = line_up(
+        [
+            pipe("line", "tank", "before", 10.0, 1000.0, diameter=BORE),
+            valve("valve", "before", "out", flow / math.sqrt(HEAD)),
+        ],
+        {"tank": HEAD, "out": 0.0},
+    )
+    stop = {"valve": step_at(0.001)}
+    return run(lineup.with_(**hung), 0.001, duration, ratio=stop)
+
+
+def _vessel() -> list[float]:
+    vessel = OpenVessel(name="vessel", point="before", area=2.0, rim=1000.0)
+    made = _swing(0.1, 10.0, open_vessels=(vessel,))
+    head = made.head("before")
+    first = int(np.argmax(head))
+    return [float(head[first]) - HEAD, 4.0 * float(made.time[first])]
+
+
+def _drum() -> list[float]:
+    # As the working has it, with no digit lost.
+    work = (HEAD + AIR) * (2.0 * 0.5 - (1.0 - 1.0 / 2.25))
+    drum = SurgeDrum(name="drum", point="before", volume=2.0, gas_volume=1.0, exponent=1.5)
+    made = _swing(math.sqrt(2.0 * GRAVITY * 0.1 * work / 10.0), 2.0, surge_drums=(drum,))
+    grid = made.marched.grid
+    return [float(grid.net.lf[grid.links.index("drum"), columns.D_SMALLEST])]
+
+
+def _cushions() -> list[Check]:
+    source = "energy of the moving column against that of the cushion: mass oscillation, classical; derived"
+    why = "the line yields a little: it takes 5e-6 of the surface, or 1/400 of the gas at its smallest"
+    return [
+        Check(
+            name="open-vessel-swing",
+            group=GROUP,
+            title="open vessel before a valve that stops the flow at once: mass oscillation",
+            source=source,
+            status=COMPUTED,
+            given=given(G, *SHORT, ("F", 2.0, "m2", "surface"), ("Q0", 0.1, "m3/s", "flow that is stopped")),
+            working=(
+                "rise = Q0*sqrt(L/(g*A*F)) ; L/(2*g*A)*Q0**2 = F*rise**2/2",
+                "T = 2*pi*sqrt(L*F/(g*A))",
+            ),
+            figures=(
+                Figure(what="rise of its level", unit="m", expected=0.2258, tolerance=3e-4, step="rise"),
+                Figure(what="period", unit="s", expected=28.37, tolerance=0.03, step="T"),
+            ),
+            why=why,
+            program=PROGRAM,
+            compute=_vessel,
+        ),
+        Check(
+            name="drum-compressed",
+            group=GROUP,
+            title="surge drum, n = 1.5, the flow that presses its gas to 1/2.25",
+            source=source,
+            status=COMPUTED,
+            given=given(
+                G,
+                *SHORT,
+                ("rho", 1000.0, "kg/m3", "density"),
+                ("pa", ATMOSPHERE, "Pa", "pressure of the air"),
+                ("V0", 1.0, "m3", "gas at first"),
+                ("r", 2.25, "-", "V0 over the smallest gas volume"),
+            ),
+            working=(
+                "Ha = H0 + pa/(rho*g) ; absolute",
+                "W = Ha*V0*((sqrt(r) - 1)/0.5 - (1 - 1/r)) ; work on the gas less that of the tank",
+                "Q0 = sqrt(2*g*A*W/L) ; the flow that is stopped, which the program is given",
+                "V = V0/r",
+            ),
+            figures=(
+                Figure(what="smallest gas volume", unit="m3", expected=0.4444, tolerance=1.5e-3, step="V"),
+            ),
+            why=why,
+            program=PROGRAM,
+            compute=_drum,
+        ),
+    ]
+
+
+CHECKS: tuple[Check, ...] = (*_relief(), *_cushions())

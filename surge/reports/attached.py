@@ -1,36 +1,65 @@
-"""What relief valves do, in words."""
+"""What relief valves, surge drums and open vessels do, in words."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable, Iterator
+from typing import TypeVar
 
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
-from surge.transient.result import ReliefResult, ScenarioResult
+from surge.transient.result import DrumResult, ReliefResult, ScenarioResult, VesselResult
 
-DIGITS = 2  # of a volume that is spilled: more would not be true
+DIGITS = 2  # of a volume: more would not be true
+Thing = TypeVar("Thing", ReliefResult, DrumResult, VesselResult)
+Pair = tuple[ScenarioResult, Thing]
 
 
-def spilled(volume: float) -> str:
+def volume_up(volume: float) -> str:
     """Return a volume [m3] with its unit, rounded up."""
+    return _volume(volume, math.ceil)
+
+
+def volume_down(volume: float) -> str:
+    """Return a volume [m3] with its unit, rounded down."""
+    return _volume(volume, math.floor)
+
+
+def _volume(volume: float, way: Callable[[float], int]) -> str:
     if volume <= 0.0:
         return "0 m3"
     step = 10.0 ** (math.floor(math.log10(volume)) - DIGITS + 1)
-    return f"{math.ceil(volume / step - 1e-9) * step:.{max(0, -round(math.log10(step)))}f} m3"
+    steps = volume / step
+    near = round(steps)
+    whole = near if abs(steps - near) < 1e-9 * steps else way(steps)
+    return f"{whole * step:.{max(0, -round(math.log10(step)))}f} m3"
 
 
-def relief_line(relief: ReliefResult, display: Display) -> str:
-    """Return what a relief valve does in a scenario, as a sentence without its stop."""
+def attached_lines(run: ScenarioResult, display: Display) -> Iterator[str]:
+    """Yield what each thing that hangs on a point does in a scenario, as a sentence without its stop."""
+    for relief in run.relief_valves:
+        yield _relief_line(relief, display)
+    for drum in run.surge_drums:
+        yield (
+            f'surge drum "{drum.name}": {volume_down(drum.gas)} of gas at first, at least '
+            f"{volume_down(drum.least)} and at most {volume_up(drum.most)} of {drum.volume:g} m3"
+        )
+    for vessel in run.open_vessels:
+        low, high = display.length(vessel.lowest), display.length(vessel.highest)
+        yield f'open vessel "{vessel.name}": its level lies between {low} and {high}'
+
+
+def _relief_line(relief: ReliefResult, display: Display) -> str:
     if relief.opened is None:
         return f'relief valve "{relief.name}" stays shut'
     return (
         f'relief valve "{relief.name}" opens at {display.time(relief.opened)} s, lifts to '
-        f"{relief.lift * 100:.0f} % and spills {spilled(relief.passed)}"
+        f"{relief.lift * 100:.0f} % and spills {volume_up(relief.passed)}"
     )
 
 
-def relief_sentences(assessment: Assessment, display: Display) -> list[str]:
-    """Return one sentence for each relief valve: where it stands, and the most that it does.
+def attached_sentences(assessment: Assessment, display: Display) -> list[str]:
+    """Return one sentence for each thing that hangs on a point: where it stands, and the most that it does.
 
     Parameters
     ----------
@@ -38,25 +67,54 @@ def relief_sentences(assessment: Assessment, display: Display) -> list[str]:
     display : Display
         Units of the output.
     """
-    runs: dict[str, list[tuple[ScenarioResult, ReliefResult]]] = {}
-    for run in assessment.scenarios:
-        for relief in run.relief_valves:
-            runs.setdefault(relief.name, []).append((run, relief))
-    return [_sentence(pairs, display) for pairs in runs.values()]
+    runs = assessment.scenarios
+    said = [_relief(pairs, display) for pairs in _by_name(runs, lambda run: run.relief_valves)]
+    said += [_drum(pairs) for pairs in _by_name(runs, lambda run: run.surge_drums)]
+    return said + [_vessel(pairs, display) for pairs in _by_name(runs, lambda run: run.open_vessels)]
 
 
-def _sentence(pairs: list[tuple[ScenarioResult, ReliefResult]], display: Display) -> str:
+def _by_name(
+    runs: Iterable[ScenarioResult], things: Callable[[ScenarioResult], tuple[Thing, ...]]
+) -> list[list[Pair[Thing]]]:
+    """Things of one kind by their name, each with the runs that they are of."""
+    found: dict[str, list[Pair[Thing]]] = {}
+    for run in runs:
+        for thing in things(run):
+            found.setdefault(thing.name, []).append((run, thing))
+    return list(found.values())
+
+
+def _relief(pairs: list[Pair[ReliefResult]], display: Display) -> str:
     one = pairs[0][1]
     opened = [(run, relief) for run, relief in pairs if relief.opened is not None]
-    place = (
-        f'Relief valve "{one.name}" at {one.point}, set at {display.pressure(one.set_pressure, unit=True)}'
-    )
+    first = display.pressure(one.set_pressure, unit=True)
+    place = f'Relief valve "{one.name}" at {one.point}, set at {first}'
     if not opened:
         return f"{place}, stays shut in every scenario."
     run, most = max(opened, key=lambda pair: pair[1].passed)
     lift = max(relief.lift for _, relief in opened)
     return (
-        f'{place}, lifts to {lift * 100:.0f} % and spills at most {spilled(most.passed)} ("{run.name}"). '
+        f'{place}, lifts to {lift * 100:.0f} % and spills at most {volume_up(most.passed)} ("{run.name}"). '
         "What is kept is kept because it opens: its vessel must take that, and the valve must be fit and "
         "tested."
+    )
+
+
+def _drum(pairs: list[Pair[DrumResult]]) -> str:
+    run, least = min(pairs, key=lambda pair: pair[1].least)
+    other, most = max(pairs, key=lambda pair: pair[1].most)
+    return (
+        f'Surge drum "{least.name}" at {least.point}: of {least.volume:g} m3 at least '
+        f'{volume_down(least.least)} stay gas ("{run.name}"), at most {volume_up(most.most)} become it '
+        f'("{other.name}"). What is kept is kept because of that gas: look at its charge before loading.'
+    )
+
+
+def _vessel(pairs: list[Pair[VesselResult]], display: Display) -> str:
+    low = min(vessel.lowest for _, vessel in pairs)
+    high = max(vessel.highest for _, vessel in pairs)
+    one = pairs[0][1]
+    return (
+        f'Open vessel "{one.name}" at {one.point}: its level lies between {display.length(low)} and '
+        f"{display.length(high)}."
     )

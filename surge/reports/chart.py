@@ -54,7 +54,7 @@ def answer_at_the_rate(chart: ChartData, display: Display) -> str:
         said.append(f"At {display.flow(chart.agreed.rate)}: {words}")
     shut = chart.reached & ~chart.open
     if np.all(shut[chart.reached]):
-        said.append("at no rate shown a window is open")
+        said.append("no rate shown has a window")
     elif np.any(shut):
         said.append(f"no window {_spans(chart, shut, display)}")
     return "; ".join(said) + "." if said else "The agreed rate is not in the chart."
@@ -74,13 +74,13 @@ def foot(chart: ChartData) -> tuple[str, ...]:
     m, n = chart.used.shape
     moves = "opens" if chart.opens else "closes"
     how = (
-        f"Hatched: {moves} too fast, that is a limit is exceeded or not shown to be kept, looked at by {n} "
-        f"strokes at each of {m} rates and by more near the boundary. At {np.sum(chart.confirmed)} rates, "
+        f"Hatched: {moves} too fast, a limit is exceeded or not shown to be kept; {n} strokes were tried at "
+        f"each of {m} rates, and more near the boundary. At {np.sum(chart.confirmed)} rates, "
         "the agreed one among them if shown, the shortest safe stroke was confirmed by a full run with its "
         "numerical error; the rates between keep the margin that was needed there. At the agreed rate it is "
         "that of surge window, elsewhere it is told to 3 %. Between two rates the "
         f"longer stroke holds. Dotted: too slow for a rule on time. Strokes above {chart.strokes[-1]:g} s "
-        "were not looked at. The shades and the dashed line (the limit itself) are interpolated: go by the "
+        "were not tried. The shades and the dashed line (the limit itself) are interpolated: go by the "
         "hatching. Where the cargo boils, shares above 100 % are no valid pressures."
     )
     return (how, *chart.notes, f"{LOCAL_CODES} {' '.join(CAUTIONS)}")

@@ -35,6 +35,7 @@ from surge.rules.rulings import Ruling
 from surge.search.remedies import Remedies
 from surge.transient.result import (
     Closure,
+    DrumResult,
     ElementResult,
     Envelope,
     History,
@@ -44,6 +45,7 @@ from surge.transient.result import (
     ReliefResult,
     ScenarioResult,
     Vapour,
+    VesselResult,
 )
 
 # What a ruling's figures are.
@@ -135,6 +137,31 @@ class ReliefJson(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DrumJson(JsonObject):
+    """What a surge drum did in a scenario."""
+
+    name: str
+    point: str
+    gas_at_first_m3: float
+    least_gas_m3: float
+    most_gas_m3: float
+    volume_m3: float
+    emptied_s: float | None
+    """When the gas first filled it; null where liquid always stood in it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VesselJson(JsonObject):
+    """What a vessel open to the air did in a scenario."""
+
+    name: str
+    point: str
+    level_at_first_m: float
+    lowest_level_m: float
+    highest_level_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MethodJson(JsonObject):
     """How the numbers were computed."""
 
@@ -194,6 +221,10 @@ class ScenarioJson(JsonObject):
     """The scenario whose shutdown this one repeats at another stage; "" where it stands in the case."""
     relief_valves: tuple[ReliefJson, ...] | None = None
     """Where the case has relief valves."""
+    surge_drums: tuple[DrumJson, ...] | None = None
+    """Where the case has surge drums."""
+    open_vessels: tuple[VesselJson, ...] | None = None
+    """Where the case has vessels open to the air."""
     history: HistoryJson | None = None
     """With --histories."""
     envelopes: Mapping[str, EnvelopeJson] | None = None
@@ -370,6 +401,8 @@ def _scenario(run: ScenarioResult, lineup: LineUp, *, histories: bool) -> Scenar
         stage=scenario.stage,
         repeats=scenario.repeats,
         relief_valves=tuple(_relief(r) for r in run.relief_valves) or None,
+        surge_drums=tuple(_drum(d) for d in run.surge_drums) or None,
+        open_vessels=tuple(_open_vessel(v) for v in run.open_vessels) or None,
         history=_history(run.history) if histories else None,
         envelopes={name: _envelope(e) for name, e in run.envelopes.items()} if histories else None,
     )
@@ -438,6 +471,28 @@ def _relief(r: ReliefResult) -> ReliefJson:
         opened_s=r.opened,
         greatest_lift=r.lift,
         spilled_m3=r.passed,
+    )
+
+
+def _drum(d: DrumResult) -> DrumJson:
+    return DrumJson(
+        name=d.name,
+        point=d.point,
+        gas_at_first_m3=d.gas,
+        least_gas_m3=d.least,
+        most_gas_m3=d.most,
+        volume_m3=d.volume,
+        emptied_s=d.emptied,
+    )
+
+
+def _open_vessel(v: VesselResult) -> VesselJson:
+    return VesselJson(
+        name=v.name,
+        point=v.point,
+        level_at_first_m=v.level,
+        lowest_level_m=v.lowest,
+        highest_level_m=v.highest,
     )
 
 

@@ -48,7 +48,12 @@ def brief(history: ValveHistory, ground: HistoryGround) -> str:
     """The most urgent thing in a few words, for a small picture."""
     last = "no time" if history.last is None else f"{history.last:.1f} s"
     change = "" if history.change is None else f" ({100 * history.change:+.0f} %)"
-    return f"{last}{change}; {_SHORT.get(history.state, _state_word)(history, ground)}"
+    return f"{last}{change}; {in_short(history, ground)}"
+
+
+def in_short(history: ValveHistory, ground: HistoryGround) -> str:
+    """The most urgent state in a few words."""
+    return _SHORT.get(history.state, _state_word)(history, ground)
 
 
 def meaning(history: ValveHistory) -> str:
@@ -186,9 +191,9 @@ def _state_word(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: A
 def _limit_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001
     side = Side.FASTEST if history.state == TOO_FAST else Side.SLOWEST
     times = [h.time for h in history.limits if h.bound.side is side and 0.0 < h.time < ALL_TIMES]
-    word = "below the fastest" if side is Side.FASTEST else "above the slowest"
+    word = "faster than" if side is Side.FASTEST else "slower than"
     strictest = max if side is Side.FASTEST else min
-    return f"{word}, {strictest(times):.1f} s" if times else f"{word} allowed"
+    return f"{word} the {strictest(times):.1f} s allowed" if times else f"{word} any time allowed"
 
 
 def _met_short(history: ValveHistory, ground: HistoryGround) -> str:  # noqa: ARG001

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from surge.model.lineup import LineUp
 from surge.records.stroke_tests import Direction
 from surge.reports.document import Head, finding, finding_or_none
-from surge.reports.layout import paragraph, table
+from surge.reports.layout import Row, paragraph, table
 from surge.reports.measured_json import MeasuredDocument, PressureJson, VerdictsJson, stroke_json
 from surge.reports.records_json import FileId
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, whose
@@ -19,15 +19,26 @@ from surge.transient.result import ScenarioResult
 from surge.valves.curve import FLAT, GAP, SIGMAS, MeasuredStroke
 from surge.valves.measured import Measured, PressureComparison
 
-SHOWN = 12  # pressures in the table without --details
+HEAD = (
+    "where",
+    "scenario",
+    "",
+    "assumed",
+    "measured",
+    "steepest",
+    "error",
+    "limit",
+    "nearer by",
+    "verdict",
+)
 HIDDEN = (
     "As measured every limit is kept, but not with the steepest stroke that the measurement allows: measure "
     "again with less noise or less time between samples, or take it for exceeded"
 )
 
 
-def measured_lines(found: Measured, lineup: LineUp, display: Display, *, details: bool = False) -> list[str]:
-    """Return the answer in lines.
+def measured_lines(found: Measured, lineup: LineUp, display: Display) -> list[str]:
+    """Return the whole answer in lines.
 
     Parameters
     ----------
@@ -36,10 +47,7 @@ def measured_lines(found: Measured, lineup: LineUp, display: Display, *, details
         The one that it was run in.
     display : Display
         Units of the output.
-    details : bool
-        All pressures; without it those that come nearest to their limits.
     """
-    rows = list(found.pressures) if details else list(found.pressures[:SHOWN])
     out = [
         paragraph(lineup.title),
         "",
@@ -48,10 +56,9 @@ def measured_lines(found: Measured, lineup: LineUp, display: Display, *, details
         *(paragraph(t, indent="    ") for t in answer_sentences(found, display)),
         "",
         f'Pressures with the measured stroke of "{found.valve}", the nearest to its limit first',
-        *_table(rows, found, display),
+        *table(HEAD, [row_of(p, found, display) for p in found.pressures], left=3),
+        f"  pressures in {display.units.pressure}(g); steepest: see below",
     ]
-    if len(rows) < len(found.pressures):
-        out.append(f"  and {len(found.pressures) - len(rows)} more, farther from their limits (--details)")
     out += ["", "The measured curve"]
     out += [paragraph(note, indent="  ", first="- ") for note in notes_of(found.stroke)]
     out += _rules(found)
@@ -69,7 +76,7 @@ def answer_sentences(found: Measured, display: Display) -> list[str]:
     if found.pressures:
         compared = spotlight(found) or found.pressures[0]
         said.append(f"{_sentence(compared, found, display)}.")
-    others = _others(found)
+    others = others_of(found)
     if others and (not found.pressures or worst_of(p.verdict for p in found.pressures) != found.verdict):
         said.append(f"Not these pressures but this decides: {others[0]}")
     if found.hidden:
@@ -140,43 +147,26 @@ def _sentence(compared: PressureComparison, found: Measured, display: Display) -
     if worse.limit is not None:
         text += f"; the limit is {display.pressure(worse.limit, unit=True)} ({worse.limit_source})"
     if found.boils(compared):
-        text += "; the liquid boils in the line-up, and no pressure after that is told"
+        text += "; the cargo boils, and no pressure after that is valid in this model"
     return text
 
 
-def _table(pressures: Sequence[PressureComparison], found: Measured, display: Display) -> list[str]:
-    unit = f"{display.units.pressure}(g)"
-    head = (
-        "where",
-        "scenario",
-        "",
-        "assumed",
-        "measured",
-        "steepest",
-        "error",
-        "limit",
-        "nearer by",
-        "verdict",
+def row_of(p: PressureComparison, found: Measured, display: Display) -> Row:
+    """Return a row of the table of pressures, below :data:`HEAD`."""
+    nearer = nearer_by(p, found)
+    return (
+        p.worse.name,
+        p.worse.scenario,
+        p.worse.check,
+        *(t.words(display).removesuffix(f"{display.units.pressure}(g)").strip() for t in told_of(p, found)),
+        display.error(p.worse.error),
+        "-" if p.worse.limit is None else display.pressure(p.worse.limit),
+        "-" if nearer is None else display.difference(nearer).split(" ")[0],
+        SHORT[p.verdict],
     )
-    rows = []
-    for p in pressures:
-        nearer = nearer_by(p, found)
-        rows.append(
-            (
-                p.worse.name,
-                p.worse.scenario,
-                p.worse.check,
-                *(t.words(display).removesuffix(unit).strip() for t in told_of(p, found)),
-                display.error(p.worse.error),
-                "-" if p.worse.limit is None else display.pressure(p.worse.limit),
-                "-" if nearer is None else display.difference(nearer).split(" ")[0],
-                SHORT[p.verdict],
-            )
-        )
-    return [*table(head, rows, left=3), f"  pressures in {unit}; steepest: see below"]
 
 
-def _others(found: Measured) -> list[str]:
+def others_of(found: Measured) -> list[str]:
     """Return what else is not plainly kept, the worst first: static pressures, rules of the trade."""
     runs = [found.measured, *([found.steep] if found.steep else [])]
     static = [
@@ -190,7 +180,7 @@ def _others(found: Measured) -> list[str]:
 
 
 def _rules(found: Measured) -> list[str]:
-    others = _others(found)
+    others = others_of(found)
     lines = [paragraph(t, indent="  ", first="- ") for t in others]
     return (
         ["", "Also not kept, or not decided: static pressures and rules of the trade", *lines]

@@ -208,3 +208,22 @@ def more_lines(more: Extras, display: Display) -> list[str]:
     parts += [shape_lines(a, display) for a in more.shapes]
     parts += [band_lines(b, display) for b in more.bands]
     return [line for part in parts for line in (*part, "")]
+
+
+def brief(more: Extras, display: Display) -> list[str]:
+    """The same in a sentence for each question."""
+    said = [_orders_in_short(q) for q in more.orders]
+    said += [f'Shape of "{a.valve}" in "{a.scenario}": {_shape_words(a, display)}.' for a in more.shapes]
+    return said + [_band_in_short(b) for b in more.bands]
+
+
+def _orders_in_short(question: OrderQuestion) -> str:
+    told = "; ".join(f"{a.order.name}: {SHORT[a.verdict]}" for a in question.answers)
+    return f'Orders in "{question.scenario}", strokes as in the case: {told}.'
+
+
+def _band_in_short(limits: BandLimits) -> str:
+    text = "no stroke is safe"
+    if limits.shortest is not None:
+        text = bounds(limits.shortest, limits.longest)
+    return f'"{limits.valve}" in "{limits.scenario}", the worst over the bands: {text}.'

@@ -16,15 +16,13 @@ from surge.reports.records_words import reasons, seconds, side_words, would_deci
 from surge.reports.words import HEADLINE, SHORT
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.units import printable, quoted
-from surge.valves.findings import NOT_JUDGED, Findings, ValveFinding
-from surge.valves.history_types import IN_ORDER, NEAR, NO_LIMIT, SCATTERED, WATCH
+from surge.valves.findings import Findings, ValveFinding
+from surge.valves.history_types import NEAR, SCATTERED, WATCH
 from surge.valves.judge import NEVER, SideState
 
 MOST_FAULTS = 12  # groups of faults in the text; all of them are in JSON
 MOST_ROWS = 8  # numbers of rows in a group
-MOST_SHOWN = 40  # rows of the table without --details
 WIDEST = 120  # columns of the table
-CALM = (IN_ORDER, NO_LIMIT)
 RULE = (
     "A valve is judged by the tests that count of the last day on which any counts: surge by the fastest, "
     "the shutdown by the slowest of them; a time that equals its limit keeps it. Older tests are its history."
@@ -103,7 +101,7 @@ def _next(first: ValveFinding) -> str:
         return " Time it at normal temperature, alone and together with the others, three times."
     if first.state == SCATTERED:
         return " Find out why it is not steady; until then no time of it can be relied on."
-    told = dict.fromkeys(a for s in first.sides if s.verdict == UNDECIDED and (a := would_decide(s.reason)))
+    told = dict.fromkeys(a for s in first.sides if s.verdict == UNDECIDED and (a := would_decide(s)))
     return "".join(f" {a}." for a in told)
 
 
@@ -136,29 +134,19 @@ def rows_of(answer: JudgedRecords) -> RowCounts:
     )
 
 
-def records_lines(answer: JudgedRecords, *, details: bool = False) -> list[str]:
-    """Return the answer in lines, as a terminal shows it.
+def records_lines(answer: JudgedRecords) -> list[str]:
+    """Return the whole answer in lines: every valve, what became of every row, how the file was understood.
 
     Parameters
     ----------
     answer : JudgedRecords
-    details : bool
-        Every valve in the table; without it those for which there is something to do.
     """
     findings, records = answer.findings, answer.records
-    out = [paragraph(title_of(answer)), "", f"VERDICT: {_headline(findings)}", ""]
+    verdict = f"VERDICT: {headline(findings)}"
+    out = [paragraph(title_of(answer)), "", verdict, ""]
     out += [paragraph(first_sentence(findings), indent="    "), ""]
-    calm = [v for v in findings.valves if v.state in CALM and v.verdict in (WITHIN, NOT_JUDGED)]
-    shown = findings.valves if details else [v for v in findings.valves if v not in calm]
-    if shown:
-        out += [*_table(shown if details else shown[:MOST_SHOWN], findings), ""]
-    if len(shown) > MOST_SHOWN and not details:
-        out += [
-            f"  and {len(shown) - MOST_SHOWN} more that are less urgent: --details or --output shows all",
-            "",
-        ]
-    if calm and not details:
-        out += [*_calm(calm), ""]
+    if findings.valves:
+        out += [*_table(findings.valves, findings), ""]
     out += open_lines(findings)
     out += _rows(answer)
     out += _faults(records.faults)
@@ -205,7 +193,8 @@ def title_of(answer: JudgedRecords) -> str:
     )
 
 
-def _headline(findings: Findings) -> str:
+def headline(findings: Findings) -> str:
+    """Return the verdict in words, and of how many valves and rows it is."""
     over, open_ = ({v.tag for v in findings.those(verdict)} for verdict in (EXCEEDED, UNDECIDED))
     parts = [(over, "outside"), (open_ - over, "undecided")]
     told = ", ".join(
@@ -240,20 +229,6 @@ def _table(shown: Iterable[ValveFinding], findings: Findings) -> list[str]:
             )
         )
     return table(head, rows, left=4, widest=WIDEST)
-
-
-def _calm(calm: Sequence[ValveFinding]) -> list[str]:
-    out = []
-    for verdict, words in (
-        (WITHIN, "Limits kept, nothing to do"),
-        (NOT_JUDGED, "No limit stated, nothing to see"),
-    ):
-        for way in Direction:
-            tags = [printable(v.tag) for v in calm if v.verdict == verdict and v.direction is way]
-            if tags:
-                named = f"{', '.join(tags[:40])}{f' and {len(tags) - 40} more' if len(tags) > 40 else ''}"
-                out.append(paragraph(f"{words}, {way.value}: {named}.", indent="  "))
-    return out
 
 
 def _rows(answer: JudgedRecords) -> list[str]:
@@ -302,17 +277,23 @@ def _faults(faults: Sequence[RowFault]) -> list[str]:
 
 def open_lines(findings: Findings) -> list[str]:
     """Return what would decide the limits that are open, what decides most of them first."""
-    sides = [s for v in findings.valves for s in v.sides if s.verdict == UNDECIDED]
-    wanted: dict[str, list[SideState]] = {}
-    for side in sides:
-        if action := would_decide(side.reason):
-            wanted.setdefault(action, []).append(side)
-    if not wanted:
+    said = deciding(findings)
+    if not said:
         return []
-    out = [f"What would decide {'the limit' if len(sides) == 1 else f'the {len(sides)} limits'} left open"]
+    n = sum(s.verdict == UNDECIDED for v in findings.valves for s in v.sides)
+    out = [f"What would decide {'the limit' if n == 1 else f'the {n} limits'} left open"]
+    return [*out, *(paragraph(text, indent="      ", first="  ") for text in said), ""]
+
+
+def deciding(findings: Findings) -> list[str]:
+    """Return what would decide the limits that are open in sentences, what decides most of them first."""
+    wanted: dict[str, list[SideState]] = {}
+    for side in (s for v in findings.valves for s in v.sides if s.verdict == UNDECIDED):
+        if action := would_decide(side):
+            wanted.setdefault(action, []).append(side)
+    said = []
     for action, open_ in sorted(wanted.items(), key=lambda pair: -len(pair[1])):
         tags = list(dict.fromkeys(printable(s.tag) for s in open_))
         named = ", ".join(tags[:6]) + (f" and {len(tags) - 6} more" if len(tags) > 6 else "")
-        text = f"{len(open_)} ({named}): {action}."
-        out.append(paragraph(text, indent="      ", first="  "))
-    return [*out, ""]
+        said.append(f"{len(open_)} ({named}): {action}.")
+    return said

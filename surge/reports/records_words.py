@@ -23,6 +23,7 @@ from surge.valves.judge import (
     WITH_OTHERS,
     SideState,
 )
+from surge.valves.sources import NOT_LOOKED_UP
 
 FROM_HISTORY = (NEAR, SCATTERED, DRIFTED, OVERDUE, UNLIKE, WATCH)
 WHAT = {Side.FASTEST: "surge allows no faster than", Side.SLOWEST: "the shutdown allows no slower than"}
@@ -110,10 +111,16 @@ DECIDES = {  # why a side is open -> what would decide it
     NO_TEMPERATURE: "Write the oil temperature at the test in a column",
     OFF_TEMPERATURE: "Time it again at normal temperature",
     TEST_OVERDUE: "Time it again",
+    NOT_LOOKED_UP: "Add --case with the case that in_case of the limits file is about",
     "row ": "Put the refused row right, and run it again",
 }
 
 
-def would_decide(reason: str) -> str:
-    """Return what would decide a side that is open for a reason; "" where no one thing would."""
-    return next((action for known, action in DECIDES.items() if reason.startswith(known)), "")
+STEADY = "Find out why the repeats differ so much, and time it again three times"
+
+
+def would_decide(side: SideState) -> str:
+    """Return what would decide a side that is open; "" where no one thing would."""
+    if side.unsteady:
+        return STEADY
+    return next((action for known, action in DECIDES.items() if side.reason.startswith(known)), "")

@@ -129,7 +129,10 @@ def _loading(remedy: Remedy, lineup: LineUp) -> str:
     stages = {s.stage for s in lineup.scenarios if s.name in named}
     parcel = lineup.berth.parcel
     if parcel is not None and stages & {"bulk", ""}:
-        return f"The parcel of {parcel:.0f} m3 takes {_duration(remedy.slower * parcel)} longer"
+        much = f"{parcel:.0f} m3"
+        if lineup.berth.parcel_by_mass:
+            much = f"{parcel * lineup.liquid.density / 1000.0:.0f} t"
+        return f"The parcel of {much} takes {_duration(remedy.slower * parcel)} longer"
     return f"Every {PARCEL:.0f} m3 loaded at that rate takes {_duration(remedy.slower * PARCEL)} longer"
 
 

@@ -6,22 +6,21 @@ Decisions
 * The verdict is the first line and the last, so that neither end of a screen can hide it.
 * Scenarios stand with their worst figure, the worst first; where figures are ranges, each at its worst point.
 * Parts of one kind with the same figures (arms, tanks, valves alike) are told once.
-* Room goes first to the verdict and the weakest place; scenarios, advice, rules and what was assumed share
-  the rest. What finds no room is counted.
+* What finds no room is counted (:mod:`surge.reports.room`).
 """
 
 from __future__ import annotations
 
-import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from surge.model.ranges import LIQUID, ranges_of
 from surge.reports.advice import advice
-from surge.reports.attached import relief_sentences
+from surge.reports.attached import attached_sentences
 from surge.reports.gauge import gauge_sentences
-from surge.reports.layout import LINE, Row, paragraph, table_parts, width
+from surge.reports.layout import LINE, Row, table_parts
+from surge.reports.room import MOST, NOTHING, PERMIT, Part, fitted, listed, listing, tall, wrapped
 from surge.reports.rules import assumed_items
 from surge.reports.stages import stage_lines
 from surge.reports.words import HEADLINE, RANK, SHORT, Display, against, sentence, what_happens, whose
@@ -29,85 +28,16 @@ from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid, weakest, worst_of
 from surge.rules.rulings import KEPT, NOT_CHECKED, NOT_DECIDED, NOT_KEPT, Ruling
 
-MOST = 30  # lines, at 80 columns or more
 NEAR = 0.8  # of a rating: from there on shut-off pressure is told though it is kept
 JUDGED = "judged by the worst"  # in the value of a figure that is a range
 CAUTIONED = 2  # cautions at most
-NAMED = 2  # names in a row, before the others are counted
 MORE = "More: --details (every place, figure, run and source), --json."
-PERMIT = "This is a calculation, not a permit: local codes and qualified persons decide."
 CAVITY = "Where the cargo boils, a collapsing cavity can be worse than any figure here."
 BELOW = "A pressure below its rating does not make a hose sound: look at its test date."
 BEYOND = "A hose whose rating was exceeded is withdrawn and tested again before use."
 Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
-
-
-@dataclass
-class Part:
-    """Lines of the screen of which the last ones may be left out.
-
-    Attributes
-    ----------
-    before : list of str
-        Always there, if anything of the part is.
-    items : list of list of str
-        The worst, or the first, at the beginning.
-    rest : callable
-        How many items are left out -> words that say so.
-    """
-
-    before: list[str]
-    items: list[list[str]]
-    rest: Callable[[int], str]
-
-    def lines(self, shown: int) -> list[str]:
-        """The part with so many items."""
-        left = len(self.items) - shown
-        items = [line for item in self.items[:shown] for line in item]
-        return [*self.before, *items, *(wrapped(self.rest(left)) if left else [])] if self.items else []
-
-
-NOTHING = Part([], [], str)
 # Items that stay of scenarios, rules, what was assumed and advice: more and more may go.
 FLOORS = ((3, 3, 1, 3), (3, 2, 0, 3), (2, 1, 0, 2), (1, 1, 0, 1), (1, 0, 0, 1))
-
-
-def wrapped(text: str, *, indent: str = "", first: str | None = None) -> list[str]:
-    """A paragraph as lines."""
-    return paragraph(text, indent=indent, first=first).split("\n")
-
-
-def listed(before: str, items: Sequence[str], *, lines: int, end: str = ".") -> list[str]:
-    """A sentence with as many items as so many lines hold, and how many more there are."""
-    for n in range(len(items), 0, -1):
-        left = len(items) - n
-        more = f"; {left} more: --details" if left else ""
-        made = wrapped(f"{before}{'; '.join(items[:n])}{more}{end}", indent="  ", first="- ")
-        if len(made) <= lines:
-            return made
-    return made
-
-
-def fitted(parts: Sequence[Part], room: int) -> list[list[str]]:
-    """Return the lines of every part: items go, one by one, from where most lines are, until all fit."""
-    shown = [len(p.items) for p in parts]
-    floors = [[min(n, len(p.items)) for n, p in zip(least, parts, strict=True)] for least in FLOORS]
-    for floor in floors:
-        while True:
-            made = [p.lines(n) for p, n in zip(parts, shown, strict=True)]
-            if sum(map(tall, made)) <= room:
-                return made
-            over = [i for i, n in enumerate(shown) if n > floor[i]]
-            if not over:
-                break
-            largest = max(over, key=lambda i: tall(made[i]))
-            shown[largest] -= 1
-    return made
-
-
-def tall(lines: Iterable[str]) -> int:
-    """Lines of the screen that lines of text take: a long one is broken by the terminal."""
-    return sum(max(1, math.ceil(len(line) / width())) for line in lines)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,13 +105,6 @@ def twins(assessment: Assessment, finding: Finding, display: Display) -> list[st
     return [name for name in dict.fromkeys(alike) if name in by_name and told(by_name[name]) == own]
 
 
-def listing(names: Sequence[str]) -> str:
-    """Names in a row, not all of them if there are many."""
-    shown = ", ".join(f'"{n}"' for n in names[:NAMED])
-    left = len(names) - NAMED
-    return f"{shown} and {left} more" if left > 0 else shown
-
-
 class Screen:
     """Puts an assessment on one screen.
 
@@ -206,7 +129,7 @@ class Screen:
         for cautions in (CAUTIONED, 1):
             end = ["", *self.cautions(cautions), *wrapped(MORE)]
             end += [*([self.signature] if self.signature else []), self.verdict()]
-            middle = fitted(parts, MOST - tall(top) - tall(end))
+            middle = fitted(parts, MOST - tall(top) - tall(end), floors=FLOORS)
             made = [*top, *(line for lines in middle for line in lines), *end]
             if tall(made) <= MOST:
                 break
@@ -263,8 +186,8 @@ class Screen:
         )
 
     def beside(self) -> tuple[Part, Part]:
-        """Rules, relief valves, gauges, shut-off pressure, stages of shutdowns; then what was assumed."""
-        said = [*relief_sentences(self.a, self.display), *gauge_sentences(self.a.gauge, self.display)]
+        """Rules, what hangs on points, gauges, shut-off pressure, stages; then what was assumed."""
+        said = [*attached_sentences(self.a, self.display), *gauge_sentences(self.a.gauge, self.display)]
         said += [*self._shut_off(), *stage_lines(self.a.lineup)]
         told = [*self._rules(), *(wrapped(text, indent="  ", first="- ") for text in said)]
         taken = [*self._ranges(), *self._assumed()]

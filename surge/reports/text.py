@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from surge.reports.advice import advice, gentleness
-from surge.reports.attached import relief_line, relief_sentences
+from surge.reports.attached import attached_lines, attached_sentences
 from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
@@ -100,7 +100,7 @@ class TextReport:
                 words = f"Of the pressures, {words[0].lower()}{words[1:]}"
             out.append(paragraph(words))
         out += [paragraph(words) for words in gauge_sentences(self.a.gauge, self.display)]
-        out += [paragraph(words) for words in relief_sentences(self.a, self.display)]
+        out += [paragraph(words) for words in attached_sentences(self.a, self.display)]
         return out
 
     def _to_do(self) -> list[str]:
@@ -196,7 +196,7 @@ class TextReport:
                 )
             )
         notes = [self.display.phrase(note) for note in run.notes]
-        notes += [relief_line(r, self.display) for r in run.relief_valves]
+        notes += attached_lines(run, self.display)
         out += [paragraph(f"{note[0].upper()}{note[1:]}.") for note in notes]
         if run.vapour:
             out.append(self.vapour(run))

@@ -18,6 +18,7 @@ from surge.search.strokes import StrokeLimits
 from surge.search.window import Windows
 
 Parts = tuple[StrokeLimits, ...]
+RATES = "Safe up to this rate, at the strokes of the case"
 VERDICT = {WITHIN: "A WINDOW IS OPEN", EXCEEDED: "NO WINDOW", UNDECIDED: HEADLINE[UNDECIDED]}
 
 
@@ -33,7 +34,7 @@ def bounds(shortest: float | None, longest: float | None, *, opens: bool = False
         return f"open no faster than {shortest:.1f} s"
     fast = f"close no faster than {shortest:.1f} s"
     if longest is None:
-        return f"{fast}; no rule on time bounds it from above"
+        return f"{fast}; no rule sets an upper limit"
     if longest <= 0.0:
         return f"{fast}; and every stroke is too slow for the rules on time: the window is empty"
     if shortest > longest:
@@ -107,13 +108,13 @@ def window_lines(
         out.append("")
     out += _to_open(windows, display)
     out += _rates(windows.rates, lineup, display)
-    out += _joint(windows.together, "All together")
-    out += _joint(windows.opened_together, "All opened together") if len(windows.to_open) > 1 else []
+    out += _joint(windows)
     out += _what_to_do(windows, display)
     if windows.idle:
         named = ", ".join(f'"{v}"' for v in windows.idle)
         out += [paragraph(f"Not searched, since it moves in no scenario: {named}.", indent="    "), ""]
-    out += ["Strokes looked at; what is not named beside them is as in the case", *_proof(windows), ""]
+    out += ["Strokes tried; what is not named beside them is as in the case"]
+    out += [*_proof(windows, display), ""]
     out += more
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
@@ -127,7 +128,7 @@ def _why(part: StrokeLimits, valves: Sequence[str], display: Display) -> list[st
         said.append(f"{where}: {part.reason}{_named(part.governs, part, display)}.")
     elif part.shortest <= part.from_:
         said.append(
-            f"{where}: {part.from_:g} s, the shortest looked at, is safe"
+            f"{where}: safe from {part.from_:g} s on, the shortest tried"
             f"{_named(part.governs, part, display)}."
         )
     elif part.fast_rule is not None:
@@ -155,34 +156,43 @@ def _named(finding: Finding | None, part: StrokeLimits, display: Display) -> str
 
 
 def _rates(rates: Sequence[RateLimit], lineup: LineUp, display: Display) -> list[str]:
-    if not rates:
-        return []
-    out = ["Greatest safe rate at the strokes of the case (it and every lower rate are safe)"]
-    for rate in rates:
-        governs = f'; beyond it "{rate.governs.name}" governs' if rate.governs else ""
-        if rate.rule is not None:
-            governs = f"; beyond it {_ruled(rate.rule, display)}"
-        if rate.greatest is None:
-            words = "none was found" + (f"; {_ruled(rate.rule, display)}" if rate.rule else _least(rate))
-        elif rate.greatest >= rate.to * 0.999:
-            words = f"{display.flow_down(rate.greatest)} or more, the highest rate tried"
-        else:
-            words = f"{display.flow_down(rate.greatest)}{governs}"
-        text = f'"{rate.scenario}": {words} (agreed: {display.flow(rate.agreed)}).'
-        out.append(paragraph(text, indent="      ", first="    "))
-        if rate.unsafe_below:
-            low, high = rate.unsafe_below
-            words = f"lower ones between {display.flow_down(low)} and {display.flow_up(high)} are not"
-            out.append(
-                paragraph(f"The agreed rate itself is safe; {words}.", indent="      ", first="      ")
-            )
+    said = rate_sentences(rates, lineup, display)
+    return [RATES, *(paragraph(text, indent="      ", first="    ") for text in said), ""] if said else []
+
+
+def rate_sentences(
+    rates: Sequence[RateLimit], lineup: LineUp, display: Display, *, short: bool = False
+) -> list[str]:
+    """The greatest safe rate of each scenario, and of which none was searched; in short without sources."""
+    said = [_rate(rate, display, short=short) for rate in rates]
     rated = {r.scenario for r in rates}
     if others := [f'"{s.name}"' for s in lineup.scenarios if s.repeats in rated]:
-        text = (
+        said.append(
             f"Not searched: safe rates for {', '.join(others)}. Their strokes hold at the rate of the stage."
         )
-        out.append(paragraph(text, indent="      ", first="    "))
-    return [*out, ""]
+    return said
+
+
+def _rate(rate: RateLimit, display: Display, *, short: bool) -> str:
+    """The greatest safe rate of one scenario."""
+    ruled = f'the rule "{rate.rule.rule.name}" governs' if rate.rule else ""
+    if rate.rule and not short:
+        ruled = _ruled(rate.rule, display)
+    governs = f'; beyond it "{rate.governs.name}" governs' if rate.governs else ""
+    if rate.rule is not None:
+        governs = f"; beyond it {ruled}"
+    if rate.greatest is None:
+        words = "no rate is safe" + (f"; {ruled}" if ruled else _least(rate))
+    elif rate.greatest >= rate.to * 0.999:
+        words = f"{display.flow_down(rate.greatest)} or more, the highest rate tried"
+    else:
+        words = f"{display.flow_down(rate.greatest)}{governs}"
+    text = f'"{rate.scenario}": {words} (agreed: {display.flow(rate.agreed)}).'
+    if rate.unsafe_below:
+        low, high = rate.unsafe_below
+        between = f"{display.flow_down(low)} and {display.flow_up(high)}"
+        text += f" The agreed rate itself is safe; lower ones between {between} are not."
+    return text
 
 
 def _least(rate: RateLimit) -> str:
@@ -215,7 +225,7 @@ def _open_up_to(top: OpenRate, display: Display) -> str:
     """The rate above which an open window is empty."""
     rate = opening_words(top, display)
     if not top.ends:
-        return f"There is a window up to {rate} at least, the highest rate tried or that the line can reach."
+        return f"There is a window at every rate tried, up to {rate}."
     return f"There is a window up to {rate}; above that it is empty."
 
 
@@ -231,12 +241,24 @@ def _to_open(windows: Windows, display: Display) -> list[str]:
     return out
 
 
-def _joint(made: JointSet | None, what: str) -> list[str]:
+def _joint(windows: Windows) -> list[str]:
+    return [line for text in joint_sentences(windows) for line in (paragraph(text, indent="    "), "")]
+
+
+def joint_sentences(windows: Windows) -> list[str]:
+    """What came of all strokes together, of closing and of opening."""
+    said = [_set(windows.together, "All together")] if windows.together else []
+    if windows.opened_together and len(windows.to_open) > 1:
+        said.append(_set(windows.opened_together, "All opened together"))
+    return said
+
+
+def _set(made: JointSet, what: str) -> str:
     """A set of strokes, run as such."""
-    if made is None:
-        return []
     strokes = ", ".join(f'"{v}" {s:.1f} s' for v, s in made.strokes.items())
     text = f"{what} {way_words(made.way)} ({strokes}): {_verdict(made)}"
+    if len(made.strokes) == 1:
+        text = f"{strokes}, its shortest: {_verdict(made)}"
     others = made.elsewhere.scenario if made.elsewhere else None
     governs = weakest(
         f for f in made.assessment.findings if f.verdict == made.pressures and f.scenario != others
@@ -248,8 +270,8 @@ def _joint(made: JointSet | None, what: str) -> list[str]:
         text += f". Whatever these strokes are, a limit is not kept elsewhere: {named}, see surge check"
     rules = dict.fromkeys(f'"{r.rule.name}"' for r in made.assessment.broken)
     if rules:
-        text += f". Rules that surge check finds not kept then: {', '.join(rules)}"
-    return [paragraph(f"{text}.", indent="    "), ""]
+        text += f". Rules that surge check finds not met then: {', '.join(rules)}"
+    return f"{text}."
 
 
 def way_words(way: str) -> str:
@@ -265,33 +287,41 @@ def _verdict(made: JointSet) -> str:
     """What became of a set, in words."""
     if made.verdict == made.pressures:
         return f"pressures {SHORT[made.pressures]}"
-    return f"pressures {SHORT[made.pressures]}, rules {SHORT[made.verdict]}"
+    rules = "not met" if made.verdict == EXCEEDED else "not decided"
+    return f"pressures {SHORT[made.pressures]}, rules {rules}"
 
 
 def _what_to_do(windows: Windows, display: Display) -> list[str]:
-    """For every valve without a window, what can give it one, the surest first."""
+    said = to_do(windows, display)
+    return ["What to do", *(paragraph(x, indent="  ", first="- ") for x in said), ""] if said else []
+
+
+def to_do(windows: Windows, display: Display) -> list[str]:
+    """For every valve without a window, what can give it one, the surest first; then for the set."""
     said: list[str] = []
     for valves, parts in heads(windows.by_valve):
         valve, named = valves[0], " and ".join(f'"{v}"' for v in valves)
-        if not windows.empty(valve):
-            continue
-        opening = windows.opens_at.get(valve)
-        if opening is not None and opening.share is not None:
-            said.append(
-                f"{named}: agree a rate of {opening_words(opening, display)} or less, and a stroke of "
-                f"{opening.stroke:.1f} s."
-            )
-        if windows.bounds(valve)[0] is None:
-            said += [f"{named}: {_without_a_stroke(p, opening)}." for p in parts[:1]]
-            continue
-        said.append(f"{named}: {_SHAPES}.")
-        if any(p.slow_rule is not None and p.slow_rule.measure == ULLAGE for p in parts):
-            said.append(f"{named}: {_MORE_ULLAGE}.")
+        if windows.empty(valve):
+            said += [f"{named}: {what}." for what in _opening_it(windows, valve, parts, display)]
     if windows.together is not None and windows.together.verdict == EXCEEDED and windows.together.mendable:
         said.append("Do not set the valves so together: let them shut one after the other, or more slowly.")
-    if not said:
-        return []
-    return ["What to do", *(paragraph(x, indent="  ", first="- ") for x in dict.fromkeys(said)), ""]
+    return list(dict.fromkeys(said))
+
+
+def _opening_it(windows: Windows, valve: str, parts: Parts, display: Display) -> list[str]:
+    """What can give a window to a valve that has none."""
+    opening = windows.opens_at.get(valve)
+    said = []
+    if opening is not None and opening.share is not None:
+        rate = opening_words(opening, display)
+        said.append(f"agree a rate of {rate} or less, and a stroke of {opening.stroke:.1f} s")
+    if windows.bounds(valve)[0] is None:
+        failing = next(p for p in parts if p.shortest is None)
+        return [*said, _without_a_stroke(failing, opening)]
+    said.append(_SHAPES)
+    if any(p.slow_rule is not None and p.slow_rule.measure == ULLAGE for p in parts):
+        said.append(_MORE_ULLAGE)
+    return said
 
 
 def _without_a_stroke(part: StrokeLimits, opening: OpenRate | None) -> str:
@@ -307,13 +337,13 @@ _NO_STROKE = (
 )
 _LAST_PART = "a slower last part of the stroke (surge window CASE --shapes)"
 _SHAPES = (
-    "a stroke that is slow at its end needs less time for the same surge (surge window CASE --shapes); what "
-    "takes time before the valve moves, detection, signal and earlier steps, is counted in the limit"
+    "a stroke that is slow at its end needs less time for the same surge: try surge window CASE --shapes. "
+    "The limit counts what comes before the valve moves too (detection, signal, earlier steps): shorten that"
 )
 _MORE_ULLAGE = "more ullage at the signal, or a lower rate into that tank, allows a longer stroke"
 
 
-def _proof(windows: Windows) -> list[str]:
+def _proof(windows: Windows, display: Display) -> list[str]:
     rows = []
     shown: set[tuple[str, tuple[str, ...], bool]] = set()
     for parts in (*windows.by_valve.values(), *windows.apart.values(), *windows.to_open.values()):
@@ -327,11 +357,12 @@ def _proof(windows: Windows) -> list[str]:
                     (" + ".join(p.together) or p.valve) + (", opening" if p.opens else ""),
                     p.scenario,
                     str(len(p.looked)),
-                    f"{p.from_:g} to {p.to:g}",
+                    f"{p.from_:.4g} to {p.to:.4g}",
                     f"{p.period:.2f}",
                     f"{method.dt * 1e3:.2f}" if method else "-",
-                    f"{method.worst_error / 1e5:.3f}" if method else "-",
+                    display.error(method.worst_error) if method else "-",
                 )
             )
-    head = ("valve", "scenario", "strokes", "from to s", "period s", "step ms", "error bar")
+    error = f"error {display.units.pressure}"
+    head = ("valve", "scenario", "strokes", "tried s", "period s", "step ms", error)
     return table(head, rows, left=2)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from surge.model.lineup import LineUp, PumpMove, Scenario, Table, ValveMove
 from surge.model.stroke import opening_over_time
-from surge.model.topology import components
+from surge.model.topology import neighbours, reached
 from surge.rules.book import Rule
 from surge.rules.ground import (
     NO_SHUTDOWN,
@@ -170,6 +170,7 @@ def stopped_at(lineup: LineUp, laws: dict[str, Table], into: Iterable[str]) -> f
     if not into or not sources:
         return None
     spans = {name: _shut_from(law) for name, law in laws.items()}
+    joined = neighbours(lineup)
     instants = sorted({0.0} | {t for each in spans.values() for span in each for t in span if t < math.inf})
 
     def parted(begin: float, end: float) -> bool:
@@ -178,7 +179,7 @@ def stopped_at(lineup: LineUp, laws: dict[str, Table], into: Iterable[str]) -> f
             for name, each in spans.items()
             if any(a <= begin + SAME_INSTANT and end <= b + SAME_INSTANT for a, b in each)
         }
-        return not any(part & sources and part & into for part in components(lineup, without=shut))
+        return reached(joined, sources, without=shut).isdisjoint(into)
 
     since: float | None = None
     for begin, end in zip(reversed(instants), reversed([*instants[1:], math.inf]), strict=True):

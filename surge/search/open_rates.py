@@ -39,7 +39,8 @@ class OpenRate:
     ----------
     valve : str
     share : float or None
-        Of the agreed rate of every scenario; None: even the least looked at has none.
+        Of the agreed rate of every scenario, but of stages that keep their own; None: even the least looked
+        at has none.
     rate : float
         The greatest of the scenarios' rates at that share [m3/s].
     stroke : float
@@ -66,6 +67,7 @@ def opening_rate(
     scenarios: Sequence[Scenario],
     parts: Sequence[StrokeLimits],
     *,
+    aside: Sequence[StrokeLimits] = (),
     empty: bool,
     book: RuleBook,
     progress: Progress,
@@ -78,6 +80,8 @@ def opening_rate(
     lineup : LineUp
     scenarios : sequence of Scenario
         Those in which the valve closes, and ``parts`` what was found for each.
+    aside : sequence of StrokeLimits
+        What was found at stages that keep their rate: the stroke stays within it.
     empty : bool
         Whether the window is empty at the agreed rate: lower ones are looked at, else higher ones.
     book : RuleBook
@@ -96,7 +100,7 @@ def opening_rate(
     """
     if lineup.rate is None or any(p.run is None for p in parts):
         return None
-    seek = _Seek(lineup, scenarios, parts, bench or Bench(lineup, book, progress), progress)
+    seek = _Seek(lineup, scenarios, parts, bench or Bench(lineup, book, progress), progress, aside=aside)
     none = OpenRate(valve=seek.valve, share=None, rate=0.0, stroke=0.0, governs=None)
     ends = (1 / LEAST, 1.0) if empty else (1.0, 1 / MOST)
     look = [v for v in first_look(*ends, fall=RATES) if seek.reached(1 / v)]
@@ -155,11 +159,15 @@ class _Seek:
         parts: Sequence[StrokeLimits],
         bench: Bench,
         progress: Progress,
+        *,
+        aside: Sequence[StrokeLimits],
     ) -> None:
         self.lineup, self.scenarios, self.bench, self.progress = lineup, scenarios, bench, progress
         self.valve = parts[0].valve
         self.together = {p.scenario: p.together or (p.valve,) for p in parts}
         self.from_, self.to = parts[0].from_, max(p.to for p in parts)
+        self.most = min((p.longest for p in aside if p.longest is not None), default=self.to)
+        self.least = max((p.shortest for p in aside if p.shortest is not None), default=0.0)
         self.lineups = bench.over(scenarios[0])
         self.allowed: dict[float, float] = {}
 
@@ -192,7 +200,7 @@ class _Seek:
         if all(t.ullage is None for t in self.lineup.tanks):
             share = 1.0
         if share not in self.allowed:
-            least = self.to
+            least = min(self.to, self.most)
             for scenario in self.scenarios:
                 one = self.at(scenario, share)
                 slow, _ = longest_allowed(
@@ -217,7 +225,7 @@ class _Seek:
     def _margin(self, share: float) -> float:
         try:
             stroke = self.longest(share)
-            if stroke <= 0.0:
+            if stroke <= 0.0 or stroke < self.least:
                 return -math.inf
             at = self._least_margin(share, [stroke])
             if at < 0.0:

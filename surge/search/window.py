@@ -4,6 +4,8 @@ Decisions
 ---------
 * Valves that one order moves are searched with one stroke (:mod:`surge.search.movers`): that stroke is in the
   window of each. Then each alone is searched while the others keep the shortest of these.
+* The rate above which an open window is empty is the agreed one: stages with a rate of their own keep it, and
+  bound the stroke as they do already. Where scenarios have several rates, all go with it.
 * What comes of all windows together is in :mod:`surge.search.joint`.
 * A shutdown that is repeated at another stage is searched from the shortest stroke on that is safe where the
   case has it: a shorter one is in no window anyway. Greatest rates are told where the case has it only; at
@@ -38,6 +40,7 @@ from surge.workers import Progress
 # What the window of a valve in a scenario takes, or its rates: times its first march, but no more than that.
 # All parts of a demo case together took 140 to 1 640 times; those of a berth with ranges up to 6.5e9 each.
 TYPICAL, MOST_TYPICAL = 250.0, 1e10
+Parts = tuple[StrokeLimits, ...]
 REST = 0.7  # of all windows: what comes after them
 
 
@@ -178,7 +181,7 @@ def _as_a_whole(bench: Bench, made: Windows, ask: _Ask, closing: Mapping[str, Se
     """The windows with what comes of them: each valve apart, the rate at which one opens, all together."""
     progress = bench.progress
     made = replace(made, apart={v: ask.apart(made, v, closing[v]) for v in closing})
-    found = {v: _opening(bench, made, v, closing[v], progress=progress) for v in made.by_valve}
+    found = _openings(bench, made, closing)
     return replace(
         made,
         opens_at={v: o for v, o in found.items() if o is not None and made.empty(v)},
@@ -275,23 +278,55 @@ class _Ask:
         )
 
 
-def _opening(
-    bench: Bench, made: Windows, valve: str, scenarios: Sequence[Scenario], *, progress: Progress | None
-) -> OpenRate | None:
+def _openings(
+    bench: Bench, made: Windows, closing: Mapping[str, Sequence[Scenario]]
+) -> dict[str, OpenRate | None]:
+    """Of each valve the greatest rate at which it has a window; those with one stroke have one."""
+    known: dict[tuple[tuple[str, tuple[str, ...]], ...], OpenRate | None] = {}
+    found: dict[str, OpenRate | None] = {}
+    for valve, parts in made.by_valve.items():
+        key = tuple((p.scenario, p.together) for p in parts)
+        if key not in known:
+            known[key] = _opening(bench, made, valve, closing[valve])
+        one = known[key]
+        found[valve] = None if one is None else replace(one, valve=valve)
+    return found
+
+
+def _opening(bench: Bench, made: Windows, valve: str, scenarios: Sequence[Scenario]) -> OpenRate | None:
     """The greatest rate at which a valve has a window; None where no rule on time could make it empty."""
     empty = made.empty(valve)
     if not empty and made.bounds(valve)[1] is None:
         return None
     parts = made.by_valve[valve]
+    aside: Parts = ()
+    if not empty:
+        scenarios, parts, aside = _at_their_own_rate(bench.lineup, scenarios, parts)
     return opening_rate(
         bench.lineup,
         scenarios,
         parts,
+        aside=aside,
         empty=empty,
         book=bench.book,
         bench=bench,
-        progress=progress or (lambda _: None),
+        progress=bench.progress or (lambda _: None),
     )
+
+
+def _at_their_own_rate(
+    lineup: LineUp, scenarios: Sequence[Scenario], parts: Parts
+) -> tuple[list[Scenario], Parts, Parts]:
+    """Scenarios with the one agreed rate and their parts; parts of stages that a higher one does not touch.
+
+    Where the case has scenarios at several rates, all of them go with it.
+    """
+    agreed = lineup.rate.agreed if lineup.rate else None
+    rates = {s.rate or agreed for s in scenarios if not s.repeats}
+    pairs = list(zip(scenarios, parts, strict=True))
+    with_it = [(s, p) for s, p in pairs if not s.repeats or len(rates) > 1 or (s.rate or agreed) in rates]
+    aside = tuple(p for s, p in pairs if all(s is not one for one, _ in with_it))
+    return [s for s, _ in with_it], tuple(p for _, p in with_it), aside
 
 
 def _together(

@@ -23,12 +23,12 @@ from typing import Literal
 from surge.case.file import Case
 from surge.model.lineup import LineUp, Pipe
 from surge.reports.advice import advice
-from surge.reports.attached import relief_sentences
+from surge.reports.attached import attached_sentences
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.reports.stages import stage_lines
-from surge.reports.window import all_named, opening_words
+from surge.reports.window import all_named, heads, opening_words
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
@@ -261,7 +261,7 @@ def sheet_of(
         highest=upper_rows(assessment, display),
         lowest=lower_rows(assessment, display),
         static=_static(static_worst(assessment), display),
-        attached=" ".join(relief_sentences(assessment, display)) or None,
+        attached=" ".join(attached_sentences(assessment, display)) or None,
         gauge=compared_line(assessment.gauge, display),
         tests=tests,
         assumed=tuple(assumed_items(lineup.assumed)),
@@ -344,11 +344,11 @@ def _cargo(lineup: LineUp, display: Display) -> tuple[PrintedFigure, ...]:
 
 
 def _parcel(lineup: LineUp, display: Display) -> str:
-    """How much is to be loaded: a weight where rates are by weight."""
+    """How much is to be loaded: a weight where the case says so or rates are by weight."""
     parcel = lineup.berth.parcel
     if parcel is None:
         return ""
-    if display.units.flow in ("t/h", "kg/s"):
+    if lineup.berth.parcel_by_mass or display.units.flow in ("t/h", "kg/s"):
         return f"{parcel * lineup.liquid.density / 1000.0:.0f} t"
     return (
         f"{parcel / IN_SI['volume']['bbl']:.0f} bbl" if display.units.flow == "bbl/h" else f"{parcel:.0f} m3"
@@ -408,6 +408,8 @@ def _line_up(lineup: LineUp) -> str:
     ship = [t.name for t in lineup.tanks if t.side == "ship"]
     parts = [f"{e.name} from {e.start} to {e.end}" for e in lineup.elements]
     parts += [f"relief valve {r.name} at {r.point}" for r in lineup.relief_valves]
+    parts += [f"surge drum {d.name} at {d.point}" for d in lineup.surge_drums]
+    parts += [f"open vessel {v.name} at {v.point}" for v in lineup.open_vessels]
     return (
         f"Line-up sketch. Shore: {', '.join(shore) or 'none'}. Ship: {', '.join(ship) or 'none'}. "
         f"Parts: {'; '.join(parts)}."
@@ -419,14 +421,17 @@ def window_notes(windows: Windows | None, reason: str, display: Display) -> tupl
     if windows is None:
         return (reason,)
     said = []
-    for valve, parts in windows.by_valve.items():
+    groups = dict.fromkeys(p.together for parts in windows.by_valve.values() for p in parts)
+    for valves, parts in heads(windows.by_valve):
+        valve = valves[0]
         if len(parts) > 1:
-            said.append(f'"{valve}" with one stroke in all of its scenarios: {_over_all(windows, valve)}.')
+            said.append(f"{all_named(valves)}, in all scenarios: {_over_all(windows, valve)}.")
+            groups.pop(valves, None)
         opening = windows.opens_at.get(valve)
         if opening is not None and opening.share is not None:
             rate = opening_words(opening, display)
-            said.append(f'"{valve}": a window opens at {rate} and below, with {opening.stroke:.1f} s.')
-    groups = dict.fromkeys(p.together for parts in windows.by_valve.values() for p in parts)
+            stroke = f"{opening.stroke:.1f} s"
+            said.append(f"{all_named(valves)}: a window opens at {rate} and below, with {stroke}.")
     said += [f"{all_named(one)}: their window holds for that stroke." for one in groups if len(one) > 1]
     said.append("Each window holds with everything else as on this sheet.")
     if windows.together is not None and len(windows.together.strokes) > 1:

@@ -162,6 +162,10 @@ class _Drawing:
             self._tank(tank)
         for relief in self.lineup.relief_valves:
             self._relief(*self._at(relief.point), relief.name)
+        for drum in self.lineup.surge_drums:
+            self._drum(*self._at(drum.point), drum.name)
+        for vessel in self.lineup.open_vessels:
+            self._vessel(*self._at(vessel.point), vessel.name)
         for supply in self.lineup.supplies:
             x, y = self._at(supply.point)
             self._path(f"M{x - 28:.1f} {y - 6:.1f}h16l12 6l-12 6h-16z", 0.9)
@@ -208,9 +212,9 @@ class _Drawing:
                 below[row] = max(below[row], TANK + BELOW)
         for supply in self.lineup.supplies:
             name_in(self.layout.row[supply.point], supply.name, 46.0)
-        for relief in self.lineup.relief_valves:
-            lines = len(label(relief.name, HANGS).lines)
-            row = self.layout.row[relief.point]
+        for thing in self.lineup.attached:
+            lines = len(label(thing.name, HANGS).lines)
+            row = self.layout.row[thing.point]
             above[row] = max(above[row], RELIEF + LEADING * lines)
         if self.weak is not None and self.weak.subject == "place":
             above[self.layout.row[self.weak.name]] = 20.0
@@ -342,6 +346,24 @@ class _Drawing:
         self._path(f"M{x - 3.5:.1f} {y - 8:.1f}h7L{x:.1f} {y - 14:.1f}zL{x + 6.5:.1f} {y - 17.5:.1f}v7z", 0.9)
         self._path(f"M{x:.1f} {y - 14:.1f}l-2.5 -1.5l5 -2l-5 -2l2.5 -1.5", 0.7)
         self._path(f"M{x + 6.5:.1f} {y - 14:.1f}h6m-2 -1.6l2 1.6l-2 1.6", 0.7)
+        self._above(name, x, y)
+
+    def _drum(self, x: float, y: float, name: str) -> None:
+        """A surge drum over its point: a closed vessel with the surface of its liquid."""
+        self._path(f"M{x:.1f} {y:.1f}V{y - 6:.1f}", 0.9)
+        self._path(f"M{x - 5:.1f} {y - 9:.1f}v-9q0 -3 5 -3t5 3v9q0 3 -5 3t-5 -3z", 0.9)
+        self._level(x - 5, x + 5, y - 13)
+        self._above(name, x, y)
+
+    def _vessel(self, x: float, y: float, name: str) -> None:
+        """A vessel open to the air over its point."""
+        self._path(f"M{x:.1f} {y:.1f}V{y - 6:.1f}", 0.9)
+        self._path(f"M{x - 6:.1f} {y - 22:.1f}V{y - 6:.1f}h12V{y - 22:.1f}", 0.9)
+        self._level(x - 6, x + 6, y - 14)
+        self._above(name, x, y)
+
+    def _above(self, name: str, x: float, y: float) -> None:
+        """A name over what stands on a point."""
         made = label(name, HANGS)
         for i, line in enumerate(made.lines):
             self._text(line, x, y - RELIEF + 3.0 - LEADING * (len(made.lines) - 1 - i), size=made.size)

@@ -223,11 +223,10 @@ def pack(lanes: Sequence[Lane], *, frozen: bool, envelope: bool) -> Block:
     order[at] = np.arange(at.size)
     well = np.zeros(WIDE)
     well[: len(lanes)] = 1.0
-    kept = (grid.net.li[:, columns.L_KIND] == columns.LUMPED) | (grid.net.li[:, columns.L_STATE] != 0)
+    keeps = (grid.net.li[:, columns.L_KIND] == columns.LUMPED) | (grid.net.li[:, columns.L_STATE] != 0)
+    kept = int(np.sum(keeps)) + int(np.sum(grid.net.pf[:, columns.P_STUB_Y] > 0))
     return Block(
-        sizes=np.array(
-            [at.size, grid.net.table.shape[1], int(np.sum(kept)), grid.net.hi.size // STRIPS], dtype=np.int64
-        ),
+        sizes=np.array([at.size, grid.net.table.shape[1], kept, grid.net.hi.size // STRIPS], dtype=np.int64),
         well=well,
         **{name: np.zeros(WIDE, dtype=np.int64) for name in ("status", "failed", "bad")},
         **_waves(nets, which, at, frozen=frozen, envelope=envelope),

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from surge.arrays import Array
 from surge.errors import GridError
-from surge.hydraulics.formulas import kv_loss
 from surge.hydraulics.losses import TABLE_SIZE, LossTables, PipeLoss, of_wave_difference, tangents
 from surge.hydraulics.steady import Steady
 from surge.kernel import columns
@@ -24,7 +23,9 @@ from surge.kernel.columns import FIXED, FREE, LUMPED, ORIFICE, PUMP, RELIEF
 from surge.kernel.curves import PumpCurve
 from surge.kernel.march import Net
 from surge.kernel.pipes import STRIPS
+from surge.model.attached import Attached
 from surge.model.lineup import LineUp, Pump, Table, Valve
+from surge.transient.attached import drum_item, relief_item
 from surge.transient.clusters import group_links
 from surge.transient.effort import step_effort
 from surge.transient.reaches import Reaches
@@ -99,12 +100,13 @@ class _Builder:
         self.heads = [steady.head[p] for p in self.points]
         self.fixed = dict(steady.fixed)
         self.links: list[dict[str, Any]] = []
+        self.rho_g = lineup.liquid.density * lineup.gravity
         self.stub = [0.0] * len(self.points)
         self.loss = PipeLoss(lineup)
         self.flow = np.array([steady.flow[p.name] for p in lineup.pipes])
         self._add_links()
         self._add_supplies()
-        self._add_relief_valves()
+        self._add_attached()
         self._add_lumped()
 
     def point(self, name: str, head: float) -> str:
@@ -153,25 +155,21 @@ class _Builder:
                 }
             )
 
-    def _add_relief_valves(self) -> None:
-        """Each leads from its point to a hidden one, at which the vessel holds the head."""
-        rho_g = self.lineup.liquid.density * self.lineup.gravity
-        for r in self.lineup.relief_valves:
-            back = self.lineup.points_by_name[r.point].elevation + r.back_pressure / rho_g
-            hidden = self.point(f"behind {r.name}", back)
-            self.fixed[hidden] = back
-            rate = min(self.reaches.dt / r.opening_time, 1.0) if r.opening_time > 0.0 else 1.0
-            item = {"name": r.name, "a": r.point, "b": hidden, "q": 0.0, "kind": RELIEF, "check": True}
-            item["c"] = kv_loss(r.kv, gravity=self.lineup.gravity) ** -0.5
-            item["state"] = {
-                columns.L_SET: (r.set_pressure - r.back_pressure) / rho_g,
-                columns.L_SPAN: (r.full_pressure - r.set_pressure) / rho_g,
-                columns.L_MOST: rate if rate >= 1.0 else 0.0,
-                columns.L_RATE: rate,
-                columns.L_OPENED: -1.0,
-                columns.L_OVER: self.steady.head[r.point] - back,
-            }
-            self.links.append(item)
+    def _add_attached(self) -> None:
+        """What hangs on points: a link to a hidden point for each, at which its vessel holds the head."""
+        for relief in self.lineup.relief_valves:
+            back = self.lineup.points_by_name[relief.point].elevation + relief.back_pressure / self.rho_g
+            self._hang(relief, back, relief_item(relief, self.lineup, self.steady, self.reaches.dt))
+        for drum in self.lineup.surge_drums:
+            vacuum = self.lineup.points_by_name[drum.point].elevation - self.lineup.atmosphere / self.rho_g
+            self._hang(drum, vacuum, drum_item(drum, self.lineup, self.steady, self.reaches.dt))
+        for vessel in self.lineup.open_vessels:
+            self.stub[self.points.index(vessel.point)] += 2.0 * vessel.area / self.reaches.dt
+
+    def _hang(self, thing: Attached, head: float, item: dict[str, Any]) -> None:
+        hidden = self.point(f"behind {thing.name}", head)
+        self.fixed[hidden] = head
+        self.links.append({"name": thing.name, "a": thing.point, "b": hidden, "q": 0.0, **item})
 
     def _add_lumped(self) -> None:
         g, dt = self.lineup.gravity, self.reaches.dt

@@ -9,6 +9,8 @@ Decisions
   knows tanks only. A closed branch reaches its highest pressure after one way, and its lowest, when the wave
   comes back upside down from where the head is held, after three; the next of each after five and seven.
   Valves that stay shut throughout let no wave pass; all others and pumps count as open.
+* Where drums or open vessels hang on the line, it lasts to the last event and then the longest period of the
+  slow swing between them and the line: a peak comes within half of it.
 * A march is refined up to an effort of ``MOST_EFFORT`` (:mod:`surge.transient.effort`), and up to
   ``MOST_EFFORT_GRADUAL`` where everything moves gradually: there more work settles the error.
 * Where the first march alone would take more than ``MOST_EFFORT``, the rules for the step are eased by powers
@@ -42,6 +44,7 @@ from surge.model.stroke import (
     speed_over_time,
 )
 from surge.model.topology import farthest, longest_period, neighbours, pipeline_period
+from surge.transient.attached import slow_period
 from surge.transient.effort import march_effort
 from surge.transient.grid import Laws
 from surge.transient.reaches import (
@@ -83,7 +86,8 @@ class Plan:
     stroke : float
         Shortest movement that takes time [s].
     last_event, arrived : float
-        When the last movement ends, and when the waves of every movement have been everywhere [s].
+        When the last movement ends, and when the waves of every movement have been everywhere, and every
+        slow swing has had its peak [s].
     sudden : bool
         Whether anything moves in no time.
     ease : float
@@ -173,12 +177,14 @@ def _moved(lineup: LineUp, scenario: Scenario, steady: Steady) -> dict[str, Any]
         for name, law in movement.items()
     )
     tables = tuple(movement.values())
+    last = last_event(tables)
+    swung = last + slow_period(lineup, steady) if lineup.attached else 0.0
     return {
         "laws": laws,
         "way": min((p for p in periods if p > 0.0), default=math.inf),
         "stroke": shortest_movement(tables),
-        "last_event": last_event(tables),
-        "arrived": max(arrived, default=0.0),
+        "last_event": last,
+        "arrived": max((*arrived, swung), default=0.0),
         "sudden": has_steps(tables),
     }
 

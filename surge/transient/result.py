@@ -245,6 +245,40 @@ class ReliefResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class DrumResult:
+    """What a surge drum did.
+
+    Attributes
+    ----------
+    gas, least, most : float
+        Gas volume before anything moves, the smallest and the greatest [m3].
+    volume : float
+        Of the vessel [m3].
+    emptied : float or None
+        When the gas first filled the vessel [s]; None: never.
+    """
+
+    name: str
+    point: str
+    gas: float
+    least: float
+    most: float
+    volume: float
+    emptied: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class VesselResult:
+    """What a vessel open to the air did: its level before anything moves, the lowest and the highest [m]."""
+
+    name: str
+    point: str
+    level: float
+    lowest: float
+    highest: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Elsewhere:
     """What other figures within the ranges may add to a run, beside its pressures.
 
@@ -303,3 +337,5 @@ class ScenarioResult:
     envelopes: dict[str, Envelope]
     history: History
     relief_valves: tuple[ReliefResult, ...] = ()
+    surge_drums: tuple[DrumResult, ...] = ()
+    open_vessels: tuple[VesselResult, ...] = ()

@@ -17,10 +17,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from surge.hydraulics.formulas import joukowsky
-from surge.kernel import columns
 from surge.model.lineup import LineUp, Link, Passage, Pipe, Pump, Scenario, Valve, ValveMove
 from surge.model.topology import PipelinePeriod, pipeline_period
 from surge.phrases import Phrase
+from surge.transient.attached_results import attached_results, attached_undecided
 from surge.transient.errors import ErrorMarches, Summary
 from surge.transient.march import STEPS_KEPT, Marched
 from surge.transient.peaks import Key, along
@@ -34,7 +34,6 @@ from surge.transient.result import (
     Method,
     PlaceResult,
     PocketFigures,
-    ReliefResult,
     ScenarioResult,
     Vapour,
 )
@@ -56,7 +55,9 @@ def roles_of(lineup: LineUp, point: str) -> tuple[str, ...]:
         roles.append("dead end")
     roles += [f"tank {t.name}" for t in lineup.tanks if t.point == point]
     roles += [f"supply {s.name}" for s in lineup.supplies if s.point == point]
-    roles += [f"relief valve {r.name}" for r in lineup.relief_valves if r.point == point]
+    kinds = (("relief valve", lineup.relief_valves), ("surge drum", lineup.surge_drums))
+    roles += [f"{kind} {x.name}" for kind, things in kinds for x in things if x.point == point]
+    roles += [f"open vessel {v.name}" for v in lineup.open_vessels if v.point == point]
     for link in lineup.links:
         if point in (link.start, link.end):
             roles.append(f"{_side(link, point)} {link.name}")
@@ -184,25 +185,6 @@ class _Results:
                 flow[name] = flows[every, len(m.grid.links) + i].copy()  # not all of them for a part
         return History(time=time[every].copy(), pressure=pressure, flow=flow)
 
-    def relief_valves(self) -> tuple[ReliefResult, ...]:
-        """What each relief valve did in the march that is told."""
-        grid = self.fine.marched.grid
-        found = []
-        for r in self.lineup.relief_valves:
-            state = grid.net.lf[grid.links.index(r.name)]
-            lift = float(state[columns.L_HIGHEST])
-            found.append(
-                ReliefResult(
-                    name=r.name,
-                    point=r.point,
-                    set_pressure=r.set_pressure,
-                    opened=float(state[columns.L_OPENED]) if lift > 0.0 else None,
-                    lift=lift,
-                    passed=float(state[columns.L_PASSED]),
-                )
-            )
-        return tuple(found)
-
     def method(self, duration: float, ahead: float, tolerance: float, runs: int) -> Method:
         reaches = self.fine.marched.grid.reaches
         return Method(
@@ -287,7 +269,7 @@ def summarise(
     made = _Results(work, compared, fine, until, tolerance, late)
     history = made.history()
     back = made.back_flow(history)
-    undecided = list(back)
+    undecided = [*back, *attached_undecided(work.lineup, work.steady, fine.marched)]
     periods = tuple(
         pipeline_period(work.lineup, v, flow=work.steady.flow[v.name]) for v in work.lineup.valves
     )
@@ -311,7 +293,7 @@ def summarise(
         method=made.method(duration, ahead, tolerance, runs),
         envelopes=made.envelopes(),
         history=history,
-        relief_valves=made.relief_valves(),
+        **attached_results(work.lineup, work.steady, fine.marched),
     )
 
 

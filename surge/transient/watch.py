@@ -82,6 +82,8 @@ class Watch:
         self._points()
         self._links()
         self._pipes()
+        self.drums = np.flatnonzero(net.li[:, columns.L_KIND] == columns.DRUM)
+        self.gas = net.lf[self.drums, columns.D_GAS].copy()
         self.held = self._contents()
 
     def _pipe_of_ends(self) -> list[int]:
@@ -185,6 +187,7 @@ class Watch:
             self._steady(heads[:still], flows[:still])
         total = flows.sum(axis=0)
         self._meet(heads, flows, total)
+        self._gas(flows, total)
         if self.thorough:
             self._pass(heads, flows)
         self.heads, self.flows = heads[-1].copy(), flows[-1].copy()
@@ -223,6 +226,17 @@ class Watch:
         self._lost(miss, (NEWTON * scale + TINY) * flows.shape[0] + held)
         spot = np.abs(np.einsum("ij,jk->ik", flows[::SPOT], self.meet)).max(axis=0)
         self._lost(np.where(self.storage > 0.0, 0.0, spot), NEWTON * scale + TINY)
+
+    def _gas(self, flows: Array, total: Array) -> None:
+        """What flows into a drum takes the room of its gas: to rounding."""
+        gas = self.grid.net.lf[self.drums, columns.D_GAS]
+        flowed = self.dt * (total - 0.5 * (flows[0] + flows[-1]))[self.drums]
+        size = self.dt * np.abs(flows[:, self.drums]).sum(axis=0)
+        wrong = np.abs(self.gas - gas - flowed) > ROUNDING * (np.abs(gas) + np.abs(self.gas) + size)
+        if wrong.any():
+            name = self.grid.links[self.drums[int(np.argmax(wrong))]]
+            self._fail(f"liquid is lost or made in {name}")
+        self.gas = gas.copy()
 
     def _lost(self, miss: Array, allowed: Array) -> None:
         if np.any(miss > allowed):

@@ -37,6 +37,7 @@ if TYPE_CHECKING:  # without a case nobody needs the solver
     from surge.search.strokes import StrokeLimits
     from surge.search.window import Windows
 
+NOT_LOOKED_UP = "its window as "  # so such a reason begins
 NO_CASE = "add --case with the case that in_case is about"
 
 
@@ -110,7 +111,7 @@ def _unseen(limits: ValveLimits, name: str) -> ValveLimits:
     """The limits of a valve that stands for one of a case which was not given: its window is missing."""
     if not name:
         return limits
-    reason = f"its window as {quoted(name)} was not looked up: {NO_CASE}"
+    reason = f"{NOT_LOOKED_UP}{quoted(name)} was not looked up: {NO_CASE}"
     lacking = [(Direction.CLOSING, side, reason) for side in Side]
     return replace(limits, missing=(*limits.missing, *lacking))
 

@@ -5,6 +5,7 @@ Values are in SI. The kind of a fact says which unit its value has and how it is
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -177,6 +178,17 @@ def _ends(lineup: LineUp) -> Iterator[Row]:
         yield "relief valve", r.name, "Kv", "kv", r.kv
         yield "relief valve", r.name, "opening time", "time", r.opening_time
         yield "relief valve", r.name, "back pressure", "pressure", r.back_pressure
+    for d in lineup.surge_drums:
+        yield "surge drum", d.name, "stands at", "word", d.point
+        yield "surge drum", d.name, "volume", "volume", d.volume
+        yield "surge drum", d.name, "gas volume", "volume", d.gas_volume
+        yield "surge drum", d.name, "exponent of the gas", "number", d.exponent
+        yield "surge drum", d.name, "charge pressure", "pressure", d.charge
+        yield "surge drum", d.name, "Kv of the neck", "kv", d.neck_kv if math.isfinite(d.neck_kv) else None
+    for v in lineup.open_vessels:
+        yield "open vessel", v.name, "stands at", "word", v.point
+        yield "open vessel", v.name, "surface, m2", "number", v.area
+        yield "open vessel", v.name, "rim", "length", v.rim
 
 
 def _element(e: Element) -> Iterator[Row]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from support.inputs.case_text import case, changed, line_of, records
 
@@ -60,6 +62,63 @@ def test_nothing_of_it_is_taken_for_granted(key: str) -> None:
     line = next(line for line in RELIEF.split("\n") if line.startswith(key))
     (fault,) = records(changed(WITH, (f"{line}\n", "")))
     assert key in fault.found + fault.expected
+
+
+DRUM = """[[surge_drum]]
+name = "berth drum"
+at = "berth"
+volume = "2 m3"
+gas_volume = "0.5 m3"
+gas_exponent = 1.2
+neck_loss_factor = 1.5
+neck_diameter = "150 mm"
+
+[[open_vessel]]
+name = "standpipe"
+at = "tank outlet"
+inside_diameter = "1.5 m"
+rim = "25 m"
+
+"""
+CUSHIONED = (FIRST, DRUM.replace('at = "tank outlet"', 'at = "shore line inlet"') + FIRST)
+
+
+def test_a_drum_and_an_open_vessel_are_read() -> None:
+    lineup = case(CUSHIONED).lineup
+    (drum,), (vessel,) = lineup.surge_drums, lineup.open_vessels
+    assert (drum.volume, drum.gas_volume, drum.exponent, drum.charge) == (2.0, 0.5, 1.2, None)
+    # K = 1.5 on 150 mm: dp = K rho v^2/2, so that 1 bar of water gives v = sqrt(200/1.5) m/s.
+    assert drum.neck_kv == pytest.approx(3600 * math.pi / 4 * 0.15**2 * math.sqrt(200 / 1.5), rel=1e-6)
+    assert vessel.area == pytest.approx(math.pi / 4 * 1.5**2)
+    assert vessel.rim == 25.0
+    bare = case(CUSHIONED, ('neck_loss_factor = 1.5\nneck_diameter = "150 mm"\n', "")).lineup
+    assert math.isinf(bare.surge_drums[0].neck_kv)
+    assert any(a.subject == "berth drum" and a.quantity == "loss of the neck" for a in bare.assumed)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "found"),
+    [
+        ('"0.5 m3"', '"0 m3"', '"0 m3"'),
+        ('"0.5 m3"', '"2.5 m3"', "2.5 m3"),
+        ("gas_exponent = 1.2", "gas_exponent = 0.5", "0.5"),
+        ("neck_loss_factor = 1.5\n", "", "neck_diameter without neck_loss_factor"),
+        ('rim = "25 m"', 'rim = "-20 m"', "-20 m"),
+        ('name = "standpipe"\nat = "shore line inlet"', 'name = "standpipe"\nat = "berth"', "hangs already"),
+    ],
+)
+def test_what_is_wrong_with_a_cushion_is_told(old: str, new: str, found: str) -> None:
+    faults = records(changed(CUSHIONED, (old, new)))
+    assert any(found in fault.found for fault in faults)
+    assert all(fault.line and fault.remedy for fault in faults)
+
+
+def test_a_drum_charged_above_the_working_pressure_is_refused() -> None:
+    text = changed(CUSHIONED, ("gas_exponent", 'charge_pressure = "9 bar(g)"\ngas_exponent'))
+    lineup = read_case(text, filename="case.toml").lineup
+    with pytest.raises(CaseError) as caught:
+        steady_state(lineup, lineup.scenarios[0])
+    assert ("surge_drum", 0, "charge_pressure") in [fault.path for fault in caught.value.faults]
 
 
 def test_no_two_things_have_one_name_and_none_hangs_on_a_tank() -> None:

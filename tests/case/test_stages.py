@@ -85,7 +85,7 @@ def test_a_stage_of_its_own_needs_no_scenario() -> None:
     again = repeated(starter())
     assert list(again) == ["emergency shutdown, while topping off"]
     case = read_case(f"{GASOLINE}{STAGE}", filename="x.toml")
-    one = repeated(case)[f"{SHUTDOWN}, as in start"]
+    one = repeated(case)[f"{SHUTDOWN}, at the start"]
     assert one.rate == pytest.approx(120 / 3600)
     assert dict(one.openings) == {"4P drop line valve": 0.0}
 

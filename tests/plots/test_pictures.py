@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import xml.etree.ElementTree as ET
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from support.demo_pictures import CRUDE, DISPLAY, FEET, PSI
 from support.demos import CASES, Demos
 from support.drawn import axes_named, caught, curves, levels, words_in
@@ -17,7 +20,9 @@ from surge.api.check import check
 from surge.case.file import read_case
 from surge.cli.main import main
 from surge.errors import RequestError
+from surge.model.way import Way, WayPart
 from surge.plots.captions import line_files, scenario_words, time_files, verdict_words, wave_files
+from surge.plots.line import draw_names
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED
 from surge.views.line import left_out, line_picture, way_of
@@ -410,3 +415,30 @@ def test_the_command_writes_and_never_over_an_existing_file(tmp_path: Path) -> N
         assert again.exit_code == 2
         assert "exists already" in again.stderr
     assert sorted(p.name for p in tmp_path.iterdir()) == ["line.svg", "map.svg", "time.svg"]
+
+
+@pytest.mark.parametrize("count", [9, 20, 30, 32, 33, 34, 36])
+def test_names_of_parts_do_not_touch_however_many_they_are(count: int) -> None:
+    edges = np.linspace(0.0, 1.0, count + 1)
+    parts = tuple(
+        WayPart(
+            name=f"short spool piece {k} of the branch",
+            kind="pipe",
+            backward=False,
+            start=f"joint {k}",
+            end=f"joint {k + 1}",
+            begin=2.0 * k,
+            length=2.0,
+            left=left,
+            right=right,
+        )
+        for k, (left, right) in enumerate(itertools.pairwise(edges.tolist()))
+    )
+    figure = Figure(figsize=(11.7, 8.3), dpi=150)
+    axes = figure.add_axes((0.075, 0.18, 0.9, 0.11))
+    axes.set_xlim(0.0, 1.0)
+    draw_names(axes, Way(parts=parts, left_out=()), DISPLAY)
+    FigureCanvasAgg(figure).draw()
+    boxes = [text.get_window_extent() for text in axes.texts]
+    assert len(boxes) == count
+    assert all(a.x1 + 2.0 < b.x0 for a, b in itertools.pairwise(boxes))

@@ -13,7 +13,8 @@ from support.inputs.case_text import case as starter
 from surge.api.check import check
 from surge.model.lineup import LineUp, Scenario
 from surge.reports.layout import fit
-from surge.reports.screen import MOST, Part, counted, fitted, judged, listed, tall, twins
+from surge.reports.room import MOST, Part, fitted, listed, tall
+from surge.reports.screen import FLOORS, counted, judged, twins
 from surge.reports.text import TextReport
 from surge.reports.words import HEADLINE, SHORT, Display, place_in, where_in
 from surge.rules.assess import Assessment, assess
@@ -110,12 +111,12 @@ def test_details_have_all_of_them_and_the_verdict_at_both_ends(crowded: Assessme
 
 def test_nothing_is_hidden_by_leaving_it_out() -> None:
     parts = [Part(["head"], [[f"row {i}"] for i in range(9)], lambda n: f"{n} more") for _ in range(4)]
-    made = fitted(parts, 12)
+    made = fitted(parts, 12, floors=FLOORS)
     assert sum(map(len, made)) <= 12
     for lines in made:
         told = [line for line in lines if line.startswith("row")]
         assert f"{9 - len(told)} more" in lines
-    assert fitted(parts[:1] + [Part([], [], str)] * 3, 40)[0][-1] == "row 8"
+    assert fitted(parts[:1] + [Part([], [], str)] * 3, 40, floors=FLOORS)[0][-1] == "row 8"
 
 
 def test_items_that_find_no_room_are_counted() -> None:

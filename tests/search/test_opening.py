@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
-from support.demos import CASES
+from support.demos import Demos
 from support.lineups.one_valve import line
 
-from surge.cli.main import main
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Point, Scenario, ValveMove
 from surge.rules.assess import assess
@@ -82,12 +79,11 @@ def test_two_valves_that_open_are_run_together_and_in_both_orders() -> None:
     assert {a.order.name for a in asked.answers} == {"as in the case", "reversed", "all together"}
 
 
-def test_the_restart_has_its_window() -> None:
-    path = str(CASES / "restart-into-a-shut-deck-line.toml")
-    made = CliRunner().invoke(main, ["window", path])
+def test_the_restart_has_its_window(demos: Demos) -> None:
+    made = demos["restart-into-a-shut-deck-line"].windows
     assert made.exit_code == 0
-    assert '"manifold valve", opening: open no faster than' in made.stdout
-    data = json.loads(CliRunner().invoke(main, ["window", path, "--json"]).stdout)
+    assert '"manifold valve", opening: open no faster than' in made.text(details=True)
+    data = made.document()
     (one,) = data["to_open"]
     assert one["valve"] == "manifold valve"
     assert {s["scenario"] for s in one["scenarios"]} == {"wrong order, quick", "right order, slow"}

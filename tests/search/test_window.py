@@ -19,7 +19,6 @@ from support.documents import hold_to_schema
 from support.lineups.one_valve import LINEAR, line, ordered
 
 import surge
-from surge.api.check import rules_of_case
 from surge.case.file import starter_case
 from surge.cli.main import main
 from surge.errors import CaseError
@@ -286,8 +285,8 @@ def test_a_set_that_is_not_safe_is_made_longer() -> None:
 
 @pytest.fixture(scope="module")
 def kerosene(demos: Demos) -> tuple[LineUp, Windows]:
-    loaded = demos["kerosene-shutdown-linked-and-not"].case
-    return loaded.lineup, windows_of(loaded.lineup, book=rules_of_case(loaded))
+    demo = demos["kerosene-shutdown-linked-and-not"]
+    return demo.case.lineup, demo.windows
 
 
 @pytest.mark.slow
@@ -394,7 +393,7 @@ def run(*args: Any) -> Result:
 
 @pytest.mark.slow
 def test_the_command_tells_the_window_and_its_proof() -> None:
-    got = run(CASES / "crude-sea-line.toml", "--valve", "manifold valve")
+    got = run(CASES / "crude-sea-line.toml", "--valve", "manifold valve", "--details")
     assert got.exit_code == 3
     text = " ".join(got.stdout.split())
     assert "close no faster than" in text
@@ -512,15 +511,14 @@ def test_shapes_and_bands_are_told_when_asked(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_orders_are_told_when_asked() -> None:
-    got = run(CASES / "kerosene-shutdown-linked-and-not.toml", "--orders")
+    got = run(CASES / "kerosene-shutdown-linked-and-not.toml", "--orders", "--details")
     assert 'Orders of shutting in "linked"' in got.stdout
     assert "ship first" in got.stdout
 
 
 def test_other_scenarios_are_told_and_left_to_the_check(demos: Demos) -> None:
     """In the demo a change of tanks bursts the pump's top whatever the manifold valve does."""
-    loaded = demos["gasoline-through-cargo-pumps"].case
-    got = windows_of(loaded.lineup, book=rules_of_case(loaded))
+    loaded, got = demos["gasoline-through-cargo-pumps"].case, demos["gasoline-through-cargo-pumps"].windows
     assert got.together is not None
     assert got.together.pressures == WITHIN
     assert got.together.elsewhere is not None

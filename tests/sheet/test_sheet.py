@@ -81,6 +81,12 @@ def printed(made: Made) -> dict[str, bytes]:
     return {name: pdf_of(*made[name]) for name in PRINTED}
 
 
+def many_movements(sheet: dict[str, Any]) -> list[dict[str, Any]]:
+    """Its movements four times, at other times each, so that no two stand in one row."""
+    moves = sheet["movements"]
+    return [dict(m, part=f"valve {k}", begins=f"{k}.00 s") for k in range(4) for m in moves]
+
+
 def document(one: Sheet) -> dict[str, Any]:
     return json.loads(json.dumps(one.document(), allow_nan=False))
 
@@ -560,7 +566,7 @@ def test_what_goes_on_to_page_2_has_room_for_initials_there(made: Made) -> None:
     case, one = made[BIGGEST]
     big = copy.deepcopy(document(one))
     assert big["signable"]
-    big["movements"] = [dict(m, part=f"valve {k}") for k in range(4) for m in big["movements"]]
+    big["movements"] = many_movements(big)
     first, second, *_ = pages(sheet_pdf(big, sketch(case.lineup)))
     assert "more movements" in " ".join(first.split())
     assert "initials" in second
@@ -569,7 +575,7 @@ def test_what_goes_on_to_page_2_has_room_for_initials_there(made: Made) -> None:
 def test_a_shutdown_chain_stays_on_page_1_with_the_rule_that_is_nearest(made: Made) -> None:
     case, one = next((c, o) for c, o in made.values() if o.chains and o.chains[0].rules)
     big = copy.deepcopy(document(one))
-    big["movements"] = [dict(m, part=f"valve {k}") for k in range(4) for m in big["movements"]]
+    big["movements"] = many_movements(big)
     big["stages"] = [dict(s) for s in big["stages"] for _ in range(3)]
     rule = next(r for r in big["chains"][0]["rules"] if r["counts"])
     others = [
@@ -587,7 +593,7 @@ def test_a_shutdown_chain_stays_on_page_1_with_the_rule_that_is_nearest(made: Ma
 def test_boxes_for_initials_on_page_2_stand_inside_the_page_beside_their_headings(made: Made) -> None:
     case, one = made[BIGGEST]
     big = copy.deepcopy(document(one))
-    big["movements"] = [dict(m, part=f"valve {k}") for k in range(4) for m in big["movements"]]
+    big["movements"] = many_movements(big)
     page = pypdf.PdfReader(io.BytesIO(sheet_pdf(big, sketch(case.lineup)))).pages[1]
     found: dict[str, tuple[float, float]] = {}
 

@@ -14,6 +14,7 @@ from typing import Any
 from support.oracles.demo_cases import Oracle
 from surge.api.check import check
 from surge.api.inputs import rules_of_case
+from surge.api.windows import WindowAnswer, find_windows
 from surge.case.file import Case, load_case
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, WITHIN, Finding
@@ -56,6 +57,11 @@ class Demo:
         found = remedies_of(self.answer, rules_of_case(self.case))
         assert found is not None
         return found
+
+    @functools.cached_property
+    def windows(self) -> WindowAnswer:
+        """Its windows; some take a minute of processor time."""
+        return find_windows(self.case)
 
     @functools.cached_property
     def oracle(self) -> Oracle:

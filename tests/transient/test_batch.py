@@ -18,7 +18,7 @@ import pytest
 from support.demos import VERDICTS, Demos
 from support.lineups.generated import generated
 from support.lineups.lines import kv_of, line_up, pipe, start, step_at, valve
-from support.lineups.relieved import relieved
+from support.lineups.relieved import cushioned, relieved
 
 from surge.errors import GridError, SolveError
 from surge.kernel import columns
@@ -140,6 +140,13 @@ def test_relief_valves(seed: int) -> None:
     lanes = lanes_of(lineup, scenario, lanes=4, steps=2000)
     singles = [single(lane, frozen=False) for lane in lanes]
     assert any((one.grid.net.lf[:, columns.L_PASSED] > 0.0).any() for one in singles)
+    assert_same(lanes, march_batch(lanes, frozen=False, together=True), frozen=False)
+
+
+@pytest.mark.parametrize("seed", [2, 3, 16, 22])
+def test_drums_and_open_vessels(seed: int) -> None:
+    lineup, scenario = cushioned(seed)
+    lanes = lanes_of(lineup, scenario, lanes=4, steps=1200)
     assert_same(lanes, march_batch(lanes, frozen=False, together=True), frozen=False)
 
 

@@ -245,7 +245,7 @@ def _judged(content: bytes, stated: LimitFile | None) -> int:
         held.records.tests, held.limits, today=TODAY, refused=len(held.records.refused)
     )
     answer = JudgedRecords(records=held.records, findings=found, sources=("a test",))
-    _printable(records_lines(answer, details=True))
+    _printable(records_lines(answer))
     document = json.loads(json.dumps(as_json(records_document(answer, HEAD)), allow_nan=False))
     rows = document["rows"]
     if rows["rows"] != rows["judged"] + rows["shown"] + rows["refused"] + rows["blank"]:

@@ -1,4 +1,4 @@
-"""Line-ups with relief valves: at the end of one line, and anywhere in generated ones."""
+"""Line-ups with relief valves, drums, open vessels: at the end of a line, anywhere in generated ones."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 from support.lineups.generated import generated
 from support.lineups.lines import line_up, pipe, valve
 from surge.hydraulics.steady import steady_state
-from surge.model.attached import ReliefValve
+from surge.model.attached import OpenVessel, ReliefValve, SurgeDrum
 from surge.model.lineup import GRAVITY, LineUp, Scenario
 
 RHO_G = 1000.0 * GRAVITY  # of the liquid without friction of these lines
@@ -79,3 +79,28 @@ def relieved(
         )
     points = tuple(replace(p, closed=False) for p in lineup.points)
     return lineup.with_(relief_valves=tuple(valves), points=points), scenario
+
+
+def cushioned(seed: int, *, size: float = 0.3) -> tuple[LineUp, Scenario]:
+    """A generated line-up with two drums and an open vessel, and relief valves beside some of them."""
+    lineup, scenario = relieved(seed, size=size)
+    rng = np.random.default_rng(seed + 1)
+    held = {t.point for t in (*lineup.tanks, *lineup.supplies)}
+    places = [p.name for p in lineup.points if p.name not in held]
+    heads = steady_state(lineup.with_(relief_valves=()), scenario).head
+    chosen = [places[i] for i in rng.permutation(len(places))[:3]]
+    drums = tuple(
+        SurgeDrum(
+            name=f"drum {i}",
+            point=point,
+            volume=1e3,
+            gas_volume=float(rng.choice([1e-3, 0.02, 0.5])),
+            exponent=float(rng.uniform(1.0, 1.4)),
+            neck_kv=float(rng.choice([50.0, 500.0, math.inf])),
+        )
+        for i, point in enumerate(chosen[:2])
+    )
+    foot = next(p.elevation for p in lineup.points if p.name == chosen[2])
+    open_to_air = OpenVessel(name="vessel", point=chosen[2], area=0.3, rim=heads[chosen[2]] + 1e3)
+    vessels = (open_to_air,) if heads[chosen[2]] > foot else ()
+    return lineup.with_(surge_drums=drums, open_vessels=vessels), scenario

@@ -1,0 +1,69 @@
+"""What hangs on a point as columns of the kernel."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from surge.hydraulics.formulas import kv_loss
+from surge.hydraulics.steady import Steady
+from surge.kernel import columns
+from surge.model.attached import ReliefValve, SurgeDrum
+from surge.model.lineup import LineUp
+
+
+def relief_item(relief: ReliefValve, lineup: LineUp, steady: Steady, dt: float) -> dict[str, Any]:
+    """Return kind, conductance and state of a relief valve at a step of ``dt`` [s]."""
+    rho_g = lineup.liquid.density * lineup.gravity
+    rate = min(dt / relief.opening_time, 1.0) if relief.opening_time > 0.0 else 1.0
+    over = steady.head[relief.point] - lineup.points_by_name[relief.point].elevation
+    state = {
+        columns.L_SET: (relief.set_pressure - relief.back_pressure) / rho_g,
+        columns.L_SPAN: (relief.full_pressure - relief.set_pressure) / rho_g,
+        columns.L_MOST: rate if rate >= 1.0 else 0.0,
+        columns.L_RATE: rate,
+        columns.L_OPENED: -1.0,
+        columns.L_OVER: over - relief.back_pressure / rho_g,
+    }
+    c = kv_loss(relief.kv, gravity=lineup.gravity) ** -0.5
+    return {"kind": columns.RELIEF, "check": True, "c": c, "state": state}
+
+
+def drum_item(drum: SurgeDrum, lineup: LineUp, steady: Steady, dt: float) -> dict[str, Any]:
+    """Return kind and state of a surge drum at a step of ``dt`` [s]."""
+    rho_g = lineup.liquid.density * lineup.gravity
+    pressure = pressure_at(lineup, steady, drum.point)
+    gas = drum.gas_at(pressure, atmosphere=lineup.atmosphere)
+    state = {
+        columns.D_GAS: gas,
+        columns.D_LAW: (pressure + lineup.atmosphere) / rho_g * gas**drum.exponent,
+        columns.D_EXPONENT: drum.exponent,
+        columns.D_HALF: dt / 2.0,
+        columns.D_NECK: 0.0 if math.isinf(drum.neck_kv) else kv_loss(drum.neck_kv, gravity=lineup.gravity),
+        columns.D_VESSEL: drum.volume,
+        columns.D_SMALLEST: gas,
+        columns.D_LARGEST: gas,
+        columns.D_EMPTIED: -1.0,
+    }
+    return {"kind": columns.DRUM, "state": state}
+
+
+def pressure_at(lineup: LineUp, steady: Steady, point: str) -> float:
+    """Return the working pressure at a point [Pa gauge]."""
+    head = steady.head[point] - lineup.points_by_name[point].elevation
+    return lineup.liquid.density * lineup.gravity * head
+
+
+def slow_period(lineup: LineUp, steady: Steady) -> float:
+    """Return the longest period of the slow swing between the line and what hangs on it [s]; 0 for nothing.
+
+    Of all liquid in the line against all that drums and open vessels take in: no swing is longer.
+    """
+    rho_g = lineup.liquid.density * lineup.gravity
+    takes = sum(vessel.area for vessel in lineup.open_vessels)
+    for drum in lineup.surge_drums:
+        pressure = pressure_at(lineup, steady, drum.point)
+        gas = drum.gas_at(pressure, atmosphere=lineup.atmosphere)
+        takes += rho_g * gas / (drum.exponent * (pressure + lineup.atmosphere))
+    inertia = sum(p.length / (lineup.gravity * p.area) for p in lineup.pipes)
+    return 2.0 * math.pi * math.sqrt(inertia * takes)

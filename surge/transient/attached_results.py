@@ -1,0 +1,101 @@
+"""What relief valves, drums and open vessels did in a march, and what of it cannot be relied on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from surge.arrays import Array
+from surge.hydraulics.steady import Steady
+from surge.kernel import columns
+from surge.model.lineup import LineUp
+from surge.transient.attached import pressure_at
+from surge.transient.march import Marched
+from surge.transient.result import DrumResult, ReliefResult, VesselResult
+
+NEARLY_FULL = 0.02  # of a drum's volume: with less gas than this it is as good as full. Our own choice
+
+
+def attached_results(lineup: LineUp, steady: Steady, marched: Marched) -> dict[str, Any]:
+    """Return fields of a scenario's result: what each thing that hangs on a point did.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    steady : Steady
+    marched : Marched
+        The march that is told, at its end.
+    """
+    return {
+        "relief_valves": tuple(_relief_valves(lineup, marched)),
+        "surge_drums": tuple(_drums(lineup, steady, marched)),
+        "open_vessels": tuple(_vessels(lineup, steady, marched)),
+    }
+
+
+def _state(marched: Marched, name: str) -> Array:
+    grid = marched.grid
+    state: Array = grid.net.lf[grid.links.index(name)]
+    return state
+
+
+def _relief_valves(lineup: LineUp, marched: Marched) -> Iterator[ReliefResult]:
+    for relief in lineup.relief_valves:
+        state = _state(marched, relief.name)
+        lift = float(state[columns.L_HIGHEST])
+        yield ReliefResult(
+            name=relief.name,
+            point=relief.point,
+            set_pressure=relief.set_pressure,
+            opened=float(state[columns.L_OPENED]) if lift > 0.0 else None,
+            lift=lift,
+            passed=float(state[columns.L_PASSED]),
+        )
+
+
+def _drums(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[DrumResult]:
+    for drum in lineup.surge_drums:
+        state = _state(marched, drum.name)
+        emptied = float(state[columns.D_EMPTIED])
+        yield DrumResult(
+            name=drum.name,
+            point=drum.point,
+            gas=drum.gas_at(pressure_at(lineup, steady, drum.point), atmosphere=lineup.atmosphere),
+            least=float(state[columns.D_SMALLEST]),
+            most=float(state[columns.D_LARGEST]),
+            volume=drum.volume,
+            emptied=emptied if emptied >= 0.0 else None,
+        )
+
+
+def _vessels(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[VesselResult]:
+    for vessel in lineup.open_vessels:
+        i = marched.grid.points.index(vessel.point)
+        yield VesselResult(
+            name=vessel.name,
+            point=vessel.point,
+            level=steady.head[vessel.point],
+            lowest=float(marched.point_lo[i]),
+            highest=float(marched.point_hi[i]),
+        )
+
+
+def attached_undecided(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[str]:
+    """Yield why a scenario cannot be decided: a drum or vessel is emptied or filled."""
+    for drum in _drums(lineup, steady, marched):
+        if drum.emptied is not None:
+            yield (
+                f'surge drum "{drum.name}" is emptied at {drum.emptied:.2f} s: gas gets into the line, and '
+                "what then happens is not computed"
+            )
+        elif drum.least < NEARLY_FULL * drum.volume:
+            yield (
+                f'surge drum "{drum.name}" is filled: {drum.least / drum.volume * 100:.1f} % of it is gas, '
+                "and whether any is left is not certain"
+            )
+    rims = {vessel.name: vessel.rim for vessel in lineup.open_vessels}
+    for vessel in _vessels(lineup, steady, marched):
+        if vessel.highest > rims[vessel.name]:
+            yield f'open vessel "{vessel.name}" overflows: what it spills is not computed'
+        if vessel.lowest < lineup.points_by_name[vessel.point].elevation:
+            yield f'open vessel "{vessel.name}" is emptied: air gets into the line'

@@ -120,7 +120,7 @@ def compare(
     ('limit exceeded', 'limit kept')
     >>> hose = next(p for p in both.governing.places if p.name == "cargo hose" and p.way == "high")
     >>> round(hose.difference / 1e5, 1)  # from Pa to bar
-    -8.0
+    -7.7
     """
     checked = _Checked(progress)
     first, second = checked(before), checked(after)

@@ -120,7 +120,7 @@ def find_windows(
     >>> windows.bounds("quick-release coupling")
     (8.6, None)
     >>> [round(rate.greatest * 3600) for rate in windows.rates]  # from m3/s to m3/h
-    [272, 273]
+    [274, 274]
     """
     least = SHORTEST_STROKE if shortest is None else si("shortest", shortest, dimension="time")
     most = si_or_none("longest", longest, dimension="time")

@@ -123,9 +123,13 @@ class _RunsAtWorst:
         seen = [look.values.get(key, -math.inf) for look in self.looks]
         if seen.index(max(seen)) != i:
             return 0.0
+        noise = self.sights.noise(key)
         more = self.spread.bound(key) - seen[i]
-        elsewhere = self.spread.worst(key).shares != self.looks[i].shares
-        return max(more + (self.sights.noise(key) if elsewhere else 0.0), 0.0)
+        if self.spread.worst(key).shares != self.looks[i].shares:
+            return max(more + noise, 0.0)
+        # Another point that looked hardly better may be worse in truth.
+        others = (s.values.get(key, -math.inf) for s in self.sights.all if s.shares != self.looks[i].shares)
+        return max(more, max(others, default=-math.inf) + noise - seen[i], 0.0)
 
     def _answering(self, run: ScenarioResult, i: int) -> ScenarioResult:
         def wider(subject: str, name: str, extreme: Extreme, *, upper: bool) -> Extreme:

@@ -9,8 +9,8 @@ Decisions
   no point of the berth: it does flow so. The range ends where it can, found by halving.
 * Looks are marched one by one, not in blocks: nearly all of them differ in when waves arrive, so that they
   share no grid; a block pays from 22 lanes on (:mod:`surge.transient.batch`), and keeps no histories of flow.
-* The step of a look is ``EASE`` times coarser than the rules for a run ask for. What that does to the
-  difference of two looks is taken as ``NOISE`` of the greatest rise.
+* A look is a first march, at twice the step of the march that a run reports. What that does to the difference
+  of two looks is taken as ``NOISE`` of the greatest rise.
 """
 
 from __future__ import annotations
@@ -39,7 +39,6 @@ from surge.workers import Progress
 # ("element", name, "high"), ("steady", "element", name), ("rule", id), ("inflow", tank)
 Key = tuple[str, ...]
 
-EASE = 2.0  # times coarser than a run
 NOISE = 0.005  # of the greatest rise: what a coarse step may do to the difference of two looks
 EDGE_STEPS = 6  # halvings to find where a line-up can just flow
 # What a required rule may say of a run beside the pressures themselves.
@@ -160,7 +159,7 @@ class Sights:
 
     def _look(self, shares: Shares) -> Sight:
         lineup, scenario = self.fixed(shares)
-        run = simulate(lineup, scenario, quick=True, ease=EASE)
+        run = simulate(lineup, scenario, quick=True)
         rise = max((p.highest.pressure - p.steady for p in run.places), default=0.0)
         self.rise = max(self.rise, rise)
         values = dict(_pressures(run))

@@ -18,9 +18,9 @@ Decisions
 * After a sudden stop fronts meet anew at every step, and a pressure that lasts for one step is no less real
   at a finer one. Fractions of a step spread fronts, and the less damped a line is the more they spread before
   they meet: the marches above agree on too little. So two more are made at each step with lengths rounded to
-  whole steps, each otherwise; those of the coarser step count too. None of these marches counts less for being coarser. An extreme has ``SUDDEN_OWN`` times the
-  furthest that any of them is from it, and no less than ``SUDDEN_ANY`` times the furthest from any extreme of
-  the line-up.
+  whole steps, each otherwise; those of the coarser step count too. None of these marches counts less for
+  being coarser. An extreme has ``SUDDEN_OWN`` times the furthest that any of them is from it, and no less
+  than ``SUDDEN_ANY`` times the furthest from any extreme of the line-up.
 * In a run whose worst error stays above what was aimed at, every extreme has ``UNSETTLED`` of that worst
   error at least.
 * What may come after the run is a part of its own and does not ask for a finer step: ``LATE_SAFETY`` times
@@ -30,11 +30,11 @@ Decisions
 
 Where the factors come from
 ---------------------------
-Measured, not derived: on 92 gradual line-ups with 3802 extremes, against marches at an eighth of the reported step (or a fourth). They are networks, berths, yards and branches of
-``tests/support/lineups`` with short shore lines, of the seeds 30013 to 30060, 20001 to 20030, 40001 to 40030
-and 50001 to 50024, such as could be marched so finely. Each factor was changed alone; other seeds were then
-hunted with all of them as they stand (``tests/benchmarks/hunt.py``, section 9 of
-``notebooks/how-it-works.md``). All gradual runs settle.
+Measured, not derived: on 92 gradual line-ups with 3802 extremes, against marches at an eighth of the reported
+step (or a fourth). They are networks, berths, yards and branches of ``tests/support/lineups`` with short
+shore lines, of the seeds 30013 to 30060, 20001 to 20030, 40001 to 40030 and 50001 to 50024, such as could be
+marched so finely. Each factor was changed alone; other seeds were then hunted with all of them as they stand
+(``tests/benchmarks/hunt.py``, section 9 of ``notebooks/how-it-works.md``). All gradual runs settle.
 
 * ``STEP_SAFETY``: outside their error were 12 gradual extremes at 1, 9 at 1.5, 5 at 2 (by 1.25 times the
   error at most), none at 2.5. Of two marches whose fractions belong together 2.41 is the most that is needed.
@@ -46,8 +46,8 @@ hunted with all of them as they stand (``tests/benchmarks/hunt.py``, section 9 o
   hardly move. ``LEAST_ERROR``: ten times what the watch lets a steady line stray (some 2 Pa,
   :mod:`surge.transient.watch`); at half of it those outside are 1.6 times their error, not 1.25.
 * ``SUDDEN_OWN``, ``SUDDEN_ANY``, ``UNSETTLED``: 36 sudden line-ups of those kinds with 1360 extremes, against
-  marches at half the step, one with fractions and two rounded each otherwise. None is outside, the furthest at
-  0.73 of its error; one run settles. Without rounded marches at the step before 10 are outside (branches
+  marches at half the step, one with fractions and two rounded each otherwise. None is outside, the furthest
+  at 0.73 of its error; one run settles. Without rounded marches at the step before 10 are outside (branches
   50008, by up to 6.9 times their error): there fronts meet late, and all marches with fractions agree on
   less. Against marches with fractions alone 39 of 848 were outside at a ``SUDDEN_OWN`` of 1 without the other
   two, 18 at 2.5, none with all three. Both of these stay: a sudden run may settle, and a gradual one may not.

@@ -108,7 +108,9 @@ def rounded_otherwise(times: Array, dt: float, stretches: Stretches = ()) -> Rea
     base = _stretched(times, dt, stretches)
     steps: list[float] = (dt * np.linspace(0.80, 0.985, 75)).tolist()
     return rounded(
-        times, max(steps, key=lambda t: float(np.abs(_stretched(times, t, stretches) - base).sum())), stretches
+        times,
+        max(steps, key=lambda t: float(np.abs(_stretched(times, t, stretches) - base).sum())),
+        stretches,
     )
 
 

@@ -170,7 +170,6 @@ def simulate(
     scenario: Scenario,
     *,
     quick: bool = False,
-    ease: Annotated[float, AT_LEAST_ONE] = 1.0,
     most_effort: Annotated[float | None, AT_LEAST_ONE] = None,
     progress: Progress | None = None,
 ) -> ScenarioResult:
@@ -184,8 +183,6 @@ def simulate(
         One of the line-up's, or another that moves its valves and pumps.
     quick : bool
         One march only, without error estimates: for scanning, never for a verdict.
-    ease : float
-        How many times coarser than by its rules the step of a quick march is [-].
     most_effort : float, optional
         Effort of one march beyond which the step is not refined [-] (:mod:`surge.transient.effort`); by
         default as much as a case may take (:mod:`surge.transient.plan`). Less leaves a greater error, which
@@ -222,8 +219,6 @@ def simulate(
     """
     work = plan(lineup, scenario)
     work = eased(work, first_duration(work))
-    if quick and ease > 1.0:
-        work = replace(work, ease=ease * work.ease)
     tell = progress or (lambda _: None)
     dt = first_dt = work.step()
     tell("first march")
@@ -263,7 +258,7 @@ def simulate(
         dt = reaches.dt
     late = _late(coarse, later, WORTH_GOING_ON * tolerance)
     wanted = late.until > duration
-    part = late.part(wanted=wanted)
+    part = {} if boiled else late.part(wanted=wanted)  # pressures after boiling are not valid anyway
     if wanted and not boiled and work.effort(reaches, late.until) <= bound:
         tell("going on")
         duration = late.until + reaches.dt

@@ -62,8 +62,9 @@ def non_return_advance(e, drop, time, dt, li, lf):
             late = (-reverse - q) / (before - q) if before > -reverse else 0.0
             lf[e, V_BEGINS] = time - late * dt + lf[e, V_DELAY]
         ratio = _ratio(time + dt, lf[e, V_BEGINS], lf[e, V_CLOSING])
-        if was <= 0.0 and drop > 0.0:
-            ratio = 1.0
+        if was <= 0.0:
+            # Shut: it opens to more head before it than behind, and only then.
+            ratio = 1.0 if drop > 0.0 else 0.0
             lf[e, V_BEGINS] = -1.0
         closed = time + dt
         shut = ratio <= 0.0

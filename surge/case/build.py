@@ -6,6 +6,7 @@ reading tells all faults. A line-up built with noted faults is only good for fin
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -31,6 +32,7 @@ from surge.model.lineup import (
     Berth,
     Limits,
     LineUp,
+    NonReturnValve,
     Passage,
     Pipe,
     Point,
@@ -95,6 +97,9 @@ class Builder:
             valves=tuple(self._valve(v, ("valve", i)) for i, v in enumerate(case.valve)),
             passages=tuple(self._passage(p, ("passage", i)) for i, p in enumerate(case.passage)),
             pumps=tuple(self._pump(p, ("pump", i)) for i, p in enumerate(case.pump)),
+            non_return_valves=tuple(
+                self._non_return(v, ("non_return_valve", i)) for i, v in enumerate(case.non_return_valve)
+            ),
             tanks=tuple(self._tank(t, ("tank", i)) for i, t in enumerate(case.tank)),
             supplies=tuple(self._supply(s, ("supply", i)) for i, s in enumerate(case.supply)),
             relief_valves=tuple(
@@ -288,6 +293,7 @@ class Builder:
         case = self.case
         for group in (case.pipe, case.hose, case.arm, case.valve, case.passage, case.pump):
             yield from group
+        yield from case.non_return_valve
 
     # Elements
 
@@ -437,6 +443,28 @@ class Builder:
             limits=self._limits(passage, origin),
             origin=origin,
         )
+
+    def _non_return(self, valve: spec.NonReturnTable, origin: Origin) -> NonReturnValve:
+        if valve.kv is not None and valve.cv is not None:
+            self.notes.exactly_one(origin, kv=valve.kv, cv=valve.cv)
+        kv = valve.kv or valve.cv
+        made = NonReturnValve(
+            name=valve.name,
+            start=valve.start,
+            end=valve.end,
+            kv=kv.value if kv else math.inf,
+            reverse_flow=self.notes.flow(valve.reverse_flow) if valve.reverse_flow else 0.0,
+            delay=valve.delay.value if valve.delay else 0.0,
+            closing_time=valve.closing_time.value if valve.closing_time else 0.0,
+            limits=self._limits(valve, origin),
+            origin=origin,
+        )
+        if made.ideal:
+            how = "in the instant in which the flow turns: no slam is seen"
+            self.notes.assume(valve.name, "closing", how, COMMON)
+        if kv is None:
+            self.notes.assume(valve.name, "loss of the open valve", "none", "the case gives no Kv")
+        return made
 
     def _pump(self, pump: spec.PumpTable, origin: Origin) -> Pump:
         return Pump(

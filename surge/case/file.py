@@ -28,7 +28,7 @@ from surge.units import ShowUnits
 
 _STRUCTURE = (
     *("points", "tank", "supply", "pump", "pipe", "hose", "arm", "valve", "passage"),
-    *("relief_valve", "surge_drum", "open_vessel"),
+    *("non_return_valve", "relief_valve", "surge_drum", "open_vessel"),
 )
 _JOINTS = ("name", "from", "to", "at")
 CASE = FileKind(

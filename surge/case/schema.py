@@ -281,6 +281,16 @@ class PassageTable(Element):
     inside_diameter: Annotated[Reading | None, _DIAMETER] = None
 
 
+class NonReturnTable(Element):
+    """A non-return valve: without a word on how it shuts, it does so when the flow turns."""
+
+    kv: Annotated[Reading | None, _KV] = None
+    cv: Annotated[Reading | None, _CV] = None
+    reverse_flow: Annotated[Reading | None, _FLOW] = None
+    delay: Annotated[Reading | None, _TIME] = None
+    closing_time: Annotated[Reading | None, _TIME] = None
+
+
 class ReliefValveTable(FileTable):
     """A relief valve: it opens to the pressure at its point."""
 
@@ -431,6 +441,7 @@ class CaseSpec(FileTable):
     arm: list[PipeTable] = Field(default_factory=list)
     valve: list[ValveTable] = Field(default_factory=list)
     passage: list[PassageTable] = Field(default_factory=list)
+    non_return_valve: list[NonReturnTable] = Field(default_factory=list)
     relief_valve: list[ReliefValveTable] = Field(default_factory=list)
     surge_drum: list[SurgeDrumTable] = Field(default_factory=list)
     open_vessel: list[OpenVesselTable] = Field(default_factory=list)

@@ -21,7 +21,18 @@ READINGS = 50
 RUNS = 1600  # elements times scenarios: what is kept of every run grows with it
 EVENTS = 200  # of one scenario
 ROWS = 2000  # of one table: a stroke law, a pump curve, a characteristic
-_ELEMENTS = ("pipe", "arm", "hose", "valve", "passage", "pump", "relief_valve", "surge_drum", "open_vessel")
+_ELEMENTS = (
+    "pipe",
+    "arm",
+    "hose",
+    "valve",
+    "passage",
+    "pump",
+    "non_return_valve",
+    "relief_valve",
+    "surge_drum",
+    "open_vessel",
+)
 _SMALLER = (
     "a line-up from the shore tank to the ship's tanks takes some dozens: join pipes of one size, leave out "
     "what is shut off, or make several cases of it"

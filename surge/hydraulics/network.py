@@ -14,7 +14,7 @@ from surge.errors import CaseError, Fault, SolveError
 from surge.hydraulics.losses import PipeLoss
 from surge.kernel.curves import PumpCurve
 from surge.kernel.curves import head as head_of_pump
-from surge.model.lineup import LineUp, Passage, Pump, Scenario, Valve
+from surge.model.lineup import LineUp, Link, NonReturnValve, Pump, Scenario, Valve
 from surge.model.topology import components, fixed_head_points
 
 _ROOT_HEAD = 1e-3  # [m0.5] of the head that keeps an orifice's slope off zero; not in the solution
@@ -80,7 +80,7 @@ def _orifice(c: float, q: float) -> tuple[float, float]:
     return q * abs(q) / c**2, 2 * (abs(q) / c + _ROOT_HEAD) / c
 
 
-def _link_law(net: FlowNet, element: Valve | Passage | Pump, q: float) -> tuple[float, float] | None:
+def _link_law(net: FlowNet, element: Link, q: float) -> tuple[float, float] | None:
     """Head lost over a link at ``q`` and the slope; None when it is shut."""
     if isinstance(element, Pump):
         head, slope = head_of_pump(net.curve[element.name], q, speed=net.speed[element.name])
@@ -262,12 +262,14 @@ def solve_flow(
     held: set[str] = set()
     free = {s.name for s in net.lineup.supplies}
     tanks = dict(net.fixed)
-    for _ in range(2 + len(net.lineup.pumps)):
+    single: list[Pump | NonReturnValve] = [p for p in net.lineup.pumps if p.non_return]
+    single += net.lineup.non_return_valves
+    for _ in range(2 + len(single)):
         net.fixed = tanks | _trapped(net, scenario, held)
         newton = _Newton(net, means=means, held=held, free=free)
         x = newton.solve()
         flows = dict(zip(newton.index, x[newton.n :], strict=False))
-        back = {p.name for p in net.lineup.pumps if p.non_return and flows[p.name] < 0} - held
+        back = {e.name for e in single if flows[e.name] < 0} - held
         if not back:
             break
         held |= back

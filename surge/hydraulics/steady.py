@@ -27,6 +27,7 @@ from surge.model.lineup import LineUp, Passage, Scenario, Supply, Tank, Valve
 from surge.phrases import Phrase
 
 RESIDUE = 1e-12  # [m3/s] a flow below this is none
+NO_LOSS_KV = 1e7  # [m3/h] of what takes nothing: some 1e-7 m at a rate of 1000 m3/h
 _REST = 1e-9  # [m3/s] below this a pump does not load
 
 
@@ -43,7 +44,7 @@ class Steady:
     fixed : dict of str to float
         Heads held by tanks (and by supplies without a shut-off pressure) [m].
     conductance : dict of str to float
-        Fully open ``c`` of valves and passages, Q = c * ratio * sqrt(dH) [m2.5/s].
+        Fully open ``c`` of valves, passages and non-return valves, Q = c * ratio * sqrt(dH) [m2.5/s].
     opening : dict of str to float
         Opening of every valve at time 0 [-].
     speed, set_speed : dict of str to float
@@ -113,6 +114,10 @@ def _prepare(lineup: LineUp, scenario: Scenario) -> FlowNet:
             fixed[s.point] = lineup.points_by_name[s.point].elevation + s.pressure / rho_g
     orifices: list[Valve | Passage] = [*lineup.valves, *lineup.passages]
     c = {e.name: kv_loss(e.kv, gravity=lineup.gravity) ** -0.5 for e in orifices}
+    c |= {
+        n.name: kv_loss(min(n.kv, NO_LOSS_KV), gravity=lineup.gravity) ** -0.5
+        for n in lineup.non_return_valves
+    }
     return FlowNet(
         lineup=lineup,
         opening={v.name: openings.get(v.name, v.opening) for v in lineup.valves},

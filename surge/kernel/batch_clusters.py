@@ -35,12 +35,14 @@ from surge.kernel.columns import (
     P_FIXED,
     P_H,
     P_XY,
+    PUMP,
     RELIEF,
+    V_REVERSE,
     W_LINK_LOSS,
     W_LINK_SLOPE,
     W_SEEK,
 )
-from surge.kernel.compiled import jit
+from surge.kernel.compiled import inlined, jit
 from surge.kernel.laws import MAX_ITERATIONS, solve_cluster
 from surge.kernel.relief import rounds, turned
 
@@ -230,6 +232,14 @@ def _turn_relief(e, head, li, lf, held, again):
     return changed
 
 
+@inlined
+def _own_lift(e, j, li, lf, coef):
+    """Shut-off head [m] of link ``e`` in lane ``j``; 0 where it is no pump. Arrays as for :func:`_turn`."""
+    if li[e, L_KIND] != PUMP:
+        return 0.0
+    return lf[e, L_SPEED, j] * lf[e, L_SPEED, j] * coef[li[e, L_CURVE], 0, j]
+
+
 @jit
 def _turn(c, ci, members, head, li, lf, held, coef, again):
     """Shut the non-return and relief valves whose flow turned, open those with more head before them.
@@ -247,9 +257,9 @@ def _turn(c, ci, members, head, li, lf, held, coef, again):
             turned_bits |= _turn_relief(e, head, li, lf, held, again)
             continue
         for j in range(WIDE):
-            lift = lf[e, L_SPEED, j] * lf[e, L_SPEED, j] * coef[li[e, L_CURVE], 0, j]
+            lift = _own_lift(e, j, li, lf, coef)
             opens = held[e, j] != 0 and head[li[e, L_A], j] + lift > head[li[e, L_B], j]
-            shuts = held[e, j] == 0 and lf[e, L_Q, j] < 0.0
+            shuts = held[e, j] == 0 and lf[e, L_Q, j] < -lf[e, V_REVERSE, j]
             if again[j] > 0.0 and (opens or shuts):
                 held[e, j] = 1 if shuts else 0
                 turned_bits |= 1 << j

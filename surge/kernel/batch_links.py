@@ -47,6 +47,7 @@ from surge.kernel.columns import (
     ORIFICE,
     RELIEF,
     SHUT,
+    V_REVERSE,
     W_DRIVE,
     W_FLOW,
     W_HIGH,
@@ -277,17 +278,18 @@ def _seek_flow(first, last, chain, impedance, lump_row, li, lf, knots, coef, lum
 
 
 @jit
-def _check(first, last, chain, li, w):
+def _check(first, last, chain, li, lf, w):
     """Stop the lanes whose flow a non-return valve does not let through.
 
-    chain (rows, CH_INTS), of which ``first`` to ``last``, excluded; li (links, L_INTS). w (W_ROWS, W): W_FLOW
-    [m3/s] and W_WHY are written.
+    chain (rows, CH_INTS), of which ``first`` to ``last``, excluded; li (links, L_INTS), lf (links, L_FLOATS,
+    W): V_REVERSE [m3/s]. w (W_ROWS, W): W_FLOW [m3/s] and W_WHY are written.
     """
     for row in range(first, last):
-        if li[chain[row, CH_LINK], L_CHECK] != 0:
+        e = chain[row, CH_LINK]
+        if li[e, L_CHECK] != 0:
             sign = chain[row, CH_SIGN]
             for j in range(WIDE):
-                turned = (w[W_WHY, j] == FLOWS) & (sign * w[W_FLOW, j] < 0.0)
+                turned = (w[W_WHY, j] == FLOWS) & (sign * w[W_FLOW, j] < -lf[e, V_REVERSE, j])
                 w[W_WHY, j] = CHECKED if turned else w[W_WHY, j]
     for j in range(WIDE):
         w[W_FLOW, j] = w[W_FLOW, j] if w[W_WHY, j] == FLOWS else 0.0
@@ -394,7 +396,7 @@ def solve_chains(chains, chain, z, fixed, xy, head, lump_row, li, lf, knots, coe
         elif _seek_flow(first, last, chain, z[a] + z[b], lump_row, li, lf, knots, coef, lumps, w) > 0.0:
             for j in range(WIDE):
                 bad[j] = NOT_CONVERGED if w[W_SEEK, j] > 0.0 else bad[j]
-        _check(first, last, chain, li, w)
+        _check(first, last, chain, li, lf, w)
         for row in range(first, last):
             for j in range(WIDE):
                 lf[chain[row, CH_LINK], L_Q, j] = chain[row, CH_SIGN] * w[W_FLOW, j]

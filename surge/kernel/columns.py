@@ -116,6 +116,17 @@ D_LARGEST = 16  # [m3] largest
 D_BEFORE = 17  # [m3/s] flow a step ago
 D_EMPTIED = 18  # [s] when the gas first filled the vessel; below 0: never
 
+# Of a non-return valve, in the same columns.
+V_REVERSE = 9  # [m3/s] reverse flow at which it begins to shut; 0 for that of a pump
+V_DELAY = 10  # [s] after that
+V_CLOSING = 11  # [s] it takes to shut
+V_BEGINS = 12  # [s] when it begins to shut; below 0: it stands open
+V_RATIO = 13  # [-] share of its Kv now
+V_GREATEST = 14  # [m3/s] greatest reverse flow so far
+V_STOPPED = 15  # [m3/s] greatest reverse flow that it stopped in no time, or at the end of its closing
+V_CLOSED = 16  # [s] when it was first shut; below 0: never
+V_BEFORE = 17  # [m3/s] flow a step ago
+
 # Clusters, ci: first and last place (one beyond) in ``members`` and in ``tree``; no rows: it is no tree.
 C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_TREE, C_TREE_END, C_INTS = 0, 1, 2, 3, 4, 5, 6
 # Trees: link, +1 where it leads from parent to child and -1 the other way, the two points.

@@ -66,6 +66,7 @@ from surge.kernel.columns import (
     PUMP,
     RELIEF,
     SHUT,
+    V_REVERSE,
 )
 from surge.kernel.compiled import inlined, jit
 from surge.kernel.drum import drum_law
@@ -134,6 +135,19 @@ def is_shut(e, li, lf):
 
 
 @inlined
+def _turns(first, last, chain, q, li, lf):
+    """Whether a non-return valve of a chain does not let flow ``q`` [m3/s] through.
+
+    chain (rows, CH_INTS), of which ``first`` to ``last``, excluded; li (links, L_INTS), lf (links, L_FLOATS).
+    """
+    for row in range(first, last):
+        e = chain[row, CH_LINK]
+        if li[e, L_CHECK] != 0 and chain[row, CH_SIGN] * q < -lf[e, V_REVERSE]:
+            return True
+    return False
+
+
+@inlined
 def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tables):
     """Flow through the links ``chain[first:last]`` behind one another, between two sources.
 
@@ -171,7 +185,8 @@ def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tab
         else:
             squares += 1.0 / lf[e, L_C2]
     if others == 0:
-        return orifice_flow(drive, impedance, 1.0 / squares), FLOWS, OK
+        q = orifice_flow(drive, impedance, 1.0 / squares)
+        return (0.0, CHECKED, OK) if _turns(first, last, chain, q, li, lf) else (q, FLOWS, OK)
     low = -MOST_FLOW
     high = MOST_FLOW
     for _ in range(MAX_ITERATIONS):
@@ -194,10 +209,7 @@ def chain_flow(first, last, chain, q, drive, impedance, li, lf, knots, coef, tab
         settled = abs(new - q) <= 1e-13 + 1e-9 * abs(q)
         q = new if settled or low <= new <= high else 0.5 * (low + high)
         if settled:
-            for row in range(first, last):
-                if li[chain[row, CH_LINK], L_CHECK] != 0 and chain[row, CH_SIGN] * q < 0.0:
-                    return 0.0, CHECKED, OK
-            return q, FLOWS, OK
+            return (0.0, CHECKED, OK) if _turns(first, last, chain, q, li, lf) else (q, FLOWS, OK)
     return q, FLOWS, NOT_CONVERGED
 
 
@@ -408,12 +420,14 @@ def _wake(c, ci, members, pf, li, lf):
 
 @jit
 def _wants_open(e, pf, li, lf, coef):
-    """Whether the shut non-return valve of a pump has more head before it than behind.
+    """Whether a shut non-return valve has more head before it than behind; that of a pump with its own.
 
-    pf (points, P_FLOATS): P_H [m]. li (links, L_INTS): L_A, L_B, L_CURVE. lf (links, L_FLOATS): L_SPEED [-].
-    coef (rows, 4): shut-off head [m] in its first column.
+    pf (points, P_FLOATS): P_H [m]. li (links, L_INTS): L_KIND, L_A, L_B, L_CURVE. lf (links, L_FLOATS):
+    L_SPEED [-]. coef (rows, 4): shut-off head [m] in its first column.
     """
-    lift = lf[e, L_SPEED] * lf[e, L_SPEED] * coef[li[e, L_CURVE], 0]
+    lift = 0.0
+    if li[e, L_KIND] == PUMP:
+        lift = lf[e, L_SPEED] * lf[e, L_SPEED] * coef[li[e, L_CURVE], 0]
     return pf[li[e, L_A], P_H] + lift > pf[li[e, L_B], P_H]
 
 
@@ -474,7 +488,7 @@ def solve_cluster(c, ci, members, pi, pf, li, lf, knots, coef, tables, matrix, r
                 continue
             if li[e, L_KIND] == RELIEF:
                 changed = _turn_relief(e, pf, li, lf) or changed
-            elif li[e, L_HELD] == 0 and lf[e, L_Q] < 0.0:
+            elif li[e, L_HELD] == 0 and lf[e, L_Q] < -lf[e, V_REVERSE]:
                 li[e, L_HELD] = 1
                 changed = True
             elif li[e, L_HELD] != 0 and _wants_open(e, pf, li, lf, coef):

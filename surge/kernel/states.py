@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from surge.kernel.columns import DRUM, L_KIND
+from surge.kernel.columns import DRUM, L_KIND, RELIEF
 from surge.kernel.compiled import inlined
 from surge.kernel.drum import drum_advance
+from surge.kernel.non_return import non_return_advance
 from surge.kernel.relief import relief_advance
 
 
@@ -17,5 +18,7 @@ def advance(e, drop, time, dt, li, lf):
     """
     if li[e, L_KIND] == DRUM:
         drum_advance(e, time, lf)
-    else:
+    elif li[e, L_KIND] == RELIEF:
         relief_advance(e, drop, time, dt, lf)
+    else:
+        non_return_advance(e, drop, time, dt, li, lf)

@@ -300,6 +300,35 @@ class Pump:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NonReturnValve:
+    """A non-return valve: flow passes from ``start`` to ``end`` only, but for what comes back while it shuts.
+
+    Attributes
+    ----------
+    kv : float
+        Of the open valve, m3/h of water at 1 bar; infinite: no loss.
+    reverse_flow, delay, closing_time : float
+        It begins to shut when so much flows back [m3/s] (0: when the flow turns), so much later [s], and
+        takes so long [s], its opening falling in proportion. All 0: it shuts as the flow turns.
+    """
+
+    name: str
+    start: str
+    end: str
+    kv: float = math.inf
+    reverse_flow: float = 0.0
+    delay: float = 0.0
+    closing_time: float = 0.0
+    limits: Limits = Limits()
+    origin: Origin = ()
+
+    @property
+    def ideal(self) -> bool:
+        """Whether it shuts in the instant in which the flow turns."""
+        return self.reverse_flow == self.delay == self.closing_time == 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
 class Tank:
     """A tank, acting straight on the pipe end.
 
@@ -539,8 +568,8 @@ class Assumed:
     asked: bool
 
 
-Link = Valve | Passage | Pump
-Element = Pipe | Valve | Passage | Pump
+Link = Valve | Passage | Pump | NonReturnValve
+Element = Pipe | Link
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -554,6 +583,7 @@ class LineUp:
     valves: tuple[Valve, ...] = ()
     passages: tuple[Passage, ...] = ()
     pumps: tuple[Pump, ...] = ()
+    non_return_valves: tuple[NonReturnValve, ...] = ()
     tanks: tuple[Tank, ...] = ()
     supplies: tuple[Supply, ...] = ()
     relief_valves: tuple[ReliefValve, ...] = ()
@@ -583,8 +613,8 @@ class LineUp:
 
     @property
     def links(self) -> tuple[Link, ...]:
-        """Elements without a length: valves, passages, pumps, in this order."""
-        return (*self.valves, *self.passages, *self.pumps)
+        """Elements without a length: valves, passages, pumps, non-return valves, in this order."""
+        return (*self.valves, *self.passages, *self.pumps, *self.non_return_valves)
 
     @property
     def attached(self) -> tuple[Attached, ...]:

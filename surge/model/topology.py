@@ -113,7 +113,8 @@ def sides(lineup: LineUp) -> dict[str, str]:
 
 def always_joined(lineup: LineUp) -> list[set[str]]:
     """Return the points that pipes and passages join, whatever valves and pumps do: sets of their names."""
-    return components(lineup, without={p.name for p in lineup.pumps} | {v.name for v in lineup.valves})
+    without = {p.name for p in lineup.pumps} | {v.name for v in lineup.valves}
+    return components(lineup, without=without | {n.name for n in lineup.non_return_valves})
 
 
 def fixed_head_points(lineup: LineUp) -> dict[str, str]:

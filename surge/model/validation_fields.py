@@ -13,7 +13,18 @@ from dataclasses import dataclass
 from typing import Any
 
 from surge.errors import Fault, Origin, meant
-from surge.model.lineup import Element, LineUp, Liquid, Passage, Pipe, Pump, Supply, Tank, Valve
+from surge.model.lineup import (
+    Element,
+    LineUp,
+    Liquid,
+    NonReturnValve,
+    Passage,
+    Pipe,
+    Pump,
+    Supply,
+    Tank,
+    Valve,
+)
 
 BAR = 1e5  # [Pa]
 MILLIMETRE = 1e-3  # [m]
@@ -76,6 +87,8 @@ KV = Bounds(0.01, 1e6, "give the flow of water at 1 bar from the maker's sheet",
 
 _PIPE_WAVE = "give the wave speed, or check wall, modulus and inside diameter (of a hose, swell and swell_at)"
 _SOUND = "give the speed of sound in the liquid, or its isentropic bulk modulus, at loading temperature"
+REVERSE = "give the reverse flow at which it shuts, from a test or its maker"
+SHUTS = "give the time from a test or its maker"
 _VAPOUR = "give the true vapour pressure at cargo temperature, absolute"
 
 # case key, field of the line-up, what it may be
@@ -98,6 +111,11 @@ FIELDS: dict[type, tuple[tuple[str, str, Bounds], ...]] = {
     ),
     Valve: (("kv", "kv", KV), ("opening", "opening", OPENING)),
     Passage: (("kv", "kv", KV),),
+    NonReturnValve: (
+        ("reverse_flow", "reverse_flow", Bounds(0.0, 10.0, REVERSE, "m3/h", PER_HOUR)),
+        ("delay", "delay", Bounds(0.0, 600.0, SHUTS, "s")),
+        ("closing_time", "closing_time", Bounds(0.0, 600.0, SHUTS, "s")),
+    ),
     Pump: (("speed", "speed", Bounds(0.05, 1.0, "give the share of full speed")),),
     Tank: (("level", "level", LEVEL),),
 }
@@ -145,6 +163,8 @@ def field_faults(lineup: LineUp) -> Iterator[Fault]:
             yield from bounds.faults((*point.origin, "limit"), point.limit)
     for element in lineup.elements:
         yield from _number_faults(element)
+        if isinstance(element, NonReturnValve):
+            yield from _non_return_faults(element)
         yield from _limit_faults(element, atmosphere=lineup.atmosphere)
         yield from _allowance_faults(element)
     for pipe in lineup.pipes:
@@ -164,6 +184,18 @@ def _number_faults(thing: Any) -> Iterator[Fault]:
         value = getattr(thing, attribute)
         if not (key == "viscosity" and value == 0.0):  # without friction, or fully rough: on purpose
             yield from bounds.faults((*thing.origin, key), value)
+
+
+def _non_return_faults(valve: NonReturnValve) -> Iterator[Fault]:
+    if not math.isinf(valve.kv):
+        yield from KV.faults((*valve.origin, "kv"), valve.kv)
+    elif valve.closing_time > 0.0:
+        yield Fault(
+            path=(*valve.origin, "closing_time"),
+            found="closing_time without kv",
+            expected="a kv: what passes while it closes follows from it",
+            remedy="add the Kv of the open valve",
+        )
 
 
 def _site_faults(lineup: LineUp) -> Iterator[Fault]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array
-from surge.model.lineup import Element, LineUp, Pipe, Pump, Valve
+from surge.model.lineup import Element, LineUp, NonReturnValve, Passage, Pipe, Pump, Valve
 
 STILL = 1e-9  # [m3/s] less is no flow
 DETOUR = 1e4  # [s] a wave's way through what stands still counts as so much longer
@@ -32,7 +32,7 @@ class WayPart:
     ----------
     name : str
     kind : str
-        "pipe", "hose", "arm", "valve", "passage", "pump".
+        "pipe", "hose", "arm", "valve", "passage", "pump", "non-return valve".
     backward : bool
         The way goes from the element's end to its start.
     start, end : str
@@ -102,7 +102,8 @@ def kind_of(element: Element) -> str:
     """The trade's word for an element."""
     if isinstance(element, Pipe):
         return element.kind
-    return "valve" if isinstance(element, Valve) else "pump" if isinstance(element, Pump) else "passage"
+    words = {Valve: "valve", Passage: "passage", Pump: "pump", NonReturnValve: "non-return valve"}
+    return words[type(element)]
 
 
 def source_of(lineup: LineUp, flows: Mapping[str, float]) -> str:

@@ -1,4 +1,4 @@
-"""Checks of what hangs on a point: relief valves, surge drums, open vessels."""
+"""Checks of what acts by itself: relief valves, surge drums, open vessels, non-return valves."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from surge.kernel import columns
 from surge.model.attached import OpenVessel, ReliefValve, SurgeDrum
-from surge.model.lineup import GRAVITY, LineUp
+from surge.model.lineup import GRAVITY, LineUp, NonReturnValve
 from surge.proof.checks import COMPUTED, Check, Figure, given
 from surge.proof.lines import KeptMarch, line_up, pipe, run, step_at, valve
 from surge.proof.waves import EXACT, GROUP, PROGRAM, G
@@ -205,4 +205,39 @@ def _cushions() -> list[Check]:
     ]
 
 
-CHECKS: tuple[Check, ...] = (*_relief(), *_cushions())
+def _slammed() -> list[float]:
+    """Flow that turned at the tank, and head behind the non-return valve once that has stopped it."""
+    lineup = line_up(
+        [
+            NonReturnValve(name="check", start="tank", end="begin", delay=0.5),
+            pipe("line", "begin", "end", 1000.0, 1000.0, diameter=BORE),
+            valve("valve", "end", "out", 0.05 / math.sqrt(HEAD)),
+        ],
+        {"tank": HEAD, "out": 0.0},
+    )
+    made = run(lineup, STEP, 2.4, ratio={"valve": step_at(STEP)})
+    return [float(made.flow("check")[140]), made.at("begin", 1.7) - HEAD]
+
+
+def _slam() -> list[Check]:
+    return [
+        Check(
+            name="non-return-slam",
+            group=GROUP,
+            title="non-return valve at the tank that shuts 0.5 s after the flow has turned",
+            source="far end shut at once: all flow turns at the tank; slam = B x reverse flow; derived",
+            status=COMPUTED,
+            given=given(G, LINE[0], LINE[1], LINE[2], ("Q0", 0.05, "m3/s", "flow that is stopped")),
+            working=("B = a/(g*A)", "back = -Q0 ; a tank sends the wave back upside down", "slam = B*Q0"),
+            figures=(
+                Figure(what="flow, turned", unit="m3/s", expected=-0.05, tolerance=1e-7, step="back"),
+                Figure(what="slam", unit="m", expected=50.986, tolerance=5.1e-4, step="slam"),
+            ),
+            why=EXACT,
+            program=PROGRAM,
+            compute=_slammed,
+        ),
+    ]
+
+
+CHECKS: tuple[Check, ...] = (*_relief(), *_cushions(), *_slam())

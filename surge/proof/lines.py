@@ -17,7 +17,19 @@ from surge.arrays import Array
 from surge.hydraulics.losses import loss_tables
 from surge.hydraulics.steady import Steady, steady_state
 from surge.kernel import columns
-from surge.model.lineup import GRAVITY, LineUp, Liquid, Pipe, Point, Pump, Scenario, Table, Tank, Valve
+from surge.model.lineup import (
+    GRAVITY,
+    LineUp,
+    Liquid,
+    NonReturnValve,
+    Pipe,
+    Point,
+    Pump,
+    Scenario,
+    Table,
+    Tank,
+    Valve,
+)
 from surge.transient.grid import Laws, build_grid
 from surge.transient.march import Marched
 from surge.transient.reaches import Reaches, divide
@@ -68,6 +80,7 @@ def line_up(elements: Sequence[Any], heads: Mapping[str, float], **more: Any) ->
         valves=tuple(e for e in elements if isinstance(e, Valve)),
         passages=tuple(e for e in elements if type(e).__name__ == "Passage"),
         pumps=tuple(e for e in elements if isinstance(e, Pump)),
+        non_return_valves=tuple(e for e in elements if isinstance(e, NonReturnValve)),
         tanks=tuple(Tank(name=f"tank {p}", point=p, side="shore", level=h) for p, h in heads.items()),
         **{"liquid": THIN} | more,
     )

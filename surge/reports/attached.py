@@ -1,4 +1,4 @@
-"""What relief valves, surge drums and open vessels do, in words."""
+"""What non-return valves, relief valves, surge drums and open vessels do, in words."""
 
 from __future__ import annotations
 
@@ -8,10 +8,16 @@ from typing import TypeVar
 
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
-from surge.transient.result import DrumResult, ReliefResult, ScenarioResult, VesselResult
+from surge.transient.result import (
+    DrumResult,
+    NonReturnResult,
+    ReliefResult,
+    ScenarioResult,
+    VesselResult,
+)
 
 DIGITS = 2  # of a volume: more would not be true
-Thing = TypeVar("Thing", ReliefResult, DrumResult, VesselResult)
+Thing = TypeVar("Thing", NonReturnResult, ReliefResult, DrumResult, VesselResult)
 Pair = tuple[ScenarioResult, Thing]
 
 
@@ -37,6 +43,8 @@ def _volume(volume: float, way: Callable[[float], int]) -> str:
 
 def attached_lines(run: ScenarioResult, display: Display) -> Iterator[str]:
     """Yield what each thing that hangs on a point does in a scenario, as a sentence without its stop."""
+    for valve in run.non_return_valves:
+        yield _non_return_line(valve, display)
     for relief in run.relief_valves:
         yield _relief_line(relief, display)
     for drum in run.surge_drums:
@@ -47,6 +55,20 @@ def attached_lines(run: ScenarioResult, display: Display) -> Iterator[str]:
     for vessel in run.open_vessels:
         low, high = display.length(vessel.lowest), display.length(vessel.highest)
         yield f'open vessel "{vessel.name}": its level lies between {low} and {high}'
+
+
+def _non_return_line(valve: NonReturnResult, display: Display) -> str:
+    if valve.closed is None:
+        return f'non-return valve "{valve.name}" stays open'
+    if valve.closed == 0.0:
+        return f'non-return valve "{valve.name}" is shut at first'
+    shut = f'non-return valve "{valve.name}" is shut at {display.time(valve.closed)} s'
+    if valve.stopped <= 0.0:
+        return f"{shut}, and stops no reverse flow at once"
+    return (
+        f"{shut}; it stops {display.flow_up(valve.stopped)} of reverse flow at once, a slam of "
+        f"{display.difference(valve.slam)} (wave resistance behind it times that flow)"
+    )
 
 
 def _relief_line(relief: ReliefResult, display: Display) -> str:
@@ -68,7 +90,8 @@ def attached_sentences(assessment: Assessment, display: Display) -> list[str]:
         Units of the output.
     """
     runs = assessment.scenarios
-    said = [_relief(pairs, display) for pairs in _by_name(runs, lambda run: run.relief_valves)]
+    said = [_slam(pairs, display) for pairs in _by_name(runs, lambda run: run.non_return_valves)]
+    said += [_relief(pairs, display) for pairs in _by_name(runs, lambda run: run.relief_valves)]
     said += [_drum(pairs) for pairs in _by_name(runs, lambda run: run.surge_drums)]
     return said + [_vessel(pairs, display) for pairs in _by_name(runs, lambda run: run.open_vessels)]
 
@@ -82,6 +105,16 @@ def _by_name(
         for thing in things(run):
             found.setdefault(thing.name, []).append((run, thing))
     return list(found.values())
+
+
+def _slam(pairs: list[Pair[NonReturnResult]], display: Display) -> str:
+    run, worst = max(pairs, key=lambda pair: pair[1].slam)
+    if worst.stopped <= 0.0:
+        return f'Non-return valve "{worst.name}": no slam in any scenario.'
+    return (
+        f'Non-return valve "{worst.name}" slams: it stops at most {display.flow_up(worst.stopped)} of '
+        f'reverse flow at once ("{run.name}"), which is {display.difference(worst.slam)}.'
+    )
 
 
 def _relief(pairs: list[Pair[ReliefResult]], display: Display) -> str:

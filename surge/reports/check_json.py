@@ -40,6 +40,7 @@ from surge.transient.result import (
     Envelope,
     History,
     Method,
+    NonReturnResult,
     PlaceResult,
     PocketFigures,
     ReliefResult,
@@ -68,7 +69,7 @@ class ElementJson(JsonObject):
     """Pressures in one element."""
 
     name: str
-    kind: Annotated[str, Demand(enum=["pipe", "hose", "arm", "valve", "passage", "pump"])]
+    kind: Annotated[str, Demand(enum=["pipe", "hose", "arm", "valve", "passage", "pump", "non-return valve"])]
     steady_pa_gauge: float
     """Where the peak comes later."""
     steady_highest_pa_gauge: float
@@ -134,6 +135,20 @@ class ReliefJson(JsonObject):
     """When it first opened; null where it stayed shut."""
     greatest_lift: float
     spilled_m3: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NonReturnJson(JsonObject):
+    """What a non-return valve did in a scenario."""
+
+    name: str
+    closed_s: float | None
+    """When it was first shut; null where it stayed open."""
+    greatest_reverse_flow_m3_per_s: float
+    stopped_m3_per_s: float
+    """Greatest reverse flow that it stopped at once."""
+    slam_pa: float
+    """B times that."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,6 +234,8 @@ class ScenarioJson(JsonObject):
     """Of the loading: start, bulk or topping off; "" where the case does not say."""
     repeats: str
     """The scenario whose shutdown this one repeats at another stage; "" where it stands in the case."""
+    non_return_valves: tuple[NonReturnJson, ...] | None = None
+    """Where the case has non-return valves of their own."""
     relief_valves: tuple[ReliefJson, ...] | None = None
     """Where the case has relief valves."""
     surge_drums: tuple[DrumJson, ...] | None = None
@@ -400,6 +417,7 @@ def _scenario(run: ScenarioResult, lineup: LineUp, *, histories: bool) -> Scenar
         method=_method(run.method),
         stage=scenario.stage,
         repeats=scenario.repeats,
+        non_return_valves=tuple(_non_return(v) for v in run.non_return_valves) or None,
         relief_valves=tuple(_relief(r) for r in run.relief_valves) or None,
         surge_drums=tuple(_drum(d) for d in run.surge_drums) or None,
         open_vessels=tuple(_open_vessel(v) for v in run.open_vessels) or None,
@@ -471,6 +489,16 @@ def _relief(r: ReliefResult) -> ReliefJson:
         opened_s=r.opened,
         greatest_lift=r.lift,
         spilled_m3=r.passed,
+    )
+
+
+def _non_return(v: NonReturnResult) -> NonReturnJson:
+    return NonReturnJson(
+        name=v.name,
+        closed_s=v.closed,
+        greatest_reverse_flow_m3_per_s=v.reverse,
+        stopped_m3_per_s=v.stopped,
+        slam_pa=v.slam,
     )
 
 

@@ -278,9 +278,9 @@ def _note_of_noise(s: MeasuredStroke) -> str:
     if s.noise == 0.0:
         return "The curve goes one way only: nothing was smoothed."
     return (
-        f"Noise of {100 * s.noise:.2f} % rms (at most {100 * s.furthest:.1f} %) was taken off to make it go "
-        f"one way, and the law is the straightest within ±{SIGMAS * 100 * s.sigma:.2f} % of that. Steepest "
-        f"change within {s.window:.2f} s: {100 * s.fall_measured:.1f} % as measured, with "
+        f"Noise of {100 * s.noise:.2f} % rms (at most {100 * s.furthest:.1f} %) was smoothed, so that the "
+        f"stroke goes one way. The law that was run stays within ±{SIGMAS * 100 * s.sigma:.2f} % of that. "
+        f"Steepest change within {s.window:.2f} s: {100 * s.fall_measured:.1f} % as measured, with "
         f"noise in it, {100 * s.fall_law:.1f} % in the law."
     )
 

@@ -6,7 +6,8 @@ Decisions
 ---------
 * A pump that runs adds its shut-off head from suction to discharge. Without a non-return valve it is an open
   passage from discharge to suction as well: what another pump holds behind it stands on its suction side too.
-  With one, nothing comes back through it.
+  With one, nothing comes back through it. A non-return valve of its own is taken for one that leaks, where
+  that is worse.
 * All tanks stand at their highest level in any scenario, pumps turn at the speed that the case gives (full
   speed without one). A tank or supply holds its own head: nothing raises it, and no way leads on through it.
 * Pipes and passages take no head: what flows in them is for the runs to tell.
@@ -28,7 +29,7 @@ from math import inf
 
 from surge.hydraulics.steady import head_of_tank
 from surge.kernel.curves import pump_curve
-from surge.model.lineup import LineUp, Pump, Tank
+from surge.model.lineup import LineUp, NonReturnValve, Pump, Tank, Valve
 from surge.model.topology import always_joined
 
 MOST = 3000  # ways through pumps that are followed; berths have fewer than twenty
@@ -139,7 +140,9 @@ def _parts(lineup: LineUp) -> _Parts:
         held[of[point]] = max(head, held.get(of[point], -inf))
     valves: tuple[set[int], ...] = tuple(set() for _ in parted)
     pumps: tuple[list[tuple[int, float]], ...] = tuple([] for _ in parted)
-    for valve in lineup.valves:
+    # A non-return valve may leak, and may be shut: counted as a valve, which can be either.
+    parting: list[Valve | NonReturnValve] = [*lineup.valves, *lineup.non_return_valves]
+    for valve in parting:
         start, end = of[valve.start], of[valve.end]
         valves[start].add(end)
         valves[end].add(start)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import accumulate
 from xml.sax.saxutils import escape, quoteattr
 
-from surge.model.lineup import Element, LineUp, Passage, Pipe, Point, Pump, Tank, Valve
+from surge.model.lineup import Element, LineUp, NonReturnValve, Passage, Pipe, Point, Pump, Tank, Valve
 from surge.reports.letters import letters
 from surge.sheet.layout import Layout, SketchElement, layout_of
 
@@ -315,6 +315,11 @@ class _Drawing:
                 f"M{x - 3 * f:.1f} {y - 6.2:.1f}L{x + 7 * f:.1f} {y:.1f}L{x - 3 * f:.1f} {y + 6.2:.1f}", width
             )
             return 7.0
+        if isinstance(e, NonReturnValve):
+            f = forward
+            self._path(f"M{x - 5 * f:.1f} {y - 4.5:.1f}V{y + 4.5:.1f}L{x + 5 * f:.1f} {y:.1f}z", width)
+            self._path(f"M{x + 5 * f:.1f} {y - 4.5:.1f}V{y + 4.5:.1f}", width)
+            return 5.0
         if isinstance(e, Passage):
             if e.kind == "cargo pump":
                 self._dot(x, y, 7, width)

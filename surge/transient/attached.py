@@ -1,4 +1,4 @@
-"""What hangs on a point as columns of the kernel."""
+"""What moves by itself as columns of the kernel: what hangs on a point, and non-return valves."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from surge.hydraulics.formulas import kv_loss
 from surge.hydraulics.steady import Steady
 from surge.kernel import columns
 from surge.model.attached import ReliefValve, SurgeDrum
-from surge.model.lineup import LineUp
+from surge.model.lineup import LineUp, NonReturnValve
 
 
 def relief_item(relief: ReliefValve, lineup: LineUp, steady: Steady, dt: float) -> dict[str, Any]:
@@ -46,6 +46,26 @@ def drum_item(drum: SurgeDrum, lineup: LineUp, steady: Steady, dt: float) -> dic
         columns.D_EMPTIED: -1.0,
     }
     return {"kind": columns.DRUM, "state": state}
+
+
+def non_return_item(valve: NonReturnValve, steady: Steady) -> dict[str, Any]:
+    """Return kind, conductance and state of a non-return valve; without flow it begins shut."""
+    shut = steady.flow[valve.name] <= 0.0
+    state = {
+        columns.V_REVERSE: valve.reverse_flow,
+        columns.V_DELAY: valve.delay,
+        columns.V_CLOSING: valve.closing_time,
+        columns.V_BEGINS: 0.0 if shut else -1.0,
+        columns.V_RATIO: 0.0 if shut else 1.0,
+        columns.V_CLOSED: 0.0 if shut else -1.0,
+        columns.V_BEFORE: steady.flow[valve.name],
+    }
+    item = {"kind": columns.ORIFICE, "c": steady.conductance[valve.name], "state": state}
+    if valve.delay == valve.closing_time == 0.0:
+        # It stops the flow in the step in which that comes to its reverse flow; open when held by its check.
+        state[columns.V_RATIO] = 1.0
+        return item | {"check": True}
+    return item | {"ratio": 0.0 if shut else 1.0}
 
 
 def pressure_at(lineup: LineUp, steady: Steady, point: str) -> float:

@@ -1,4 +1,4 @@
-"""What relief valves, drums and open vessels did in a march, and what of it cannot be relied on."""
+"""What non-return and relief valves, drums and open vessels did in a march; what cannot be relied on."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from surge.kernel import columns
 from surge.model.lineup import LineUp
 from surge.transient.attached import pressure_at
 from surge.transient.march import Marched
-from surge.transient.result import DrumResult, ReliefResult, VesselResult
+from surge.transient.result import DrumResult, NonReturnResult, ReliefResult, VesselResult
 
 NEARLY_FULL = 0.02  # of a drum's volume: with less gas than this it is as good as full. Our own choice
 
@@ -27,6 +27,7 @@ def attached_results(lineup: LineUp, steady: Steady, marched: Marched) -> dict[s
         The march that is told, at its end.
     """
     return {
+        "non_return_valves": tuple(_non_return_valves(lineup, marched)),
         "relief_valves": tuple(_relief_valves(lineup, marched)),
         "surge_drums": tuple(_drums(lineup, steady, marched)),
         "open_vessels": tuple(_vessels(lineup, steady, marched)),
@@ -37,6 +38,22 @@ def _state(marched: Marched, name: str) -> Array:
     grid = marched.grid
     state: Array = grid.net.lf[grid.links.index(name)]
     return state
+
+
+def _non_return_valves(lineup: LineUp, marched: Marched) -> Iterator[NonReturnResult]:
+    rho_g, net = lineup.liquid.density * lineup.gravity, marched.grid.net
+    for valve in lineup.non_return_valves:
+        state = _state(marched, valve.name)
+        closed = float(state[columns.V_CLOSED])
+        stopped = max(float(state[columns.V_STOPPED]), 0.0)
+        behind = net.li[marched.grid.links.index(valve.name), columns.L_B]
+        yield NonReturnResult(
+            name=valve.name,
+            closed=closed if closed >= 0.0 else None,
+            reverse=max(float(state[columns.V_GREATEST]), 0.0),
+            stopped=stopped,
+            slam=rho_g * float(net.pf[behind, columns.P_Z]) * stopped,
+        )
 
 
 def _relief_valves(lineup: LineUp, marched: Marched) -> Iterator[ReliefResult]:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from surge.model.lineup import LineUp, Pump
+from surge.model.lineup import LineUp, NonReturnValve, Pump
 from surge.transient.reaches import Reaches
 
 STEP, PIPE, LINK = 130.0, 14.0, 20.0
@@ -22,7 +22,7 @@ NEWTON = 1.0  # times the cube of the links and points that are solved together
 def step_effort(lineup: LineUp, reaches: Reaches) -> float:
     """Return the effort of one step [-], in inner nodes."""
     lumped = [pipe for pipe, count in zip(lineup.pipes, reaches.count, strict=True) if not count]
-    links = [(e.start, e.end, isinstance(e, Pump)) for e in lineup.links]
+    links = [(e.start, e.end, isinstance(e, Pump | NonReturnValve)) for e in lineup.links]
     # What hangs on a point is solved with the links that meet there, as a pump is.
     links += [(a.point, f"behind {a.name}", True) for a in lineup.attached]
     links += [(pipe.start, pipe.end, False) for pipe in lumped for _ in range(reaches.parts)]

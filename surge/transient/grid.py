@@ -24,8 +24,8 @@ from surge.kernel.curves import PumpCurve
 from surge.kernel.march import Net
 from surge.kernel.pipes import STRIPS
 from surge.model.attached import Attached
-from surge.model.lineup import LineUp, Pump, Table, Valve
-from surge.transient.attached import drum_item, relief_item
+from surge.model.lineup import LineUp, NonReturnValve, Pump, Table, Valve
+from surge.transient.attached import drum_item, non_return_item, relief_item
 from surge.transient.clusters import group_links
 from surge.transient.effort import step_effort
 from surge.transient.reaches import Reaches
@@ -122,6 +122,8 @@ class _Builder:
             if isinstance(link, Pump):
                 item |= {"kind": PUMP, "curve": self.steady.curve[link.name], "check": link.non_return}
                 item["speed"] = self.steady.speed[link.name]
+            elif isinstance(link, NonReturnValve):
+                item |= non_return_item(link, self.steady)
             else:
                 item |= {"kind": ORIFICE, "c": self.steady.conductance[link.name]}
                 if isinstance(link, Valve):
@@ -304,8 +306,8 @@ class _Arrays(_Builder):
         kind, y = self.pi[:, columns.P_KIND], self.pf[:, columns.P_Y]
         self.groups = group_links(
             ends=[(self.index[k["a"]], self.index[k["b"]]) for k in self.links],
-            orifice=[k["kind"] == ORIFICE for k in self.links],
-            branching=[k["kind"] in (ORIFICE, LUMPED) for k in self.links],
+            orifice=[k["kind"] == ORIFICE and not k.get("check") for k in self.links],
+            branching=[k["kind"] in (ORIFICE, LUMPED) and not k.get("check") for k in self.links],
             single=[k["kind"] == RELIEF for k in self.links],
             fixed=kind == FIXED,
             dry=(kind == FREE) & (y == 0),

@@ -245,6 +245,29 @@ class ReliefResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NonReturnResult:
+    """What a non-return valve did.
+
+    Attributes
+    ----------
+    closed : float or None
+        When it was first shut [s], 0 where it was so at first; None: it stayed open.
+    reverse : float
+        Greatest flow that came back through it [m3/s].
+    stopped : float
+        Greatest reverse flow that it stopped at once [m3/s].
+    slam : float
+        Rise of the pressure behind it by stopping that: B times it [Pa].
+    """
+
+    name: str
+    closed: float | None
+    reverse: float
+    stopped: float
+    slam: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class DrumResult:
     """What a surge drum did.
 
@@ -336,6 +359,7 @@ class ScenarioResult:
     method: Method
     envelopes: dict[str, Envelope]
     history: History
+    non_return_valves: tuple[NonReturnResult, ...] = ()
     relief_valves: tuple[ReliefResult, ...] = ()
     surge_drums: tuple[DrumResult, ...] = ()
     open_vessels: tuple[VesselResult, ...] = ()

@@ -17,8 +17,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from surge.hydraulics.formulas import joukowsky
-from surge.model.lineup import LineUp, Link, Passage, Pipe, Pump, Scenario, Valve, ValveMove
+from surge.model.lineup import LineUp, Link, Pipe, Pump, Scenario, ValveMove
 from surge.model.topology import PipelinePeriod, pipeline_period
+from surge.model.way import kind_of
 from surge.phrases import Phrase
 from surge.transient.attached_results import attached_results, attached_undecided
 from surge.transient.errors import ErrorMarches, Summary
@@ -68,12 +69,6 @@ def _side(link: Link, point: str) -> str:
     if isinstance(link, Pump):
         return "suction of" if point == link.start else "discharge of"
     return "before" if point == link.start else "after"
-
-
-def _kind(element: Pipe | Link) -> str:
-    if isinstance(element, Pipe):
-        return element.kind
-    return {Valve: "valve", Passage: "passage", Pump: "pump"}[type(element)]
 
 
 class _Results:
@@ -131,7 +126,7 @@ class _Results:
         high, low = (self.fine.found["element", element.name, way].share for way in ("high", "low"))
         return ElementResult(
             name=element.name,
-            kind=_kind(element),
+            kind=kind_of(element),
             steady=ends[0] + (ends[1] - ends[0]) * high,
             steady_high=max(ends),
             steady_low=min(ends),

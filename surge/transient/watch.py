@@ -120,6 +120,8 @@ class Watch:
         self.pumps = np.flatnonzero(kind == columns.PUMP)
         self.lumps = np.flatnonzero(kind == columns.LUMPED)
         self.checked = np.flatnonzero(net.li[:, columns.L_CHECK] != 0)
+        valve = (kind == columns.ORIFICE) & (net.li[:, columns.L_STATE] != 0)
+        self.let_back = np.where(valve, net.lf[:, columns.V_REVERSE], 0.0)
         fastest = net.lf[:, columns.L_SPEED].copy()
         for e, is_speed, first, last in net.law_i:
             if is_speed:
@@ -256,7 +258,8 @@ class Watch:
             if gained.max() > NEWTON * (np.abs(gained).max() + np.abs(q[:, e]).max() + TINY):
                 self._fail(f"{self.grid.links[e]} gives more head than at no flow")
         for e in self.checked:
-            if q[:, e].min() < -NEWTON * (np.abs(q[:, e]).max() + TINY):
+            least = self.let_back[e]
+            if q[:, e].min() < -least - NEWTON * (np.abs(q[:, e]).max() + TINY):
                 self._fail(f"flow passes the non-return valve of {self.grid.links[e]}")
         for e, z in zip(self.lumps, self.inertia, strict=True):
             drop, flow = heads[:, self.a[e]] - heads[:, self.b[e]], flows[:, e]

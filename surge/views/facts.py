@@ -9,7 +9,18 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from surge.model.lineup import Element, LineUp, Passage, Pipe, PumpMove, Scenario, Table, Valve, ValveMove
+from surge.model.lineup import (
+    Element,
+    LineUp,
+    NonReturnValve,
+    Passage,
+    Pipe,
+    PumpMove,
+    Scenario,
+    Table,
+    Valve,
+    ValveMove,
+)
 from surge.model.way import kind_of
 
 Value = float | str | bool | None
@@ -221,6 +232,11 @@ def _element(e: Element) -> Iterator[Row]:
         yield table, e.name, "group", "word", e.group or None
     elif isinstance(e, Passage):
         yield table, e.name, "Kv", "kv", e.kv
+    elif isinstance(e, NonReturnValve):
+        yield table, e.name, "Kv", "kv", e.kv if math.isfinite(e.kv) else None
+        yield table, e.name, "reverse flow at which it shuts", "flow", e.reverse_flow
+        yield table, e.name, "delay", "time", e.delay
+        yield table, e.name, "closing time", "time", e.closing_time
     else:
         yield table, e.name, "curve, m3/s and m", "word", _points(e.curve)
         yield table, e.name, "speed", "number", e.speed

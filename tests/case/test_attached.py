@@ -121,6 +121,54 @@ def test_a_drum_charged_above_the_working_pressure_is_refused() -> None:
     assert ("surge_drum", 0, "charge_pressure") in [fault.path for fault in caught.value.faults]
 
 
+CHECK = """[[non_return_valve]]
+name = "berth check"
+from = "berth"
+to = "berth, behind the check"
+kv = "2000 m3/h"
+reverse_flow = "20 m3/h"
+delay = "0.1 s"
+closing_time = "0.3 s"
+
+[points."berth, behind the check"]
+same_elevation_as = "berth"
+
+"""
+
+
+def _checked_case(*changes: tuple[str, str]) -> str:
+    """The starter case with a non-return valve at the berth: what began there begins behind it."""
+    text = changed((FIRST, CHECK + FIRST))
+    at = text.index('from = "berth"')
+    assert text.index("[[non_return_valve]]") > at
+    text = text[:at] + 'from = "berth, behind the check"' + text[at + len('from = "berth"') :]
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    return text
+
+
+def test_a_non_return_valve_is_read_and_flows() -> None:
+    lineup = read_case(_checked_case(), filename="case.toml").lineup
+    (check,) = lineup.non_return_valves
+    assert (check.kv, check.delay, check.closing_time) == pytest.approx((2000.0, 0.1, 0.3))
+    assert check.reverse_flow == pytest.approx(20 / 3600)
+    steady = steady_state(lineup, lineup.scenarios[0])
+    assert steady.flow["berth check"] > 0.01
+    told = 'kv = "2000 m3/h"\nreverse_flow = "20 m3/h"\ndelay = "0.1 s"\nclosing_time = "0.3 s"\n'
+    bare = read_case(_checked_case((told, "")), filename="case.toml").lineup
+    assert bare.non_return_valves[0].ideal
+    assert {"closing", "loss of the open valve"} <= {
+        a.quantity for a in bare.assumed if a.subject == "berth check"
+    }
+
+
+def test_a_closing_time_needs_a_kv() -> None:
+    (fault,) = records(_checked_case(('kv = "2000 m3/h"\nreverse', "reverse")))
+    assert "closing_time without kv" in fault.found
+    assert fault.line
+
+
 def test_no_two_things_have_one_name_and_none_hangs_on_a_tank() -> None:
     twice = records(changed((FIRST, RELIEF + RELIEF + FIRST)))
     assert any("for a second time" in fault.found for fault in twice)

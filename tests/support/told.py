@@ -73,9 +73,18 @@ def _opened(lineup: LineUp, made: Windows) -> Iterator[Told]:
     for valve, opening in (made.opens_at | made.open_up_to).items():
         if opening.share is None or lineup.rate is None:
             continue
+        scenarios = {s.name: s for s in lineup.scenarios}
+        agreed = {
+            scenarios[p.scenario].rate or lineup.rate.agreed
+            for p in made.by_valve[valve]
+            if not scenarios[p.scenario].repeats
+        }
         for part in made.by_valve[valve]:
-            scenario = next(s for s in lineup.scenarios if s.name == part.scenario)
-            rate = opening.share * (scenario.rate or lineup.rate.agreed)
+            scenario = scenarios[part.scenario]
+            rate = scenario.rate or lineup.rate.agreed
+            # Above an open window a stage with a rate of its own keeps it.
+            keeps = valve in made.open_up_to and scenario.repeats and len(agreed) == 1 and rate not in agreed
+            rate *= 1.0 if keeps else opening.share
             at = replace(with_strokes(scenario, dict.fromkeys(part.together, opening.stroke)), rate=rate)
             yield Told(words=f'"{valve}" in {opening.stroke:.1f} s at {rate * 3600:.2f} m3/h', scenario=at)
 

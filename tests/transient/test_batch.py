@@ -17,13 +17,13 @@ import numpy as np
 import pytest
 from support.demos import VERDICTS, Demos
 from support.lineups.generated import generated
-from support.lineups.lines import kv_of, line_up, pipe, start, step_at, valve
+from support.lineups.lines import WATER, kv_of, line_up, pipe, start, step_at, valve
 from support.lineups.relieved import cushioned, relieved
 
 from surge.errors import GridError, SolveError
 from surge.kernel import columns
 from surge.kernel.batch_links import WIDE
-from surge.model.lineup import LineUp, Liquid, Passage, Pump, Scenario, Table
+from surge.model.lineup import LineUp, Liquid, NonReturnValve, Passage, Pump, Scenario, Table
 from surge.transient import batch, batch_lane
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane, LaneResult
@@ -148,6 +148,43 @@ def test_drums_and_open_vessels(seed: int) -> None:
     lineup, scenario = cushioned(seed)
     lanes = lanes_of(lineup, scenario, lanes=4, steps=1200)
     assert_same(lanes, march_batch(lanes, frozen=False, together=True), frozen=False)
+
+
+@pytest.mark.parametrize(
+    "how", [{}, {"reverse_flow": 0.01}, {"delay": 0.1}, {"closing_time": 0.4, "reverse_flow": 0.005}]
+)
+@pytest.mark.parametrize("dry", [False, True])
+def test_non_return_valves(how: dict[str, float], dry: bool) -> None:
+    """Alone between pipes, and where only links meet; a valve upstream shuts, and the flow turns."""
+    lineup = checked_line(dry=dry, **how)
+    laws = [Laws(ratio={"inlet valve": ((0.1, 1.0), (0.3 + 0.2 * i, 0.0))}, speed={}) for i in range(4)]
+    grid = grid_of(lineup, Scenario(name="test"), Reaches(dt=0.01, count=(60, 30), misfit=(0.0, 0.0)))
+    lanes = [Lane(grid=grid, steps=400, laws=law) for law in laws]
+    assert_same(
+        [replace(lane, grid=grid_with(lineup, law)) for lane, law in zip(lanes, laws, strict=True)],
+        march_batch(lanes, frozen=False, together=True),
+        frozen=False,
+    )
+
+
+def checked_line(*, dry: bool, **how: float) -> LineUp:
+    """A tank, a valve, 600 m, a non-return valve (with a strainer behind it), 300 m, a higher tank."""
+    check = NonReturnValve(name="check", start="a", end="d" if dry else "b", kv=kv_of(0.2), **how)
+    strainer = [Passage(name="strainer", start="d", end="b", kv=kv_of(0.3))] if dry else []
+    elements = [
+        valve("inlet valve", "tank", "in", 0.06),
+        pipe("first", "in", "a", 600.0, 1000.0, **ROUGH),
+        check,
+        *strainer,
+        pipe("second", "b", "out", 300.0, 1000.0, **ROUGH),
+    ]
+    return line_up(elements, {"tank": 40.0, "out": 25.0}, liquid=WATER)
+
+
+def grid_with(lineup: LineUp, laws: Laws) -> Grid:
+    work = plan(lineup, Scenario(name="test"))
+    reaches = Reaches(dt=0.01, count=(60, 30), misfit=(0.0, 0.0))
+    return build_grid(lineup, work.steady, reaches=reaches, laws=laws, tables=work.tables)
 
 
 def star() -> LineUp:

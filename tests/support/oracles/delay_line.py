@@ -47,6 +47,10 @@ class DelayLine:
         (time, state, head at the end) -> flow that leaves the line; rises with the head.
     moves : callable
         (time, state, head at the end, flow) -> change of the states in time.
+    enters : callable, optional
+        (time, M = H - BQ that arrives at the beginning) -> P = H + BQ there; a tank without it.
+    after : callable, optional
+        Called with time, head and flow at the end, in order of time: for a line without states.
     """
 
     head: float
@@ -56,13 +60,22 @@ class DelayLine:
     leaves: Callable[[float, Array, float], float]
     moves: Callable[[float, Array, float, float], list[float]]
     spread: float = 3000.0
+    enters: Callable[[float, float], float] | None = None
+    after: Callable[[float, float, float], None] | None = None
+    first: float | None = None
     known: list[tuple[Array, Array]] = field(default_factory=list)
 
     def _arrives(self, time: float) -> float:
         if not self.known:
-            return self.head + self.impedance * self.flow
+            first = self.first if self.first is not None else self.head
+            if self.enters is not None and time > self.back / 2:
+                return self.enters(time - self.back / 2, first - self.impedance * self.flow)
+            return first + self.impedance * self.flow
         t, away = self.known[-1]
-        return 2 * self.head - float(np.interp(time - self.back, t, away))
+        arrived = float(np.interp(time - self.back, t, away))
+        if self.enters is not None:
+            return self.enters(time - self.back / 2, arrived)
+        return 2 * self.head - arrived
 
     def _end(self, time: float, state: Array) -> tuple[float, float]:
         """Head and flow at the end."""
@@ -73,6 +86,12 @@ class DelayLine:
 
         h = float(brentq(miss, p - self.spread, p + self.spread, xtol=1e-11, rtol=1e-14))
         return h, (p - h) / self.impedance
+
+    def _told(self, time: float, state: Array) -> tuple[float, float]:
+        head, flow = self._end(time, state)
+        if self.after is not None:
+            self.after(time, head, flow)
+        return head, flow
 
     def run(self, until: float, state: list[float], *, rtol: float = 1e-8) -> Ended:
         """Integrate from rest of the states, window after window of 2L/a."""
@@ -94,7 +113,7 @@ class DelayLine:
                 states = found.y.T
             else:
                 states = np.zeros((times.size, 0))
-            ends = np.array([self._end(t, s) for t, s in zip(times, states, strict=True)])
+            ends = np.array([self._told(t, s) for t, s in zip(times, states, strict=True)])
             parts.append((times, ends[:, 0], ends[:, 1], states))
             self.known.append((times, ends[:, 0] - self.impedance * ends[:, 1]))
             now, y = end, states[-1]

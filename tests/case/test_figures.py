@@ -243,7 +243,10 @@ def test_a_hose_is_made_for_some_temperatures_and_rated_no_higher_than_its_type(
 
 
 def test_an_assumed_wave_speed_is_judged_by_the_worst() -> None:
-    """Soft end, stiff end and between are looked at; the findings are those of the worst."""
+    """Soft end, stiff end and between are looked at; the findings are those of the worst.
+
+    Looks end with the run: at 340 m/s waves beat, and 0.1 bar come on top after 129 s, five times as late as
+    anything at the ends of the range. That is not seen (how-it-works, section 7)."""
     change = with_block("hose", "cargo hose", HOSE + 'type = "rubber dock hose, 10 bar"')
     made = check(case(change).lineup)
     peaks = {}
@@ -252,9 +255,11 @@ def test_an_assumed_wave_speed_is_judged_by_the_worst() -> None:
         given = with_block("hose", "cargo hose", HOSE + lines)
         lone = check(case(given).lineup)
         peaks[speed] = {(f.scenario, f.name): f for f in lone.findings if f.check == "peak"}
+    until = {s.name: s.method.duration for s in made.scenarios}
     for f in made.findings:
         if f.check == "peak" and f.value is not None and f.subject == "element":
-            worst = max(p[f.scenario, f.name].value or 0.0 for p in peaks.values())
+            alike = (p[f.scenario, f.name] for p in peaks.values())
+            worst = max(p.value or 0.0 for p in alike if (p.time or 0.0) <= until[f.scenario])
             assert f.value >= worst - f.error - 500.0, (f.name, f.value, worst)
     assert any(t.quantity == "wave speed" for f in made.findings for t in f.taken)
 

@@ -167,6 +167,7 @@ def test_of_a_rule_that_one_run_does_not_show_the_other_run_answers() -> None:
     looks = [Sight(shares=(0.0,), values={}), Sight(shares=(1.0,), values={key: -2.0})]
     runs = _RunsAtWorst.__new__(_RunsAtWorst)
     runs.looks = looks
+    runs.sights = SimpleNamespace(noise=lambda _: 0.0, all=looks)  # type: ignore[assignment]
     runs.spread = SimpleNamespace(bound=lambda _: 3.0, worst=lambda _: looks[1])  # type: ignore[assignment]
     assert runs._more(1, key) == 5.0
 

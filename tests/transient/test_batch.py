@@ -158,7 +158,7 @@ def test_non_return_valves(how: dict[str, float], dry: bool) -> None:
     """Alone between pipes, and where only links meet; a valve upstream shuts, and the flow turns."""
     lineup = checked_line(dry=dry, **how)
     laws = [Laws(ratio={"inlet valve": ((0.1, 1.0), (0.3 + 0.2 * i, 0.0))}, speed={}) for i in range(4)]
-    grid = grid_of(lineup, Scenario(name="test"), Reaches(dt=0.01, count=(60, 30), misfit=(0.0, 0.0)))
+    grid = grid_of(lineup, Scenario(name="test"), Reaches(dt=0.01, count=(60, 30), share=(0.0, 0.0)))
     lanes = [Lane(grid=grid, steps=400, laws=law) for law in laws]
     assert_same(
         [replace(lane, grid=grid_with(lineup, law)) for lane, law in zip(lanes, laws, strict=True)],
@@ -183,7 +183,7 @@ def checked_line(*, dry: bool, **how: float) -> LineUp:
 
 def grid_with(lineup: LineUp, laws: Laws) -> Grid:
     work = plan(lineup, Scenario(name="test"))
-    reaches = Reaches(dt=0.01, count=(60, 30), misfit=(0.0, 0.0))
+    reaches = Reaches(dt=0.01, count=(60, 30), share=(0.0, 0.0))
     return build_grid(lineup, work.steady, reaches=reaches, laws=laws, tables=work.tables)
 
 

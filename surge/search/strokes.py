@@ -8,8 +8,6 @@ Decisions
   longest that the rules on time allow, and the strokes between at which the margin is least. Where one of
   them does not keep every limit and rule for certain, it is not inside, the margin asked for grows by what
   was lacking, and the search goes on.
-* A movement that is repeated at another stage has one such stroke between, not three: what is told of it, the
-  ends of its window, is confirmed all the same.
 * The margin asked for is never less than ``SURER`` times what the scan was seen to promise too much.
 * Where figures are ranges every stroke is looked at for some points of them (:meth:`Bench.over`), and
   confirmed as a check judges ranges.
@@ -262,14 +260,14 @@ def stroke_limits(
     if useful is not None and shortest < useful < to:
         shortest = useful
     return replace(
-        _limits(family, valve, shortest, to, repeated=useful is not None),
+        _limits(family, valve, shortest, to),
         together=family.valves,
         held=held_beside(lineup, scenario, family.valves),
         opens=opens,
     )
 
 
-def _limits(family: StrokeFamily, valve: str, shortest: float, to: float, *, repeated: bool) -> StrokeLimits:
+def _limits(family: StrokeFamily, valve: str, shortest: float, to: float) -> StrokeLimits:
     lineup, scenario, book = family.lineup, family.scenario, family.bench.book
     blocked = _blocked(lineup, family, to)
     if blocked is not None:
@@ -279,7 +277,7 @@ def _limits(family: StrokeFamily, valve: str, shortest: float, to: float, *, rep
     )
     if broken is not None:
         return _no_stroke(family, to, governs=None, reason=by_rule(broken), verdict=EXCEEDED)
-    search = _Search(family, least, to, book, repeated=repeated)
+    search = _Search(family, least, to, book)
     judged, stroke = search.confirmed()
     fast_rule = search.raised_by or fast_rule
     slow, rule = search.slow
@@ -314,11 +312,8 @@ def _limits(family: StrokeFamily, valve: str, shortest: float, to: float, *, rep
 class _Search:
     """Search, and confirm what is found; the margin asked for grows by what the scan promised too much."""
 
-    def __init__(
-        self, family: StrokeFamily, shortest: float, longest: float, book: RuleBook, *, repeated: bool
-    ) -> None:
+    def __init__(self, family: StrokeFamily, shortest: float, longest: float, book: RuleBook) -> None:
         self.family, self.shortest, self.longest, self.book = family, shortest, longest, book
-        self.repeated = repeated  # the same movements were searched at another stage
         self.samples = Samples()
         self.need, self.floor = FIRST_NEED, shortest
         self.raised_by: Rule | None = None
@@ -415,8 +410,7 @@ class _Search:
 
     def _worst(self, told: float, to: float) -> list[float]:
         below = SURER * self.need + DOUBT * self.family.rise
-        once = len(self.family.lineups) == 1 and not self.repeated
-        most = PROBES if once else PROBES_RANGED
+        most = PROBES if len(self.family.lineups) == 1 else PROBES_RANGED
         return worst_values(self.samples, told, to, below=below, most=most)
 
     def _grown(self, stroke: float, told: float) -> bool:

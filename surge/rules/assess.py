@@ -26,9 +26,9 @@ from surge.transient.result import ScenarioResult
 from surge.workers import Progress, workers
 
 THREADS = 4  # scenarios at a time; the marches let other threads run
-# What a scenario takes, and over ranges: times its first march, but no more than that. Demo cases took 20 to
-# 150 times without ranges, 14 and 206 with; berths of tests/benchmarks/work.py at most 4e8 to 5e9.
-TYPICAL, TYPICAL_RANGED, MOST_TYPICAL = 40.0, 250.0, 5e9
+# What a scenario takes, and over ranges: times its first march, but no more than that. Demo cases took 10 to
+# 160 times without ranges, 31 and 64 with; berths of tests/benchmarks/work.py 1.3e9 to 3.1e9, one 9e9.
+TYPICAL, TYPICAL_RANGED, MOST_TYPICAL = 20.0, 80.0, 3e9
 
 
 class AtHand:

@@ -41,6 +41,7 @@ from surge.model.lineup import (
     Stage,
     Supply,
     Tank,
+    Turning,
     Valve,
 )
 from surge.reference.materials import MATERIALS
@@ -466,6 +467,22 @@ class Builder:
             self.notes.assume(valve.name, "loss of the open valve", "none", "the case gives no Kv")
         return made
 
+    def _turning(self, pump: spec.PumpTable, origin: Origin) -> Turning | None:
+        """Return what its speed goes by in a trip; None where the case gives none of it."""
+        keys = ("inertia_kg_m2", "full_speed_rpm", "best_efficiency", "best_flow")
+        given = [key for key in keys if getattr(pump, key) is not None]
+        if not given:
+            return None
+        for key in keys:
+            if key not in given:
+                self.notes.missing((*origin, key), f"{key} beside {given[0]}", f"add the key {key}")
+        return Turning(
+            inertia=pump.inertia_kg_m2 or 1.0,
+            rpm=pump.full_speed_rpm or 1500.0,
+            efficiency=pump.best_efficiency or 0.7,
+            best_flow=self.notes.flow(pump.best_flow) if pump.best_flow else 0.1,
+        )
+
     def _pump(self, pump: spec.PumpTable, origin: Origin) -> Pump:
         return Pump(
             name=pump.name,
@@ -474,6 +491,7 @@ class Builder:
             curve=tuple((self.notes.flow(flow), head.value) for flow, head in pump.curve),
             non_return=pump.non_return_valve,
             speed=pump.speed,
+            turning=self._turning(pump, origin),
             by_mass=any(flow.kind == "mass flow" for flow, _ in pump.curve),
             limits=self._limits(pump, origin),
             origin=origin,

@@ -8,7 +8,7 @@ from dataclasses import replace
 from surge.case import schema as spec
 from surge.case.notes import Notes
 from surge.errors import Origin, meant
-from surge.model.lineup import Assumed, PumpMove, Scenario, Table, ValveMove
+from surge.model.lineup import Assumed, PumpMove, Scenario, Table, Trip, ValveMove
 from surge.toml.text import shown
 from surge.units import Reading
 
@@ -53,6 +53,11 @@ class ScenarioBuilder:
             trapped=tuple(trapped),
             moves=tuple(m for m in moves if isinstance(m, ValveMove)),
             pump_moves=tuple(m for m in moves if isinstance(m, PumpMove)),
+            trips=tuple(
+                Trip(pump=event.trip, start=event.at.value, origin=(*origin, "event", i))
+                for i, event in enumerate(scenario.event)
+                if event.trip is not None
+            ),
             timing=_timing(scenario.shutdown) if scenario.shutdown else (),
             ordered=scenario.shutdown.at.value if scenario.shutdown else None,
             not_at=tuple(scenario.shutdown.not_at.items()) if scenario.shutdown else (),
@@ -60,7 +65,10 @@ class ScenarioBuilder:
         )
 
     def _event(self, event: spec.EventTable, origin: Origin) -> list[Move]:
-        verb = self._verb(event, (*_VALVE_VERBS, *_PUMP_VERBS), origin)
+        verb = self._verb(event, (*_VALVE_VERBS, *_PUMP_VERBS, "trip"), origin)
+        if verb == "trip":
+            self._unused(event, (), "trip: the pump runs down by its inertia", origin)
+            return []
         return [] if verb is None else [self._movement(event, verb, event.at.value, origin)]
 
     def _verb(self, entry: spec.MovementTable, verbs: Sequence[str], origin: Origin) -> str | None:

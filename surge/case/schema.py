@@ -210,6 +210,10 @@ class PumpTable(Element):
     curve: list[tuple[Annotated[Reading, _FLOW], Annotated[Reading, _HEAD]]]
     non_return_valve: Annotated[bool, Flag("a non-return valve stands in the discharge")]
     speed: Annotated[float, Number("share of full speed", 0.05, 1.0)] = 1.0
+    inertia_kg_m2: Annotated[float | None, Number("inertia of all that turns, kg m2", 0.001, 1e6)] = None
+    full_speed_rpm: Annotated[float | None, Number("full speed, turns in a minute", 10.0, 20000.0)] = None
+    best_efficiency: Annotated[float | None, Number("best efficiency", 0.05, 0.98)] = None
+    best_flow: Annotated[Reading | None, _RATE] = None
 
 
 class LineTable(Element):
@@ -346,13 +350,16 @@ class EventTable(MovementTable):
     """One thing that happens at a stated time."""
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, json_schema_extra=one_of("close", "open", "move", "stop", "start")
+        extra="forbid",
+        frozen=True,
+        json_schema_extra=one_of("close", "open", "move", "stop", "start", "trip"),
     )
 
     at: Annotated[Reading, _TIME]
     open: Annotated[str | None, _NAME] = None
     move: Annotated[str | None, _NAME] = None
     start: Annotated[str | None, _NAME] = None
+    trip: Annotated[str | None, _NAME] = None
     run_up: Annotated[Run | None, _RUN] = None
 
 

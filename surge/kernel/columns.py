@@ -127,6 +127,15 @@ V_STOPPED = 15  # [m3/s] greatest reverse flow that it stopped in no time, or at
 V_CLOSED = 16  # [s] when it was first shut; below 0: never
 V_BEFORE = 17  # [m3/s] flow a step ago
 
+# Of a pump that trips, in the same columns (the first is V_REVERSE, 0).
+T_AT = 10  # [s] when it trips
+T_K = 11  # [1/(m s)] fall of its speed by head/(2 - r)
+T_BEST = 12  # [m3/s] best flow at full speed
+T_MOST = 13  # [m3/s] greatest flow that is known at full speed
+T_SHUT_OFF = 14  # [m] head at no flow and full speed
+T_FALL = 15  # [1/s] fall of its speed a step ago; below 0: not yet
+T_UNKNOWN = 16  # [s] when it first left what is known of it; below 0: never
+
 # Clusters, ci: first and last place (one beyond) in ``members`` and in ``tree``; no rows: it is no tree.
 C_LINK, C_LINK_END, C_POINT, C_POINT_END, C_TREE, C_TREE_END, C_INTS = 0, 1, 2, 3, 4, 5, 6
 # Trees: link, +1 where it leads from parent to child and -1 the other way, the two points.

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from surge.kernel.columns import DRUM, L_KIND, RELIEF
+from surge.kernel.columns import DRUM, L_KIND, PUMP, RELIEF
 from surge.kernel.compiled import inlined
 from surge.kernel.drum import drum_advance
 from surge.kernel.non_return import non_return_advance
 from surge.kernel.relief import relief_advance
+from surge.kernel.trips import trip_advance
 
 
 @inlined
@@ -20,5 +21,7 @@ def advance(e, drop, time, dt, li, lf):
         drum_advance(e, time, lf)
     elif li[e, L_KIND] == RELIEF:
         relief_advance(e, drop, time, dt, lf)
+    elif li[e, L_KIND] == PUMP:
+        trip_advance(e, drop, time, dt, lf)
     else:
         non_return_advance(e, drop, time, dt, li, lf)

@@ -273,6 +273,26 @@ class Passage:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Turning:
+    """What the speed of a pump goes by when it trips.
+
+    Attributes
+    ----------
+    inertia : float
+        Of everything that turns: pump, coupling, motor and the liquid in it [kg m2].
+    rpm : float
+        Full speed [1/min].
+    efficiency, best_flow : float
+        The best efficiency at full speed [-], and the flow at which it has it [m3/s].
+    """
+
+    inertia: float
+    rpm: float
+    efficiency: float
+    best_flow: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Pump:
     """A shore pump: ``start`` is its suction, ``end`` its discharge.
 
@@ -286,6 +306,8 @@ class Pump:
         Fraction of full speed, 0 < speed <= 1.
     by_mass : bool
         A flow of the curve was given as a mass flow: with another density it is another volume.
+    turning : Turning or None
+        What its speed goes by when it trips; None: not known.
     """
 
     name: str
@@ -295,6 +317,7 @@ class Pump:
     non_return: bool
     speed: float = 1.0
     by_mass: bool = False
+    turning: Turning | None = None
     limits: Limits = Limits()
     origin: Origin = ()
 
@@ -447,6 +470,15 @@ class PumpMove:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Trip:
+    """A pump that loses its drive at an instant [s] of a scenario."""
+
+    pump: str
+    start: float
+    origin: Origin = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Scenario:
     """One time line on the line-up.
 
@@ -463,6 +495,8 @@ class Scenario:
         Pressure in a part shut in on all sides.
     moves : tuple of ValveMove
     pump_moves : tuple of PumpMove
+    trips : tuple of Trip
+        Of pumps that run down by their own inertia.
     timing : tuple of (term, seconds)
         The terms of a shutdown chain (detection, signal ...) [s].
     ordered : float or None
@@ -489,6 +523,7 @@ class Scenario:
     trapped: tuple[tuple[str, float], ...] = ()
     moves: tuple[ValveMove, ...] = ()
     pump_moves: tuple[PumpMove, ...] = ()
+    trips: tuple[Trip, ...] = ()
     timing: tuple[tuple[str, float], ...] = ()
     origin: Origin = ()
 

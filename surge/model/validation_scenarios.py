@@ -47,7 +47,7 @@ def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
         yield from _side_faults(lineup, scenario)
         for term, seconds in scenario.timing:
             yield from DURATION.faults((*scenario.origin, "shutdown", term), seconds)
-        if not scenario.moves and not scenario.pump_moves:
+        if not scenario.moves and not scenario.pump_moves and not scenario.trips:
             yield Fault(
                 path=(*scenario.origin, "event"),
                 found="a scenario in which nothing happens",
@@ -271,7 +271,34 @@ def _side_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
             )
 
 
+def _trip_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    pumps = {pump.name: pump for pump in lineup.pumps}
+    moved = {m.pump for m in scenario.pump_moves}
+    for trip in scenario.trips:
+        path = (*trip.origin, "trip")
+        if trip.pump not in pumps:
+            yield unknown_name(path, trip.pump, kind="pump", known=pumps)
+            continue
+        yield from TIME.faults((*trip.origin, "at"), trip.start)
+        if pumps[trip.pump].turning is None:
+            yield Fault(
+                path=path,
+                found=f'"{trip.pump}", of which the case gives no inertia',
+                expected="a pump with inertia_kg_m2, full_speed_rpm, best_efficiency and best_flow",
+                remedy="add them from the data sheets of pump and motor, or write stop with a run_down",
+            )
+        if trip.pump in moved or sum(t.pump == trip.pump for t in scenario.trips) > 1:
+            yield Fault(
+                path=path,
+                found=f'"{trip.pump}", which moves in this scenario otherwise too',
+                expected="a pump that only trips, once",
+                remedy="write a scenario of its own for the trip",
+            )
+        moved.add(trip.pump)
+
+
 def _pump_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    yield from _trip_faults(lineup, scenario)
     known = [pump.name for pump in lineup.pumps]
     before: dict[str, PumpMove] = {}
     for move in sorted(scenario.pump_moves, key=lambda m: m.start):

@@ -1,4 +1,4 @@
-"""Checks of what acts by itself: relief valves, surge drums, open vessels, non-return valves."""
+"""Checks of what acts by itself: relief valves, surge drums, open vessels, non-return valves, trips."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from surge.kernel import columns
 from surge.model.attached import OpenVessel, ReliefValve, SurgeDrum
-from surge.model.lineup import GRAVITY, LineUp, NonReturnValve
+from surge.model.lineup import GRAVITY, LineUp, NonReturnValve, Pump, Turning
 from surge.proof.checks import COMPUTED, Check, Figure, given
 from surge.proof.lines import KeptMarch, line_up, pipe, run, step_at, valve
 from surge.proof.waves import EXACT, GROUP, PROGRAM, G
@@ -240,4 +240,53 @@ def _slam() -> list[Check]:
     ]
 
 
-CHECKS: tuple[Check, ...] = (*_relief(), *_cushions(), *_slam())
+def _tripped() -> list[float]:
+    """Speed of the pump 4 s after its trip."""
+    turning = Turning(inertia=20.0, rpm=1500.0, efficiency=0.8, best_flow=0.1)
+    curve = ((0.0, 80.0), (0.2, 60.0))
+    lineup = line_up(
+        [
+            Pump(name="pump", start="sump", end="begin", curve=curve, non_return=True, turning=turning),
+            pipe("line", "begin", "end", 500.0, 1000.0, diameter=BORE),
+            valve("valve", "end", "out", 0.05),
+        ],
+        {"sump": 0.0, "out": 10.0},
+    )
+    # What stands there after a step is the speed of the next one.
+    made = run(lineup, STEP, 5.0 - STEP, trips={"pump": 1.0}, shut=("valve",))
+    grid = made.marched.grid
+    return [float(grid.net.lf[grid.links.index("pump"), columns.L_SPEED])]
+
+
+def _trip() -> list[Check]:
+    return [
+        Check(
+            name="trip-without-flow",
+            group=GROUP,
+            title="pump that trips against a shut valve",
+            source="at no flow T = rho g H best flow/(best 2 w0), H = n^2 h0; I w0 dn/dt = -T; derived",
+            status=COMPUTED,
+            given=given(
+                G,
+                ("rho", 1000.0, "kg/m3", "density"),
+                ("h0", 80.0, "m", "head at no flow"),
+                ("I", 20.0, "kg m2", "inertia"),
+                ("rpm", 1500.0, "1/min", "full speed"),
+                ("best", 0.8, "-", "best efficiency"),
+                ("Qb", 0.1, "m3/s", "best flow"),
+                ("t", 4.0, "s", "after the trip"),
+            ),
+            working=(
+                "w0 = 2*pi*rpm/60",
+                "K = rho*g*Qb/(best*I*w0**2)",
+                "n = 1/(1 + K*h0*t/2) ; of dn/dt = -K*h0*n**2/2",
+            ),
+            figures=(Figure(what="speed", unit="-", expected=0.7156, tolerance=1e-4, step="n"),),
+            why="steps of 0.01 s: second order, 1e-5; the digits given",
+            program=PROGRAM,
+            compute=_tripped,
+        ),
+    ]
+
+
+CHECKS: tuple[Check, ...] = (*_relief(), *_cushions(), *_slam(), *_trip())

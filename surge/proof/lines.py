@@ -157,11 +157,12 @@ def start(
     *,
     ratio: Mapping[str, Table] | None = None,
     speed: Mapping[str, Table] | None = None,
+    trips: Mapping[str, float] | None = None,
     shut: tuple[str, ...] = (),
     trapped: tuple[tuple[str, float], ...] = (),
     parts: int = 1,
 ) -> KeptMarch:
-    """A run at time 0 on the step ``dt`` [s]; laws of Kv ratio and speed as they stand."""
+    """A run at time 0 on the step ``dt`` [s]; laws of Kv ratio and speed as they stand, trips [s]."""
     steady = steady_state(lineup, Scenario(name="test", shut_at_start=shut, trapped=trapped))
     flow = np.array([steady.flow[p.name] for p in lineup.pipes])
     reaches: Reaches = replace(divide(np.array([p.travel_time for p in lineup.pipes]), dt), parts=parts)
@@ -169,7 +170,7 @@ def start(
         lineup,
         steady,
         reaches=reaches,
-        laws=Laws(ratio=dict(ratio or {}), speed=dict(speed or {})),
+        laws=Laws(ratio=dict(ratio or {}), speed=dict(speed or {}), trips=dict(trips or {})),
         tables=loss_tables(lineup, flow),
     )
     return KeptMarch(

@@ -13,11 +13,12 @@ from surge.transient.result import (
     NonReturnResult,
     ReliefResult,
     ScenarioResult,
+    TripResult,
     VesselResult,
 )
 
 DIGITS = 2  # of a volume: more would not be true
-Thing = TypeVar("Thing", NonReturnResult, ReliefResult, DrumResult, VesselResult)
+Thing = TypeVar("Thing", TripResult, NonReturnResult, ReliefResult, DrumResult, VesselResult)
 Pair = tuple[ScenarioResult, Thing]
 
 
@@ -43,6 +44,11 @@ def _volume(volume: float, way: Callable[[float], int]) -> str:
 
 def attached_lines(run: ScenarioResult, display: Display) -> Iterator[str]:
     """Yield what each thing that hangs on a point does in a scenario, as a sentence without its stop."""
+    for trip in run.trips:
+        yield (
+            f'pump "{trip.name}" trips at {display.time(trip.at)} s; {trip.speed * 100:.0f} % of its full '
+            "speed is left at the end"
+        )
     for valve in run.non_return_valves:
         yield _non_return_line(valve, display)
     for relief in run.relief_valves:
@@ -90,7 +96,8 @@ def attached_sentences(assessment: Assessment, display: Display) -> list[str]:
         Units of the output.
     """
     runs = assessment.scenarios
-    said = [_slam(pairs, display) for pairs in _by_name(runs, lambda run: run.non_return_valves)]
+    said = [_trips(pairs) for pairs in _by_name(runs, lambda run: run.trips)]
+    said += [_slam(pairs, display) for pairs in _by_name(runs, lambda run: run.non_return_valves)]
     said += [_relief(pairs, display) for pairs in _by_name(runs, lambda run: run.relief_valves)]
     said += [_drum(pairs) for pairs in _by_name(runs, lambda run: run.surge_drums)]
     return said + [_vessel(pairs, display) for pairs in _by_name(runs, lambda run: run.open_vessels)]
@@ -105,6 +112,12 @@ def _by_name(
         for thing in things(run):
             found.setdefault(thing.name, []).append((run, thing))
     return list(found.values())
+
+
+def _trips(pairs: list[Pair[TripResult]]) -> str:
+    run, most = max(pairs, key=lambda pair: pair[1].speed)
+    left = f"{most.speed * 100:.0f} % of its full speed is left at the end"
+    return f'Pump "{most.name}" trips and runs down by its inertia: {left} ("{run.name}").'
 
 
 def _slam(pairs: list[Pair[NonReturnResult]], display: Display) -> str:

@@ -45,6 +45,7 @@ from surge.transient.result import (
     PocketFigures,
     ReliefResult,
     ScenarioResult,
+    TripResult,
     Vapour,
     VesselResult,
 )
@@ -135,6 +136,18 @@ class ReliefJson(JsonObject):
     """When it first opened; null where it stayed shut."""
     greatest_lift: float
     spilled_m3: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TripJson(JsonObject):
+    """What a pump did that tripped."""
+
+    name: str
+    at_s: float
+    speed_at_end: float
+    """Share of full speed that is left at the end of the run."""
+    unknown_from_s: float | None
+    """When it left what is known of it; null where it never did."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -234,6 +247,8 @@ class ScenarioJson(JsonObject):
     """Of the loading: start, bulk or topping off; "" where the case does not say."""
     repeats: str
     """The scenario whose shutdown this one repeats at another stage; "" where it stands in the case."""
+    trips: tuple[TripJson, ...] | None = None
+    """Where a pump trips."""
     non_return_valves: tuple[NonReturnJson, ...] | None = None
     """Where the case has non-return valves of their own."""
     relief_valves: tuple[ReliefJson, ...] | None = None
@@ -417,6 +432,7 @@ def _scenario(run: ScenarioResult, lineup: LineUp, *, histories: bool) -> Scenar
         method=_method(run.method),
         stage=scenario.stage,
         repeats=scenario.repeats,
+        trips=tuple(_trip(t) for t in run.trips) or None,
         non_return_valves=tuple(_non_return(v) for v in run.non_return_valves) or None,
         relief_valves=tuple(_relief(r) for r in run.relief_valves) or None,
         surge_drums=tuple(_drum(d) for d in run.surge_drums) or None,
@@ -490,6 +506,10 @@ def _relief(r: ReliefResult) -> ReliefJson:
         greatest_lift=r.lift,
         spilled_m3=r.passed,
     )
+
+
+def _trip(t: TripResult) -> TripJson:
+    return TripJson(name=t.name, at_s=t.at, speed_at_end=t.speed, unknown_from_s=t.unknown)
 
 
 def _non_return(v: NonReturnResult) -> NonReturnJson:

@@ -8,8 +8,9 @@ from typing import Any
 from surge.hydraulics.formulas import kv_loss
 from surge.hydraulics.steady import Steady
 from surge.kernel import columns
+from surge.kernel.curves import pump_curve
 from surge.model.attached import ReliefValve, SurgeDrum
-from surge.model.lineup import LineUp, NonReturnValve
+from surge.model.lineup import LineUp, NonReturnValve, Pump, Turning
 
 
 def relief_item(relief: ReliefValve, lineup: LineUp, steady: Steady, dt: float) -> dict[str, Any]:
@@ -66,6 +67,26 @@ def non_return_item(valve: NonReturnValve, steady: Steady) -> dict[str, Any]:
         state[columns.V_RATIO] = 1.0
         return item | {"check": True}
     return item | {"ratio": 0.0 if shut else 1.0}
+
+
+def trip_state(pump: Pump, turning: Turning, lineup: LineUp, at: float) -> dict[int, float]:
+    """Return the state of a pump that trips at an instant ``at`` [s]."""
+    return {
+        columns.T_AT: at,
+        columns.T_K: fall_of_speed(turning, lineup),
+        columns.T_BEST: turning.best_flow,
+        columns.T_MOST: min(pump.curve[-1][0], 2.0 * turning.best_flow),
+        columns.T_SHUT_OFF: float(pump_curve(pump.curve).coef[0, 0]),
+        columns.T_FALL: -1.0,
+        columns.T_UNKNOWN: -1.0,
+    }
+
+
+def fall_of_speed(turning: Turning, lineup: LineUp) -> float:
+    """Return K, by which a pump without drive slows down: dn/dt = -K H/(2 - r) [1/(m s)]."""
+    full = 2.0 * math.pi * turning.rpm / 60.0
+    weight = lineup.liquid.density * lineup.gravity * turning.best_flow
+    return weight / (turning.efficiency * turning.inertia * full**2)
 
 
 def pressure_at(lineup: LineUp, steady: Steady, point: str) -> float:

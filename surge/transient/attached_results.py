@@ -8,25 +8,27 @@ from typing import Any
 from surge.arrays import Array
 from surge.hydraulics.steady import Steady
 from surge.kernel import columns
-from surge.model.lineup import LineUp
+from surge.model.lineup import LineUp, Scenario
 from surge.transient.attached import pressure_at
 from surge.transient.march import Marched
-from surge.transient.result import DrumResult, NonReturnResult, ReliefResult, VesselResult
+from surge.transient.result import DrumResult, NonReturnResult, ReliefResult, TripResult, VesselResult
 
 NEARLY_FULL = 0.02  # of a drum's volume: with less gas than this it is as good as full. Our own choice
 
 
-def attached_results(lineup: LineUp, steady: Steady, marched: Marched) -> dict[str, Any]:
+def attached_results(lineup: LineUp, scenario: Scenario, steady: Steady, marched: Marched) -> dict[str, Any]:
     """Return fields of a scenario's result: what each thing that hangs on a point did.
 
     Parameters
     ----------
     lineup : LineUp
+    scenario : Scenario
     steady : Steady
     marched : Marched
         The march that is told, at its end.
     """
     return {
+        "trips": tuple(_trips(scenario, marched)),
         "non_return_valves": tuple(_non_return_valves(lineup, marched)),
         "relief_valves": tuple(_relief_valves(lineup, marched)),
         "surge_drums": tuple(_drums(lineup, steady, marched)),
@@ -38,6 +40,18 @@ def _state(marched: Marched, name: str) -> Array:
     grid = marched.grid
     state: Array = grid.net.lf[grid.links.index(name)]
     return state
+
+
+def _trips(scenario: Scenario, marched: Marched) -> Iterator[TripResult]:
+    for trip in scenario.trips:
+        state = _state(marched, trip.pump)
+        unknown = float(state[columns.T_UNKNOWN])
+        yield TripResult(
+            name=trip.pump,
+            at=trip.start,
+            speed=float(state[columns.L_SPEED]),
+            unknown=unknown if unknown >= 0.0 else None,
+        )
 
 
 def _non_return_valves(lineup: LineUp, marched: Marched) -> Iterator[NonReturnResult]:
@@ -97,8 +111,14 @@ def _vessels(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[Vesse
         )
 
 
-def attached_undecided(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[str]:
-    """Yield why a scenario cannot be decided: a drum or vessel is emptied or filled."""
+def attached_undecided(lineup: LineUp, scenario: Scenario, steady: Steady, marched: Marched) -> Iterator[str]:
+    """Yield why a scenario cannot be decided: a drum is emptied or filled, a pump leaves its curve."""
+    for trip in _trips(scenario, marched):
+        if trip.unknown is not None:
+            yield (
+                f'pump "{trip.name}" leaves its curve at {trip.unknown:.2f} s, '
+                f"{trip.unknown - trip.at:.2f} s after its trip: its torque is not known then, nor its speed"
+            )
     for drum in _drums(lineup, steady, marched):
         if drum.emptied is not None:
             yield (

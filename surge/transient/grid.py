@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -25,7 +25,7 @@ from surge.kernel.march import Net
 from surge.kernel.pipes import STRIPS
 from surge.model.attached import Attached
 from surge.model.lineup import LineUp, NonReturnValve, Pump, Table, Valve
-from surge.transient.attached import drum_item, non_return_item, relief_item
+from surge.transient.attached import drum_item, non_return_item, relief_item, trip_state
 from surge.transient.clusters import group_links
 from surge.transient.effort import step_effort
 from surge.transient.reaches import Reaches
@@ -35,10 +35,11 @@ MOST_LOSS_OF_WAVE = 0.1  # of the wave itself in one reach; the method is stable
 
 @dataclass(frozen=True, kw_only=True)
 class Laws:
-    """What moves: Kv ratio of valves and speed of pumps, as tables of (time [s], value [-])."""
+    """What moves: Kv ratio of valves and speed of pumps, as tables of (time [s], value [-]); trips [s]."""
 
     ratio: dict[str, Table]
     speed: dict[str, Table]
+    trips: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,8 +95,8 @@ def staggered(*sizes: int) -> list[Array]:
 class _Builder:
     """Collects points and links while the arrays take shape."""
 
-    def __init__(self, lineup: LineUp, steady: Steady, reaches: Reaches) -> None:
-        self.lineup, self.steady, self.reaches = lineup, steady, reaches
+    def __init__(self, lineup: LineUp, steady: Steady, reaches: Reaches, laws: Laws) -> None:
+        self.lineup, self.steady, self.reaches, self.laws = lineup, steady, reaches, laws
         self.points = [p.name for p in lineup.points]
         self.heads = [steady.head[p] for p in self.points]
         self.fixed = dict(steady.fixed)
@@ -122,6 +123,8 @@ class _Builder:
             if isinstance(link, Pump):
                 item |= {"kind": PUMP, "curve": self.steady.curve[link.name], "check": link.non_return}
                 item["speed"] = self.steady.speed[link.name]
+                if link.turning is not None and link.name in self.laws.trips:
+                    item["state"] = trip_state(link, link.turning, self.lineup, self.laws.trips[link.name])
             elif isinstance(link, NonReturnValve):
                 item |= non_return_item(link, self.steady)
             else:
@@ -202,9 +205,8 @@ class _Arrays(_Builder):
     def __init__(
         self, lineup: LineUp, steady: Steady, reaches: Reaches, laws: Laws, tables: LossTables
     ) -> None:
-        super().__init__(lineup, steady, reaches)
+        super().__init__(lineup, steady, reaches, laws)
         self.tables = tables
-        self.laws = laws
         self.index = {name: i for i, name in enumerate(self.points)}
         self.gridded = [k for k, n in enumerate(reaches.count) if n]
         self.rows = max(1, -(-reaches.nodes // STRIPS))

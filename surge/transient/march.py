@@ -13,6 +13,7 @@ from surge.arrays import Array, Ints
 from surge.effort import spend
 from surge.errors import SolveError
 from surge.kernel.columns import (
+    L_KIND,
     NOT_CONVERGED,
     NOT_FINITE,
     OK,
@@ -20,7 +21,9 @@ from surge.kernel.columns import (
     P_HI_STEP,
     P_LO,
     P_LO_STEP,
+    PUMP,
     STOPPED_AT_VAPOUR,
+    T_AT,
 )
 from surge.kernel.march import Net, march
 from surge.transient.grid import Grid
@@ -51,6 +54,7 @@ def keep_still(grid: Grid, *, frozen: bool) -> None:
     """
     steps = int(min(max(grid.reaches.count) + 2, max(STILL_STEPS, STILL_WORK / max(grid.reaches.nodes, 1))))
     own = Net(*(a.copy() for a in grid.net._replace(law_i=grid.net.law_i[:0])))
+    own.lf[own.li[:, L_KIND] == PUMP, T_AT] = np.inf  # none trips
     Marched(grid=replace(grid, net=own), frozen=frozen, stride=steps).advance(steps)
 
 

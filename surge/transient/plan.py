@@ -29,11 +29,11 @@ from typing import Any
 import numpy as np
 
 from surge.arrays import Array
-from surge.errors import CaseError, GridError, SolveError
+from surge.errors import CaseError, Fault, GridError, SolveError
 from surge.hydraulics.fixed import at_shares
 from surge.hydraulics.losses import LossTables, loss_tables
 from surge.hydraulics.steady import Steady, steady_state
-from surge.model.lineup import LineUp, Scenario, Table
+from surge.model.lineup import LineUp, Pump, Scenario, Table
 from surge.model.ranges import usual_shares
 from surge.model.stroke import (
     has_steps,
@@ -44,7 +44,7 @@ from surge.model.stroke import (
     speed_over_time,
 )
 from surge.model.topology import farthest, longest_period, neighbours, pipeline_period
-from surge.transient.attached import slow_period
+from surge.transient.attached import fall_of_speed, slow_period
 from surge.transient.effort import march_effort
 from surge.transient.grid import Laws
 from surge.transient.reaches import (
@@ -65,6 +65,10 @@ MOST_EFFORT = 2.5e8  # of one march, beyond which the step is not refined
 # How many times the rules for the step are eased: before the shortest movement gives way (six steps in it are
 # left then), and at all (the longest pipe would be a tenth of a reach). Our own choice.
 MOST_EASE, MOST_EASE_AT_ALL = 16.0, 1000.0
+
+# Of a pump that trips: the time in which its speed would fall to nothing if it fell on as at first, times
+# this, is taken for its run-down; a head below which that would never end [m].
+RUN_DOWN, LEAST_LIFT = 0.5, 1.0
 
 # Where everything moves gradually the error falls with the step, and more work (a second or two) settles it;
 # after a sudden stop fronts meet anew at every step, and it does not.
@@ -204,7 +208,36 @@ def _laws(lineup: LineUp, scenario: Scenario, steady: Steady) -> tuple[Laws, dic
         if pump_moves:
             speed[pump.name] = speed_over_time(steady.set_speed[pump.name], pump_moves)
             movement[pump.name] = speed[pump.name]
-    return Laws(ratio=ratio, speed=speed), movement
+    trips = {}
+    for trip in scenario.trips:
+        pump = next(p for p in lineup.pumps if p.name == trip.pump)
+        assert pump.turning is not None
+        _refuse_beyond(pump, steady)
+        trips[pump.name] = trip.start
+        # About how long it takes, by what it does at first: for the step and the length of the run.
+        lift = max(steady.head[pump.end] - steady.head[pump.start], LEAST_LIFT)
+        about = RUN_DOWN * 2.0 / (fall_of_speed(pump.turning, lineup) * lift)
+        movement[pump.name] = ((trip.start, 1.0), (trip.start + about, 0.0))
+    return Laws(ratio=ratio, speed=speed, trips=trips), movement
+
+
+def _refuse_beyond(pump: Pump, steady: Steady) -> None:
+    """Refuse to trip a pump that works beyond its curve: its torque is not known there."""
+    flow, speed = steady.flow[pump.name], steady.speed[pump.name]
+    assert pump.turning is not None
+    most = min(pump.curve[-1][0], 2.0 * pump.turning.best_flow) * speed
+    if flow > most or speed <= 0.0:
+        raise CaseError(
+            [
+                Fault(
+                    path=(*pump.origin, "curve"),
+                    found=f"{flow * 3600:.0f} m3/h before the trip, where the curve, or twice the best flow, "
+                    f"ends at {most * 3600:.0f} m3/h",
+                    expected="a curve up to the flow before the trip, and a best flow above half of it",
+                    remedy="add points of the pump's test curve at greater flows, and check best_flow",
+                )
+            ]
+        )
 
 
 def first_duration(work: Plan) -> float:

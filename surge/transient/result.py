@@ -268,6 +268,26 @@ class NonReturnResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class TripResult:
+    """What a pump did that tripped.
+
+    Attributes
+    ----------
+    at : float
+        When it tripped [s].
+    speed : float
+        What is left of its full speed at the end of the run [-].
+    unknown : float or None
+        When it left what is known of it: its curve, or the flow up to which its torque is known [s].
+    """
+
+    name: str
+    at: float
+    speed: float
+    unknown: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class DrumResult:
     """What a surge drum did.
 
@@ -359,6 +379,7 @@ class ScenarioResult:
     method: Method
     envelopes: dict[str, Envelope]
     history: History
+    trips: tuple[TripResult, ...] = ()
     non_return_valves: tuple[NonReturnResult, ...] = ()
     relief_valves: tuple[ReliefResult, ...] = ()
     surge_drums: tuple[DrumResult, ...] = ()

@@ -264,7 +264,7 @@ def summarise(
     made = _Results(work, compared, fine, until, tolerance, late)
     history = made.history()
     back = made.back_flow(history)
-    undecided = [*back, *attached_undecided(work.lineup, work.steady, fine.marched)]
+    undecided = [*back, *attached_undecided(work.lineup, work.scenario, work.steady, fine.marched)]
     periods = tuple(
         pipeline_period(work.lineup, v, flow=work.steady.flow[v.name]) for v in work.lineup.valves
     )
@@ -288,7 +288,7 @@ def summarise(
         method=made.method(duration, ahead, tolerance, runs),
         envelopes=made.envelopes(),
         history=history,
-        **attached_results(work.lineup, work.steady, fine.marched),
+        **attached_results(work.lineup, work.scenario, work.steady, fine.marched),
     )
 
 

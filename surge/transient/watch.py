@@ -55,7 +55,8 @@ def first_event(grid: Grid) -> float:
         moved = np.flatnonzero(v != v[0])
         if moved.size:
             times.append(float(t[moved[0] - 1]))
-    return min(times)
+    tripping = (net.li[:, columns.L_KIND] == columns.PUMP) & (net.li[:, columns.L_STATE] != 0)
+    return float(min([*times, *net.lf[tripping, columns.T_AT]]))
 
 
 class Watch:

@@ -241,6 +241,11 @@ def _element(e: Element) -> Iterator[Row]:
         yield table, e.name, "curve, m3/s and m", "word", _points(e.curve)
         yield table, e.name, "speed", "number", e.speed
         yield table, e.name, "non-return valve", "word", _yes_or_no(e.non_return)
+        if e.turning is not None:
+            yield table, e.name, "inertia, kg m2", "number", e.turning.inertia
+            yield table, e.name, "full speed, turns a minute", "number", e.turning.rpm
+            yield table, e.name, "best efficiency", "number", e.turning.efficiency
+            yield table, e.name, "best flow", "flow", e.turning.best_flow
     limits = e.limits
     yield table, e.name, "rating", "pressure", limits.rating
     yield table, e.name, "test pressure", "pressure", limits.test_pressure
@@ -282,6 +287,8 @@ def _scenario(lineup: LineUp, scenario: Scenario) -> Iterator[tuple[str, str, st
     yield "", "shutdown ordered at", "time", scenario.ordered
     for term, time in scenario.timing:
         yield "", f"shutdown: {term}", "time", time
+    for trip in scenario.trips:
+        yield f"pump {trip.pump}", "trips at", "time", trip.start
     yield from _moves(scenario)
 
 

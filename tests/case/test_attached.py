@@ -169,6 +169,56 @@ def test_a_closing_time_needs_a_kv() -> None:
     assert fault.line
 
 
+TURNING = """inertia_kg_m2 = 30.0
+full_speed_rpm = 1480.0
+best_efficiency = 0.8
+best_flow = "700 m3/h"
+non_return_valve"""
+TRIP = """[[scenario]]
+name = "trip"
+
+[[scenario.event]]
+at = "2 s"
+trip = "shore pump"
+
+"""
+
+
+def test_a_trip_is_read() -> None:
+    lineup = case(("non_return_valve", TURNING), (FIRST, TRIP + FIRST)).lineup
+    turning = lineup.pumps[0].turning
+    assert turning is not None
+    assert (turning.inertia, turning.rpm, turning.efficiency) == (30.0, 1480.0, 0.8)
+    assert turning.best_flow == pytest.approx(700 / 3600)
+    (trip,) = lineup.scenarios[0].trips
+    assert (trip.pump, trip.start) == ("shore pump", 2.0)
+
+
+@pytest.mark.parametrize(
+    ("changes", "found"),
+    [
+        ([(FIRST, TRIP + FIRST)], "no inertia"),
+        ([("non_return_valve", TURNING), (FIRST, TRIP + FIRST), ("_m2 = 30.0", "_m2 = 0.0")], "0"),
+        ([("non_return_valve", TURNING.replace("full_speed_rpm = 1480.0\n", ""))], "no key full_speed_rpm"),
+        (
+            [("non_return_valve", TURNING), (FIRST, TRIP.replace("shore pump", "shore pmp") + FIRST)],
+            "shore pmp",
+        ),
+        (
+            [
+                ("non_return_valve", TURNING),
+                (FIRST, TRIP.replace('"shore pump"\n', '"shore pump"\nstroke = "3 s"\n') + FIRST),
+            ],
+            "stroke beside trip",
+        ),
+    ],
+)
+def test_what_is_wrong_with_a_trip_is_told(changes: list[tuple[str, str]], found: str) -> None:
+    faults = records(changed(*changes))
+    assert any(found in fault.found for fault in faults), [fault.found for fault in faults]
+    assert all(fault.line and fault.remedy for fault in faults)
+
+
 def test_no_two_things_have_one_name_and_none_hangs_on_a_tank() -> None:
     twice = records(changed((FIRST, RELIEF + RELIEF + FIRST)))
     assert any("for a second time" in fault.found for fault in twice)

@@ -49,6 +49,8 @@ class DelayLine:
         (time, state, head at the end, flow) -> change of the states in time.
     enters : callable, optional
         (time, M = H - BQ that arrives at the beginning) -> P = H + BQ there; a tank without it.
+    solved : callable, optional
+        (time, state, P) -> flow that leaves, of P - B Q = H, in closed form: instead of ``leaves``.
     after : callable, optional
         Called with time, head and flow at the end, in order of time: for a line without states.
     """
@@ -63,6 +65,7 @@ class DelayLine:
     enters: Callable[[float, float], float] | None = None
     after: Callable[[float, float, float], None] | None = None
     first: float | None = None
+    solved: Callable[[float, Array, float], float] | None = None
     known: list[tuple[Array, Array]] = field(default_factory=list)
 
     def _arrives(self, time: float) -> float:
@@ -80,6 +83,9 @@ class DelayLine:
     def _end(self, time: float, state: Array) -> tuple[float, float]:
         """Head and flow at the end."""
         p = self._arrives(time)
+        if self.solved is not None:
+            flow = self.solved(time, state, p)
+            return p - self.impedance * flow, flow
 
         def miss(h: float) -> float:
             return h - p + self.impedance * self.leaves(time, state, h)

@@ -1,0 +1,179 @@
+"""Pumps that trip: against an ODE of their speed on an exact line, side by side, and what is not known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from support.lineups.lines import line_up, pipe, valve
+from support.oracles.delay_line import Array, DelayLine, Ended
+
+from surge.errors import CaseError
+from surge.kernel import columns
+from surge.model.lineup import GRAVITY, LineUp, Pump, Scenario, Trip, Turning
+from surge.transient.batch import march_batch
+from surge.transient.batch_lane import Lane
+from surge.transient.grid import Grid, build_grid
+from surge.transient.march import Marched
+from surge.transient.plan import plan
+from surge.transient.reaches import divide
+from surge.transient.run import simulate
+
+CURVE = ((0.0, 60.0), (0.1, 54.0), (0.25, 30.0))
+TURNING = Turning(inertia=60.0, rpm=1480.0, efficiency=0.8, best_flow=0.12)
+BORE = 0.3
+SUMP, SHIP = 5.0, 50.0
+
+
+def _pump(name: str = "pump", **more: Any) -> Pump:
+    figures = {"curve": CURVE, "non_return": True, "turning": TURNING} | more
+    return Pump(name=name, start="sump", end="inlet", **figures)
+
+
+def _lineup(*pumps: Pump, friction: float = 0.0) -> LineUp:
+    """Pumps side by side, 800 m of line, a tank."""
+    line = pipe("line", "inlet", "ship", 800.0, 1000.0, diameter=BORE, friction_factor=friction)
+    return line_up([*(pumps or (_pump(),)), line], {"sump": SUMP, "ship": SHIP})
+
+
+def _march(lineup: LineUp, scenario: Scenario, dt: float, duration: float) -> Marched:
+    work = plan(lineup, scenario)
+    grid = build_grid(lineup, work.steady, reaches=divide(work.times, dt), laws=work.laws, tables=work.tables)
+    made = Marched(grid=grid, frozen=False, stride=1)
+    made.advance(round(duration / dt))
+    return made
+
+
+def _exact(at: float, until: float) -> Ended:
+    """The pump at the end of a line from the ship's tank, its speed by an ODE."""
+    c2, c1, c0 = np.polyfit(*np.array(CURVE).T, 2)
+    w0 = 2 * math.pi * TURNING.rpm / 60
+    rho_g = 1000.0 * GRAVITY
+    impedance = 1000.0 / (GRAVITY * math.pi / 4 * BORE**2)
+    first = float(max(np.roots([c2, c1, c0 + SUMP - SHIP])))
+
+    def solved(_t: float, s: Array, p: float) -> float:
+        """Of SUMP + n**2 c0 + n c1 Q + c2 Q**2 = p + B Q, not backwards; it leaves the line for the pump."""
+        n = max(float(s[0]), 1e-9)
+        drive = SUMP + n * n * c0 - p
+        if drive <= 0.0:
+            return 0.0
+        b = n * c1 - impedance
+        return float((b + math.sqrt(b * b - 4 * c2 * drive)) / (2 * c2))
+
+    def moves(t: float, s: Array, h: float, q: float) -> list[float]:
+        n, through = max(float(s[0]), 1e-9), -q
+        if t < at:
+            return [0.0]
+        head = n * n * c0 + n * c1 * through + c2 * through**2
+        r = through / (n * TURNING.best_flow)
+        torque = rho_g * max(head, 0.0) * TURNING.best_flow / (TURNING.efficiency * (2 - r) * w0)
+        return [-torque / (TURNING.inertia * w0)]
+
+    made = DelayLine(
+        head=SHIP,
+        flow=-first,
+        impedance=impedance,
+        back=1.6,
+        leaves=lambda *_: 0.0,
+        moves=moves,
+        solved=solved,
+    )
+    return made.run(until, [1.0])
+
+
+@pytest.mark.slow
+def test_a_trip_is_that_of_an_ode() -> None:
+    exact = _exact(0.5, 6.4)
+    scenario = Scenario(name="trip", trips=(Trip(pump="pump", start=0.5),))
+    at = np.arange(1, 120) * 0.05
+    wrong = []
+    for steps in (20, 80, 320):
+        made = _march(_lineup(), scenario, 1.0 / steps, 6.4)
+        heads = np.vstack(made.heads)[:, made.grid.points.index("inlet")][:: steps // 20][1:120]
+        wrong.append(float(np.mean(np.abs(heads - np.interp(at, exact.time, exact.head)))))
+        speed = float(made.grid.net.lf[0, columns.L_SPEED])
+    assert wrong[1] < 0.3 * wrong[0]
+    assert wrong[2] < 1e-3 * float(np.ptp(exact.head))
+    # That of the next step: dt later.
+    assert speed == pytest.approx(float(exact.state[-1, 0]), rel=3e-4)
+    assert made.grid.net.lf[0, columns.T_UNKNOWN] < 0.0
+
+
+def test_without_inertia_to_speak_of_it_stops_at_once_and_with_endless_inertia_never() -> None:
+    scenario = Scenario(name="trip", trips=(Trip(pump="pump", start=0.5),))
+    for inertia, left in ((1e-3, 0.05), (1e9, 1.0)):
+        pump = _pump(turning=replace(TURNING, inertia=inertia))
+        made = _march(_lineup(pump), scenario, 0.01, 2.0)
+        assert float(made.grid.net.lf[0, columns.L_SPEED]) == pytest.approx(left, abs=0.05)
+
+
+def test_one_of_two_side_by_side_trips_and_the_other_takes_over() -> None:
+    """The one that trips is parted by its non-return valve; the other goes on, at its own working point."""
+    lineup = _lineup(_pump("one"), _pump("two"), friction=0.02)
+    scenario = Scenario(name="trip", trips=(Trip(pump="one", start=1.0),))
+    made = _march(lineup, scenario, 0.02, 60.0)
+    alone = plan(_lineup(_pump("two"), friction=0.02), Scenario(name="steady"))
+    flows = np.vstack(made.flows)[-1]
+    assert flows[made.grid.links.index("one")] == 0.0
+    assert flows[made.grid.links.index("two")] == pytest.approx(alone.steady.flow["two"], rel=1e-3)
+    # 120 m3/h more than before: to the right of its best point, but within its curve.
+    assert made.grid.net.lf[1, columns.L_SPEED] == 1.0
+
+
+def test_what_leaves_its_curve_cannot_be_decided() -> None:
+    """Without a non-return valve the flow turns through the pump: its torque is not known then."""
+    lineup = _lineup(_pump(non_return=False), friction=0.02)
+    scenario = Scenario(name="trip", trips=(Trip(pump="pump", start=1.0),))
+    lineup = lineup.with_(scenarios=(scenario,))
+    result = simulate(lineup, scenario, quick=True)
+    (trip,) = result.trips
+    assert trip.unknown is not None
+    assert any("leaves its curve" in reason for reason in result.undecided)
+    kept = simulate(_lineup(friction=0.02).with_(scenarios=(scenario,)), scenario, quick=True)
+    assert kept.trips[0].unknown is None
+    assert not kept.undecided
+
+
+def test_a_curve_that_ends_before_the_flow_is_refused() -> None:
+    short = _pump(curve=((0.0, 60.0), (0.1, 54.0)))
+    scenario = Scenario(name="trip", trips=(Trip(pump="pump", start=1.0),))
+    with pytest.raises(CaseError) as caught:
+        plan(_lineup(short), scenario)
+    assert caught.value.faults[0].path[-1] == "curve"
+
+
+def test_steady_until_it_trips_beside_a_valve() -> None:
+    elements = [
+        _pump(),
+        pipe("line", "inlet", "end", 300.0, 1000.0, diameter=BORE, friction_factor=0.02),
+        valve("valve", "end", "ship", 0.05),
+    ]
+    lineup = line_up(elements, {"sump": SUMP, "ship": SHIP})
+    made = _march(lineup, Scenario(name="t", trips=(Trip(pump="pump", start=1.0),)), 0.01, 3.0)
+    heads = np.vstack(made.heads)[:99]
+    assert np.ptp(heads, axis=0).max() < 1e-8
+    assert np.ptp(np.vstack(made.heads), axis=0).max() > 5.0
+
+
+@pytest.mark.parametrize("together", [True, False])
+def test_side_by_side_is_one_by_one(together: bool) -> None:
+    """Two pumps that branch, one tripping, in a block of the batch: the single march to rounding."""
+    lineup = _lineup(_pump("one"), _pump("two"), friction=0.02)
+    scenario = Scenario(name="trip", trips=(Trip(pump="one", start=0.3),))
+    work = plan(lineup, scenario)
+    reaches = divide(work.times, 0.02)
+
+    def grid() -> Grid:
+        return build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
+
+    lanes = [Lane(grid=grid(), steps=300 + 50 * i) for i in range(3)]
+    for lane, found in zip(lanes, march_batch(lanes, frozen=False, together=together), strict=True):
+        one = Marched(grid=grid(), frozen=False, stride=1)
+        one.advance(lane.steps)
+        assert np.abs(one.point_lo - found.point_lo).max() < 1e-9
+        assert np.abs(one.point_hi - found.point_hi).max() < 1e-9
+        assert np.ptp(np.vstack(one.heads), axis=0).max() > 3.0

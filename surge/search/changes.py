@@ -99,11 +99,12 @@ def _earliest(move: ValveMove | PumpMove, by: float) -> float:
 
 
 def without(scenario: Scenario, names: Moves) -> Scenario:
-    """Return a scenario in which some valves and pumps stay as they are; all others move when they did."""
+    """Return a scenario in which some valves and pumps stay as they are, and do not trip; others move."""
     return replace(
         scenario,
         moves=tuple(m for m in scenario.moves if m.valve not in names),
         pump_moves=tuple(m for m in scenario.pump_moves if m.pump not in names),
+        trips=tuple(t for t in scenario.trips if t.pump not in names),
     )
 
 

@@ -294,7 +294,8 @@ class _Finder:
         self._tell("the cause")
         whole = _pressure(fixed, scenario, worst)
         found = []
-        for names in begun_together(scenario):
+        tripped = [(trip.pump,) for trip in scenario.trips]
+        for names in (*begun_together(scenario), *tripped):
             self._tell("the cause")
             found.append((names, _pressure(fixed, without(scenario, names), worst)))
         return _chosen(worst, whole, found, steady=_steady(run, worst))

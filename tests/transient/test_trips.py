@@ -14,6 +14,7 @@ from support.oracles.delay_line import Array, DelayLine, Ended
 from surge.errors import CaseError
 from surge.kernel import columns
 from surge.model.lineup import GRAVITY, LineUp, Pump, Scenario, Trip, Turning
+from surge.search.changes import without
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane
 from surge.transient.grid import Grid, build_grid
@@ -177,3 +178,8 @@ def test_side_by_side_is_one_by_one(together: bool) -> None:
         assert np.abs(one.point_lo - found.point_lo).max() < 1e-9
         assert np.abs(one.point_hi - found.point_hi).max() < 1e-9
         assert np.ptp(np.vstack(one.heads), axis=0).max() > 3.0
+
+
+def test_a_scenario_without_a_pump_is_without_its_trip() -> None:
+    scenario = Scenario(name="t", trips=(Trip(pump="one", start=1.0), Trip(pump="two", start=1.0)))
+    assert [t.pump for t in without(scenario, ("one",)).trips] == ["two"]

@@ -121,7 +121,12 @@ class Plan:
     def step(self) -> float:
         """The step by the rules, as this plan eases them [s]."""
         return choose_step(
-            self.times, stroke=self.stroke, way=self.way, ease=self.ease, stretches=self.stretches
+            self.times,
+            stroke=self.stroke,
+            way=self.way,
+            period=self.period,
+            ease=self.ease,
+            stretches=self.stretches,
         )
 
     def effort(self, reaches: Reaches, duration: float) -> float:

@@ -10,8 +10,11 @@ Decisions
   so that a line is marched alike in however many pieces it is drawn. The ends of its pieces fall on a step of
   the stretch, and its last piece takes the fraction: only where its pieces meet is off, by a step at most.
 * The step leaves at least ``LEAST_REACHES`` reaches in the longest stretch and as many steps in the shortest
-  stroke. A fraction spreads a front, most at half a step, so of the steps near the largest that leave this,
-  the one is taken that spreads least and lumps least.
+  stroke, and one reach in every stretch that takes a wave more than ``OF_PERIOD`` of the longest pipeline
+  period, or ``OF_STROKE`` of the shortest stroke where that is less: what rings in a lump, or in a single
+  reach with a fraction, is damped in all marches alike, and no difference of them shows it. A fraction
+  spreads a front, most at half a step, so of the steps near the largest that leave this, the one is taken
+  that spreads least and lumps least.
 * Pieces of a stretch that are lumped are together no more than a reach of it may be: one of ``LEAST_REACHES``
   parts.
 * The shortest pipeline period of a valve that moves has at least twice ``LEAST_REACHES`` steps. Where the
@@ -33,6 +36,7 @@ from surge.arrays import Array, Ints
 from surge.errors import GridError
 
 LEAST_REACHES = 100  # in the longest stretch, and steps in the shortest stroke
+OF_PERIOD, OF_STROKE = 0.001, 0.005  # a stretch that is shorter for a wave may be lumped
 LOOK_FINER = 1.3  # a step up to so much below the largest allowed is taken when it spreads and lumps less
 MOST_REACHES = 200_000  # in all: 1.6 MB an array
 MOST_LOOKED_AT = 200  # steps among which the best is sought
@@ -136,6 +140,7 @@ def choose_step(
     *,
     stroke: float,
     way: float = np.inf,
+    period: float = 0.0,
     ease: float = 1.0,
     stretches: Stretches = (),
 ) -> float:
@@ -149,6 +154,8 @@ def choose_step(
         Shortest stroke or run-down [s]; infinite when there are only steps.
     way : float
         Shortest pipeline period of a valve that moves [s]; infinite when none does.
+    period : float
+        Longest pipeline period [s].
     ease : float
         How many times coarser the step may be [-].
     stretches : tuple of tuple of int
@@ -160,9 +167,13 @@ def choose_step(
         When it would take more than ``MOST_REACHES`` reaches.
     """
     order, starts = _ordered(times, stretches)
-    longest = float(np.add.reduceat(times[order], starts).max())
+    ways = np.add.reduceat(times[order], starts)
+    longest = float(ways.max())
     cap = ease * min(longest, stroke, way / 2) / LEAST_REACHES
     cap = min(cap, coarsest(times, stretches, ease))
+    cap = min(
+        cap, float(ways[ways >= ease * min(OF_PERIOD * period, OF_STROKE * stroke)].min(initial=longest))
+    )
     first = int(np.ceil(longest / cap * (1 - 1e-9)))
     if first * times.sum() / longest > MOST_REACHES:
         raise GridError(_too_fine(first, longest, stroke))

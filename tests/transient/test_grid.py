@@ -27,8 +27,16 @@ def test_the_step_keeps_its_rules_and_lengths_are_exact(times: list[float], stro
         assert 0.0 <= share < 1.0
         assert n == 0 or (n + share) * dt == pytest.approx(own, rel=2e-9)
     assert max(reaches.count) >= LEAST_REACHES
-    largest = min(float(t.max()), stroke) / LEAST_REACHES
+    largest = min(float(t.max()) / LEAST_REACHES, stroke / LEAST_REACHES, float(t.min()))
     assert largest / LOOK_FINER / (1 + 1 / LEAST_REACHES) <= dt <= largest * (1 + 1e-9)
+
+
+def test_what_takes_a_wave_some_time_has_a_reach() -> None:
+    """A thousandth of the period, or half a hundredth of the stroke if that is less, may be lumped."""
+    t = np.array([1.0, 0.004, 0.0019])
+    assert divide(t, choose_step(t, stroke=np.inf, period=2.0)).count[1:] == (1, 0)
+    assert divide(t, choose_step(t, stroke=0.3, period=2.0)).count[2] >= 1
+    assert divide(t, choose_step(t, stroke=np.inf, period=2.0, ease=4.0)).count[1:] == (0, 0)
 
 
 def test_of_the_steps_near_the_largest_one_is_taken_that_fits() -> None:

@@ -21,7 +21,7 @@ pytestmark = pytest.mark.slow
 
 SIZE = 0.05  # short shore lines: the same elements, a small part of the work
 # Of all kinds, sudden and gradual, settled and not, such as take little work.
-SEEDS = (1168, 1284, 171, 785, 213, 386, 1274, 1314, 729, 1021, 205, 550, 395)
+SEEDS = (1168, 1284, 171, 785, 213, 386, 1274, 1314, 762, 1021, 205, 550, 395)
 OWN = 1e7  # effort of one march of the run itself, and of another march here
 WORK = 4e8
 SLOW = (1274,)  # goes to the slow solver too
@@ -86,11 +86,12 @@ def test_errors_cover_the_differences(against: str, found: list[Missed]) -> None
 
 
 def test_gradual_strokes_settle_with_more_work(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Short elements beside long ones: at the bound for sudden stops this one would be left unsettled."""
+    """Short elements beside long ones: with less work than it may take this one would be left unsettled."""
     lineup, scenario = network(3033)
     settled = simulate(lineup, scenario).method
     assert settled.worst_error <= settled.tolerance
-    monkeypatch.setattr(plan, "MOST_EFFORT_GRADUAL", plan.MOST_EFFORT)
+    taken = settled.nodes * settled.steps
+    monkeypatch.setattr(plan, "MOST_EFFORT_GRADUAL", taken / 2)
     left = simulate(lineup, scenario).method
     assert left.worst_error > left.tolerance
 

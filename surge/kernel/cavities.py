@@ -11,7 +11,7 @@ Decisions
   node takes what is left of it. Liquid and cavities together keep their volume to rounding, and a cavity
   gives back no more than the work that it took. What it costs: volumes are up to one step early.
 * A reach's loss belongs to the flow on its own side of a cavity. By what both sides differ the next volume
-  changes (``OWED``), a step late.
+  changes (``N_OWED``), a step late.
 * Points: links see a point with a cavity as a source of head behind an impedance, its law along the tangent
   at the flow into the links; in rounds (Newton), until heads are those of the law. Without gas this turns
   cavities on and off.

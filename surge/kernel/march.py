@@ -106,7 +106,7 @@ def _value(time, first, last, times, values):
 
 
 @jit
-def _move(time, law_i, times, values, lf):
+def move(time, law_i, times, values, lf):
     """Set every link that moves to what it is at ``time`` [s].
 
     law_i (laws, 4), int64: link, 1 for a speed and 0 for a Kv ratio, first and last point (one beyond) in
@@ -124,7 +124,7 @@ def _move(time, law_i, times, values, lf):
 
 
 @jit
-def _count_kept(li, pf):
+def count_kept(li, pf):
     """Number of links and points that keep something from step to step.
 
     li (links, L_INTS): lumped elements, and links with a state. pf (points, P_FLOATS): points with storage.
@@ -140,7 +140,7 @@ def _count_kept(li, pf):
 
 
 @jit
-def _store(pf):
+def store(pf):
     """What the storage of lumped elements brings to their points (trapezoidal, like a short stub).
 
     pf (points, P_FLOATS): P_H [m] and P_STUB_Y [m2/s] are read, P_STUB [m] is written, P_XY [m3/s] grows.
@@ -151,7 +151,7 @@ def _store(pf):
 
 
 @jit
-def _remember(time, dt, pf, li, lf, tables):
+def remember(time, dt, pf, li, lf, tables):
     """Keep what links need for the step after ``time`` [s], which came ``dt`` [s] after the one before.
 
     Lumped elements: trapezoidal inertia and loss. pf (points, P_FLOATS): P_H [m]. li (links, L_INTS). lf
@@ -171,7 +171,7 @@ def _remember(time, dt, pf, li, lf, tables):
 
 
 @jit
-def _orifices(pairs, pf, li, lf):
+def solve_orifices(pairs, pf, li, lf):
     """Valves and passages that share their two points with no other link: closed form.
 
     pairs (n,): their rows in li (links, L_INTS). pf (points, P_FLOATS): P_FIXED [m], P_XY [m3/s] and P_Z
@@ -192,7 +192,7 @@ def _orifices(pairs, pf, li, lf):
 
 
 @jit
-def _chains(chains, chain, pf, li, lf, knots, coef, lumps):
+def solve_chains(chains, chain, pf, li, lf, knots, coef, lumps):
     """Links behind one another, and single pumps and lumped elements, between two sources; returns a status.
 
     chains (n, 2): first row of each in chain (rows, CH_INTS), and the row after its last. pf (points,
@@ -227,7 +227,7 @@ def _chains(chains, chain, pf, li, lf, knots, coef, lumps):
 
 
 @jit
-def _clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix, rhs):
+def solve_clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix, rhs):
     """Links that branch: trees by sweeps, what is no tree or does not close by Newton's method; a status.
 
     ci (clusters, C_INTS), members (m,), tree (rows, T_INTS); lumps (lumped, steps + 1) [m], the rest as for
@@ -270,7 +270,7 @@ def _extremes(step, p, m, at_p, at_m, pi, pf, probe, probe_head, probe_step):
 
 
 @jit
-def _record(row, pf, lf, ei, ef, heads, flows):
+def record_row(row, pf, lf, ei, ef, heads, flows):
     """Write point heads, link flows and flows into pipe ends of this instant into row ``row``.
 
     pf (points, P_FLOATS), lf (links, L_FLOATS), ei (ends, E_INTS), ef (ends, E_FLOATS) are read. heads (rows,
@@ -341,7 +341,7 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     floor, point_floor, found = net.floor, net.point_floor, net.found
     n_chains = chains.shape[0]
     n_clusters = ci.shape[0]
-    n_kept = _count_kept(li, pf)
+    n_kept = count_kept(li, pf)
     last = table.shape[1] - 1.0
     n_start = ei.shape[0] // 2
     size = hi.size
@@ -365,25 +365,25 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
             rise,
         )  # fmt: skip
         # A law point that falls on this instant holds although n*dt may be rounded below it.
-        _move((first + k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
+        move((first + k + 1) * dt * (1.0 + 1e-12), law_i, law_t, law_v, lf)
         arrive(p, m, a, b, n_start, pf, ei, ef)
         if n_kept > 0:
-            _store(pf)
+            store(pf)
         for i in range(plain.size):
             pf[plain[i], P_H] = pf[plain[i], P_FIXED] + pf[plain[i], P_XY] * pf[plain[i], P_Z]
-        _orifices(pairs, pf, li, lf)
+        solve_orifices(pairs, pf, li, lf)
         # Asked here and not inside: handing so many arrays to a function costs as much as a junction.
-        status = _chains(chains, chain, pf, li, lf, knots, coef, lumps) if n_chains > 0 else OK
+        status = solve_chains(chains, chain, pf, li, lf, knots, coef, lumps) if n_chains > 0 else OK
         if n_clusters > 0:
-            bad = _clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix, rhs)
+            bad = solve_clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix, rhs)
             status = max(status, bad)
         if n_kept > 0:
-            _remember((first + k + 1) * dt, dt, pf, li, lf, lumps)
+            remember((first + k + 1) * dt, dt, pf, li, lf, lumps)
         if status != OK:
             return status, k, rows
         _extremes(first + k + 1, p, m, a, b, pi, pf, probe, probe_head, probe_step)
         if record and (first + k + 1) % stride == 0:
-            _record(rows, pf, lf, ei, ef, heads, flows)
+            record_row(rows, pf, lf, ei, ef, heads, flows)
             rows += 1
         if watch_vapour and _boils(p[a : a + size], m[b : b + size], floor, pf, point_floor, found):
             return STOPPED_AT_VAPOUR, k + 1, rows

@@ -5,6 +5,7 @@ from __future__ import annotations
 from surge.proof import allievi as proof_allievi
 from surge.proof import attached as proof_attached
 from surge.proof import books as proof_books
+from surge.proof import cavities as proof_cavities
 from surge.proof import ends as proof_ends
 from surge.proof import friction as proof_friction
 from surge.proof import junctions as proof_junctions
@@ -21,6 +22,7 @@ CHECKS: tuple[Check, ...] = (
     *proof_junctions.CHECKS,
     *proof_ends.CHECKS,
     *proof_attached.CHECKS,
+    *proof_cavities.CHECKS,
     *proof_books.CHECKS,
     *proof_allievi.CHECKS,
     *proof_packing.CHECKS,

@@ -30,6 +30,7 @@ from surge.model.lineup import (
     Tank,
     Valve,
 )
+from surge.transient.cavity_march import CavityMarch, build_cavity_grid
 from surge.transient.grid import Laws, build_grid
 from surge.transient.march import Marched
 from surge.transient.reaches import Reaches, divide
@@ -161,21 +162,22 @@ def start(
     shut: tuple[str, ...] = (),
     trapped: tuple[tuple[str, float], ...] = (),
     parts: int = 1,
+    gas: float | None = None,
 ) -> KeptMarch:
-    """A run at time 0 on the step ``dt`` [s]; laws of Kv ratio and speed as they stand, trips [s]."""
+    """A run at time 0 on the step ``dt`` [s]; laws of Kv ratio and speed as they stand, trips [s].
+
+    With ``gas``, a share of free gas [-], it is one with cavities.
+    """
     steady = steady_state(lineup, Scenario(name="test", shut_at_start=shut, trapped=trapped))
     flow = np.array([steady.flow[p.name] for p in lineup.pipes])
     reaches: Reaches = replace(divide(np.array([p.travel_time for p in lineup.pipes]), dt), parts=parts)
-    grid = build_grid(
-        lineup,
-        steady,
-        reaches=reaches,
-        laws=Laws(ratio=dict(ratio or {}), speed=dict(speed or {}), trips=dict(trips or {})),
-        tables=loss_tables(lineup, flow),
-    )
-    return KeptMarch(
-        lineup=lineup, steady=steady, marched=Marched(grid=grid, frozen=lineup.frozen_friction, stride=1)
-    )
+    laws = Laws(ratio=dict(ratio or {}), speed=dict(speed or {}), trips=dict(trips or {}))
+    tables, frozen = loss_tables(lineup, flow), lineup.frozen_friction
+    if gas is None:
+        grid = build_grid(lineup, steady, reaches=reaches, laws=laws, tables=tables)
+        return KeptMarch(lineup=lineup, steady=steady, marched=Marched(grid=grid, frozen=frozen, stride=1))
+    boils = build_cavity_grid(lineup, steady, reaches=reaches, laws=laws, tables=tables, gas=gas)
+    return KeptMarch(lineup=lineup, steady=steady, marched=CavityMarch(grid=boils, frozen=frozen))
 
 
 def run(lineup: LineUp, dt: float, duration: float, **more: Any) -> KeptMarch:

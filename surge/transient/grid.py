@@ -203,9 +203,16 @@ class _Arrays(_Builder):
     """Turns what was collected into the kernel's arrays."""
 
     def __init__(
-        self, lineup: LineUp, steady: Steady, reaches: Reaches, laws: Laws, tables: LossTables
+        self,
+        lineup: LineUp,
+        steady: Steady,
+        reaches: Reaches,
+        laws: Laws,
+        tables: LossTables,
+        storage: float,
     ) -> None:
         super().__init__(lineup, steady, reaches, laws)
+        self.storage = storage
         self.tables = tables
         self.index = {name: i for i, name in enumerate(self.points)}
         self.gridded = [k for k, n in enumerate(reaches.count) if n]
@@ -294,7 +301,9 @@ class _Arrays(_Builder):
         self.pi[:, columns.P_KIND] = [FIXED if p in self.fixed else FREE for p in self.points]
         y = np.array(self.stub)
         np.add.at(y, owner, self.ef[:, columns.E_Y])
-        free = (self.pi[:, columns.P_KIND] == FREE) & (y > 0)
+        free = self.pi[:, columns.P_KIND] == FREE
+        y[free & (y == 0)] = self.storage
+        free &= y > 0
         self.pf[:, columns.P_Z] = np.where(free, 1 / np.where(y > 0, y, 1.0), 0.0)
         self.pf[:, columns.P_FIXED] = [self.fixed.get(p, 0.0) for p in self.points]
         self.pf[:, columns.P_Y] = y
@@ -414,6 +423,7 @@ def build_grid(
     laws: Laws,
     tables: LossTables,
     probes: Mapping[str, Sequence[float]] | None = None,
+    storage: float = 0.0,
 ) -> Grid:
     """Return the kernel's arrays for a line-up at its steady flow.
 
@@ -423,13 +433,15 @@ def build_grid(
         As made by the functions of this package.
     probes : dict of str to sequence of float
         Pipe name -> shares of its length, 0 to 1 [-], whose nearest nodes are recorded.
+    storage : float
+        Given to points at which only links meet, so that each has a head of its own [m2/s].
 
     Raises
     ------
     GridError
         When the loss of one reach is too large a part of the wave.
     """
-    work = _Arrays(lineup, steady, reaches, laws, tables)
+    work = _Arrays(lineup, steady, reaches, laws, tables, storage)
     friction = work.friction()
     work.ends()
     work.point_arrays()

@@ -123,12 +123,15 @@ class Marched:
     tail: Array = field(init=False)
 
     def __post_init__(self) -> None:
-        self.watch = Watch(self.grid)
+        self.watch = self._watch()
         self.time.append(np.zeros(1))
         self.heads.append(self.watch.heads[None, :])
         self.flows.append(self.watch.flows[None, :])
         self.between = np.zeros((self.watch.heads.size, 2))
         self.tail = np.repeat(self.heads[0], 2 * AROUND + 1, axis=0)
+
+    def _watch(self) -> Watch:
+        return Watch(self.grid)
 
     @property
     def point_hi(self) -> Array:
@@ -181,10 +184,10 @@ class Marched:
         return self.room[0][:rows], self.room[1][:rows]
 
     def _chunk(self, n: int, to_vapour: bool) -> None:
-        net, dt, stride = self.grid.net, self.grid.reaches.dt, self.stride
+        dt, stride = self.grid.reaches.dt, self.stride
         heads, flows = self._record(n + 1)
         heads[0], flows[0] = self.watch.heads, self.watch.flows
-        status, count, _ = march(net, self.done, n, dt, self.frozen, to_vapour, 1, heads[1:], flows[1:])
+        status, count = self._march(n, to_vapour, heads[1:], flows[1:])
         if status not in (OK, STOPPED_AT_VAPOUR):
             raise SolveError(f"{_WHY[status]} at {(self.done + count) * dt:.3f} s")
         self.stopped = status == STOPPED_AT_VAPOUR
@@ -196,6 +199,12 @@ class Marched:
         first = self.done // stride + 1
         self.time.append(np.arange(first, first + self.heads[-1].shape[0]) * stride * dt)
         self.done += count
+
+    def _march(self, n: int, to_vapour: bool, heads: Array, flows: Array) -> tuple[int, int]:
+        """March ``n`` steps into histories; a status, and the steps done."""
+        dt = self.grid.reaches.dt
+        status, count, _ = march(self.grid.net, self.done, n, dt, self.frozen, to_vapour, 1, heads, flows)
+        return status, count
 
     def _look_between(self, heads: Array) -> None:
         """What lies between the steps at extremes of the last steps; heads (steps, points) [m]."""

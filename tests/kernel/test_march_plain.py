@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from support.plain_march import FROZEN_PEAK, marched
+from support.lineups.lines import start
+from support.plain_march import FROZEN_PEAK, lineup, marched
 
 from surge.kernel.laws import solve_dense, table_loss
 from surge.kernel.orifices import orifice_flow
@@ -28,6 +29,15 @@ def test_closure_against_the_pump() -> None:
     # nothing can be below for ever, and below the steady head plus the whole velocity head J.
     assert heads.max() == pytest.approx(FROZEN_PEAK, rel=1e-9)
     assert heads.max() > 90.0
+
+
+@pytest.mark.parametrize(("gas", "expected"), [(0.0, 0.3870849708822197), (1e-7, 0.38658780757541145)])
+def test_cavities(gas: float, expected: float) -> None:
+    # Frozen regression, as below: largest volume.
+    shuts = {"manifold": ((0.0, 1.0), (0.1, 1.0), (0.2, 0.0))}
+    made = start(lineup(), 0.05, ratio=shuts, gas=gas)
+    made.advance(120)
+    assert made.marched.largest() == pytest.approx(expected, rel=1e-9)
 
 
 def test_orifice_flow_solves_its_equation() -> None:

@@ -130,7 +130,7 @@ def test_the_step_is_chosen_in_little_room() -> None:
     times[0] = 50.0
     tracemalloc.start()
     try:
-        choose_step(times, stroke=20.0)
+        choose_step(times, stroke=20.0, period=100.0)
         peak = tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()

@@ -171,9 +171,8 @@ def choose_step(
     longest = float(ways.max())
     cap = ease * min(longest, stroke, way / 2) / LEAST_REACHES
     cap = min(cap, coarsest(times, stretches, ease))
-    cap = min(
-        cap, float(ways[ways >= ease * min(OF_PERIOD * period, OF_STROKE * stroke)].min(initial=longest))
-    )
+    short = ease * min(OF_PERIOD * period, OF_STROKE * stroke)
+    cap = min(cap, float(ways[ways >= short].min(initial=longest)))
     first = int(np.ceil(longest / cap * (1 - 1e-9)))
     if first * times.sum() / longest > MOST_REACHES:
         raise GridError(_too_fine(first, longest, stroke))

@@ -49,7 +49,7 @@ def test_of_a_round_peak_more_is_told_than_the_steps_miss(bend: float, top: floa
 
 @pytest.mark.parametrize(
     "heads",
-    [(0, 0, 1, 1, 1), (1, 1, 1, 0, 0), (0, 0, 1, 0, 0), (0, 1, 2, 2, 2), (3, 3, 3, 3, 3), (0, 1, 2, 1, 0)],,
+    [(0, 0, 1, 1, 1), (1, 1, 1, 0, 0), (0, 0, 1, 0, 0), (0, 1, 2, 2, 2), (3, 3, 3, 3, 3), (0, 1, 2, 1, 0)],
 )
 def test_of_fronts_levels_and_corners_at_a_step_nothing_is_missed(heads: tuple[float, ...]) -> None:
     assert beyond(np.array([heads], dtype=float))[0] == 0.0

@@ -318,7 +318,7 @@ def _solve_points(dt, net):
     return NOT_CONVERGED
 
 
-@entry(results=3)
+@entry(results=2)
 def march_cavities(net, first, steps, dt, frozen, heads, flows, volumes):
     """March ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``net`` is changed.
 
@@ -332,8 +332,8 @@ def march_cavities(net, first, steps, dt, frozen, heads, flows, volumes):
 
     Returns
     -------
-    status, done, rows : int, int, int
-        A status of :mod:`surge.kernel.columns`, the steps done, and the rows written.
+    status, done : int, int
+        A status of :mod:`surge.kernel.columns`, and the steps done: so many rows are written.
     """
     p, m, window = net.p, net.m, net.window
     pi, pf, ei, ef, li, lf = net.pi, net.pf, net.ei, net.ef, net.li, net.lf
@@ -360,7 +360,7 @@ def march_cavities(net, first, steps, dt, frozen, heads, flows, volumes):
             store(pf)
         status = _solve_points(dt, net)
         if status != OK:
-            return status, k, k
+            return status, k
         _end_points(first + k + 1, dt, net.point_floor, pi, pf, net.pc)
         if n_kept > 0:
             remember((first + k + 1) * dt, dt, pf, li, lf, net.lump_table)
@@ -368,7 +368,7 @@ def march_cavities(net, first, steps, dt, frozen, heads, flows, volumes):
         for i in range(pf.shape[0]):
             volumes[k, i] = net.pc[i, PC_VOLUME]
         if k % 256 == 255 and not np.isfinite(pf[:, P_H].sum()):
-            return NOT_FINITE, k + 1, k + 1
+            return NOT_FINITE, k + 1
     if not np.isfinite(pf[:, P_H].sum()):
-        return NOT_FINITE, steps, steps
-    return OK, steps, steps
+        return NOT_FINITE, steps
+    return OK, steps

@@ -54,10 +54,8 @@ def load(name: str, kinds: str, made_anew: Callable[[], bytes]) -> Callable[...,
     if found is not None:
         taken, _, code = found.partition(b"\n")
         if taken == kinds.encode():
-            try:
+            with suppress(RuntimeError):  # of another linker's make: compiled anew, it is written anew
                 return _linked(code)
-            except RuntimeError:  # of another linker's make: compiled anew, it is written anew
-                found = None
     made = made_anew()
     _keep(name, kinds.encode() + b"\n" + made)
     return _linked(made)

@@ -164,7 +164,7 @@ def relief_advance(e, drop, time, dt, lf):
     lf[e, L_PASSED] += 0.5 * dt * (lf[e, L_BEFORE] + lf[e, L_Q])
     lf[e, L_BEFORE] = lf[e, L_Q]
     part = 0.0
-    if lf[e, L_OVER] < opening < drop:
+    if lf[e, L_OVER] <= opening < drop:
         part = (drop - opening) / (drop - lf[e, L_OVER])
         if lf[e, L_OPENED] < 0.0:
             lf[e, L_OPENED] = time - part * dt

@@ -34,15 +34,17 @@ def trip_advance(e, drop, time, dt, lf):
     """
     n = lf[e, L_SPEED]
     q = lf[e, L_Q]
-    if time + dt > lf[e, T_AT] and n > 0.0:
+    if time + dt > lf[e, T_AT]:
+        # Also of one that stands, in which nothing may flow then: it can stop within a step.
         if (q < 0.0 or q > lf[e, T_MOST] * n) and lf[e, T_UNKNOWN] < 0.0:
             lf[e, T_UNKNOWN] = time
-        # A non-return valve that is shut parts the heads: the pump's own is that at no flow.
-        head = max(-drop if q != 0.0 else n * n * lf[e, T_SHUT_OFF], 0.0)
-        ratio = min(max(q / (n * lf[e, T_BEST]), 0.0), _MOST_RATIO)
-        fall = lf[e, T_K] * head / (2.0 - ratio)
-        before = lf[e, T_FALL] if lf[e, T_FALL] >= 0.0 else fall
-        # Two steps tell how the fall goes on; of the step in which it trips only the rest counts.
-        span = min(time + dt - lf[e, T_AT], dt)
-        lf[e, L_SPEED] = max(n - span * (1.5 * fall - 0.5 * before), 0.0)
-        lf[e, T_FALL] = fall
+        if n > 0.0:
+            # A non-return valve that is shut parts the heads: the pump's own is that at no flow.
+            head = max(-drop if q != 0.0 else n * n * lf[e, T_SHUT_OFF], 0.0)
+            ratio = min(max(q / (n * lf[e, T_BEST]), 0.0), _MOST_RATIO)
+            fall = lf[e, T_K] * head / (2.0 - ratio)
+            before = lf[e, T_FALL] if lf[e, T_FALL] >= 0.0 else fall
+            # Two steps tell how the fall goes on; of the step in which it trips only the rest counts.
+            span = min(time + dt - lf[e, T_AT], dt)
+            lf[e, L_SPEED] = max(n - span * (1.5 * fall - 0.5 * before), 0.0)
+            lf[e, T_FALL] = fall

@@ -203,7 +203,7 @@ class CavityMarch(Marched):
         assert not to_vapour  # it goes on
         volumes = np.empty((n, heads.shape[1]))
         dt = self.grid.reaches.dt
-        status, count, _ = march_cavities(
+        status, count = march_cavities(
             self.grid.net, self.done, n, dt, self.frozen, heads[:n], flows[:n], volumes
         )
         self._looks.volumes = np.concatenate([self.volumes[-1][-1:], volumes[:count]])

@@ -107,6 +107,8 @@ class Marched:
         The liquid boiled and the march was to stop there; ``grid.net.found`` is the place.
     between : ndarray, shape (points, 2)
         By how much the highest and the lowest head may lie beyond what the steps have of it [m].
+    tail : ndarray, shape (2 AROUND + 1, points)
+        Heads of the last steps [m].
     """
 
     grid: Grid
@@ -208,19 +210,15 @@ class Marched:
 
     def _look_between(self, heads: Array) -> None:
         """What lies between the steps at extremes of the last steps; heads (steps, points) [m]."""
-        rows = np.concatenate([self.tail, heads[: 2 * AROUND + 1]]), heads
-        self.tail = np.concatenate([self.tail, heads])[-2 * AROUND - 1 :].copy()
-        n = self.tail.shape[0]
+        seen = np.concatenate([self.tail, heads])
+        now = self.tail.shape[0] - 1  # the row of the instant at which these steps began
+        self.tail = seen[-self.tail.shape[0] :].copy()
+        around = np.arange(-AROUND, AROUND + 1)
         for column, sign in enumerate((1.0, -1.0)):
             steps = self.point_steps[:, column]
-            at = np.flatnonzero(steps > self.done - AROUND)  # of those nearer to the end, not all was there
-            if not at.size:
-                continue
-            place = steps[at, None] - self.done - 1 + np.arange(-AROUND, AROUND + 1)  # of rows of heads
-            place = np.minimum(place, heads.shape[0] - 1)
-            before = rows[0][np.clip(place + n, 0, rows[0].shape[0] - 1), at[:, None]]
-            here = rows[1][np.maximum(place, 0), at[:, None]]
-            self.between[at, column] = beyond(sign * np.where(place < 0, before, here))
+            at = np.flatnonzero(steps > self.done - AROUND)  # before, not all that comes after it was there
+            rows = np.minimum(now + steps[at, None] - self.done + around, seen.shape[0] - 1)
+            self.between[at, column] = beyond(sign * seen[rows, at[:, None]])
 
     def envelope(self) -> tuple[list[Array], list[Array]]:
         """Highest and lowest head at the nodes of every pipe [m]; empty for lumped ones."""

@@ -1,8 +1,8 @@
 """Run a scenario: steady flow, grid, marches, and the numerical error of every extreme.
 
-Each scenario is marched at a step, at half of it (this is the one reported), at twice the step, and, where
-short elements were lumped, with each lump in two parts. The differences are the error's parts, see
-:mod:`surge.transient.errors`.
+Each scenario is marched at a step, at half of it (this is the one reported) and at twice the step; where
+short elements were lumped, with each lump in two parts; where anything moves in no time, with lengths rounded
+to whole steps. The differences are the error's parts, see :mod:`surge.transient.errors`.
 
 Decisions
 ---------

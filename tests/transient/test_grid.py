@@ -11,7 +11,15 @@ from surge.errors import GridError
 from surge.hydraulics.losses import TABLE_SIZE, TOP_VELOCITY, loss_tables
 from surge.model.lineup import LineUp, Liquid, Pipe, Point
 from surge.transient.grid import staggered
-from surge.transient.reaches import LEAST_REACHES, LOOK_FINER, Reaches, choose_step, divide
+from surge.transient.reaches import (
+    LEAST_REACHES,
+    LOOK_FINER,
+    Reaches,
+    choose_step,
+    divide,
+    rounded,
+    rounded_otherwise,
+)
 
 TIMES = st.lists(st.floats(1e-3, 20.0), min_size=1, max_size=8)
 
@@ -46,6 +54,16 @@ def test_of_the_steps_near_the_largest_one_is_taken_that_fits() -> None:
     assert divide(np.array([1.0, 0.77]), dt).share == (0.0, 0.0)
     # 1 s and 1/1.07 s: 107 steps do, and 100 leave a fraction of 0.46.
     assert choose_step(np.array([1.0, 1 / 1.07]), stroke=np.inf) == pytest.approx(1 / 107)
+
+
+@given(ways=st.lists(st.floats(1.0, 300.0), min_size=1, max_size=5))
+def test_rounded_lengths_have_no_fraction_and_are_off_by_half_a_step(ways: list[float]) -> None:
+    t = np.array(ways)
+    made, other = rounded(t, 1.0), rounded_otherwise(t, 1.0)
+    assert not any((*made.share, *other.share))
+    assert np.abs(np.array(made.count) - t).max() <= 0.5 + 1e-6
+    assert np.abs(np.array(other.count) * other.dt - t).max() <= 0.5 * other.dt + 1e-6
+    assert 0.8 <= other.dt < 1.0
 
 
 @given(ways=st.lists(st.floats(1.0, 300.0), min_size=1, max_size=5))

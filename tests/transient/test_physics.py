@@ -229,7 +229,7 @@ def test_a_mirrored_line_gives_the_mirrored_history(seed: int, frozen: bool) -> 
 
 @pytest.mark.parametrize("friction", [0.0, 0.03])
 def test_an_instant_stop_raises_rho_a_dv(friction: float) -> None:
-    """Joukowsky to rounding, with friction and whatever misfit the length has."""
+    """Joukowsky to rounding, with friction and whatever fraction of a step the length has."""
     lineup = line_up(
         [
             pipe("line", "tank", "before", 777.7, 1234.5, friction_factor=friction),

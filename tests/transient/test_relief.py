@@ -14,7 +14,7 @@ from support.lineups.relieved import RHO_G, EndLine, relief, relieved
 from support.oracles.delay_line import Array, DelayLine, Ended
 
 from surge.kernel import columns
-from surge.kernel.relief import relief_flow, relief_law, relief_lift
+from surge.kernel.relief import relief_advance, relief_flow, relief_law, relief_lift
 from surge.model.attached import ReliefValve
 from surge.model.lineup import GRAVITY, LineUp, Passage, Pump
 
@@ -55,6 +55,17 @@ def test_the_flow_between_two_sources_meets_the_law(
     off = 1e-12 * (abs(drive) + z * q)
     slope = c * math.sqrt(abs(head)) / span + c / math.sqrt(abs(head) + off + 1e-300)
     assert abs(again - q) <= 1e-9 * q + slope * off
+
+
+def test_one_that_a_step_finds_just_at_its_set_pressure_opens_then() -> None:
+    lf = np.zeros((1, columns.L_FLOATS))
+    figures = {"SET": 80.0, "SPAN": 20.0, "MOST": 1.0, "RATE": 1.0, "OVER": 70.0, "OPENED": -1.0}
+    for name, value in figures.items():
+        lf[0, getattr(columns, f"L_{name}")] = value
+    for time, drop in ((0.1, 80.0), (0.2, 90.0)):
+        relief_advance(0, drop, time, 0.1, lf)
+    assert lf[0, columns.L_LIFT] == 0.5
+    assert lf[0, columns.L_OPENED] == pytest.approx(0.1)
 
 
 # --- against a line that is exact ----------------------------------------------------------------------

@@ -110,6 +110,8 @@ def test_without_inertia_to_speak_of_it_stops_at_once_and_with_endless_inertia_n
         pump = _pump(turning=replace(TURNING, inertia=inertia))
         made = _march(_lineup(pump), scenario, 0.01, 2.0)
         assert float(made.grid.net.lf[0, columns.L_SPEED]) == pytest.approx(left, abs=0.05)
+        # What still flows through one that stands at once is no point of its curve.
+        assert (made.grid.net.lf[0, columns.T_UNKNOWN] >= 0.0) == (inertia < 1.0)
 
 
 def test_one_of_two_side_by_side_trips_and_the_other_takes_over() -> None:

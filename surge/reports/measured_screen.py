@@ -12,13 +12,12 @@ from collections.abc import Sequence
 from surge.model.lineup import LineUp
 from surge.reports.layout import LINE, Row, table_parts
 from surge.reports.measured import HEAD, answer_sentences, notes_of, others_of, row_of
-from surge.reports.room import MOST, NOTHING, PERMIT, Part, bullets, fitted, tall, wrapped
+from surge.reports.room import NOTHING, PERMIT, SOUND, Part, bullets, on_a_screen, wrapped
 from surge.reports.words import HEADLINE, Display
 from surge.rules.findings import WITHIN
 from surge.valves.measured import Measured
 
 MORE = "More: --details (every pressure, how the curve was read), --json, --pictures."
-SOUND = "A pressure below its rating does not make a hose sound: look at its test date."
 # Items that stay of pressures, notes on the curve, and what else is not kept.
 FLOORS = ((5, 3, 2), (4, 2, 1), (3, 1, 1), (2, 0, 0), (1, 0, 0))
 
@@ -44,15 +43,11 @@ def measured_screen(found: Measured, lineup: LineUp, display: Display, signature
         bullets(["The measured curve"], notes_of(found.stroke)),
         bullets(["Also not kept, or not decided"], others_of(found)),
     ]
-    made: list[str] = []
-    for cautions in ((PERMIT, SOUND), (PERMIT,)):
-        told = [line for text in cautions for line in wrapped(text)]
-        end = ["", *told, *wrapped(MORE), signature, verdict]
-        middle = fitted(parts, MOST - tall(top) - tall(end), floors=FLOORS)
-        made = [*top, *(line for lines in middle for line in lines), *end]
-        if tall(made) <= MOST:
-            break
-    return made
+    ends = [
+        ["", *(line for text in told for line in wrapped(text)), *wrapped(MORE), signature, verdict]
+        for told in ((PERMIT, SOUND), (PERMIT,))
+    ]
+    return on_a_screen(top, parts, ends, floors=FLOORS)
 
 
 def _pressures(found: Measured, display: Display) -> Part:

@@ -27,7 +27,7 @@ from surge.reports.records import (
     title_of,
 )
 from surge.reports.records_words import seconds
-from surge.reports.room import MOST, NOTHING, PERMIT, Part, bullets, fitted, tall, wrapped
+from surge.reports.room import NOTHING, PERMIT, Part, bullets, on_a_screen, wrapped
 from surge.reports.words import SHORT
 from surge.rules.findings import UNDECIDED, WITHIN
 from surge.units import printable, quoted
@@ -53,18 +53,15 @@ def records_screen(answer: JudgedRecords, signature: str) -> list[str]:
         Program and files with their hashes, in a line.
     """
     findings = answer.findings
-    verdict = f"VERDICT: {headline(findings)}"
-    top = [*wrapped(title_of(answer)), "", *wrapped(verdict), *wrapped(first_sentence(findings))]
+    verdict = wrapped(f"VERDICT: {headline(findings)}")
+    top = [*wrapped(title_of(answer)), "", *verdict, *wrapped(first_sentence(findings))]
     parts = [_valves(findings), _deciding(findings), _refused(answer.records.faults), _gaps(findings)]
-    made: list[str] = []
-    for cautions in ((PERMIT, PAST), (PERMIT,)):
-        said = [line for text in cautions for line in wrapped(text)]
-        end = ["", *wrapped(_counted(answer)), *said, *wrapped(MORE), signature, *wrapped(verdict)]
-        middle = fitted(parts, MOST - tall(top) - tall(end), floors=FLOORS)
-        made = [*top, *(line for lines in middle for line in lines), *end]
-        if tall(made) <= MOST:
-            break
-    return made
+    foot = [*wrapped(MORE), signature, *verdict]
+    ends = [
+        ["", *(line for text in (_counted(answer), *said) for line in wrapped(text)), *foot]
+        for said in ((PERMIT, PAST), (PERMIT,))
+    ]
+    return on_a_screen(top, parts, ends, floors=FLOORS)
 
 
 def calm(finding: ValveFinding) -> bool:

@@ -19,6 +19,7 @@ from surge.reports.layout import paragraph, width
 MOST = 30  # lines, at 80 columns or more
 NAMED = 2  # names in a row, before the others are counted
 PERMIT = "This is a calculation, not a permit: local codes and qualified persons decide."
+SOUND = "A pressure below its rating does not make a hose sound: look at its test date."
 
 
 @dataclass
@@ -96,6 +97,33 @@ def fitted(parts: Sequence[Part], room: int, *, floors: Sequence[Sequence[int]])
                 break
             shown = one_more
     return [p.lines(n) for p, n in zip(parts, shown, strict=True)]
+
+
+def on_a_screen(
+    top: Sequence[str],
+    parts: Sequence[Part],
+    ends: Iterable[Sequence[str]],
+    *,
+    floors: Sequence[Sequence[int]],
+) -> list[str]:
+    """Return all lines of a screen; more than :data:`MOST` only where nothing can go any more.
+
+    Parameters
+    ----------
+    top : sequence of str
+        Lines that always stand first.
+    parts : sequence of Part
+        What shares the room that is left, with ``floors`` as of :func:`fitted`.
+    ends : iterable of sequence of str
+        The last lines; the next, shorter ones are taken where these leave no room.
+    """
+    made: list[str] = []
+    for end in ends:
+        middle = fitted(parts, MOST - tall(top) - tall(end), floors=floors)
+        made = [*top, *(line for lines in middle for line in lines), *end]
+        if tall(made) <= MOST:
+            break
+    return made
 
 
 def _lines(parts: Sequence[Part], shown: Sequence[int]) -> int:

@@ -20,7 +20,7 @@ from surge.reports.advice import advice
 from surge.reports.attached import attached_sentences
 from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, Row, table_parts
-from surge.reports.room import MOST, NOTHING, PERMIT, Part, fitted, listed, listing, tall, wrapped
+from surge.reports.room import NOTHING, PERMIT, SOUND, Part, listed, listing, on_a_screen, wrapped
 from surge.reports.rules import assumed_items
 from surge.reports.stages import stage_lines
 from surge.reports.words import HEADLINE, RANK, SHORT, Display, against, sentence, what_happens, whose
@@ -33,7 +33,6 @@ JUDGED = "judged by the worst"  # in the value of a figure that is a range
 CAUTIONED = 2  # cautions at most
 MORE = "More: --details (every place, figure, run and source), --json."
 CAVITY = "Where the cargo boils, a collapsing cavity can be worse than any figure here."
-BELOW = "A pressure below its rating does not make a hose sound: look at its test date."
 BEYOND = "A hose whose rating was exceeded is withdrawn and tested again before use."
 Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
 # Items that stay of scenarios, rules, what was assumed and advice: more and more may go.
@@ -124,16 +123,13 @@ class Screen:
 
     def lines(self) -> list[str]:
         """All lines."""
-        top, parts = self.answer(), [self.scenarios(), *self.beside(), self.steps()]
-        made: list[str] = []
-        for cautions in (CAUTIONED, 1):
-            end = ["", *self.cautions(cautions), *wrapped(MORE)]
-            end += [*([self.signature] if self.signature else []), self.verdict()]
-            middle = fitted(parts, MOST - tall(top) - tall(end), floors=FLOORS)
-            made = [*top, *(line for lines in middle for line in lines), *end]
-            if tall(made) <= MOST:
-                break
-        return made
+        parts = [self.scenarios(), *self.beside(), self.steps()]
+        ends = [self._end(cautions) for cautions in (CAUTIONED, 1)]
+        return on_a_screen(self.answer(), parts, ends, floors=FLOORS)
+
+    def _end(self, cautions: int) -> list[str]:
+        signature = [self.signature] if self.signature else []
+        return ["", *self.cautions(cautions), *wrapped(MORE), *signature, self.verdict()]
 
     def verdict(self) -> str:
         """The verdict in a line."""
@@ -260,5 +256,5 @@ class Screen:
         if any(f.name in hoses and f.verdict == EXCEEDED for f in self.a.counting):
             said.append(BEYOND)
         elif hoses:
-            said.append(BELOW)
+            said.append(SOUND)
         return [line for text in said[:most] for line in wrapped(text)]

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from surge.model.lineup import LineUp
 from surge.reports.layout import LINE, Row, table_parts
 from surge.reports.orders import brief
-from surge.reports.room import MOST, NOTHING, PERMIT, Part, bullets, fitted, listed, listing, tall, wrapped
+from surge.reports.room import NOTHING, PERMIT, SOUND, Part, bullets, listed, listing, on_a_screen, wrapped
 from surge.reports.window import (
     RATES,
     VERDICT,
@@ -33,7 +33,6 @@ from surge.search.strokes import StrokeLimits
 from surge.search.window import Extras, Windows, bounds_over
 
 MORE = "More: --details (each window with its proof, twins apart, sources), --json."
-SOUND = "A pressure below its rating does not make a hose sound: look at its test date."
 # Items that stay of windows, rates, sets, what was asked besides, notes and what to do.
 FLOORS = (
     (4, 2, 2, 3, 2, 3),
@@ -160,15 +159,11 @@ class WindowScreen:
         verdict = f"VERDICT: {VERDICT[self.windows.verdict]}"
         top = [*wrapped(self.lineup.title), "", verdict, *wrapped(self.answer())]
         parts = [self.rows(), *self.rates_and_sets(), self.asked(), self.notes(), self.steps()]
-        made: list[str] = []
-        for cautions in ((PERMIT, SOUND), (PERMIT,)):
-            said = [line for text in cautions for line in wrapped(text)]
-            end = ["", *said, *wrapped(MORE), self.signature, verdict]
-            middle = fitted(parts, MOST - tall(top) - tall(end), floors=FLOORS)
-            made = [*top, *(line for lines in middle for line in lines), *end]
-            if tall(made) <= MOST:
-                break
-        return made
+        ends = [
+            ["", *(line for text in said for line in wrapped(text)), *wrapped(MORE), self.signature, verdict]
+            for said in ((PERMIT, SOUND), (PERMIT,))
+        ]
+        return on_a_screen(top, parts, ends, floors=FLOORS)
 
     def answer(self) -> str:
         """What to do about the valve for which there is most to do, and what sets its stroke."""

@@ -138,7 +138,7 @@ def _loading(remedy: Remedy, lineup: LineUp) -> str:
 
 def _duration(seconds: float) -> str:
     minutes = math.ceil(seconds / 60.0 - 1e-9)
-    return f"{minutes} min" if minutes < 120 else f"{seconds / 3600.0:.1f} h"
+    return f"{minutes} min" if minutes < 120 else f"{math.ceil(minutes / 6) / 10:.1f} h"
 
 
 def in_vain_words(trials: Sequence[Trial]) -> list[str]:

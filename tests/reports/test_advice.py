@@ -141,9 +141,10 @@ def test_a_slower_pump_costs_time_where_no_rate_is_agreed(lineup: LineUp) -> Non
     assert words(lineup.with_(rate=None), one).endswith("Less flows then: loading takes longer.")
 
 
-def test_a_short_time_is_not_told_as_none(lineup: LineUp) -> None:
+def test_what_a_rate_costs_is_rounded_up(lineup: LineUp) -> None:
     one = change(RATE, "shore control valve", 1 / 3, 0.333, AT_MOST)
     assert "takes 1 min longer" in words(lineup, one, slower=0.01)
+    assert "takes 2.1 h longer" in words(lineup, one, slower=7.26)
 
 
 def test_what_ends_later_or_earlier_is_told(lineup: LineUp) -> None:

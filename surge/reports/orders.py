@@ -223,7 +223,7 @@ def _orders_in_short(question: OrderQuestion) -> str:
 
 
 def _band_in_short(limits: BandLimits) -> str:
-    text = "no stroke is safe"
+    text = "no stroke is shown to be safe"
     if limits.shortest is not None:
         text = bounds(limits.shortest, limits.longest)
     return f'"{limits.valve}" in "{limits.scenario}", the worst over the bands: {text}.'

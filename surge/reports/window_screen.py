@@ -73,7 +73,7 @@ class Head:
     @property
     def fastest(self) -> StrokeLimits:
         """The scenario that asks for the longest stroke, or has none that is safe."""
-        return max(self.parts, key=lambda p: math.inf if p.shortest is None else p.shortest)
+        return max(self.parts, key=_asked_for)
 
     @property
     def slowest(self) -> StrokeLimits:
@@ -124,7 +124,7 @@ def all_heads(windows: Windows) -> list[Head]:
 def allowed(shortest: float | None, longest: float | None, *, tried: float = 0.0) -> str:
     """Stroke times that are safe, in a few words; ``tried`` is the shortest looked at [s]."""
     if shortest is None:
-        return "none is safe"
+        return "none shown to be safe"
     if longest is not None and shortest > longest:
         return f"none: {shortest:.1f} s or more, and {longest:.1f} s or less" if longest else "none in time"
     if longest is not None:
@@ -292,6 +292,11 @@ class WindowScreen:
     def steps(self) -> Part:
         """What to do."""
         return bullets(["", "What to do"], to_do(self.windows, self.display))
+
+
+def _asked_for(part: StrokeLimits) -> tuple[float, bool]:
+    """For sorting: a scenario in which no stroke is safe after one that cannot be decided."""
+    return math.inf if part.shortest is None else part.shortest, part.verdict == EXCEEDED
 
 
 def _narrowest(part: StrokeLimits) -> float:

@@ -16,7 +16,7 @@ from surge.api.windows import WindowAnswer
 from surge.reports.layout import fit
 from surge.reports.room import MOST, Part, fitted
 from surge.reports.window_screen import Head, allowed
-from surge.rules.findings import EXCEEDED, WITHIN
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Windows
 
@@ -121,10 +121,16 @@ def test_the_valve_with_most_to_do_comes_first() -> None:
     assert order[2:] == ["quick", "slow", "near", "inside"]
 
 
+def test_no_stroke_is_called_unsafe_where_it_cannot_be_decided() -> None:
+    unsafe = part(20.0, None)
+    undecided = replace(unsafe, verdict=UNDECIDED)
+    assert Head(valves=("v",), parts=(undecided, unsafe)).fastest is unsafe
+
+
 @pytest.mark.parametrize(
     ("bounds", "words"),
     [
-        ((None, None), "none is safe"),
+        ((None, None), "none shown to be safe"),
         ((12.0, 10.0), "none: 12.0 s or more, and 10.0 s or less"),
         ((12.0, 0.0), "none in time"),
         ((1.0, None), "any from 1 s on"),

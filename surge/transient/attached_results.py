@@ -9,7 +9,6 @@ from surge.arrays import Array
 from surge.hydraulics.steady import Steady
 from surge.kernel import columns
 from surge.model.lineup import LineUp, Scenario
-from surge.transient.attached import pressure_at
 from surge.transient.march import Marched
 from surge.transient.result import DrumResult, NonReturnResult, ReliefResult, TripResult, VesselResult
 
@@ -91,7 +90,9 @@ def _drums(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[DrumRes
         yield DrumResult(
             name=drum.name,
             point=drum.point,
-            gas=drum.gas_at(pressure_at(lineup, steady, drum.point), atmosphere=lineup.atmosphere),
+            gas=drum.gas_at(
+                lineup.pressure_at(drum.point, steady.head[drum.point]), atmosphere=lineup.atmosphere
+            ),
             least=float(state[columns.D_SMALLEST]),
             most=float(state[columns.D_LARGEST]),
             volume=drum.volume,

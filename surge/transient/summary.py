@@ -105,7 +105,7 @@ class _Results:
         )
 
     def steady_at(self, point: str) -> float:
-        return self.rho_g * (self.work.steady.head[point] - self.lineup.points_by_name[point].elevation)
+        return self.lineup.pressure_at(point, self.work.steady.head[point])
 
     def element(self, k: int, element: Pipe | Link) -> ElementResult:
         ends = self.steady_at(element.start), self.steady_at(element.end)

@@ -38,19 +38,10 @@ class PipelinePeriod:
 Adjacency = dict[str, list[tuple[str, str, float]]]
 
 
-def neighbours(lineup: LineUp, *, without: Collection[str] = ()) -> Adjacency:
-    """Return the points that elements join: point -> [(other point, element, travel time [s])].
-
-    Parameters
-    ----------
-    lineup : LineUp
-    without : collection of str
-        Names of elements that are left out.
-    """
+def neighbours(lineup: LineUp) -> Adjacency:
+    """Return the points that elements join: point -> [(other point, element, travel time [s])]."""
     joined: Adjacency = {p.name: [] for p in lineup.points}
     for element in lineup.elements:
-        if element.name in without:
-            continue
         time = element.travel_time if isinstance(element, Pipe) else 0.0
         joined[element.start].append((element.end, element.name, time))
         joined[element.end].append((element.start, element.name, time))
@@ -80,20 +71,13 @@ def reached(joined: Adjacency, points: Iterable[str], *, without: Collection[str
 
 def components(lineup: LineUp, *, without: Collection[str] = ()) -> list[set[str]]:
     """Return the sets of points that are joined once the elements ``without`` are taken out."""
-    joined = neighbours(lineup, without=without)
-    left = dict.fromkeys(joined)
+    joined = neighbours(lineup)
     found: list[set[str]] = []
-    while left:
-        stack = [next(iter(left))]
-        part: set[str] = set()
-        while stack:
-            point = stack.pop()
-            if point in part:
-                continue
-            part.add(point)
-            left.pop(point)
-            stack.extend(other for other, _, _ in joined[point])
-        found.append(part)
+    seen: set[str] = set()
+    for point in joined:
+        if point not in seen:
+            found.append(reached(joined, [point], without=without))
+            seen |= found[-1]
     return found
 
 

@@ -6,8 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp
-
-BAR = 1e5  # [Pa]
+from surge.model.validation_fields import BAR
 
 
 def refuse_misfits(lineup: LineUp, heads: Mapping[str, float]) -> None:
@@ -32,14 +31,9 @@ def refuse_misfits(lineup: LineUp, heads: Mapping[str, float]) -> None:
         raise CaseError(faults)
 
 
-def _pressure(lineup: LineUp, heads: Mapping[str, float], point: str) -> float:
-    head = heads[point] - lineup.points_by_name[point].elevation
-    return lineup.liquid.density * lineup.gravity * head
-
-
 def _open_valves(lineup: LineUp, heads: Mapping[str, float]) -> Iterator[Fault]:
     for relief in lineup.relief_valves:
-        pressure = _pressure(lineup, heads, relief.point)
+        pressure = lineup.pressure_at(relief.point, heads[relief.point])
         if pressure >= relief.set_pressure:
             yield Fault(
                 path=(*relief.origin, "set_pressure"),
@@ -52,7 +46,7 @@ def _open_valves(lineup: LineUp, heads: Mapping[str, float]) -> Iterator[Fault]:
 
 def _empty_drums(lineup: LineUp, heads: Mapping[str, float]) -> Iterator[Fault]:
     for drum in lineup.surge_drums:
-        pressure = _pressure(lineup, heads, drum.point)
+        pressure = lineup.pressure_at(drum.point, heads[drum.point])
         gas = drum.gas_at(pressure, atmosphere=lineup.atmosphere) if pressure > -lineup.atmosphere else 0.0
         if not 0.0 < gas < drum.volume:
             yield Fault(

@@ -289,6 +289,10 @@ class LineUp:
     def __post_init__(self) -> None:
         object.__setattr__(self, "points_by_name", {p.name: p for p in self.points})
 
+    def pressure_at(self, point: str, head: float) -> float:
+        """Return the pressure [Pa gauge] at a point in which a head [m] stands."""
+        return self.liquid.density * self.gravity * (head - self.points_by_name[point].elevation)
+
     @property
     def elements(self) -> tuple[Element, ...]:
         """Every element, those with a length first."""

@@ -81,15 +81,12 @@ def unavoidable(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float 
     """
     if run.vapour is not None or any(s.shut_off is None for s in lineup.supplies):
         return None
-    head, rho_g = max(shut_off_heads(lineup).values()), lineup.liquid.density * lineup.gravity
-    return max(
-        min(_rest(run, p), rho_g * (head - lineup.points_by_name[p].elevation))
-        for p in points_of(lineup, finding)
-    )
+    head = max(shut_off_heads(lineup).values())
+    return max(min(_rest(run, p), lineup.pressure_at(p, head)) for p in points_of(lineup, finding))
 
 
 KEEP_TO = "Keep to the rate, the stroke times and the order of this case; check again when one changes."
-NOT_TRIED = "Remedies were not tried. To have them tried: surge check CASE, without --no-remedies."
+NOT_TRIED = "Remedies were not tried here. To have them tried: surge check CASE, without --no-remedies."
 ANY_OF = "Each of these was run, and by itself keeps every limit and every required rule:"
 THE_ONE = "This was run, and keeps every limit and every required rule:"
 WHEN_WRITTEN = "What is said above has to be written first; the rest was run without it."

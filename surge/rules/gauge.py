@@ -159,8 +159,7 @@ def _compared(lineup: LineUp, reading: GaugeReading, density: float) -> Compared
         return Compared(reading=reading, calculated=None, why=error.faults[0].found)
     except SolveError as error:
         return Compared(reading=reading, calculated=None, why=str(error))
-    height = steady.head[reading.point] - lineup.points_by_name[reading.point].elevation
-    return Compared(reading=reading, calculated=height * liquid.density * lineup.gravity)
+    return Compared(reading=reading, calculated=lineup.pressure_at(reading.point, steady.head[reading.point]))
 
 
 def _worst_off(lineup: LineUp) -> float:

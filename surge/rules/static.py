@@ -31,9 +31,8 @@ DENSITY_STEPS = 30  # halvings to find the density up to which a limit is kept
 
 def _low_end(lineup: LineUp, element: Element, exposed: set[str], heads: dict[str, float]) -> float | None:
     """Highest static pressure at an exposed end of an element [Pa gauge]."""
-    rho_g = lineup.liquid.density * lineup.gravity
     ends = [p for p in (element.start, element.end) if p in exposed]
-    return max((rho_g * (heads[p] - lineup.points_by_name[p].elevation) for p in ends), default=None)
+    return max((lineup.pressure_at(p, heads[p]) for p in ends), default=None)
 
 
 def static_findings(lineup: LineUp) -> tuple[Finding, ...]:
@@ -102,6 +101,6 @@ def _by_density(lineup: LineUp, i: int, ends: tuple[float, float], pair: tuple[F
 def _at_place(lineup: LineUp, point: Point, exposed: set[str], heads: dict[str, float]) -> list[Finding]:
     if point.name not in exposed:
         return []
-    value = lineup.liquid.density * lineup.gravity * (heads[point.name] - point.elevation)
+    value = lineup.pressure_at(point.name, heads[point.name])
     place = Whose(scenario="", subject="place", name=point.name, check="static")
     return [judge_value(place, value, limit) for limit in place_limits(lineup, point)]

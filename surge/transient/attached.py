@@ -17,14 +17,14 @@ def relief_item(relief: ReliefValve, lineup: LineUp, steady: Steady, dt: float) 
     """Return kind, conductance and state of a relief valve at a step of ``dt`` [s]."""
     rho_g = lineup.liquid.density * lineup.gravity
     rate = min(dt / relief.opening_time, 1.0) if relief.opening_time > 0.0 else 1.0
-    over = steady.head[relief.point] - lineup.points_by_name[relief.point].elevation
+    over = lineup.pressure_at(relief.point, steady.head[relief.point]) - relief.back_pressure
     state = {
         columns.L_SET: (relief.set_pressure - relief.back_pressure) / rho_g,
         columns.L_SPAN: (relief.full_pressure - relief.set_pressure) / rho_g,
         columns.L_MOST: rate if rate >= 1.0 else 0.0,
         columns.L_RATE: rate,
         columns.L_OPENED: -1.0,
-        columns.L_OVER: over - relief.back_pressure / rho_g,
+        columns.L_OVER: over / rho_g,
     }
     c = kv_loss(relief.kv, gravity=lineup.gravity) ** -0.5
     return {"kind": columns.RELIEF, "check": True, "c": c, "state": state}
@@ -33,7 +33,7 @@ def relief_item(relief: ReliefValve, lineup: LineUp, steady: Steady, dt: float) 
 def drum_item(drum: SurgeDrum, lineup: LineUp, steady: Steady, dt: float) -> dict[str, Any]:
     """Return kind and state of a surge drum at a step of ``dt`` [s]."""
     rho_g = lineup.liquid.density * lineup.gravity
-    pressure = pressure_at(lineup, steady, drum.point)
+    pressure = lineup.pressure_at(drum.point, steady.head[drum.point])
     gas = drum.gas_at(pressure, atmosphere=lineup.atmosphere)
     state = {
         columns.D_GAS: gas,
@@ -89,21 +89,15 @@ def fall_of_speed(turning: Turning, lineup: LineUp) -> float:
     return weight / (turning.efficiency * turning.inertia * full**2)
 
 
-def pressure_at(lineup: LineUp, steady: Steady, point: str) -> float:
-    """Return the working pressure at a point [Pa gauge]."""
-    head = steady.head[point] - lineup.points_by_name[point].elevation
-    return lineup.liquid.density * lineup.gravity * head
-
-
 def slow_period(lineup: LineUp, steady: Steady) -> float:
     """Return the longest period of the slow swing between the line and what hangs on it [s]; 0 for nothing.
 
-    Of all liquid in the line against all that drums and open vessels take in: no swing is longer.
+    Of all liquid in the line against all that drums and open vessels take in: no small swing is longer.
     """
     rho_g = lineup.liquid.density * lineup.gravity
     takes = sum(vessel.area for vessel in lineup.open_vessels)
     for drum in lineup.surge_drums:
-        pressure = pressure_at(lineup, steady, drum.point)
+        pressure = lineup.pressure_at(drum.point, steady.head[drum.point])
         gas = drum.gas_at(pressure, atmosphere=lineup.atmosphere)
         takes += rho_g * gas / (drum.exponent * (pressure + lineup.atmosphere))
     inertia = sum(p.length / (lineup.gravity * p.area) for p in lineup.pipes)

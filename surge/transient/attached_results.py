@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from surge.arrays import Array
 from surge.hydraulics.steady import Steady
 from surge.kernel import columns
 from surge.model.lineup import LineUp, Scenario
-from surge.transient.attached import pressure_at
 from surge.transient.march import Marched
+from surge.transient.peaks import Key
 from surge.transient.result import DrumResult, NonReturnResult, ReliefResult, TripResult, VesselResult
 
-NEARLY_FULL = 0.02  # of a drum's volume: with less gas than this it is as good as full. Our own choice
+NEARLY = (
+    0.02  # of a drum's volume: with less gas, or liquid, than this it is as good as without. Our own choice
+)
 
 
 def attached_results(lineup: LineUp, scenario: Scenario, steady: Steady, marched: Marched) -> dict[str, Any]:
@@ -91,7 +93,9 @@ def _drums(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[DrumRes
         yield DrumResult(
             name=drum.name,
             point=drum.point,
-            gas=drum.gas_at(pressure_at(lineup, steady, drum.point), atmosphere=lineup.atmosphere),
+            gas=drum.gas_at(
+                lineup.pressure_at(drum.point, steady.head[drum.point]), atmosphere=lineup.atmosphere
+            ),
             least=float(state[columns.D_SMALLEST]),
             most=float(state[columns.D_LARGEST]),
             volume=drum.volume,
@@ -111,8 +115,23 @@ def _vessels(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[Vesse
         )
 
 
-def attached_undecided(lineup: LineUp, scenario: Scenario, steady: Steady, marched: Marched) -> Iterator[str]:
-    """Yield why a scenario cannot be decided: a drum is emptied or filled, a pump leaves its curve."""
+def attached_undecided(
+    lineup: LineUp, scenario: Scenario, steady: Steady, marched: Marched, error: Callable[[Key], float]
+) -> Iterator[str]:
+    """Yield why a scenario cannot be decided.
+
+    A pump leaves its curve, a drum is emptied or filled, an open vessel overflows or is emptied; or it may.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    scenario : Scenario
+    steady : Steady
+    marched : Marched
+        The march that is told, at its end.
+    error : callable
+        Key of an extreme -> its error [Pa].
+    """
     for trip in _trips(scenario, marched):
         if trip.unknown is not None:
             yield (
@@ -120,19 +139,51 @@ def attached_undecided(lineup: LineUp, scenario: Scenario, steady: Steady, march
                 f"{trip.unknown - trip.at:.2f} s after its trip: its torque is not known then, nor its speed"
             )
     for drum in _drums(lineup, steady, marched):
-        if drum.emptied is not None:
-            yield (
-                f'surge drum "{drum.name}" is emptied at {drum.emptied:.2f} s: gas gets into the line, and '
-                "what then happens is not computed"
-            )
-        elif drum.least < NEARLY_FULL * drum.volume:
-            yield (
-                f'surge drum "{drum.name}" is filled: {drum.least / drum.volume * 100:.1f} % of it is gas, '
-                "and whether any is left is not certain"
-            )
-    rims = {vessel.name: vessel.rim for vessel in lineup.open_vessels}
-    for vessel in _vessels(lineup, steady, marched):
-        if vessel.highest > rims[vessel.name]:
-            yield f'open vessel "{vessel.name}" overflows: what it spills is not computed'
-        if vessel.lowest < lineup.points_by_name[vessel.point].elevation:
-            yield f'open vessel "{vessel.name}" is emptied: air gets into the line'
+        yield from _drum_undecided(drum)
+    vessels = zip(lineup.open_vessels, _vessels(lineup, steady, marched), strict=True)
+    for vessel, moved in vessels:
+        high, low = (
+            error(("place", vessel.point, side)) / (lineup.liquid.density * lineup.gravity)
+            for side in ("high", "low")
+        )
+        yield from _vessel_undecided(
+            moved, vessel.rim, lineup.points_by_name[vessel.point].elevation, high, low
+        )
+
+
+def _drum_undecided(drum: DrumResult) -> Iterator[str]:
+    if drum.emptied is not None:
+        yield (
+            f'surge drum "{drum.name}" is emptied at {drum.emptied:.2f} s: gas gets into the line, and '
+            "what then happens is not computed"
+        )
+    elif drum.most > (1.0 - NEARLY) * drum.volume:
+        yield (
+            f'surge drum "{drum.name}" is emptied: {drum.most / drum.volume * 100:.1f} % of it is gas, and '
+            "whether any liquid is left is not certain"
+        )
+    if drum.least < NEARLY * drum.volume:
+        yield (
+            f'surge drum "{drum.name}" is filled: {drum.least / drum.volume * 100:.1f} % of it is gas, and '
+            "whether any is left is not certain"
+        )
+
+
+def _vessel_undecided(
+    vessel: VesselResult, rim: float, foot: float, high: float, low: float
+) -> Iterator[str]:
+    """``rim`` and ``foot`` are elevations, ``high`` and ``low`` the errors of the two levels [m]."""
+    if vessel.highest > rim:
+        yield f'open vessel "{vessel.name}" overflows: what it spills is not computed'
+    elif vessel.highest + high > rim:
+        yield (
+            f'open vessel "{vessel.name}" may overflow: its level comes to {vessel.highest:.2f} m, which '
+            f"may be {high:.2f} m too low, and its rim is at {rim:.2f} m"
+        )
+    if vessel.lowest < foot:
+        yield f'open vessel "{vessel.name}" is emptied: air gets into the line'
+    elif vessel.lowest - low < foot:
+        yield (
+            f'open vessel "{vessel.name}" may be emptied: its level comes to {vessel.lowest:.2f} m, which '
+            f"may be {low:.2f} m too high, and its foot is at {foot:.2f} m"
+        )

@@ -91,21 +91,24 @@ class _Results:
     def extreme(self, key: Key, length: float = 0.0) -> Extreme:
         found = self.fine.found[key]
         step, lumping = self.compared.parts(key) if self.compared else (0.0, 0.0)
-        late = self.late.get(key, 0.0)
-        error = self.compared.told(key, self.tolerance) + late if self.compared else 0.0
         return Extreme(
             pressure=found.pressure,
             time=found.time,
             distance=found.share * length,
-            error=error,
+            error=self.error(key),
             step_part=step,
             lumping_part=lumping,
-            late_part=late,
+            late_part=self.late.get(key, 0.0),
             before_vapour=(self.until or self.fine).found[key].pressure,
         )
 
+    def error(self, key: Key) -> float:
+        if self.compared is None:
+            return 0.0
+        return self.compared.told(key, self.tolerance) + self.late.get(key, 0.0)
+
     def steady_at(self, point: str) -> float:
-        return self.rho_g * (self.work.steady.head[point] - self.lineup.points_by_name[point].elevation)
+        return self.lineup.pressure_at(point, self.work.steady.head[point])
 
     def element(self, k: int, element: Pipe | Link) -> ElementResult:
         ends = self.steady_at(element.start), self.steady_at(element.end)
@@ -264,7 +267,8 @@ def summarise(
     made = _Results(work, compared, fine, until, tolerance, late)
     history = made.history()
     back = made.back_flow(history)
-    undecided = [*back, *attached_undecided(work.lineup, work.scenario, work.steady, fine.marched)]
+    hung = attached_undecided(work.lineup, work.scenario, work.steady, fine.marched, made.error)
+    undecided = [*back, *hung]
     periods = tuple(
         pipeline_period(work.lineup, v, flow=work.steady.flow[v.name]) for v in work.lineup.valves
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,7 +16,8 @@ from support.oracles.delay_line import Array, DelayLine, Ended
 from surge.hydraulics.formulas import kv_loss
 from surge.kernel import columns
 from surge.model.attached import OpenVessel, SurgeDrum
-from surge.model.lineup import GRAVITY
+from surge.model.lineup import GRAVITY, Scenario
+from surge.transient.attached_results import attached_undecided
 from surge.units import ATMOSPHERE
 
 ENDS = EndLine()
@@ -103,6 +105,47 @@ def test_an_open_vessel_swings_as_the_line_and_its_surface_do() -> None:
     rise = line.flow / bore * math.sqrt(line.length * bore / (GRAVITY * area))
     assert made.head("end").max() - line.head == pytest.approx(rise, rel=2e-3)
     assert made.time[int(np.argmax(made.head("end")))] == pytest.approx(period / 4, rel=2e-2)
+
+
+def _undecided(made: KeptMarch, *, error: float = 0.0, foot: float = 0.0) -> str:
+    """Why the march cannot be decided; ``error`` of its heads [m], ``foot`` elevation of the end [m]."""
+    points = tuple(replace(p, elevation=foot) if p.name == "end" else p for p in made.lineup.points)
+    lineup = made.lineup.with_(points=points)
+    scenario = Scenario(name="test")
+    return "; ".join(attached_undecided(lineup, scenario, made.steady, made.marched, lambda _: error * RHO_G))
+
+
+def test_a_drum_that_is_or_may_be_emptied_or_filled_cannot_be_decided() -> None:
+    made = run(ENDS.lineup(surge_drums=(drum(),)), 0.02, 8.0, ratio=CLOSES)
+    least, most = _gas(made, columns.D_SMALLEST), _gas(made, columns.D_LARGEST)
+    for volume, words in (
+        (0.99 * most, "is emptied at"),
+        (1.01 * most, "is emptied: 99.0 % of it is gas"),
+        (1.03 * most, ""),
+        (least / 0.021, ""),
+        (least / 0.019, "is filled: 1.9 % of it is gas"),
+    ):
+        said = _undecided(run(ENDS.lineup(surge_drums=(drum(volume=volume),)), 0.02, 8.0, ratio=CLOSES))
+        assert words in said
+        assert bool(words) == bool(said)
+
+
+def test_a_vessel_that_does_or_may_overflow_or_empty_cannot_be_decided() -> None:
+    vessel = OpenVessel(name="vessel", point="end", area=0.5, rim=1e3)
+    made = run(ENDS.lineup(open_vessels=(vessel,)), 0.02, 60.0, ratio=CLOSES)
+    lowest, highest = made.head("end").min(), made.head("end").max()
+    assert highest - lowest > 1.0
+    for rim, foot, error, words in (
+        (highest + 0.1, lowest - 0.1, 0.09, ""),
+        (highest - 0.1, lowest - 1.0, 0.0, "overflows"),
+        (highest + 0.1, lowest - 1.0, 0.11, "may overflow"),
+        (highest + 1.0, lowest + 0.1, 0.0, "is emptied"),
+        (highest + 1.0, lowest - 0.1, 0.11, "may be emptied"),
+    ):
+        made.lineup = made.lineup.with_(open_vessels=(replace(vessel, rim=rim),))
+        said = _undecided(made, error=error, foot=foot)
+        assert words in said
+        assert bool(words) == bool(said)
 
 
 @settings(max_examples=12, deadline=None)

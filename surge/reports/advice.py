@@ -86,7 +86,7 @@ def unavoidable(lineup: LineUp, finding: Finding, run: ScenarioResult) -> float 
 
 
 KEEP_TO = "Keep to the rate, the stroke times and the order of this case; check again when one changes."
-NOT_TRIED = "Remedies were not tried. To have them tried: surge check CASE, without --no-remedies."
+NOT_TRIED = "Remedies were not tried here. To have them tried: surge check CASE, without --no-remedies."
 ANY_OF = "Each of these was run, and by itself keeps every limit and every required rule:"
 THE_ONE = "This was run, and keeps every limit and every required rule:"
 WHEN_WRITTEN = "What is said above has to be written first; the rest was run without it."

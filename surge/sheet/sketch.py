@@ -299,7 +299,10 @@ class _Drawing:
         self._path(f"M{a:.1f} {y:.1f}H{middle - half:.1f}M{middle + half:.1f} {y:.1f}H{b:.1f}", line)
         self._name(e.name, middle, y + NAME, abs(x1 - x0) - SIDES, bold=heavy)
         if heavy:
-            self._text("WEAKEST", middle, y - 10.5, bold=True, size=SMALLEST)
+            # Away from what hangs on one of its ends.
+            hangs = {thing.point for thing in self.lineup.attached}
+            aside = 5.0 * ((e.start in hangs) - (e.end in hangs)) * forward
+            self._text("WEAKEST", middle + aside, y - 10.5, bold=True, size=SMALLEST)
 
     def _sign(self, e: Element, x: float, y: float, forward: int, long: float, width: float) -> float:
         """Draw the sign of an element; return half the length that it takes of the line."""

@@ -357,7 +357,9 @@ def _tanks(subject: Subject, way: Way) -> tuple[tuple[float, Tank, float], ...]:
 
 
 def left_out(subject: Subject, way: Way) -> str:
-    """Return in words what is not on a way: what moves, the weakest place, the other elements."""
+    """Return in words what is not drawn of a way: what moves beside it, the weakest place, what is not on it,
+    and what hangs on it.
+    """
     said = []
     moving = [n for n in (*subject.openings, *subject.speeds) if n in way.left_out]
     if moving:
@@ -368,6 +370,9 @@ def left_out(subject: Subject, way: Way) -> str:
     rest = [n for n in way.left_out if n not in moving]
     if rest:
         said.append(f"Not shown, since not on this way: {_listed(rest)}.")
+    hang = [thing.name for thing in subject.lineup.attached if thing.point in way.points]
+    if hang:
+        said.append(f"Hanging on the line, and not drawn: {_listed(hang)}.")
     return " ".join(said)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from surge.api.check import check
 from surge.case.file import read_case
 from surge.cli.main import main
 from surge.errors import RequestError
+from surge.model.attached import OpenVessel
 from surge.model.way import Way, WayPart
 from surge.plots.captions import line_files, scenario_words, time_files, verdict_words, wave_files
 from surge.plots.line import draw_names
@@ -77,6 +79,13 @@ def test_the_way_leads_past_the_weakest_place_or_past_what_moves(demos: Demos) -
     assert moving.holds("element", "3S tank valve")
     assert 'The weakest place, "closed branch to 4P", is not on this way.' in left_out(slam, moving)
     assert 'Moves, but is not on this way: "3S tank valve"' in left_out(slam, way_of(slam))
+    assert "Hanging" not in left_out(slam, moving)
+    vessels = tuple(
+        OpenVessel(name=p, point=p, area=1.0, rim=50.0) for p in ("shore line inlet", "4P closed valve")
+    )
+    hung = replace(slam, lineup=slam.lineup.with_(open_vessels=vessels))
+    assert "shore line inlet" in moving.points
+    assert left_out(hung, moving).endswith('Hanging on the line, and not drawn: "shore line inlet".')
     assert way_of(slam, "3 port").points[-1] == "3P drop line foot"
     with pytest.raises(RequestError, match='did you mean "3 port"'):
         way_of(slam, "3 prot")

@@ -68,6 +68,7 @@ ROUNDS = 60  # of the points' laws at most; two or three do
 CLOSE = 1e-8  # of the head, and [m]: what is left then
 FILLED = 1e-4  # [m] by which the head of a thin storage may still move
 LEAST = 1e-6  # of a point's impedance without a cavity: what it keeps, lest an orifice has no slope
+THICK = 1e3  # [s/m2] of that impedance no more counts: a point at which only links meet has 1/PC_THIN
 
 # Nodes, nc.
 N_VOLUME = 0  # [m3] of the cavity
@@ -224,7 +225,7 @@ def _offer(dt, point_floor, pi, pf, pc, always):
             z = pc[i, PC_Z]
             brings = pc[i, PC_XY] * z
         else:
-            z = max(-slope, LEAST * pc[i, PC_Z])
+            z = max(-slope, LEAST * min(pc[i, PC_Z], THICK))
             brings = point_floor[i] + over + z * pc[i, PC_OUT]
         pf[i, P_Z] = z
         pf[i, P_Y] = 1.0 / z

@@ -86,7 +86,7 @@ COMMANDS: dict[str, dict[str, Called]] = {
     },
     "verify": {**same(surge.verify, "only"), **same(Proof.text, "details")},
 }
-NO_ANSWER = {"schema"}  # it copies a file that comes with the program
+NO_ANSWER = {"page", "schema"}  # one serves what others answer, one copies a file that comes with the program
 
 
 def parameters(function: Callable[..., Any]) -> set[str]:

@@ -19,6 +19,7 @@ PAGES = [
     ROOT / "DEVELOPERS.md",
     HOW,
     ROOT / "notebooks" / "guide.md",
+    ROOT / "notebooks" / "page.md",
     ROOT / "notebooks" / "verification.md",
     *sorted((ROOT / "cases").rglob("*.md")),
 ]

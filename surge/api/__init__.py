@@ -5,7 +5,7 @@ names stand in :mod:`surge`. A function reads the files that it is given, comput
 answer, which keeps the case that it was made from. The answer's methods give it as words, as plain data, as
 pictures, and as quantities of the library pint. Numbers come in as SI or as such quantities.
 
-Only :mod:`surge.cli` may import this room.
+Only :mod:`surge.cli` and :mod:`surge.page` may import this room.
 
 Begin with :func:`surge.api.check.check` and what it returns, and with :class:`surge.api.answers.CaseAnswer`.
 """

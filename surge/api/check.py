@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from surge.api.pictures import FilmAnswer
     from surge.reports.check_json import CheckDocument
     from surge.views.subject import Subject
+    from surge.views.time import TimePicture
 
 
 FILM = Measure(dimension="time", least=FILM_SECONDS[0], most=FILM_SECONDS[1])
@@ -236,6 +237,26 @@ class CheckAnswer(Advised, CaseAnswer):
             display=self.display,
             signature=self.signature,
         )
+
+    @checked
+    def figures(self, scenario: str | None = None, places: Sequence[str] = ()) -> TimePicture:
+        """Return what :meth:`draw` shows against time, as figures: pressures, limits, extremes, flows.
+
+        Parameters
+        ----------
+        scenario : str, optional
+            By default the one that comes nearest to a limit.
+        places : sequence of str
+            Points and elements beside the weakest place.
+
+        Raises
+        ------
+        RequestError
+            A scenario or a name that the case does not have.
+        """
+        from surge.views.time import time_picture
+
+        return time_picture(self.subject(scenario), places)
 
     @checked
     def picture_text(self, scenario: str | None = None) -> str:

@@ -17,6 +17,7 @@ import click
 from surge import __version__
 from surge.cli.chart import chart
 from surge.cli.check import check
+from surge.cli.page import page
 from surge.cli.pictures import animate, compare_, picture
 from surge.cli.records import records
 from surge.cli.shared import tell
@@ -67,6 +68,7 @@ for _command, _short in (
     (animate, "Film of the pressure travelling along the line."),
     (compare_, "Two cases side by side."),
     (sheet, "The sheet that ship and terminal sign, PDF or HTML."),
+    (page, "All of it as a page in the browser."),
     (records, "Judge stroke-time tests of valves."),
     (list_, "What the program knows by name, with sources."),
     (verify, "Hold the program against published figures."),

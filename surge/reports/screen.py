@@ -154,7 +154,7 @@ class Screen:
         if len(each) < 2:
             return NOTHING
         head = ("scenario", "verdict", f"{self.display.units.pressure}(g)", "limit", "weakest")
-        before, rows = table_parts(head, [self._row(one) for one in each], widest=LINE)
+        before, rows = table_parts(head, [self.row(one) for one in each], widest=LINE)
 
         def rest(left: int) -> str:
             out = Counter(one.verdict for one in each[len(each) - left :])
@@ -164,7 +164,8 @@ class Screen:
 
         return Part(["", *before], rows, rest)
 
-    def _row(self, one: Judged) -> Row:
+    def row(self, one: Judged) -> Row:
+        """A scenario as a row: name, verdict, pressure, limit, weakest part."""
         f = one.worst
         run = self.a.run_of(f) if f else None
         if f is None or run is None:

@@ -7,10 +7,57 @@ another, whatever the network: trees, several tanks, loops.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from surge.model.lineup import Element, LineUp
+
+
+class Joint(Protocol):
+    """What lies between two points, by names."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def start(self) -> str: ...  # noqa: D102
+    @property
+    def end(self) -> str: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Network:
+    """What is joined to what, by names: all that the layout goes by.
+
+    Attributes
+    ----------
+    points : sequence of str
+    joints : sequence of Joint
+        Elements between the points, each with a name of its own.
+    first : str
+        The point at which the walk begins.
+    """
+
+    points: Sequence[str]
+    joints: Sequence[Joint]
+    first: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rows:
+    """Columns and rows by name.
+
+    Attributes
+    ----------
+    column, row : mapping of str to int
+        Of every point; column 0 is the shore.
+    joint : mapping of str to int
+        The row of every element.
+    """
+
+    column: Mapping[str, int]
+    row: Mapping[str, int]
+    joint: Mapping[str, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,23 +97,30 @@ class Layout:
 
 def layout_of(lineup: LineUp) -> Layout:
     """Return where everything stands."""
-    column = _columns(lineup)
-    walk = _Walk(lineup, column)
+    points = tuple(p.name for p in lineup.points)
+    rows = rows_of(Network(points=points, joints=tuple(lineup.elements), first=_first(lineup)))
     return Layout(
-        column=column,
-        row=walk.row,
-        elements=tuple(SketchElement(element=e, row=walk.row_of_element[e.name]) for e in lineup.elements),
+        column=rows.column,
+        row=rows.row,
+        elements=tuple(SketchElement(element=e, row=rows.joint[e.name]) for e in lineup.elements),
     )
+
+
+def rows_of(network: Network) -> Rows:
+    """Return columns and rows of a network, whatever the figures of its parts."""
+    column = _columns(network)
+    walk = _Walk(network, column)
+    return Rows(column=column, row=walk.row, joint=walk.row_of_element)
 
 
 # Columns
 
 
-def _columns(lineup: LineUp) -> dict[str, int]:
+def _columns(network: Network) -> dict[str, int]:
     """The longest way from the shore to every point, in elements; loops against the order are let go."""
-    after: dict[str, list[str]] = {p.name: [] for p in lineup.points}
+    after: dict[str, list[str]] = {p: [] for p in network.points}
     waits = dict.fromkeys(after, 0)
-    for e in lineup.elements:
+    for e in network.joints:
         after[e.start].append(e.end)
         waits[e.end] += 1
     column = dict.fromkeys(after, 0)
@@ -80,15 +134,15 @@ def _columns(lineup: LineUp) -> dict[str, int]:
             waits[other] -= 1
             if other in left:
                 column[other] = max(column[other], column[point] + 1)
-    _towards_the_ship(lineup, column, order, after)
+    _towards_the_ship(network, column, order, after)
     return column
 
 
 def _towards_the_ship(
-    lineup: LineUp, column: dict[str, int], order: list[str], after: Mapping[str, list[str]]
+    network: Network, column: dict[str, int], order: list[str], after: Mapping[str, list[str]]
 ) -> None:
     """Move what joins later (a second tank, a second pump) next to where it joins."""
-    behind = _reached(_first(lineup), after)
+    behind = _reached(network.first, after)
     for point in reversed(order):
         next_ = [column[other] for other in after[point] if column[other] > column[point]]
         if point not in behind and next_:
@@ -116,32 +170,32 @@ def _reached(start: str, after: Mapping[str, Iterable[str]]) -> set[str]:
 
 
 class _Walk:
-    """Goes through the line-up once and gives rows."""
+    """Goes through the network once and gives rows."""
 
-    def __init__(self, lineup: LineUp, column: Mapping[str, int]) -> None:
+    def __init__(self, network: Network, column: Mapping[str, int]) -> None:
         self.column = column
-        self.joined: dict[str, list[Element]] = {p.name: [] for p in lineup.points}
-        for e in lineup.elements:
+        self.joined: dict[str, list[Joint]] = {p: [] for p in network.points}
+        for e in network.joints:
             self.joined[e.start].append(e)
-        for e in lineup.elements:  # what leads on comes before what leads back
+        for e in network.joints:  # what leads on comes before what leads back
             self.joined[e.end].append(e)
-        self.children: dict[str, list[Element]] = {p: [] for p in self.joined}
-        self.seconds: dict[str, list[Element]] = {p: [] for p in self.joined}
-        self.parent: dict[str, Element | None] = {}
+        self.children: dict[str, list[Joint]] = {p: [] for p in self.joined}
+        self.seconds: dict[str, list[Joint]] = {p: [] for p in self.joined}
+        self.parent: dict[str, Joint | None] = {}
         self.row: dict[str, int] = {}
         self.row_of_element: dict[str, int] = {}
         self.rows = 0
-        for start in (_first(lineup), *self.joined):
+        for start in (network.first, *self.joined):
             if start not in self.parent:
                 self._place(self._tree(start))
 
-    def _other(self, element: Element, point: str) -> str:
+    def _other(self, element: Joint, point: str) -> str:
         return element.end if element.start == point else element.start
 
     def _tree(self, start: str) -> list[str]:
         """Points of a part in the order of the walk; each knows by which element it was reached."""
         order: list[str] = []
-        stack: list[tuple[str, Element | None]] = [(start, None)]
+        stack: list[tuple[str, Joint | None]] = [(start, None)]
         used: set[str] = set()
         while stack:
             point, by = stack.pop()
@@ -182,7 +236,7 @@ class _Walk:
                 below = self._other(element, point)
                 stack.append((below, self._branches(below, depth)))
 
-    def _branches(self, point: str, depth: Mapping[str, int]) -> list[tuple[Element, bool]]:
+    def _branches(self, point: str, depth: Mapping[str, int]) -> list[tuple[Joint, bool]]:
         """What leaves a point, from top to bottom, the deepest way in the middle; True: a second way."""
         ways = [(e, False) for e in self.children[point]] + [(e, True) for e in self.seconds[point]]
         straight = [w for w in ways if self._straight(point, w[0])]
@@ -197,7 +251,7 @@ class _Walk:
         half = len(others) // 2
         return [*others[:half], deepest, *others[half:]]
 
-    def _straight(self, point: str, element: Element) -> bool:
+    def _straight(self, point: str, element: Joint) -> bool:
         """Whether an element leads on in the direction in which its point was reached."""
         by = self.parent[point]
         here = self.column[point]

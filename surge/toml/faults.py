@@ -61,11 +61,16 @@ class FaultRecord:
 
 def describe(error: FileError) -> list[FaultRecord]:
     """Give every fault of a file its place in the text, in the order of the file."""
+    return [record for _, record in placed(error)]
+
+
+def placed(error: FileError) -> list[tuple[Fault, FaultRecord]]:
+    """Return every fault of a file with its record, in the order of the file."""
     # Faults of the text carry their lines; the text may be more than a parser can take.
     of_text = all(isinstance(fault, TextFault) for fault in error.faults)
     data, places = ({}, Positions(error.file.text)) if of_text else _understood(error.file.text)
-    records = [_record(fault, error, data, places) for fault in error.faults]
-    return sorted(records, key=lambda r: (r.line, r.column))
+    records = [(fault, _record(fault, error, data, places)) for fault in error.faults]
+    return sorted(records, key=lambda pair: (pair[1].line, pair[1].column))
 
 
 def format_faults(error: FileError) -> str:

@@ -45,11 +45,14 @@ class Positions:
         With every line end as ``\n``.
     keys, values : dict
         Path -> stretch. A table's key is in its header; a table has no value unless it is inline.
+    headers : list of (Origin, int)
+        Table of each header, in their order, and the offset at which the header begins.
     """
 
     text: str
     keys: dict[Origin, Stretch] = field(default_factory=dict)
     values: dict[Origin, Stretch] = field(default_factory=dict)
+    headers: list[tuple[Origin, int]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self._line_starts = [0, *(m.end() for m in re.finditer("\n", self.text))]
@@ -135,6 +138,7 @@ class _Walker:
 
     def _header(self) -> None:
         """Read ``[a.b]`` or ``[[a.b]]`` and make it the current table."""
+        begin = self.at
         array = self.text.startswith("[[", self.at)
         self.at += 2 if array else 1
         self._skip(_BLANK)
@@ -151,6 +155,7 @@ class _Walker:
                 if len(path) <= DEEPEST_KEPT:
                     self.found.keys.setdefault(path, Stretch(start, end))
         self.table = path
+        self.found.headers.append((path, begin))
         self._skip(_BLANK)
         self.at += 2 if array else 1
 

@@ -1,0 +1,212 @@
+"""What the page is told is what the command line tells: the same documents, words and refusals."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import io
+import json
+import re
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import openpyxl
+import pytest
+from click.testing import CliRunner
+from support.demos import CASES, VERDICTS
+
+import surge
+from surge.cli.main import main
+from surge.page.answers import Memory, answer
+from surge.page.worker import serve
+
+
+def ask(do: str, name: str = "gas-oil-release-coupling", memory: Memory | None = None, **more: Any) -> Any:
+    text = more.pop("text", None) or (CASES / f"{name}.toml").read_text(encoding="utf-8")
+    request = {"do": do, "name": f"{name}.toml", "text": text, **more}
+    found = answer(request, memory or Memory(), lambda _: None)
+    return json.loads(json.dumps(found, allow_nan=False))  # it travels
+
+
+def printed(*words: str) -> Any:
+    done = CliRunner().invoke(main, [*words, "--json"])
+    assert done.exit_code in (0, 2, 3, 4), done.output
+    return json.loads(done.stdout)
+
+
+@pytest.fixture
+def in_cases(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The command line names the file as the page does."""
+    monkeypatch.chdir(CASES)
+
+
+@pytest.mark.parametrize("name", VERDICTS)
+def test_the_answer_is_that_of_surge_check(name: str, in_cases: None) -> None:
+    found = ask("check", name)
+    assert found["document"] == printed("check", f"{name}.toml", "--no-remedies")
+    assert found["summary"]["verdict"] == found["document"]["verdict"] == VERDICTS[name]
+    assert found["summary"]["sentence"].split(":")[0] in found["text"].replace("\n", " ")
+    assert found["scenarios"] == [s["name"] for s in found["document"]["scenarios"]]
+
+
+def test_with_remedies_it_is_that_of_surge_check_too(in_cases: None) -> None:
+    memory = Memory()
+    ask("check", memory=memory)
+    found = ask("check", memory=memory, remedies=True)
+    assert found["document"] == printed("check", "gas-oil-release-coupling.toml")
+    assert found["document"]["remedies"]["found"]
+    assert any("8.6 s" in step for step in found["summary"]["steps"])
+
+
+@pytest.mark.slow
+def test_windows_are_those_of_the_command_line(in_cases: None) -> None:
+    assert ask("windows")["document"] == printed("window", "gas-oil-release-coupling.toml")
+
+
+def test_a_chart_is_that_of_the_command_line(in_cases: None) -> None:
+    chart = ask("chart", points=3)
+    assert chart["document"] == printed("chart", "gas-oil-release-coupling.toml", "--points", "3")
+    assert len(chart["rates"]) == 3
+    assert chart["flow_unit"] == "m3/h"
+
+
+@pytest.mark.parametrize("do", ["check", "histories", "film", "look", "windows", "chart", "sheet"])
+def test_faults_are_told_in_the_words_of_the_command_line(
+    do: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = surge.new_case().replace('law = "linear"', 'law = "liner"')
+    (tmp_path / "x.toml").write_text(text, encoding="utf-8")
+    refused = ask(do, "x", text=text)["refused"]
+    done = CliRunner().invoke(main, ["check", "x.toml", "--json"])
+    assert refused["text"] in done.stderr
+    assert refused["document"] == json.loads(done.stdout)
+    assert refused["exit_code"] == done.exit_code == 2
+
+
+def test_what_cannot_be_decided_is_no_verdict() -> None:
+    text = surge.new_case(arms=1, tanks=1).replace('agreed = "300 m3/h"', 'agreed = "90000 m3/h"')
+    refused = ask("check", "x", text=text)["refused"]
+    assert refused["exit_code"] in (2, 4)
+    assert "verdict: limit" not in refused["text"]
+
+
+def test_work_of_minutes_is_refused_unless_somebody_is_patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("surge.page.answers.PATIENCE", 1e6)
+    refused = ask("check")["refused"]
+    assert refused["exit_code"] == 4
+    assert "patient" in refused["text"]
+    assert "refused" not in ask("check", patient=True)
+
+
+def floats(packed: str) -> Any:
+    return np.frombuffer(base64.b64decode(packed), "<f4")
+
+
+def test_histories_and_film_hold_the_peak_that_the_check_tells() -> None:
+    memory = Memory()
+    checked = ask("check", "gasoline-drop-lines", memory)
+    worst = next(p for p in checked["summary"]["parts"] if p["check"] == "peak")
+    found = ask(
+        "histories", "gasoline-drop-lines", memory, scenario=worst["scenario"], places=[worst["name"]]
+    )
+    trace = next(t for t in found["traces"] if t["name"] == worst["name"])
+    assert floats(trace["pressure"]).size == floats(found["time"]).size <= 2500
+    assert floats(trace["pressure"]).max() == pytest.approx(float(worst["pressure"]), abs=0.02)
+    assert f"{trace['upper']:.2f}" == worst["limit"]
+    film = ask("film", "gasoline-drop-lines", memory, scenario=worst["scenario"])
+    shape = film["frames"], film["columns"]
+    assert floats(film["pressure"]).size == floats(film["highest"]).size == shape[0] * shape[1]
+    assert floats(film["highest"]).reshape(shape)[-1].max() >= floats(film["pressure"]).max()
+    assert floats(film["x"]).size == len(film["part"]) == shape[1]
+    assert all(len(m["at"]) == shape[0] for m in film["moves"].values())
+    assert len(memory.checked) == 1
+
+
+def test_pressures_come_in_the_unit_of_the_case() -> None:
+    text = (CASES / "restart-into-a-shut-deck-line.toml").read_text(encoding="utf-8")
+    psi = surge.read_case(text, filename="x").show.pressure.replace("bar", "psi")
+    in_psi = (
+        text.replace("[liquid]", f'[show]\npressure = "{psi}"\n\n[liquid]') if "[show]" not in text else text
+    )
+    one, other = (
+        floats(ask("look", "restart-into-a-shut-deck-line", text=t)["pressure"]) for t in (text, in_psi)
+    )
+    assert other.max() == pytest.approx(one.max() * 14.5038, rel=1e-4)
+
+
+def test_a_sheet_is_a_file_to_print() -> None:
+    found = ask("sheet", window=False)
+    assert base64.b64decode(found["content"]).startswith(b"%PDF-")
+    assert found["exit_code"] in (3, 4)
+    assert b"<html" in base64.b64decode(ask("sheet", window=False, kind="html")["content"])[:400]
+
+
+@pytest.mark.parametrize("request_", [{}, {"do": "rm"}, {"do": "check"}, {"do": "records"}])
+def test_what_no_page_asks_is_refused(request_: dict[str, Any]) -> None:
+    assert answer(request_, Memory(), lambda _: None)["refused"]["exit_code"] == 2
+
+
+# --- records --------------------------------------------------------------------------------------------
+
+CSV = (CASES / "records" / "stroke-tests.csv").read_bytes()
+
+
+def records(content: bytes, file: str, **more: Any) -> Any:
+    request = {"do": "records", "file": file, "content": base64.b64encode(content).decode(), **more}
+    return answer(request, Memory(), lambda _: None)
+
+
+def test_a_table_is_judged_as_on_the_command_line() -> None:
+    found = records(CSV, "stroke-tests.csv")
+    expected = surge.judge_records(CASES / "records" / "stroke-tests.csv")
+    assert found["exit_code"] == expected.exit_code
+    wanted = expected.text().replace(str(CASES / "records" / "stroke-tests.csv"), "stroke-tests.csv")
+    assert found["text"] == wanted
+    assert found["pictures"]
+
+
+def test_a_workbook_is_read_as_its_table() -> None:
+    """Days and figures as a spreadsheet keeps them, not as text."""
+    book = openpyxl.Workbook()
+    for row in csv.reader(io.StringIO(CSV.decode("utf-8-sig")), delimiter=";"):
+        book.active.append([_cell(text) for text in row])
+    out = io.BytesIO()
+    book.save(out)
+    found, plain = records(out.getvalue(), "stroke-tests.xlsx"), records(CSV, "stroke-tests.csv")
+    assert found["exit_code"] == plain["exit_code"]
+    assert _verdicts(found["text"]) == _verdicts(plain["text"])
+
+
+def _cell(text: str) -> Any:
+    if day := re.fullmatch(r"(\d\d)[.](\d\d)[.](\d{4})", text):
+        return datetime(int(day[3]), int(day[2]), int(day[1]))
+    return float(text.replace(",", ".")) if re.fullmatch(r"\d+(,\d+)?", text) else text
+
+
+def _verdicts(text: str) -> list[str]:
+    return [line for line in text.splitlines() if "sha256" not in line and "stroke-tests" not in line]
+
+
+@pytest.mark.parametrize("file", ["a.csv", "a.xlsx", "../../etc/x.csv", "\0.csv", "", "x" * 400 + ".csv"])
+def test_a_table_that_is_none_is_refused(file: str) -> None:
+    refused = records(b"PK\x03\x04 no table", file)["refused"]
+    assert refused["exit_code"] == 2
+    assert refused["text"]
+
+
+# --- the process ----------------------------------------------------------------------------------------
+
+
+def test_a_process_answers_line_by_line() -> None:
+    text = (CASES / "restart-into-a-shut-deck-line.toml").read_text(encoding="utf-8")
+    asked = [{"do": "check", "name": "a.toml", "text": text}, {"do": "look", "name": "a.toml", "text": "x"}]
+    out = io.StringIO()
+    serve(io.StringIO("".join(json.dumps(a) + "\n" for a in asked)), out)
+    said = [json.loads(line) for line in out.getvalue().splitlines()]
+    answers = [s["answer"] for s in said if "answer" in s]
+    assert answers[0]["document"]["verdict"] == "limit kept"
+    assert answers[1]["refused"]["exit_code"] == 2
+    assert all(set(s) in ({"answer"}, {"progress"}) for s in said)

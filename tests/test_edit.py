@@ -1,0 +1,227 @@
+"""A case changed part by part: the line stays whole, names hold everywhere, the rest stays as written."""
+
+from __future__ import annotations
+
+import difflib
+from typing import Any
+
+import pytest
+from support.demos import CASES, VERDICTS
+
+import surge
+from surge.api.edit import MOST_CHANGES, edited
+from surge.api.look import NO_VERDICT, look
+from surge.api.outline import outline
+from surge.api.summary import summary
+from surge.errors import RequestError
+
+TEXT = surge.new_case(arms=2, tanks=2)
+
+
+def change(text: str, *changes: dict[str, Any]) -> tuple[str, list[str], list[str]]:
+    """The text after changes, the lines that are gone, and those that are new."""
+    after = edited(text, list(changes))
+    diff = list(difflib.ndiff(text.splitlines(), after.splitlines()))
+    return (
+        after,
+        [line[2:] for line in diff if line.startswith("- ") and line[2:].strip()],
+        [line[2:] for line in diff if line.startswith("+ ") and line[2:].strip()],
+    )
+
+
+def faults(text: str) -> list[str]:
+    return [fault.record.key for fault in outline(text, filename="berth.toml").faults]
+
+
+@pytest.mark.parametrize("name", VERDICTS)
+def test_a_change_and_the_change_back_leave_a_demo_as_it_was(name: str) -> None:
+    text = (CASES / f"{name}.toml").read_text(encoding="utf-8")
+    data = outline(text, filename="x.toml").data
+    for kind, key in (("pipe", "length"), ("tank", "level")):
+        path = [kind, len(data[kind]) - 1, key]
+        there = edited(text, [{"do": "set", "path": path, "value": "12.5 m"}])
+        assert there != text
+        assert edited(there, [{"do": "set", "path": path, "value": data[kind][-1][key]}]) == text
+    added = edited(text, [{"do": "add", "path": ["scenario"], "values": {"name": "new one"}}])
+    last = [{"do": "remove", "path": ["scenario", len(data["scenario"])]}]
+    assert outline(edited(added, last), filename="x.toml").data == data
+
+
+def test_one_figure_changes_one_line() -> None:
+    _, gone, new = change(
+        TEXT, {"do": "set", "path": ["scenario", 0, "shutdown", "step", 2, "stroke"], "value": "31 s"}
+    )
+    assert gone == ['stroke = "26 s"              # as measured in its last test; the fastest']
+    assert new == ['stroke = "31 s"              # as measured in its last test; the fastest']
+
+
+def test_a_part_put_in_takes_over_the_end_of_the_one_before() -> None:
+    values = {
+        "length": "10 m",
+        "size": "16 inch",
+        "schedule": "standard",
+        "material": "steel",
+        "restraint": "expansion joints",
+        "rating": "10 bar(g)",
+        "roughness": "0.05 mm",
+    }
+    text, gone, _ = change(TEXT, {"do": "insert", "kind": "pipe", "values": values, "after": ["pipe", 1]})
+    assert gone == ['to = "deck line branch"']
+    assert faults(text) == []
+    pipes = surge.read_case(text, filename="x.toml").lineup.pipes
+    assert [(p.name, p.start, p.end) for p in pipes if "deck line branch" in (p.start, p.end)][:1] == [
+        ("pipe", "pipe inlet", "deck line branch")
+    ]
+
+
+def test_a_part_taken_out_leaves_no_gap_and_no_movement() -> None:
+    text, gone, new = change(TEXT, {"do": "remove", "path": ["valve", 1]})
+    assert faults(text) == []
+    case = surge.read_case(text, filename="x.toml").lineup
+    assert "berth ESD valve" not in text
+    assert "berth" not in case.points_by_name
+    assert {p.start for p in case.pipes if p.kind == "arm"} == {"ESD valve inlet"}
+    assert new == ['from = "ESD valve inlet"'] * 2
+    assert 'close = "berth ESD valve"' in gone
+
+
+def test_a_second_way_taken_out_leaves_the_first() -> None:
+    twice = edited(TEXT, [{"do": "repeat", "path": ["arm", 0]}])
+    assert faults(twice) == []
+    assert [a["name"] for a in outline(twice, filename="x").data["arm"]] == [
+        "loading arm 1",
+        "loading arm 3",
+        "loading arm 2",
+    ]
+    once = edited(twice, [{"do": "remove", "path": ["arm", 1]}])
+    assert outline(once, filename="x").data == outline(TEXT, filename="x").data
+
+
+@pytest.mark.parametrize(
+    ("path", "new"),
+    [
+        (["valve", 2], 'port "valve"'),
+        (["points", "berth"], "jetty"),
+        (["tank", 1], "cot"),
+        (["valve", 0], "scv"),
+        (["pump", 0], "booster"),
+        (["pipe", 0], "long line"),
+        (["scenario", 1], "the start"),
+    ],
+)
+def test_a_name_is_changed_everywhere(path: list[Any], new: str) -> None:
+    data: Any = outline(TEXT, filename="x").data
+    old = path[1] if path[0] == "points" else data[path[0]][path[1]]["name"]
+    text = edited(TEXT, [{"do": "rename", "path": path, "new": new}])
+    assert faults(text) == []
+    assert f'"{old}"' not in "\n".join(line.split("#")[0] for line in text.splitlines())
+    there = ["points", new] if path[0] == "points" else path
+    back = edited(text, [{"do": "rename", "path": there, "new": old}])
+    assert outline(back, filename="x").data == data
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        {"do": "fly"},
+        {},
+        {"do": "set", "path": [], "value": 1},
+        {"do": "set", "path": "rate", "value": 1},
+        {"do": "set", "path": ["rate", "agreed"], "value": None},
+        {"do": "set", "path": ["rate", "agreed"], "value": "\ud800"},
+        {"do": "set", "path": ["valve", 99, "kv"], "value": "1"},
+        {"do": "set", "path": ["points", *"abcdefghijklm"], "value": 1},
+        {"do": "unset", "path": ["rate", "none"]},
+        {"do": "remove", "path": ["valve", -99]},
+        {"do": "rename", "path": ["points", "berth"], "new": "manifold 1"},
+        {"do": "rename", "path": ["points", "berth"], "new": ""},
+        {"do": "insert", "kind": "tank", "after": ["pipe", 0], "values": {}},
+        {"do": "insert", "kind": "pipe", "after": ["tank", 0], "values": {}},
+        {"do": "repeat", "path": ["rate"]},
+    ],
+)
+def test_what_cannot_be_changed_is_refused(bad: dict[str, Any]) -> None:
+    with pytest.raises(RequestError):
+        edited(TEXT, [bad])
+
+
+def test_no_toml_and_too_many_changes_are_refused() -> None:
+    with pytest.raises(RequestError, match="no TOML"):
+        edited("[", [])
+    with pytest.raises(RequestError, match="at most"):
+        edited(TEXT, [{"do": "unset", "path": ["note"]}] * (MOST_CHANGES + 1))
+
+
+# --- outline, look, summary -----------------------------------------------------------------------------
+
+
+def test_an_outline_draws_what_has_faults() -> None:
+    seen = outline(TEXT.replace('length = "800 m"', 'length = "800,5 m"'), filename="berth.toml")
+    assert seen.case is None
+    assert [fault.path for fault in seen.faults] == [("pipe", 0, "length")]
+    assert len(seen.drawing.elements) == 15
+    column = {name: place[0] for name, place in seen.drawing.points.items()}
+    assert column["tank outlet"] < column["berth"] < column["deck line branch"] < column["1P foot"]
+    assert seen.faults[0].record.as_text() in _printed(TEXT.replace('length = "800 m"', 'length = "800,5 m"'))
+
+
+def _printed(text: str) -> str:
+    from surge.api.refusals import refused
+
+    try:
+        surge.read_case(text, filename="berth.toml")
+    except surge.CaseError as error:
+        return refused(error, "berth.toml").text
+    return ""
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[", "points = 3", "pipe = 1", "[[pipe]]\nfrom = 1", '[[pipe]]\nfrom = "a"\nto = "a"']
+)
+def test_an_outline_of_next_to_nothing(text: str) -> None:
+    seen = outline(text, filename="x.toml")
+    assert seen.faults
+    assert seen.drawing.elements == ()
+
+
+@pytest.mark.parametrize("name", ["gas-oil-release-coupling", "shore-line-of-unknown-length"])
+def test_a_look_is_near_the_check_and_says_that_it_is_none(demos: Any, name: str) -> None:
+    demo = demos[name]
+    seen = look(demo.case)
+    assert seen.words == NO_VERDICT
+    run = demo.run_of(seen.scenario)
+    rise = max(p.highest.pressure - p.steady for p in run.places)
+    found = {e.name: e.highest.pressure for e in run.elements}
+    for part, peak, limit in seen.peaks:
+        # A range is taken at its usual figure: up to a tenth of the rise from the worst of it.
+        assert abs(peak - found[part]) < 0.1 * rise, part
+        assert limit is not None or part
+    assert seen.pressure.shape == seen.time.shape
+    named = look(demo.case, scenario=seen.scenario, place=seen.place)
+    assert named.place == seen.place
+
+
+def test_a_look_refuses_what_is_not_there(demos: Any) -> None:
+    case = demos["gas-oil-release-coupling"].case
+    with pytest.raises(RequestError, match="no such scenario"):
+        look(case, scenario="never")
+    with pytest.raises(RequestError, match="no such point"):
+        look(case, place="nowhere")
+
+
+@pytest.mark.parametrize("name", ["gas-oil-release-coupling", "gasoline-drop-lines", "crude-sea-line"])
+def test_a_summary_says_what_the_screen_says(demos: Any, name: str) -> None:
+    answer = demos[name].answer
+    told, screen = summary(answer), " ".join(answer.text().split())
+    assert f"VERDICT: {told.headline}" in screen
+    assert told.counted in screen
+    assert told.sentence in screen
+    for line in told.scenarios:
+        assert " ".join((line.name, line.short)) in screen
+    ranks = [RANKED[p.verdict] for p in told.parts]
+    assert ranks == sorted(ranks)
+    assert ranks[0] == RANKED[told.verdict] or told.rule
+    assert told.weakest == (told.parts[0].subject, told.parts[0].name)
+
+
+RANKED = {"limit exceeded": 0, "cannot be decided": 1, "limit kept": 2}

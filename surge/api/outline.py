@@ -116,7 +116,7 @@ def outline(text: str, *, filename: str) -> Outline:
     >>> [fault.record.key for fault in seen.faults][:1]
     ['scenario "emergency shutdown": shutdown: step 3: stroke']
     >>> len(seen.drawing.elements)
-    11
+    12
     """
     case: Case | None = None
     faults: tuple[PlacedFault, ...] = ()

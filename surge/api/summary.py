@@ -102,7 +102,7 @@ def summary(answer: CheckAnswer) -> Summary:
     >>> from surge.api.summary import summary
     >>> told = summary(surge.check("cases/restart-into-a-shut-deck-line.toml"))
     >>> told.headline, told.parts[0].name, told.parts[0].pressure, told.parts[0].limit
-    ('LIMITS KEPT', 'shore line', '7.73', '10.00')
+    ('LIMITS KEPT', 'shore line', '7.71', '10.00')
     """
     screen = Screen(answer, answer.display, style=unstyled, signature="")
     worst = answer.weakest

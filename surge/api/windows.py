@@ -13,6 +13,7 @@ from surge.arguments import Measure, Number, checked, si, si_or_none
 from surge.case.file import Case
 from surge.model.stroke import LOOKED_AT, refuse_unordered
 from surge.reports.words import CAUTIONS
+from surge.search.sizes import refuse_unsized
 from surge.search.strokes import SHORTEST_STROKE
 from surge.search.window import Extras, Windows, asked, windows_of
 from surge.workers import Progress
@@ -27,8 +28,8 @@ class WindowAnswer(Windows, CaseAnswer):
     Attributes
     ----------
     extras : Extras
-        What was asked beside the windows: orders of shutting, shapes of strokes, bands of what is uncertain.
-        What was not asked for is empty.
+        What was asked beside the windows: orders of shutting, shapes of strokes, bands of what is uncertain,
+        sizes of relief valves and drums. What was not asked for is empty.
     """
 
     extras: Extras
@@ -70,6 +71,7 @@ def find_windows(
     orders: bool = False,
     shapes: bool = False,
     bands: bool = False,
+    sizes: bool = False,
     units: Mapping[str, str] | None = None,
     progress: Progress | None = None,
 ) -> WindowAnswer:
@@ -89,6 +91,9 @@ def find_windows(
         Also search the best two-stage stroke of each valve.
     bands : bool
         Also search the window for the worst of what the table ``[bands]`` of the case says is uncertain.
+    sizes : bool
+        Also search the smallest relief valve and the smallest surge drum that keep the case as it is, or a
+        window open.
     units : mapping of str to str, optional
         Units of the words, in place of those of the case: ``{"pressure": "psi"}``.
     progress : callable, optional
@@ -103,7 +108,8 @@ def find_windows(
     Raises
     ------
     CaseError
-        A case with faults; a valve that is not there or never closes.
+        A case with faults; a valve that is not there or never closes; sizes of a case that has neither a
+        relief valve nor a surge drum.
     GridError, SolveError
         The case cannot be computed.
     ArgumentError
@@ -130,6 +136,8 @@ def find_windows(
     shown = units_of(loaded, units)
     book = rules_of_case(loaded)
     with in_case(loaded):
+        if sizes:
+            refuse_unsized(loaded.lineup)
         made = windows_of(
             loaded.lineup, book=book, valves=valves, shortest=least, longest=most, progress=progress
         )
@@ -140,6 +148,7 @@ def find_windows(
             orders=orders,
             shapes=shapes,
             bands=loaded.bands if bands else None,
+            sizes=sizes,
             progress=progress,
         )
     return WindowAnswer(**parts_of(made), extras=extras, case=loaded, units=shown)

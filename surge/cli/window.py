@@ -18,6 +18,7 @@ from surge.cli.shared import answering, patient_option, print_text, seconds_of
 @click.option("--orders", is_flag=True, help="Also other orders of shutting or opening.")
 @click.option("--shapes", is_flag=True, help="Also the best two-stage stroke of each valve.")
 @click.option("--bands", is_flag=True, help="Also the worst over [bands] of the case; takes its time.")
+@click.option("--sizes", is_flag=True, help="Also the smallest relief valve and surge drum that do.")
 @click.option("--details", is_flag=True, help="Each window with its proof, and all that was asked.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
 @patient_option
@@ -29,6 +30,7 @@ def window(
     orders: bool,
     shapes: bool,
     bands: bool,
+    sizes: bool,
     details: bool,
     as_json: bool,
 ) -> None:
@@ -48,6 +50,7 @@ def window(
             orders=orders,
             shapes=shapes,
             bands=bands,
+            sizes=sizes,
             progress=progress,
         )
     print_text(answer.json() if as_json else answer.text(details=details))

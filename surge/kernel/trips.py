@@ -23,6 +23,7 @@ from surge.kernel.columns import (
 from surge.kernel.compiled import inlined
 
 _MOST_RATIO = 1.95  # of r: beyond it the torque is not known, and is held there
+_ROUNDING = 1e-9  # of the best flow: behind a valve that is shut so little is nothing
 
 
 @inlined
@@ -36,7 +37,8 @@ def trip_advance(e, drop, time, dt, lf):
     q = lf[e, L_Q]
     if time + dt > lf[e, T_AT]:
         # Also of one that stands, in which nothing may flow then: it can stop within a step.
-        if (q < 0.0 or q > lf[e, T_MOST] * n) and lf[e, T_UNKNOWN] < 0.0:
+        nothing = _ROUNDING * lf[e, T_BEST]
+        if (q < -nothing or q > lf[e, T_MOST] * n + nothing) and lf[e, T_UNKNOWN] < 0.0:
             lf[e, T_UNKNOWN] = time
         if n > 0.0:
             # A non-return valve that is shut parts the heads: the pump's own is that at no flow.

@@ -1,4 +1,4 @@
-"""Orders of shutting, stroke shapes and bands of what is uncertain, as text."""
+"""Orders of shutting, stroke shapes, bands of what is uncertain, and sizes, as text."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import math
 
 from surge.model.lineup import Table
 from surge.reports.layout import paragraph, table
+from surge.reports.sizes import size_in_short, size_lines
 from surge.reports.window import bounds
 from surge.reports.words import SHORT, Display, against, what_happens, whose
 from surge.rules.findings import EXCEEDED, Finding
@@ -207,6 +208,7 @@ def more_lines(more: Extras, display: Display) -> list[str]:
     parts = [order_lines(q, display) for q in more.orders]
     parts += [shape_lines(a, display) for a in more.shapes]
     parts += [band_lines(b, display) for b in more.bands]
+    parts += [lines for lines in (size_lines(more.sizes, display),) if lines]
     return [line for part in parts for line in (*part, "")]
 
 
@@ -214,7 +216,8 @@ def brief(more: Extras, display: Display) -> list[str]:
     """The same in a sentence for each question."""
     said = [_orders_in_short(q) for q in more.orders]
     said += [f'Shape of "{a.valve}" in "{a.scenario}": {_shape_words(a, display)}.' for a in more.shapes]
-    return said + [_band_in_short(b) for b in more.bands]
+    said += [_band_in_short(b) for b in more.bands]
+    return said + [size_in_short(a) for a in more.sizes]
 
 
 def _orders_in_short(question: OrderQuestion) -> str:

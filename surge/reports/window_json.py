@@ -21,6 +21,7 @@ from surge.reports.orders_json import (
     order_document,
     shape_document,
 )
+from surge.reports.sizes_json import SizeJson, size_document
 from surge.reports.window import bounds
 from surge.rules.book import LOCAL_CODES
 from surge.search.joint import JointSet
@@ -164,6 +165,8 @@ class WindowDocument(Head):
     """Two-stage strokes, when asked for."""
     bands: tuple[BandsJson, ...]
     """The worst over what is uncertain, when asked for."""
+    sizes: tuple[SizeJson, ...]
+    """The smallest relief valve and surge drum that do, when asked for."""
 
 
 def window_document(
@@ -203,6 +206,7 @@ def window_document(
         orders=tuple(order_document(q) for q in more.orders),
         shapes=tuple(shape_document(a) for a in more.shapes),
         bands=tuple(band_document(b) for b in more.bands),
+        sizes=tuple(size_document(a) for a in more.sizes),
     )
 
 

@@ -33,6 +33,7 @@ from surge.search.open_rates import OpenRate, opening_rate
 from surge.search.orders import OrderQuestion, order_question
 from surge.search.rates import RateLimit, greatest_rate
 from surge.search.shapes import ShapeAnswer, best_shape
+from surge.search.sizes import SizeAnswer, sizes_of
 from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.transient.plan import first_effort
 from surge.workers import Progress
@@ -415,6 +416,7 @@ class Extras:
     orders: tuple[OrderQuestion, ...] = ()
     shapes: tuple[ShapeAnswer, ...] = ()
     bands: tuple[BandLimits, ...] = ()
+    sizes: tuple[SizeAnswer, ...] = ()
 
 
 def asked(
@@ -425,6 +427,7 @@ def asked(
     orders: bool = False,
     shapes: bool = False,
     bands: Mapping[str, float] | None = None,
+    sizes: bool = False,
     progress: Progress | None = None,
 ) -> Extras:
     """Answer what is asked beside the windows of a case.
@@ -441,6 +444,8 @@ def asked(
         The best two-stage law of each searched valve at its stroke in the case.
     bands : mapping of str to float, optional
         How far figures may be off; see :class:`surge.search.band_points.Bands`.
+    sizes : bool
+        The smallest size of each relief valve and each surge drum that does.
     progress : callable, optional
 
     Raises
@@ -476,4 +481,9 @@ def asked(
             for p in parts
             if p.shortest is not None
         )
-    return Extras(orders=tuple(q for q in questions if q is not None), shapes=tuple(answers), bands=wide)
+    return Extras(
+        orders=tuple(q for q in questions if q is not None),
+        shapes=tuple(answers),
+        bands=wide,
+        sizes=sizes_of(lineup, windows.by_valve, book=book, progress=progress) if sizes else (),
+    )

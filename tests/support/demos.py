@@ -26,10 +26,13 @@ VERDICTS = {
     "benzene-by-names-and-sizes": WITHIN,
     "crude-sea-line": EXCEEDED,
     "gas-oil-release-coupling": EXCEEDED,
+    "gas-oil-two-pumps-one-trips": EXCEEDED,
     "gasoline-drop-lines": WITHIN,
     "gasoline-through-cargo-pumps": EXCEEDED,
+    "kerosene-relief-valve": WITHIN,
     "kerosene-shutdown-linked-and-not": EXCEEDED,
     "methanol-closed-branches": EXCEEDED,
+    "naphtha-surge-drum": WITHIN,
     "restart-into-a-shut-deck-line": WITHIN,
     "shore-line-of-unknown-length": WITHIN,
 }

@@ -26,6 +26,7 @@ STEEL, STAINLESS = 207e9, 200e9  # Young's modulus [Pa], handbook values from me
 POISSON = 0.30
 _FACTOR = {
     "m": 1.0,
+    "m3": 1.0,
     "mm": 1e-3,
     "m3/h": 1 / 3600,
     "t/h": 1e3 / 3600,
@@ -61,6 +62,7 @@ class Oracle:
         self.valves = self.data.get("valve", [])
         self.passages = self.data.get("passage", [])
         self.pumps = self.data.get("pump", [])
+        self.non_return = self.data.get("non_return_valve", [])
         self.tanks = self.data.get("tank", [])
 
     def scenario(self, name: str) -> dict[str, Any]:
@@ -122,10 +124,10 @@ class Oracle:
             level = max(level, self.elevation(tank["at"]))
         return level + si(tank.get("blanket", "0 bar(g)")) / (self.rho * G)
 
-    def shut_off_head(self) -> float:
-        """Surface of the shore tank plus the pump's head at no flow, full speed [m]."""
+    def shut_off_head(self, *, before_pump: bool = False) -> float:
+        """Surface of the shore tank, and behind the pump its head at no flow, full speed, besides [m]."""
         shore = next(t for t in self.tanks if t["side"] == "shore")
-        return self.tank_head(shore, {}) + si(self.pumps[0]["curve"][0][1])
+        return self.tank_head(shore, {}) + (0.0 if before_pump else si(self.pumps[0]["curve"][0][1]))
 
     def _loss(self, line: dict[str, Any], q: float) -> float:
         d = si(line["inside_diameter"])
@@ -161,7 +163,7 @@ class Oracle:
         levels = story.get("levels", {})
         shut = {name for name, x in story.get("openings", {}).items() if x == 0.0}
         points = list(self.data["points"])
-        elements = [*self.lines, *self.valves, *self.passages, *self.pumps]
+        elements = [*self.lines, *self.valves, *self.passages, *self.pumps, *self.non_return]
         held = {t["at"]: self.tank_head(t, levels) for t in self.tanks}
         means = self.data["rate"]["at"]
         supplies = [s["at"] for s in self.data.get("supply", [])]
@@ -260,7 +262,9 @@ class Chain:
 
     Every pipe has round(travel time / dt) reaches; what that leaves is put into the time, so a wave comes
     late or early by half a step at most. Friction of a reach is taken at its upwind node (first order).
-    ``highest`` and ``lowest`` [Pa gauge] by point, with the time of the former in ``when``.
+    ``highest`` and ``lowest`` [Pa gauge] by point, with the time of the former in ``when``. Of a relief valve
+    the highest lift is in ``most`` [-], what it has passed in ``spilled`` [m3]; of a drum the least gas in
+    ``least`` [m3].
     """
 
     def __init__(
@@ -285,6 +289,8 @@ class Chain:
             else:
                 self.links[-1].append(element)
         self.ends = self.head[parts[0]["from"]], self.head[parts[-1]["to"]]
+        self.hung = {t["at"]: t for kind in ("relief_valve", "surge_drum") for t in oracle.data.get(kind, [])}
+        self.lift = self.most = self.out = self.spilled = self.gas = 0.0
         self.k = {e["name"]: self._k(e) for group in self.links for e in group if e not in oracle.pumps}
         self.speed0 = 1.0
         if oracle.data["rate"]["means"] == "pump speed":
@@ -346,6 +352,51 @@ class Chain:
         # The pumps of these cases have non-return valves: nothing flows back.
         return 0.0 if miss(0.0) >= 0.0 else float(brentq(miss, 0.0, 2.0, xtol=1e-12))
 
+    def _branch(self, point: str, q_into: Callable[[float], float], dt: float) -> float:
+        """Head at a point where a relief valve or a drum hangs; ``q_into`` tells what comes at a head.
+
+        A relief valve: its lift goes to where the pressure asks for it, as far as a step lets it. A drum: gas
+        at p V**n, the volume by the trapezoidal rule, and the loss of its neck.
+        """
+        o, thing = self.o, self.hung[point]
+        if "set_pressure" in thing:
+            first, full, back = (
+                si(thing[k]) for k in ("set_pressure", "full_lift_pressure", "back_pressure")
+            )
+            rate = dt / si(thing["opening_time"])
+
+            def lift(head: float) -> float:
+                target = (o.pressure(head, point) - first) / (full - first)
+                return min(max(target, self.lift - rate, 0.0), self.lift + rate, 1.0)
+
+            def out(head: float) -> float:
+                over = max(o.pressure(head, point) - back, 0.0)
+                return lift(head) * float(thing["kv"].split()[0]) / 3600 * math.sqrt(over / 1e5 * 1e3 / o.rho)
+
+            head = float(brentq(lambda h: q_into(h) - out(h), -20.0, 1e4, xtol=1e-10))
+            self.spilled += 0.5 * dt * (out(head) + self.out)
+            self.lift, self.out = lift(head), out(head)
+            self.most = max(self.most, self.lift)
+            return head
+        n = float(thing["gas_exponent"])
+        if not self.gas:
+            self.gas = si(thing["gas_volume"])
+            self.law = (o.pressure(self.head[point], point) + ATMOSPHERE) * self.gas**n
+            self.least = self.gas
+        bore = math.pi / 4 * si(thing["neck_diameter"]) ** 2
+        neck = thing["neck_loss_factor"] * o.rho / (2 * bore**2)
+
+        def miss(q: float) -> float:
+            gas = self.gas - 0.5 * dt * (q + self.out)
+            pressure = self.law / gas**n - ATMOSPHERE + neck * q * abs(q)
+            return q_into(o.elevation(point) + pressure / (o.rho * G)) - q
+
+        q = float(brentq(miss, -1.0, 1.0, xtol=1e-13))
+        self.gas -= 0.5 * dt * (q + self.out)
+        self.out, self.least = q, min(self.least, self.gas)
+        pressure = self.law / self.gas**n - ATMOSPHERE + neck * q * abs(q)
+        return o.elevation(point) + pressure / (o.rho * G)
+
     def _march(self, dt: float, duration: float) -> None:
         o = self.o
         self.q_end = si(o.pumps[0]["curve"][-1][0]) if o.pumps else 0.0
@@ -377,6 +428,17 @@ class Chain:
                 left, z1 = (forward[j - 1][-2], b[j - 1]) if j > 0 else (self.ends[0], 0.0)
                 last = j == len(self.pipes)
                 right, z2 = (self.ends[1], 0.0) if last else (backward[j][1], b[j])
+                if j > 0 and self.pipes[j - 1]["to"] in self.hung:
+
+                    def passed(head: float, group=group, right=right, z2=z2, time=time) -> float:
+                        return self._flow(group, head - right, z2, time)
+
+                    point = self.pipes[j - 1]["to"]
+                    head = self._branch(point, lambda h: (left - h) / z1 - passed(h), dt)  # noqa: B023
+                    q[j - 1][-1], h[j - 1][-1] = (left - head) / z1, head
+                    q[j][0] = passed(head)
+                    h[j][0] = right + z2 * q[j][0]
+                    continue
                 flow = self._flow(group, left - right, z1 + z2, time)
                 if j > 0:
                     q[j - 1][-1], h[j - 1][-1] = flow, left - z1 * flow

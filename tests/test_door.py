@@ -50,7 +50,8 @@ COMMANDS: dict[str, dict[str, Called]] = {
         **same(CheckAnswer.document, "histories"),
     },
     "window": {
-        **same(surge.find_windows, "case", "valves", "shortest", "longest", "orders", "shapes", "bands"),
+        **same(surge.find_windows, "case", "valves", "shortest", "longest"),
+        **same(surge.find_windows, "orders", "shapes", "bands", "sizes"),
         **same(WindowAnswer.text, "details"),
     },
     "chart": same(surge.survey, "case", "valve", "scenario", "rates", "strokes", "points"),

@@ -73,6 +73,8 @@ def once() -> dict[str, list[str]]:
         "list-warm": ["list", "liquids", "benzene", "--temperature", "30 degC"],
         "list-own-rules": ["list", "rules", "--rules", "cases/rules/product-berth.toml", "--json"],
         "bands": ["window", "cases/crude-sea-line.toml", "--bands"],
+        "sizes": ["window", "cases/kerosene-relief-valve.toml", "--sizes"],
+        "sizes-json": ["window", "cases/naphtha-surge-drum.toml", "--sizes", "--json"],
         "bands-json": ["window", GASOLINE, "--bands", "--json"],
         "compare": ["compare", GASOLINE, "cases/crude-sea-line.toml", "-o", "a.svg"],
         "compare-same": ["compare", GASOLINE, GASOLINE, "--json"],

@@ -22,7 +22,8 @@ from surge.cli.files import write_whole
 from surge.cli.main import main
 from surge.cli.shared import gathered
 from surge.reports.document import Made, as_json, as_pieces
-from surge.transient.result import Envelope, History
+from surge.transient.history import History
+from surge.transient.result import Envelope
 
 SEED = 20261128
 

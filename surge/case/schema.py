@@ -11,6 +11,7 @@ from typing import Annotated
 
 from pydantic import ConfigDict, Field
 
+from surge.model.lineup import FREE_GAS, FREE_GAS_BOUNDS
 from surge.reference.materials import MATERIALS, RESTRAINTS
 from surge.reference.valve_curves import VALVE_CURVES
 from surge.toml.lists import OneOrList
@@ -42,6 +43,7 @@ _MINOR = Number("sum of the loss factors K on the pipe's own velocity head", 0.0
 _OPENING = Number("opening", 0.0, 1.0)
 _BREAK = Number("opening at which the speed of the stroke changes", 0.001, 0.999)
 _RATIO = Number("share of Kv", 0.0, 1.0)
+_FREE_GAS = Number("share of free gas in the volume of the liquid at 1.01325 bar(a)", *FREE_GAS_BOUNDS)
 _LAW = Choice("stroke law", "linear", "two-stage", "step", "table")
 _SIDE = Choice("side", "shore", "ship")
 _NAME = Text("a name", 60)
@@ -82,6 +84,7 @@ class Calculation(FileTable):
     """How to calculate."""
 
     friction: Annotated[str, Choice("friction", "local flow", "frozen")] = "local flow"
+    free_gas: Annotated[float, _FREE_GAS] = FREE_GAS
 
 
 class LiquidTable(FileTable):

@@ -30,8 +30,14 @@ from surge.model.gauge import GaugeReading
 from surge.model.scenario import PumpMove, Scenario, Stage, Trip, ValveMove
 from surge.units import ATMOSPHERE
 
+FREE_GAS = 1e-7  # [-] share of the volume at 101 325 Pa absolute; common practice, no source
+# Less does nothing but cushion by less than one march rounds; more is no trace any more, and slows waves.
+FREE_GAS_BOUNDS = (1e-9, 1e-4)
+
 # Other rooms find here all that a line-up is made of, but for what hangs on one point and gauges.
 __all__ = [
+    "FREE_GAS",
+    "FREE_GAS_BOUNDS",
     "GRAVITY",
     "Assumed",
     "Berth",
@@ -257,7 +263,11 @@ class Assumed:
 
 @dataclass(frozen=True, kw_only=True)
 class LineUp:
-    """A whole line-up with its scenarios, in SI; :func:`surge.model.validation.checked` tells its faults."""
+    """A whole line-up with its scenarios, in SI; :func:`surge.model.validation.checked` tells its faults.
+
+    ``free_gas`` is the share of the volume at 101 325 Pa absolute that is free gas [-]; only marches with
+    cavities look at it.
+    """
 
     title: str
     liquid: Liquid
@@ -281,6 +291,7 @@ class LineUp:
     pump_top_limit: float = 8e5
     pump_top_source: str = "common practice, no source; the ship's manual governs"
     frozen_friction: bool = False
+    free_gas: float = FREE_GAS
     note: str = ""
     berth: Berth = Berth()
     assumed: tuple[Assumed, ...] = ()

@@ -14,6 +14,7 @@ from typing import Any
 
 from surge.errors import Fault, Origin, meant
 from surge.model.lineup import (
+    FREE_GAS_BOUNDS,
     Element,
     LineUp,
     Liquid,
@@ -205,6 +206,8 @@ def _site_faults(lineup: LineUp) -> Iterator[Fault]:
     )
     gravity = Bounds(9.7, 9.9, "give the acceleration of gravity on earth", "m/s2")
     yield from gravity.faults(("site", "gravity"), lineup.gravity)
+    gas = Bounds(*FREE_GAS_BOUNDS, "give the share of free gas by volume, 1e-7 where it is not known")
+    yield from gas.faults(("calculation", "free_gas"), lineup.free_gas)
     top = pressure_bounds("give the greatest pressure at the top of the cargo pump")
     yield from top.faults(("limits", "cargo_pump_top"), lineup.pump_top_limit)
 

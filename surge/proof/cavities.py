@@ -10,7 +10,8 @@ from surge.model.lineup import GRAVITY, Liquid
 from surge.proof.checks import COMPUTED, Check, Figure, given
 from surge.proof.lines import reservoir_line, run, step_at
 from surge.proof.waves import GROUP, PROGRAM, G
-from surge.transient.cavities import Cavity, first_cavity
+from surge.transient.cavities import first_cavity
+from surge.transient.cavity_result import Cavity
 from surge.units import ATMOSPHERE
 
 RHO_G = 1000.0 * GRAVITY

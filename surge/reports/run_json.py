@@ -21,12 +21,13 @@ from surge.reports.attached_json import (
     trip_json,
     vessel_json,
 )
+from surge.reports.cavities_json import CavitiesJson, cavities_json
 from surge.reports.document import Demand, ExtremeJson, JsonObject, TakenJson, extreme, numbers, taken_json
+from surge.transient.history import History
 from surge.transient.result import (
     Closure,
     ElementResult,
     Envelope,
-    History,
     Method,
     PlaceResult,
     PocketFigures,
@@ -154,6 +155,7 @@ class ScenarioJson(JsonObject):
     closures: tuple[ClosureJson, ...]
     """Valve movements that close against flow."""
     vapour: VapourJson | None
+    """Extremes, histories and envelopes are of a run without cavities: after this they are not valid."""
     undecided: tuple[str, ...]
     notes: tuple[str, ...]
     timing_s: Mapping[str, float]
@@ -174,6 +176,8 @@ class ScenarioJson(JsonObject):
     """Where the case has surge drums."""
     open_vessels: tuple[VesselJson, ...] | None = None
     """Where the case has vessels open to the air."""
+    cavities: CavitiesJson | None = None
+    """Of a scenario that boils: what its findings go by."""
     history: HistoryJson | None = None
     """With --histories."""
     envelopes: Mapping[str, EnvelopeJson] | None = None
@@ -214,6 +218,7 @@ def scenario_json(run: ScenarioResult, scenario: Scenario, *, histories: bool) -
         relief_valves=tuple(relief_json(r) for r in run.relief_valves) or None,
         surge_drums=tuple(drum_json(d) for d in run.surge_drums) or None,
         open_vessels=tuple(vessel_json(v) for v in run.open_vessels) or None,
+        cavities=None if run.cavities is None else cavities_json(run.cavities),
         history=_history(run.history) if histories else None,
         envelopes={name: _envelope(e) for name, e in run.envelopes.items()} if histories else None,
     )

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from surge.model.ranges import LIQUID, ranges_of
 from surge.reports.advice import advice
 from surge.reports.attached import attached_sentences
+from surge.reports.cavities import cavity_sentences, trust
 from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, Row, table_parts
 from surge.reports.room import NOTHING, PERMIT, SOUND, Part, listed, listing, on_a_screen, wrapped
@@ -32,7 +33,6 @@ NEAR = 0.8  # of a rating: from there on shut-off pressure is told though it is 
 JUDGED = "judged by the worst"  # in the value of a figure that is a range
 CAUTIONED = 2  # cautions at most
 MORE = "More: --details (every place, figure, run and source), --json."
-CAVITY = "Where the cargo boils, a collapsing cavity can be worse than any figure here."
 BEYOND = "A hose whose rating was exceeded is withdrawn and tested again before use."
 Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
 # Items that stay of scenarios, rules, what was assumed and advice: more and more may go.
@@ -184,7 +184,8 @@ class Screen:
 
     def beside(self) -> tuple[Part, Part]:
         """Rules, what hangs on points, gauges, shut-off pressure, stages; then what was assumed."""
-        said = [*attached_sentences(self.a, self.display), *gauge_sentences(self.a.gauge, self.display)]
+        said = [*cavity_sentences(self.a, self.display), *attached_sentences(self.a, self.display)]
+        said += [*gauge_sentences(self.a.gauge, self.display)]
         said += [*self._shut_off(), *stage_lines(self.a.lineup)]
         told = [*self._rules(), *(wrapped(text, indent="  ", first="- ") for text in said)]
         taken = [*self._ranges(), *self._assumed()]
@@ -251,8 +252,8 @@ class Screen:
     def cautions(self, most: int) -> list[str]:
         """Those that matter most here."""
         said = [PERMIT]
-        if any(run.vapour for run in self.a.scenarios):
-            said.append(CAVITY)
+        if trusted := trust(self.a):
+            said.append(trusted)
         hoses = {p.name for p in self.a.lineup.pipes if p.kind == "hose"}
         if any(f.name in hoses and f.verdict == EXCEEDED for f in self.a.counting):
             said.append(BEYOND)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from surge.reports.advice import advice, gentleness
 from surge.reports.attached import attached_lines, attached_sentences
+from surge.reports.cavities import cavity_lines
 from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
@@ -23,13 +22,29 @@ from surge.reports.words import (
     whose,
 )
 from surge.rules.assess import Assessment
-from surge.rules.findings import EXCEEDED, UNDECIDED, Finding, findings_of, valid, weakest, worst_of
+from surge.rules.findings import (
+    EXCEEDED,
+    UNDECIDED,
+    Finding,
+    findings_of,
+    told,
+    valid,
+    weakest,
+    worst_of,
+)
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 
 
 def unstyled(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds nothing
     """Leave a text as it is."""
     return text
+
+
+def _of_what(run: ScenarioResult) -> str:
+    """What pressures of a run that boils are of."""
+    if run.vapour is None:
+        return ""
+    return "with cavities" if run.followed else "before boiling"
 
 
 class TextReport:
@@ -202,21 +217,31 @@ class TextReport:
             out.append(self.vapour(run))
         out += [paragraph(f"Cannot be decided: {reason}.") for reason in run.undecided]
         out += ["", *self.highest(run), "", *self.lowest(run)]
-        places = self.places(run)
-        return out + (["", *places] if places else [])
+        places, cavities = self.places(run), cavity_lines(run, self.display)
+        out += ["", *places] if places else []
+        return out + (["", *cavities] if cavities else [])
 
     def vapour(self, run: ScenarioResult) -> str:
-        """Where and when the cargo first boils."""
+        """Where and when the cargo first boils, and what comes of that."""
         v = run.vapour
         assert v is not None
         where = f'at "{v.where}"'
         if v.distance is not None:
             element = next(e for e in run.elements if e.name == v.where)
             where = f'in "{v.where}", {where_in(element, v.distance, self.display)}'
+        if run.cavities is not None and run.followed:
+            text = (
+                f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.display.time(v.time)} s. From then on "
+                "cavities are in the line. The pressures below are the furthest of marches with cavities of "
+                "two models, vapour alone and vapour with free gas, each on three grids; behind each stands "
+                "the band within which they agree, not a numerical error."
+            )
+            return self.style(paragraph(text), self._verdict(run))
+        missing = f" Marches with cavities were not made: {run.cavities.missing}." if run.cavities else ""
         text = (
             f"VAPOUR PRESSURE IS REACHED, first {where}, at {self.display.time(v.time)} s. Pressures after "
             "that are not valid in this model: a cavity opens, and its collapse can be worse than any "
-            "figure. The tables below hold what came before."
+            f"figure. The tables below hold what came before.{missing}"
         )
         beyond = [f for f in self.found[id(run)] if f.check == "peak" and (f.margin or 0.0) < 0.0]
         if beyond:
@@ -231,20 +256,25 @@ class TextReport:
             )
         return self.style(paragraph(text), EXCEEDED)
 
-    def _extreme(self, run: ScenarioResult, x: Extreme, write: Callable[[float], str]) -> tuple[str, str]:
-        """Pressure with its error, and time; of what came before the cargo boils, if it does."""
-        value = x.pressure if run.vapour is None else x.before_vapour
-        time = self.display.time(x.time) if value == x.pressure else "-"
-        return f"{write(value)} {self.display.error(x.error)}", time
+    def _extreme(
+        self, run: ScenarioResult, whose: tuple[str, str], x: Extreme, *, upper: bool
+    ) -> tuple[str, str]:
+        """Pressure with its error, and time; see :func:`surge.rules.findings.told`."""
+        seen = told(run, whose, x, upper=upper)
+        write = self.display.round_up if upper else self.display.round_down
+        time = "-" if seen.time is None else self.display.time(seen.time)
+        return f"{write(seen.pressure)} {self.display.error(seen.error)}", time
 
     def _row(self, run: ScenarioResult, e: ElementResult, f: Finding | None, *, upper: bool) -> Row:
         """One element against an upper or a lower limit."""
-        write, x = (self.display.round_up, e.highest) if upper else (self.display.round_down, e.lowest)
-        value, time = self._extreme(run, x, write)
+        x = e.highest if upper else e.lowest
+        value, time = self._extreme(run, ("element", e.name), x, upper=upper)
         margin = valid(f, run).margin if f else None
         source = "through the elements it joins"
         if f:
             source = "vapour pressure" if f.check == "vapour" else f.limit_source or f.reason
+            if f.boils:
+                source = "boils, or nearly: see the cavities"
         return (
             e.name,
             self.display.pressure(e.steady if upper else e.steady_at_lowest),
@@ -258,7 +288,7 @@ class TextReport:
         )
 
     def _head(self, run: ScenarioResult, what: str) -> Row:
-        before = "before boiling" if run.vapour else ""
+        before = _of_what(run)
         title = f"{what} {self.unit} {before}".rstrip()
         return (
             "element",
@@ -299,7 +329,7 @@ class TextReport:
             self._place(run, p, limits.get(p.name))
             for p in sorted(run.places, key=lambda p: order.get(p.name, len(order)))
         ]
-        before = " before boiling" if run.vapour else ""
+        before = f" {_of_what(run)}".rstrip()
         head = ("place", "steady", f"peak {self.unit}{before}", "at s", "lowest", "at s", "limit", "verdict")
         return table((*head, "limit from, or what it is"), rows) if rows else []
 
@@ -307,8 +337,8 @@ class TextReport:
         return (
             p.name,
             self.display.pressure(p.steady),
-            *self._extreme(run, p.highest, self.display.round_up),
-            *self._extreme(run, p.lowest, self.display.round_down),
+            *self._extreme(run, ("place", p.name), p.highest, upper=True),
+            *self._extreme(run, ("place", p.name), p.lowest, upper=False),
             self.display.pressure(own.limit) if own and own.limit is not None else "-",
             SHORT[own.verdict] if own else "",
             own.limit_source if own else ", ".join(p.roles),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from surge.model.ranges import Taken
 from surge.phrases import Phrase, told
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, Valid, valid
+from surge.rules.findings import APART, EXCEEDED, UNDECIDED, WITHIN, Finding, Valid, valid
 from surge.transient.result import ElementResult, ScenarioResult
 from surge.units import DECIMALS, ShowUnits, from_si, show
 
@@ -16,6 +16,7 @@ SHORT = {WITHIN: "kept", EXCEEDED: "EXCEEDED", UNDECIDED: "undecided"}
 RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}  # the worst first
 HEADLINE = {WITHIN: "LIMITS KEPT", EXCEEDED: "LIMIT EXCEEDED", UNDECIDED: "CANNOT BE DECIDED"}
 AT_END = 1e-3  # of the length: what is nearer to an end is at that end
+MODELS = {"vapour": "vapour alone", "gas": "vapour and gas"}  # of cavities
 STANDS_STILL = 1e-6  # [m/s] no flow to tell the ends of an element by
 NOISE = 1e-6  # of the last decimal: rounding of floats, not worth a whole step
 
@@ -24,8 +25,8 @@ CAUTIONS = (
     "persons decide.",
     "A pressure below the rating does not make a hose sound: look at its test date and its condition. A hose "
     "whose rating was exceeded is withdrawn and tested again before use (common practice).",
-    "The model is liquid-filled, with friction as in steady flow; no vapour cavities, no free gas, no "
-    "choking valves, no moving pipe supports.",
+    "The model is liquid-filled, with friction as in steady flow, and with vapour cavities where the cargo "
+    "boils; no gas that comes out of solution, no choking valves, no moving pipe supports.",
 )
 
 
@@ -192,6 +193,8 @@ def where_in(element: ElementResult, distance: float, display: Display) -> str:
 
 
 def _where_and_when(finding: Finding, run: ScenarioResult | None, seen: Valid, display: Display) -> str:
+    if seen.cavities:
+        return _with_cavities(finding, run, display)
     if seen.when is None:
         return ", before the cargo boils" if finding.check in ("peak", "lowest") else ""
     where = ""
@@ -203,6 +206,16 @@ def _where_and_when(finding: Finding, run: ScenarioResult | None, seen: Valid, d
     return f" at {display.instant(finding.scenario, seen.when.time)} s{where}"
 
 
+def _with_cavities(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
+    """When and where an extreme of marches with cavities is reached, as far as that is known."""
+    when = "" if finding.time is None else f" at {display.instant(finding.scenario, finding.time)} s"
+    where = ""
+    element = next((e for e in run.elements if e.name == finding.name), None) if run else None
+    if finding.subject == "element" and element and element.figures and finding.distance is not None:
+        where = f", {where_in(element, finding.distance, display)}"
+    return f"{when}{where}, with cavities in the line"
+
+
 def what_happens(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
     """One plain clause: what the pressure does there."""
     seen = valid(finding, run)
@@ -210,12 +223,11 @@ def what_happens(finding: Finding, run: ScenarioResult | None, display: Display)
         return finding.reason
     if finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED:
         when = display.instant(run.name, run.vapour.time)
-        return (
-            f"the pressure falls so low that the cargo boils, at {when} s; that is "
-            f"a limit exceeded ({finding.limit_source}, "
-            f"{display.pressure(finding.limit or 0.0, unit=True)}), "
-            "and no pressure after it is valid in this model"
-        )
+        limit = f"({finding.limit_source}, {display.pressure(finding.limit or 0.0, unit=True)})"
+        boils = f"the pressure falls so low that the cargo boils, at {when} s; "
+        if run.cavities is None:
+            return f"{boils}a search tells that as not safe {limit}, whatever its cavities do"
+        return f"{boils}that is a limit exceeded {limit}, and no pressure after it is valid in this model"
     place = _where_and_when(finding, run, seen, display)
     high, low = display.round_up(seen.value, unit=True), display.round_down(seen.value, unit=True)
     return {
@@ -237,7 +249,18 @@ def against(finding: Finding, run: ScenarioResult | None, display: Display) -> s
         return f"{limit}: exceeded by {display.margin(margin, unit=True).removeprefix('-')}"
     if finding.verdict == WITHIN:
         return f"{limit}: kept by {display.margin(margin, unit=True)}"
-    return f"{limit}: cannot be decided, {finding.reason}"
+    return f"{limit}: cannot be decided, {finding.reason}{_of_models(finding, run, display)}"
+
+
+def _of_models(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
+    """What both models of cavities give on their finest grid, where they do not agree enough."""
+    if finding.reason != APART or run is None or run.cavities is None:
+        return ""
+    upper = finding.check == "peak"
+    key = finding.subject, finding.name, "high" if upper else "low"
+    write = display.round_up if upper else display.round_down
+    figures = (f"{write(one.extremes[key].pressure)} with {MODELS[one.model]}" for one in run.cavities.finest)
+    return f" ({'; '.join(figures)}; band {display.error(finding.error)} {display.units.pressure})"
 
 
 def _and_alike(names: Sequence[str]) -> str:

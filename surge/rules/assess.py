@@ -3,6 +3,7 @@
 Decisions
 ---------
 * What is known as a range only is judged by the worst over all ranges together (:mod:`surge.rules.ranged`).
+* A scenario that boils is followed with cavities: a check decides what comes of them, a search does not.
 * Shut-off pressures go by no range but the density, and evenly: both ends of it tell the worst.
 """
 
@@ -122,7 +123,8 @@ def assess(
     book : RuleBook, optional
         Rules of the trade to hold it against; without one only pressures are looked at.
     known : AtHand, optional
-        Full runs of this line-up that are at hand; new ones are kept there.
+        Full runs of this line-up that are at hand; new ones are kept there. With it what boils is not
+        followed with cavities: a search does not tell it as safe.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 
@@ -143,7 +145,8 @@ def assess(
             return made
         try:
             with within(part):
-                made = over_ranges(lineup, scenario, book, tell, explain=known is None)
+                own = known is None  # not what a search tries
+                made = over_ranges(lineup, scenario, book, tell, explain=own, cavities=own)
         except CaseError as error:
             return error
         at_hand.keep(scenario, made)

@@ -6,8 +6,14 @@ Decisions
 ---------
 * A pipe, hose or arm without a rating cannot be decided. A valve, passage or pump without one is judged
   through the elements that it joins.
-* Reaching the vapour pressure is a limit exceeded. Every pressure limit of that scenario then rests on the
-  part of the run before; what is not exceeded by then cannot be decided.
+* A scenario that boils is judged with cavities: a limit is kept or exceeded where all marches of both models
+  agree by more than their band (:mod:`surge.transient.cavities`). What is exceeded before it boils stays so.
+  To boil is no limit then: what comes of it is told, and held against the limits.
+* Where no marches with cavities were made, reaching the vapour pressure is a limit exceeded, and every other
+  one rests on the part of the run before: what is not exceeded by then cannot be decided. Searches
+  (:mod:`surge.search.judge`) make none: what boils is not told as safe.
+* Marches with cavities are made at one point of what is a range only. So nothing is kept by them where
+  figures are ranges.
 * A limit that is nearer than the numerical error cannot be decided. Every finding names its rule.
 * Where a figure within its range turns the verdict, nothing of that run is exceeded for certain: it cannot be
   decided, in every table as in the verdict.
@@ -29,6 +35,7 @@ from surge.rules.limits import (
     limits_in,
     steady_limit,
 )
+from surge.transient.cavity_result import Cavities
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 
 WITHIN = "limit kept"
@@ -92,7 +99,13 @@ class Finding:
         scale = max(abs(self.limit), 1e5)
         return 1 - (self.margin - self.error) / scale
 
+    @property
+    def boils(self) -> bool:
+        """Whether it tells that the liquid boils, or nearly does, in a scenario followed with cavities."""
+        return self.check == "vapour" and self.value is not None and self.margin is None
 
+
+APART = "marches with cavities do not agree by more than their band on which side of the limit it is"
 ELSEWHERE = "at other figures within the ranges it may be beyond the limit"
 
 
@@ -123,18 +136,23 @@ class Whose:
         return replace(self, check=check)
 
 
-def judge_extreme(whose: Whose, extreme: Extreme, limit: Limit, *, upper: bool, boiled: bool) -> Finding:
-    """Hold an extreme against a limit; after the liquid has boiled only what came before counts."""
+def judge_extreme(
+    whose: Whose, extreme: Extreme, limit: Limit, *, upper: bool, boiled: bool, without: str = ""
+) -> Finding:
+    """Hold an extreme against a limit; after the liquid has boiled only what came before counts.
+
+    ``without`` says why there are no marches with cavities.
+    """
     sign = 1.0 if upper else -1.0
     margin = sign * (limit.value - extreme.pressure)
     if boiled:
-        before = sign * (limit.value - extreme.before_vapour)
         # What boils is below its limit by no more than one step's fall: the whole run tells by how much.
-        exceeded = _judge(before, extreme.error)[0] == EXCEEDED
+        exceeded = _exceeded_before(whose, extreme, limit, upper=upper)
         if whose.check == "vapour":
+            before = sign * (limit.value - extreme.before_vapour)
             exceeded = before <= 0.0 and margin < -extreme.error
         verdict = EXCEEDED if exceeded else UNDECIDED
-        reason = "" if exceeded else "the liquid boils: pressures after that are not valid"
+        reason = "" if exceeded else f"the liquid boils: pressures after that are not valid{without}"
     else:
         verdict, reason = _judge(margin, extreme.error)
         if verdict == UNDECIDED and margin >= extreme.error - extreme.range_part:
@@ -149,6 +167,70 @@ def judge_extreme(whose: Whose, extreme: Extreme, limit: Limit, *, upper: bool, 
         distance=extreme.distance if whose.subject == "element" else None,
         verdict=verdict,
         reason=reason,
+    )
+
+
+def _exceeded_before(whose: Whose, extreme: Extreme, limit: Limit, *, upper: bool) -> bool:
+    """Whether a limit is exceeded for certain before the liquid boils anywhere."""
+    margin = (1.0 if upper else -1.0) * (limit.value - extreme.before_vapour)
+    return whose.check != "vapour" and _judge(margin, extreme.error)[0] == EXCEEDED
+
+
+def judge_with_cavities(
+    whose: Whose, extreme: Extreme, limit: Limit, cavities: Cavities, *, upper: bool, length: float = 0.0
+) -> Finding:
+    """Hold an extreme against a limit in a scenario that boils and was followed with cavities.
+
+    Parameters
+    ----------
+    whose : Whose
+    extreme : Extreme
+        Of the run without cavities: only what came before it boils counts.
+    limit : Limit
+    cavities : Cavities
+    upper : bool
+    length : float
+        Of the element [m].
+    """
+    found = cavities.extremes[whose.subject, whose.name, "high" if upper else "low"]
+    sign = 1.0 if upper else -1.0
+    value, band = found.pressure, found.band
+    margin: float | None = sign * (limit.value - value)
+    verdict, reason = (WITHIN, "") if sign * (limit.value - value) >= band else (UNDECIDED, APART)
+    if sign * (found.sure - limit.value) > 0.0:
+        verdict, reason = EXCEEDED, ""
+    time, distance = found.furthest.time, found.furthest.share * length
+    if _exceeded_before(whose, extreme, limit, upper=upper):
+        verdict, reason = EXCEEDED, ""
+        if sign * (extreme.before_vapour - value) > 0.0:
+            value, margin = extreme.before_vapour, sign * (limit.value - extreme.before_vapour)
+            time, distance = extreme.time, extreme.distance
+    elif not upper and limit.value <= cavities.boils:
+        verdict, reason = WITHIN, ""  # no pressure falls below that at which the liquid boils
+        if whose.check == "vapour" and value - limit.value < band and not cavities.ranges:
+            margin = None
+    if verdict == WITHIN and cavities.ranges:
+        verdict, reason = UNDECIDED, _of_ranges(cavities)
+    return _finding(
+        whose,
+        limit,
+        value=value,
+        error=band,
+        margin=margin,
+        time=time,
+        distance=distance if whose.subject == "element" else None,
+        verdict=verdict,
+        reason=reason,
+    )
+
+
+def _of_ranges(cavities: Cavities) -> str:
+    few = ", ".join(cavities.ranges[:3]) + f" and {len(cavities.ranges) - 3} more" * (
+        len(cavities.ranges) > 3
+    )
+    return (
+        "the cargo boils, and its cavities were looked at for one value of each figure that is known as a "
+        f"range only: give the {few}"
     )
 
 
@@ -245,7 +327,15 @@ def _element_findings(
 def _extreme_finding(held: LimitedExtreme, got: ElementResult | PlaceResult, run: ScenarioResult) -> Finding:
     whose = Whose(scenario=run.name, subject=held.subject, name=held.name, check=held.check)
     extreme = got.highest if held.upper else got.lowest
-    return judge_extreme(whose, extreme, held.limit, upper=held.upper, boiled=run.vapour is not None)
+    cavities = run.cavities
+    if cavities is not None and not cavities.missing:
+        figures = got.figures if isinstance(got, ElementResult) else None
+        length = figures.wave_speed * figures.travel_time if figures else 0.0
+        return judge_with_cavities(whose, extreme, held.limit, cavities, upper=held.upper, length=length)
+    without = f"; no marches with cavities: {cavities.missing}" if cavities is not None else ""
+    return judge_extreme(
+        whose, extreme, held.limit, upper=held.upper, boiled=run.vapour is not None, without=without
+    )
 
 
 def _place_findings(lineup: LineUp, point: Point, got: PlaceResult, run: ScenarioResult) -> list[Finding]:
@@ -319,18 +409,54 @@ class Valid:
         The extreme, if its time and distance belong to the value.
     long : bool
         It is of an element that has a length.
+    cavities : bool
+        It is of marches with cavities.
     """
 
     value: float | None
     margin: float | None
     when: Extreme | None = None
     long: bool = False
+    cavities: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """An extreme as it may be told: pressure [Pa gauge], its error [Pa], and when [s]; None: not known."""
+
+    pressure: float
+    error: float
+    time: float | None
+
+
+def told(run: ScenarioResult, whose: tuple[str, str], extreme: Extreme, *, upper: bool) -> Told:
+    """Return an extreme of a run as it may be told.
+
+    Of a run that boils, what came before that; with cavities, what marches with them have.
+
+    Parameters
+    ----------
+    run : ScenarioResult
+    whose : (str, str)
+        "element" or "place", and its name.
+    extreme : Extreme
+        Its own.
+    upper : bool
+        Whether it is the highest.
+    """
+    if run.cavities is not None and run.followed:
+        found = run.cavities.extremes[(*whose, "high" if upper else "low")]
+        return Told(pressure=found.pressure, error=found.band, time=found.furthest.time)
+    value = extreme.pressure if run.vapour is None else extreme.before_vapour
+    return Told(pressure=value, error=extreme.error, time=extreme.time if value == extreme.pressure else None)
 
 
 def valid(finding: Finding, run: ScenarioResult | None) -> Valid:
     """The part of a finding that the model answers for."""
     if run is None or finding.value is None or finding.limit is None or finding.check in ("steady", "static"):
         return Valid(value=finding.value, margin=finding.margin)
+    if run.followed:
+        return Valid(value=finding.value, margin=finding.margin, cavities=True)
     owner: ElementResult | PlaceResult
     if finding.subject == "element":
         owner = next(e for e in run.elements if e.name == finding.name)

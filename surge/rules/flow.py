@@ -51,21 +51,32 @@ def velocity(rule: Rule, ground: RuledCase) -> list[Ruling]:
 def _velocity(rule: Rule, ground: RuledCase, scenario: Scenario, pipe: Pipe) -> list[Ruling]:
     before = f'In "{scenario.name}" the velocity is greatest in "{pipe.name}", '
     return [
-        _fastest(rule, run, pipe.name, np.abs(run.history.flow[pipe.name]) / ground.area(run, pipe), before)
+        _fastest(
+            rule,
+            run,
+            pipe.name,
+            [np.abs(h.flow[pipe.name]) / ground.area(run, pipe) for h in run.histories],
+            before,
+        )
         for run in ground.runs.get(scenario.name, [])
     ]
 
 
-def _fastest(rule: Rule, run: ScenarioResult, subject: str, speeds: Array, before: str) -> Ruling:
-    """Hold the greatest of the velocities (n,) [m/s] of a run's history against a rule.
+def _fastest(rule: Rule, run: ScenarioResult, subject: str, speeds: list[Array], before: str) -> Ruling:
+    """Hold the greatest of the velocities (n,) [m/s] of a run's histories against a rule.
 
     Flow that another branch sheds raises a velocity above the steady one. What stands before anything moves
-    has no numerical error. After the liquid has boiled the flow is not known: no rule is kept then.
+    has no numerical error. After the liquid has boiled the flow is not known without marches with cavities:
+    no rule is kept then. With them, by how much both models differ is an error.
     """
-    time = run.history.time
-    valid = speeds if run.vapour is None else speeds[time <= run.vapour.time]
-    at = int(np.argmax(valid))
-    value, steady = float(valid[at]), float(speeds[0])
+    cut = run.vapour is not None and not run.followed
+    times = [h.time for h in run.histories]
+    if cut and run.vapour is not None:
+        speeds = [v[t <= run.vapour.time] for v, t in zip(speeds, times, strict=True)]
+    tops = [float(np.max(v)) for v in speeds]
+    which = int(np.argmax(tops))
+    at = int(np.argmax(speeds[which]))
+    value, steady = tops[which], float(speeds[0][0])
     rises = value > steady * (1.0 + ROUNDING)
     made = judged(
         rule,
@@ -73,13 +84,21 @@ def _fastest(rule: Rule, run: ScenarioResult, subject: str, speeds: Array, befor
         subject=subject,
         value=value,
         limit=rule.figure,
-        error=FLOW_ERROR * value if rises else 0.0,
-        clause=(before, f" at {time[at]:.3g} s, after {steady:.3g} m/s at the start" if rises else ""),
+        error=FLOW_ERROR * value + value - min(tops) if rises else 0.0,
+        clause=(
+            before,
+            f" at {times[which][at]:.3g} s, after {steady:.3g} m/s at the start" if rises else "",
+        ),
     )
-    if run.vapour is None or made.outcome == NOT_KEPT:
+    if made.outcome == NOT_KEPT:
         return made
-    words = f"{value:.3g} m/s until the liquid boils; what flows after that is not known: {NOT_DECIDED}."
-    return replace(made, outcome=NOT_DECIDED, phrase=(before, words))
+    if cut:
+        words = f"{value:.3g} m/s until the liquid boils; what flows after that is not known: {NOT_DECIDED}."
+        return replace(made, outcome=NOT_DECIDED, phrase=(before, words))
+    if run.cavities is not None and run.cavities.ranges:
+        words = f"{value:.3g} m/s; the liquid boils, and figures are ranges: {NOT_DECIDED}."
+        return replace(made, outcome=NOT_DECIDED, phrase=(before, words))
+    return made
 
 
 def inlet_velocity(rule: Rule, ground: RuledCase) -> list[Ruling]:
@@ -103,15 +122,16 @@ def _at_inlets(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling
         pipes = bores_of(ground.lineup, tank.point)
         before = f'In "{scenario.name}" the inlet of the tank "{tank.name}" has the most, '
         for run in ground.runs.get(scenario.name, []):
-            inflow = np.abs(into_tank(ground.lineup, run, tank))
-            if not pipes and np.max(inflow) > NO_FLOW:
+            inflow = [np.abs(flow) for flow in into_tank(ground.lineup, run, tank)]
+            if not pipes and max(map(np.max, inflow)) > NO_FLOW:
                 reason = f'no pipe leads to the tank "{tank.name}", which would tell the bore of its inlet'
                 supply = "write the drop line as a pipe"
                 return [not_checked(rule, reason, supply=supply, scenario=scenario.name, subject=tank.name)]
             # One pipe carries all that the tank takes; of several, each tells its own velocity.
-            flows = [inflow] if len(pipes) == 1 else [np.abs(run.history.flow[p.name]) for p in pipes]
+            own = [[np.abs(h.flow[p.name]) for h in run.histories] for p in pipes]
+            flows = [inflow] if len(pipes) == 1 else own
             found += [
-                _fastest(rule, run, tank.name, flow / ground.area(run, p), before)
+                _fastest(rule, run, tank.name, [v / ground.area(run, p) for v in flow], before)
                 for p, flow in zip(pipes, flows, strict=True)
             ]
     return [max(found, key=rank)] if found else []
@@ -125,16 +145,24 @@ def ship_tanks(lineup: LineUp) -> list[Tank]:
     return [t for t in lineup.tanks if t.side == "ship"]
 
 
-def into_tank(lineup: LineUp, run: ScenarioResult, tank: Tank) -> Array:
-    """Flow into a tank against the time of the history, shape (n,) [m3/s].
+def into_tank(lineup: LineUp, run: ScenarioResult, tank: Tank) -> list[Array]:
+    """Flow into a tank against the time of every history that counts, each (n,) [m3/s].
 
     A pipe's flow is that of its start: what enters a drop line is what its tank will take.
     """
-    total = np.zeros_like(run.history.time)
-    for e in lineup.elements:
-        if tank.point in (e.start, e.end):
-            total = total + (1.0 if e.end == tank.point else -1.0) * run.history.flow[e.name]
-    return total
+    totals = []
+    for history in run.histories:
+        total = np.zeros_like(history.time)
+        for e in lineup.elements:
+            if tank.point in (e.start, e.end):
+                total = total + (1.0 if e.end == tank.point else -1.0) * history.flow[e.name]
+        totals.append(total)
+    return totals
+
+
+def most_into_tank(lineup: LineUp, run: ScenarioResult, tank: Tank) -> float:
+    """Greatest flow into a tank [m3/s]."""
+    return max(float(np.max(flow)) for flow in into_tank(lineup, run, tank))
 
 
 def greatest_inflow(ground: RuledCase, tank: Tank) -> tuple[float, float, str]:
@@ -146,8 +174,9 @@ def greatest_inflow(ground: RuledCase, tank: Tank) -> tuple[float, float, str]:
     for name, runs in ground.runs.items():
         for run in runs:
             flow = into_tank(ground.lineup, run, tank)
-            most, steady = float(np.max(flow)), float(flow[0])
-            error = 0.0 if most <= steady * (1 + 1e-9) else FLOW_ERROR * most
+            tops = [float(np.max(one)) for one in flow]
+            most, steady = max(tops), float(flow[0][0])
+            error = 0.0 if most <= steady * (1 + 1e-9) else FLOW_ERROR * most + most - min(tops)
             error += run.elsewhere.inflow.get(tank.name, 0.0)
             if most + error > best[0] + best[1]:
                 best = (most, error, name)
@@ -197,7 +226,7 @@ def loads(ground: RuledCase, scenario: Scenario, tank: Tank) -> bool:
     assert scenario.ordered is not None
     for run in ground.runs.get(scenario.name, []):
         stop = stopped_at(ground.lineup, laws_of(ground.lineup, scenario, run), {tank.point})
-        runs_in = float(np.max(into_tank(ground.lineup, run, tank))) > NO_FLOW
+        runs_in = most_into_tank(ground.lineup, run, tank) > NO_FLOW
         if runs_in and (stop is None or stop > scenario.ordered):
             return True
     return False

@@ -255,14 +255,21 @@ def _outcome(rule: Rule, ground: RuledCase, finding: Finding, value: float, limi
     assert finding.limit is not None
     kept = rule.keeps(value, limit=limit, error=finding.error)
     outcome = NOT_DECIDED if kept is None else KEPT if kept else NOT_KEPT
+    runs = [run for run in ground.runs.get(finding.scenario, []) if run.vapour is not None]
     if abs(limit - finding.limit) <= ROUNDING * abs(limit):
         if finding.check in _EXTREMES or finding.verdict == UNDECIDED:
             own = {EXCEEDED: NOT_KEPT, UNDECIDED: NOT_DECIDED}
             outcome = own.get(finding.verdict, outcome)
-    elif finding.check in _EXTREMES and any(
-        run.vapour is not None for run in ground.runs.get(finding.scenario, [])
-    ):
+        if finding.boils and finding.verdict == WITHIN:
+            outcome = KEPT
+    elif finding.check in _EXTREMES and not all(run.followed for run in runs):
         return NOT_DECIDED  # what came before the liquid boiled was held against the finding's limit only
+    elif (
+        finding.check in _EXTREMES
+        and outcome == KEPT
+        and any(run.cavities.ranges for run in runs if run.cavities)
+    ):
+        return NOT_DECIDED
     if finding.check == "static" and outcome == KEPT and not ground.shut_off_known:
         return NOT_DECIDED
     return outcome
@@ -305,6 +312,9 @@ def _ruling(rule: Rule, ground: RuledCase, finding: Finding) -> Ruling:
     where = f' in "{finding.scenario}"' if finding.scenario else ""
     why = f" ({finding.reason})" if outcome == NOT_DECIDED and finding.reason else ""
     made = stated(rule, outcome, "", scenario=finding.scenario, subject=finding.name, limit=limit)
+    if outcome == KEPT and finding.boils:
+        words = f'The cargo boils in "{finding.name}"{where}; its cavities were followed: met.'
+        return replace(made, value=finding.value, phrase=(words,))
     shown, bound = quantities("pressure", finding.value, limit)
     return replace(
         made,

@@ -26,6 +26,7 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, depending, findings_of
 from surge.rules.sights import Key, Sight, Sights, extreme_key, moved
 from surge.rules.spread import Spread
+from surge.transient.followed import with_cavities
 from surge.transient.result import ElementResult, Elsewhere, Extreme, PlaceResult, ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress
@@ -37,7 +38,13 @@ Made = tuple[ScenarioResult, tuple[Finding, ...]]  # a run with its findings
 
 
 def over_ranges(
-    lineup: LineUp, scenario: Scenario, book: RuleBook | None, progress: Progress, *, explain: bool = True
+    lineup: LineUp,
+    scenario: Scenario,
+    book: RuleBook | None,
+    progress: Progress,
+    *,
+    explain: bool = True,
+    cavities: bool = False,
 ) -> list[Made]:
     """Return full runs of a scenario with their findings: one, or those at the worst points of the ranges.
 
@@ -50,6 +57,8 @@ def over_ranges(
     progress : callable
     explain : bool
         Also find what the verdict turns on, where the ranges turn it.
+    cavities : bool
+        Also follow what boils with cavities (:mod:`surge.transient.followed`).
 
     Raises
     ------
@@ -57,10 +66,12 @@ def over_ranges(
     """
     if not ranges_of(lineup):
         run = simulate(lineup, scenario, progress=progress)
+        if cavities:
+            run = with_cavities(lineup, scenario, run, progress=progress)
         return [(run, findings_of(lineup, run))]
     sights = Sights(lineup, scenario, book, progress)
     spread = Spread(sights)
-    made = _RunsAtWorst(sights, spread, progress).made
+    made = _RunsAtWorst(sights, spread, progress, cavities=cavities).made
     if not explain or spread.doomed or _all_kept(made, sights, spread):
         return made
     turned = _Turn(sights, spread, book, progress)
@@ -97,7 +108,13 @@ class _RunsAtWorst:
     """Full runs at the worst points; what other points add stands in the errors."""
 
     def __init__(
-        self, sights: Sights, spread: Spread, progress: Progress, *, at: list[Shares] | None = None
+        self,
+        sights: Sights,
+        spread: Spread,
+        progress: Progress,
+        *,
+        at: list[Shares] | None = None,
+        cavities: bool = False,
     ) -> None:
         self.sights, self.spread, self.progress = sights, spread, progress
         self.shares = at or spread.points()
@@ -105,6 +122,7 @@ class _RunsAtWorst:
         first = spread.followed[: max(1, len(self.shares))]
         matter = {k for key in first for k in spread.matter(key)}
         self.matter = matter | {k for k, r in enumerate(sights.ranges) if r.given}
+        self.cavities = cavities
         self.answers = at is None  # runs for comparison do not answer for the ranges
         self.made = [self._run(i, shares) for i, shares in enumerate(self.shares)]
 
@@ -116,7 +134,13 @@ class _RunsAtWorst:
         run = replace(simulate(lineup, scenario, progress=self.progress), taken=taken)
         if self.answers:
             run = self._answering(run, i)
+        if self.cavities:
+            run = with_cavities(lineup, scenario, run, ranges=self._named(), progress=self.progress)
         return run, tuple(replace(f, taken=taken) for f in findings_of(lineup, run))
+
+    def _named(self) -> list[Range]:
+        """The ranges, those that matter first."""
+        return sorted(self.sights.ranges, key=lambda r: self.sights.ranges.index(r) not in self.matter)
 
     def _more(self, i: int, key: Key) -> float:
         """What other points may add to a figure of run ``i``, if it is the one that answers for it."""

@@ -20,15 +20,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-
 from surge.errors import CaseError, SolveError
 from surge.hydraulics.fixed import at_shares, scenario_at
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import Range, Shares, ranges_of, usual_shares
 from surge.rules.book import RuleBook
 from surge.rules.findings import findings_of
-from surge.rules.flow import into_tank, ship_tanks
+from surge.rules.flow import most_into_tank, ship_tanks
 from surge.rules.limits import held_limits, limits_at, steady_limit
 from surge.rules.rulings import rule_on
 from surge.transient.plan import plan
@@ -166,7 +164,7 @@ class Sights:
         one = lineup.with_(scenarios=(scenario,))
         for tank in ship_tanks(lineup):
             key: Key = ("inflow", tank.name)
-            values[key] = float(np.max(into_tank(lineup, run, tank)))
+            values[key] = most_into_tank(lineup, run, tank)
             self.scale[key] = max(self.scale.get(key, 1e-9), values[key])
         values |= self._ruled(one, run)
         return Sight(shares=shares, values=values)

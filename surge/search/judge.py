@@ -38,8 +38,9 @@ from surge.rules.rulings import (
     with_pump_top,
 )
 from surge.search.smallest import Samples
+from surge.transient.history import History
 from surge.transient.plan import Plan, plan
-from surge.transient.result import Elsewhere, History, Method, ScenarioResult
+from surge.transient.result import Elsewhere, Method, ScenarioResult
 from surge.transient.run import simulate
 from surge.workers import Progress
 

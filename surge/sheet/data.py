@@ -24,6 +24,7 @@ from surge.case.file import Case
 from surge.model.lineup import LineUp, Pipe
 from surge.reports.advice import advice
 from surge.reports.attached import attached_sentences
+from surge.reports.cavities import cavities_by_place, cavity_sentences, trust
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
@@ -166,6 +167,10 @@ class Sheet(Head):
     lowest: tuple[PressureRow, ...]
     static: str
     attached: str | None = None
+    boils: str | None = None
+    """Where the cargo boils: its cavities in words, and when to trust what is told of them."""
+    cavities: tuple[str, ...] | None = None
+    """The same place by place, with both models on two grids."""
     gauge: str
     tests: Tests
     assumed: tuple[AssumedItem, ...]
@@ -262,6 +267,9 @@ def sheet_of(
         lowest=lower_rows(assessment, display),
         static=_static(static_worst(assessment), display),
         attached=" ".join(attached_sentences(assessment, display)) or None,
+        boils=" ".join(filter(None, [*cavity_sentences(assessment, display), trust(assessment)])) or None,
+        cavities=tuple(line for run in assessment.scenarios for line in cavities_by_place(run, display))
+        or None,
         gauge=compared_line(assessment.gauge, display),
         tests=tests,
         assumed=tuple(assumed_items(lineup.assumed)),
@@ -309,8 +317,8 @@ def _objections(
 
 
 def _boils(assessment: Assessment, display: Display) -> str:
-    """Where the cargo boils, and that no pressure after it is valid."""
-    boiling = [run for run in assessment.scenarios if run.vapour is not None]
+    """Where the cargo boils without having been followed, and that no pressure after it is valid."""
+    boiling = [run for run in assessment.scenarios if run.vapour is not None and not run.followed]
     if not boiling:
         return ""
     places = [

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from surge.reports.words import RANK, SHORT, Display
 from surge.rules.assess import Assessment
-from surge.rules.findings import WITHIN, Finding, valid
-from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+from surge.rules.findings import WITHIN, Finding, told, valid
+from surge.transient.result import ElementResult, PlaceResult, ScenarioResult
 
 UPPER = ("peak", "steady")
 LOWER = ("lowest", "vapour")
@@ -75,7 +75,8 @@ def worst_first(finding: Finding) -> tuple[int, float, bool]:
         The verdict: exceeded, undecided, kept. Then how much of the limit is used [-], with the sign turned.
         Of equals an extreme of the run goes before others.
     """
-    return RANK[finding.verdict], -finding.load, finding.check not in ("peak", "lowest")
+    used = 1.0 if finding.boils else finding.load
+    return RANK[finding.verdict], -used, finding.check not in ("peak", "lowest")
 
 
 def upper_rows(assessment: Assessment, display: Display) -> tuple[PressureRow, ...]:
@@ -128,9 +129,11 @@ def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper
     seen = valid(finding, run)
     steady_is_it = finding.check == "steady"
     value = seen.value
-    time = extreme.time if seen.when is not None else None
+    time = finding.time if seen.cavities else extreme.time if seen.when is not None else None
     if finding.limit is None:  # no rating: told all the same, held against nothing
-        value, time = _before(run, extreme)
+        seen_there = told(run, (finding.subject, finding.name), extreme, upper=upper)
+        value, time = seen_there.pressure, seen_there.time
+    error = told(run, (finding.subject, finding.name), extreme, upper=upper).error
     steady = owner.steady
     if isinstance(owner, ElementResult):
         at_extreme = owner.steady if upper else owner.steady_at_lowest
@@ -144,14 +147,14 @@ def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper
         verdict=SHORT[finding.verdict],
         steady=display.pressure(steady),
         pressure=NONE if value is None else write(value),
-        error="" if steady_is_it else display.error(extreme.error),
+        error="" if steady_is_it else display.error(error),
         limit=NONE if finding.limit is None else display.pressure(finding.limit),
         margin=NONE if seen.margin is None else display.margin(seen.margin),
         time=_instant(run, time, display),
         limit_from=source if finding.check == "vapour" else finding.limit_source or finding.reason,
         steady_pa_gauge=steady,
         pressure_pa_gauge=value,
-        error_pa=0.0 if steady_is_it else extreme.error,
+        error_pa=0.0 if steady_is_it else error,
         limit_pa_gauge=finding.limit,
         margin_pa=seen.margin,
         time_s=_since(run, time, display),
@@ -166,12 +169,6 @@ def _since(run: ScenarioResult, time: float | None, display: Display) -> float |
 def _instant(run: ScenarioResult, time: float | None, display: Display) -> str:
     """The same as printed; what stands before anything moves has no time."""
     return NONE if not time else display.instant(run.name, time)
-
-
-def _before(run: ScenarioResult, extreme: Extreme) -> tuple[float, float | None]:
-    """An extreme and its time, or what came before the cargo boils."""
-    value = extreme.pressure if run.vapour is None else extreme.before_vapour
-    return value, extreme.time if value == extreme.pressure else None
 
 
 def _at_rest(finding: Finding, display: Display) -> PressureRow:
@@ -201,8 +198,9 @@ def _at_rest(finding: Finding, display: Display) -> PressureRow:
 def _free(assessment: Assessment, name: str, display: Display) -> PressureRow:
     """An element that has no limit of its own: its highest pressure over all scenarios."""
     pairs = [(run, next(e for e in run.elements if e.name == name)) for run in assessment.scenarios]
-    run, element = max(pairs, key=lambda pair: _before(pair[0], pair[1].highest)[0])
-    value, time = _before(run, element.highest)
+    seen = [told(run, ("element", name), element.highest, upper=True) for run, element in pairs]
+    most = max(range(len(seen)), key=lambda k: seen[k].pressure)
+    (run, element), (value, time) = pairs[most], (seen[most].pressure, seen[most].time)
     return PressureRow(
         name=name,
         subject="element",
@@ -211,14 +209,14 @@ def _free(assessment: Assessment, name: str, display: Display) -> PressureRow:
         verdict="",
         steady=display.pressure(element.steady),
         pressure=display.round_up(value),
-        error=display.error(element.highest.error),
+        error=display.error(seen[most].error),
         limit=NONE,
         margin=NONE,
         time=_instant(run, time, display),
         limit_from=JOINED,
         steady_pa_gauge=element.steady,
         pressure_pa_gauge=value,
-        error_pa=element.highest.error,
+        error_pa=seen[most].error,
         limit_pa_gauge=None,
         margin_pa=None,
         time_s=_since(run, time, display),

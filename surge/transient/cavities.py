@@ -1,9 +1,9 @@
-"""A scenario that boils, marched with cavities: with both models, on two grids.
+"""A scenario that boils, marched with cavities: with both models, on three grids, and a band around them.
 
 Decisions
 ---------
-* *Vapour*: cavities of vapour alone. *Gas*: free gas besides, at every node. Each is marched at a step and at
-  half of it.
+* *Vapour*: cavities of vapour alone. *Gas*: free gas besides, at every node. Each is marched at a step, at
+  half and at a fourth of it.
 * At a place a cavity is open from the first instant at which the pressure is within ``NEAR`` of vapour
   pressure. It has rejoined at the first instant after that at which the pressure is more than ``AWAY`` above
   it, and then does not come near again for ``QUIET``, nor in the next step: in between models chatter. The
@@ -11,84 +11,44 @@ Decisions
 * Pressures after that are medians over three steps: a spike of one step is no peak. So are the highest
   pressures of elements and places.
 * Valves and pumps beside a cavity see vapour pressure (no choking).
-* No verdict rests on these figures yet. That four marches agree does not bound a peak: of 73 generated
-  line-ups that boil (``tests/benchmarks/cavity_bands.py``, 702 places) the higher of both models at an eighth
-  of the step went beyond the highest median by more than the spread of the four and 0.2 bar at 11 places of 7
-  line-ups, by up to 2.9 bar; beyond the highest pressure, spikes counted, by more than the spread and 0.5 bar
-  at 3 places of 3. The worst is a spike of two or three steps that vapour alone makes where small cavities
-  close one after another; gas does not have it.
+* A march with cavities lasts as long as a first march without them, and goes on by half while an extreme
+  still grows in its last third by ``GROWS``, or a cavity is ``OPEN`` of the largest so far: to ``MOST_TIMES``
+  as long at most. Where that is not enough nothing is decided.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Annotated, Literal
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 
 from surge.arguments import Measure, checked
 from surge.arrays import Array
+from surge.errors import GridError
 from surge.model.lineup import LineUp, Scenario
-from surge.transient.cavity_march import GAS, CavityMarch, build_cavity_grid
-from surge.transient.peaks import Key, Peaks
+from surge.transient.cavity_march import CavityMarch, build_cavity_grid
+from surge.transient.cavity_result import Banded, Cavity, CavityKey, CavityRun, Model, Reached, further
+from surge.transient.history import history_of
+from surge.transient.peaks import Found, Peaks
 from surge.transient.plan import Plan, eased, first_duration, plan
-from surge.workers import Progress
+from surge.workers import Progress, workers
 
 NEAR = 1e3  # [Pa] above vapour pressure
 AWAY = 50e3  # [Pa]
 QUIET = 0.05  # [s]
-
-Model = Literal["vapour", "gas"]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Cavity:
-    """The first cavity at a place.
-
-    Attributes
-    ----------
-    opened : float
-        [s]
-    rejoined : float or None
-        [s]; None when it was open to the end of the run.
-    largest : float
-        Largest volume at any time [m3].
-    first_pressure, highest_pressure : float or None
-        First after it has rejoined, and highest until the next opens [Pa gauge].
-    """
-
-    opened: float
-    rejoined: float | None
-    largest: float
-    first_pressure: float | None
-    highest_pressure: float | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class CavityRun:
-    """One march with cavities.
-
-    Attributes
-    ----------
-    model : str
-        "vapour" or "gas".
-    dt, duration : float
-        [s]
-    places : mapping of str to Cavity
-        First cavity of every place that had one.
-    highest : mapping of Key to float
-        Highest pressure of every element and place [Pa gauge].
-    largest : float
-        Largest volume of a cavity at any place [m3].
-    """
-
-    model: Model
-    dt: float
-    duration: float
-    places: Mapping[str, Cavity]
-    highest: Mapping[Key, float]
-    largest: float
+PARTS = (1, 2, 4)  # of the step of a first march
+GROWS = 2e3  # [Pa]
+OPEN = 0.05  # of the largest volume
+MOST_TIMES = 8.0
+LOOKS = 1000  # in how many parts of the run the first boiling is looked for
+MOST_STEPS = 400_000  # of one march: they are all kept
+THREADS = 2
+# Where the band has its figures from stands above.
+OWN, ANY, ANY_BEFORE = 1.0, 0.5, 0.5  # times the spread of an extreme, and the greatest spread of any
+LEAST_BAND = 5e4  # [Pa]
 
 
 def medians(values: Array) -> Array:
@@ -137,12 +97,78 @@ def first_cavity(time: Array, pressure: Array, volume: Array, vapour: float) -> 
     )
 
 
-def _run(work: Plan, model: Model, dt: float, duration: float, gas: float) -> CavityRun:
+def first_boiling(work: Plan, until: float) -> float:
+    """When the liquid first boils in a coarse march, or a little earlier [s]; ``until`` where it does not."""
+    march = _begin(work, work.step(), 0.0)
+    steps = math.ceil(until / work.step())
+    few = max(1, steps // LOOKS)
+    while march.done < steps:
+        march.advance(few)
+        if march.largest() > 0.0:
+            return max(march.done - few - 2, 0) * work.step()
+    return until
+
+
+def _begin(work: Plan, dt: float, gas: float) -> CavityMarch:
     grid = build_cavity_grid(
         work.lineup, work.steady, reaches=work.divide(dt), laws=work.laws, tables=work.tables, gas=gas
     )
-    march = CavityMarch(grid=grid, frozen=work.lineup.frozen_friction)
+    return CavityMarch(grid=grid, frozen=work.lineup.frozen_friction)
+
+
+def _grows(before: Mapping[CavityKey, Found], now: Mapping[CavityKey, Found]) -> float:
+    """By how much the extreme that moved most lies further out now [Pa]."""
+    return max(
+        (now[key].pressure - one.pressure) * (1.0 if key[2] == "high" else -1.0)
+        for key, one in before.items()
+    )
+
+
+def _long_enough(work: Plan, gas: float) -> tuple[float, str]:
+    """How long a march has to be [s], and why that is not long enough; "" where it is."""
+    first = duration = first_duration(work)
+    march = _begin(work, work.step(), gas)
+    march.advance_to(duration * 2 / 3)
+    before = Peaks(work.lineup, march).found
     march.advance_to(duration)
+    while True:
+        now = Peaks(work.lineup, march).found
+        grows = _grows(before, now) > GROWS
+        # Free gas never fills a cavity to nothing.
+        is_open = gas == 0.0 and march.volume() > OPEN * march.largest()
+        if not grows and not is_open:
+            return duration, ""
+        if 1.5 * duration > MOST_TIMES * first:
+            what = "new extremes still appear" if grows else "a cavity is still open"
+            return duration, f"{what} when the marches with cavities end, at {duration:.0f} s"
+        duration *= 1.5
+        before = now
+        march.advance_to(duration)
+
+
+def march_once(
+    work: Plan, model: Model, dt: float, duration: float, gas: float, boils: float
+) -> tuple[CavityRun, CavityMarch]:
+    """March once with cavities.
+
+    Parameters
+    ----------
+    work : Plan
+    model : str
+        What it is called.
+    dt, duration : float
+        [s]
+    gas : float
+        Free gas as a share of the volume at 101 325 Pa absolute, 0 for vapour alone [-].
+    boils : float
+        From when on the liquid boils, or a little earlier [s].
+    """
+    march = _begin(work, dt, gas)
+    march.advance_to(boils)
+    before = _reached(work, march)
+    march.begin_anew()
+    march.advance_to(duration)
+    grid = march.grid
     heads, volumes = np.vstack(march.heads), np.vstack(march.volumes)
     time: Array = np.arange(heads.shape[0], dtype=np.float64) * dt
     rho_g = work.lineup.liquid.density * work.lineup.gravity
@@ -154,15 +180,100 @@ def _run(work: Plan, model: Model, dt: float, duration: float, gas: float) -> Ca
             found = first_cavity(time, pressure, volumes[:, at], work.lineup.vapour_gauge)
             if found:
                 places[point.name] = found
-    peaks = Peaks(work.lineup, march).found
-    return CavityRun(
+    made = CavityRun(
         model=model,
         dt=dt,
         duration=march.done * dt,
         places=places,
-        highest={key: found.pressure for key, found in peaks.items() if key[2] == "high"},
+        before=before,
+        after=_reached(work, march),
         largest=march.largest(),
+        history=history_of(work.lineup, march),
     )
+    return made, march
+
+
+def _reached(work: Plan, march: CavityMarch) -> dict[CavityKey, Reached]:
+    """Extremes since they count."""
+    return {
+        key: Reached(
+            pressure=found.pressure,
+            time=None if found.time == 0.0 and 0.0 < found.share < 1.0 else found.time,
+            share=found.share,
+        )
+        for key, found in Peaks(work.lineup, march).found.items()
+    }
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Followed:
+    """A scenario marched with cavities.
+
+    Attributes
+    ----------
+    work : Plan
+    runs : tuple of CavityRun
+        Vapour from the coarsest to the finest step, then gas.
+    marches : tuple of CavityMarch
+        Both models on the finest grid, at their ends.
+    unended : str
+        Why the marches were not long enough, "" where they were.
+    """
+
+    work: Plan
+    runs: tuple[CavityRun, ...]
+    marches: tuple[CavityMarch, ...]
+    unended: str
+
+    @property
+    def finest(self) -> tuple[CavityRun, ...]:
+        """The runs of ``marches``."""
+        return tuple(run for run in self.runs if run.dt == self.marches[0].grid.reaches.dt)
+
+    def extremes(self) -> dict[CavityKey, Banded]:
+        """Every extreme over all marches, with its band."""
+        low = _banded(self.runs, "low")
+        near = self.work.lineup.vapour_gauge + NEAR
+        for key, one in low.items():
+            if all(run.extremes[key].pressure <= near for run in self.runs):
+                low[key] = replace(one, band=NEAR)  # nothing falls lower
+        return _banded(self.runs, "high") | low
+
+
+def _banded(runs: Sequence[CavityRun], way: str) -> dict[CavityKey, Banded]:
+    """The furthest pressures of all runs, upwards or downwards, with their bands."""
+    before = _parts([run.before for run in runs], way, ANY_BEFORE)
+    after = _parts([run.after for run in runs], way, ANY)
+    out = 1.0 if way == "high" else -1.0
+    found = {}
+    for key, (first, reach, sure) in before.items():
+        then, later_reach, later_sure = after[key]
+        furthest = further(key, first, then)
+        found[key] = Banded(
+            furthest=furthest,
+            band=max(reach, later_reach) - out * furthest.pressure,
+            sure=out * max(sure, later_sure),
+        )
+    return found
+
+
+def _parts(
+    parts: Sequence[Mapping[CavityKey, Reached]], way: str, share: float
+) -> dict[CavityKey, tuple[Reached, float, float]]:
+    """Of a part of all runs: the furthest, up to where it may reach, and what it reaches for certain.
+
+    Lowest pressures, and what they reach, with their sign turned [Pa].
+    """
+    out = 1.0 if way == "high" else -1.0
+    every = {key: [part[key] for part in parts] for key in parts[0] if key[2] == way}
+    spread = {key: float(np.ptp([one.pressure for one in found])) for key, found in every.items()}
+    least = share * max(spread.values()) + LEAST_BAND
+    made = {}
+    for key, found in every.items():
+        most = max(found, key=lambda one: out * one.pressure)
+        far = out * most.pressure
+        made[key] = most, far + OWN * spread[key] + least, far - OWN * spread[key] - least
+    return made
 
 
 @checked
@@ -171,40 +282,53 @@ def march_with_cavities(
     scenario: Scenario,
     *,
     duration: Annotated[float | None, Measure(least=0.0)] = None,
-    gas: Annotated[float, Measure(least=0.0, most=0.01)] = GAS,
     progress: Progress | None = None,
-) -> tuple[CavityRun, ...]:
-    """March a scenario with both models at a step and at half of it.
+) -> Followed:
+    """March a scenario with both models at a step, at half and at a fourth of it.
 
     Parameters
     ----------
     lineup : LineUp
+        Its ``free_gas`` is that of the second model.
     scenario : Scenario
     duration : float, optional
-        [s]; by default as long as the first march of :func:`surge.transient.run.simulate` at first.
-    gas : float
-        Free gas of the second model, a share of the volume at 101 325 Pa absolute [-].
+        [s]; by default as long as extremes grow and cavities are open.
     progress : callable, optional
-        Called with a word at every march.
-
-    Returns
-    -------
-    tuple of CavityRun
-        Vapour at the step and at half of it, then gas.
+        Called with a word at every march; from several threads.
 
     Raises
     ------
     CaseError, GridError, SolveError
-        As :func:`surge.transient.run.simulate`; also when the liquid boils before anything moves.
+        As :func:`surge.transient.run.simulate`; also when the liquid boils before anything moves, and when
+        the finest march would take too many steps.
     """
     work = plan(lineup, scenario)
     work = eased(work, first_duration(work))
-    until = first_duration(work) if duration is None else duration
     tell = progress or (lambda _: None)
-    found = []
-    models: tuple[tuple[Model, float], ...] = (("vapour", 0.0), ("gas", gas))
-    for model, share in models:
-        for dt in (work.step(), work.step() / 2):
-            tell(f"{model} cavities, step {dt:.2g} s")
-            found.append(_run(work, model, dt, until, share))
-    return tuple(found)
+    models: tuple[tuple[Model, float], ...] = (("vapour", 0.0), ("gas", lineup.free_gas))
+    if duration is None:
+        tell("how long cavities last")
+        found = [_long_enough(work, share) for _, share in models]
+        until = max(lasts for lasts, _ in found)
+        unended = next((why for _, why in found if why), "")
+    else:
+        until, unended = duration, ""
+    if PARTS[-1] * until / work.step() > MOST_STEPS:
+        raise GridError(f"marches with cavities would take more than {MOST_STEPS} steps")
+
+    boils = first_boiling(work, until)
+
+    def one(model: Model, share: float, part: int) -> tuple[CavityRun, CavityMarch]:
+        tell(f"{model} cavities, step {work.step() / part:.2g} s")
+        return march_once(work, model, work.step() / part, until, share, boils)
+
+    with workers(THREADS) as pool:
+        begun = [pool.submit(one, *model, part) for part in reversed(PARTS) for model in models]
+        made = [future.result() for future in begun]
+    ordered = [made[len(models) * k + i] for i in range(len(models)) for k in reversed(range(len(PARTS)))]
+    return Followed(
+        work=work,
+        runs=tuple(run for run, _ in ordered),
+        marches=tuple(march for _, march in made[: len(models)]),
+        unended=unended,
+    )

@@ -2,8 +2,8 @@
 
 Decisions
 ---------
-* Free gas: at every inner node ``GAS`` of the reach's volume at 101 325 Pa absolute, at points that of the
-  half reaches (and lumped halves) that meet there. A liquid whose vapour pressure is near that of the
+* Free gas: at every inner node the given share of the reach's volume at 101 325 Pa absolute, at points that
+  of the half reaches (and lumped halves) that meet there. A liquid whose vapour pressure is near that of the
   atmosphere, or above it, has its gas at ``LEAST_PARTIAL``.
 * Besides what every march is held against: no volume is below nought, no head below that at which the liquid
   boils; liquid and cavities together keep their volume to ``ROUNDING`` in every pipe and at every point; and
@@ -30,7 +30,6 @@ from surge.transient.reaches import Reaches
 from surge.transient.watch import ROUNDING, SPOT, TINY, Watch
 from surge.units import ATMOSPHERE
 
-GAS = 1e-7  # [-] free gas at 101 325 Pa absolute; common practice, no source
 THIN = 1e-9  # [m2/s] storage of a point at which only links meet; it stays empty
 LEAST_PARTIAL = 1e3  # [Pa]
 UNDER = 1e-8  # [m] rounding of a head at the floor
@@ -222,6 +221,14 @@ class CavityMarch(Marched):
             highest.append(high)
             lowest.append(low)
         return highest, lowest
+
+    def begin_anew(self) -> None:
+        """Let extremes of heads count from this instant on."""
+        net = self.grid.net
+        net.hi[:] = net.lo[:] = 2.0 * net.nc[:, cavities.N_HEAD]
+        for head, step in ((columns.P_HI, columns.P_HI_STEP), (columns.P_LO, columns.P_LO_STEP)):
+            net.pf[:, head] = net.pf[:, columns.P_H]
+            net.pi[:, step] = self.done
 
     @property
     def holds(self) -> Mask:

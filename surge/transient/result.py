@@ -12,6 +12,8 @@ from surge.arrays import Array
 from surge.model.ranges import Taken
 from surge.model.topology import PipelinePeriod
 from surge.phrases import Phrase
+from surge.transient.cavity_result import Cavities
+from surge.transient.history import History
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -185,15 +187,6 @@ class Envelope:
     steady: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class History:
-    """Thinned histories: ``time`` (n,), pressures by point (n,), flows by element (n,)."""
-
-    time: Array
-    pressure: dict[str, Array]
-    flow: dict[str, Array]
-
-
 @dataclass(frozen=True, kw_only=True)
 class Closure:
     """How gently a valve closes against the flow.
@@ -360,6 +353,10 @@ class ScenarioResult:
         What the reader should know: means of the rate, lumped elements, reverse flow ...
     opening : dict of str to float
         Of every valve at the start.
+    cavities : Cavities or None
+        Of a scenario that boils, where it was followed with cavities
+        (:func:`surge.transient.followed.with_cavities`). Then ``closures``, ``undecided`` and what hangs on
+        the line are of a march with cavities too.
     """
 
     name: str
@@ -384,3 +381,16 @@ class ScenarioResult:
     relief_valves: tuple[ReliefResult, ...] = ()
     surge_drums: tuple[DrumResult, ...] = ()
     open_vessels: tuple[VesselResult, ...] = ()
+    cavities: Cavities | None = None
+
+    @property
+    def followed(self) -> bool:
+        """Whether it boils, and marches with cavities tell what comes of that."""
+        return self.cavities is not None and not self.cavities.missing
+
+    @property
+    def histories(self) -> tuple[History, ...]:
+        """What its pressures and flows go by: where it was followed, marches with cavities of both models."""
+        if self.cavities is None or self.cavities.missing:
+            return (self.history,)
+        return tuple(run.history for run in self.cavities.finest)

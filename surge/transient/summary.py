@@ -23,7 +23,8 @@ from surge.model.way import kind_of
 from surge.phrases import Phrase
 from surge.transient.attached_results import attached_results, attached_undecided
 from surge.transient.errors import ErrorMarches, Summary
-from surge.transient.march import STEPS_KEPT, Marched
+from surge.transient.history import History, history_of
+from surge.transient.march import Marched
 from surge.transient.peaks import Key, along
 from surge.transient.result import (
     Closure,
@@ -31,7 +32,6 @@ from surge.transient.result import (
     Elsewhere,
     Envelope,
     Extreme,
-    History,
     Method,
     PlaceResult,
     PocketFigures,
@@ -171,18 +171,6 @@ class _Results:
             )
         return made
 
-    def history(self) -> History:
-        m = self.fine.marched
-        time, heads, flows = np.concatenate(m.time), np.vstack(m.heads), np.vstack(m.flows)
-        every = slice(None, None, max(1, time.size // STEPS_KEPT))
-        z = {p.name: p.elevation for p in self.lineup.points}
-        pressure = {p: self.rho_g * (heads[every, i] - z[p]) for p, i in self.fine.index.items() if p in z}
-        flow = {name: flows[every, i].copy() for i, name in enumerate(m.grid.links)}
-        for i, (name, far) in enumerate(m.grid.ends):
-            if not far:
-                flow[name] = flows[every, len(m.grid.links) + i].copy()  # not all of them for a part
-        return History(time=time[every].copy(), pressure=pressure, flow=flow)
-
     def method(self, duration: float, ahead: float, tolerance: float, runs: int) -> Method:
         reaches = self.fine.marched.grid.reaches
         return Method(
@@ -207,25 +195,26 @@ class _Results:
             ("numerical error up to ", ("difference", worst), ", above the ", ("difference", tolerance), why)
         ]
 
-    def back_flow(self, history: History) -> list[str]:
-        """Words about flow out of a tank that a free outfall cannot give back."""
-        levels = dict(self.work.scenario.levels)
-        said = []
-        for tank in self.lineup.tanks:
-            z = self.lineup.points_by_name[tank.point].elevation
-            if tank.side != "ship" or levels.get(tank.name, tank.level) >= z:
-                continue
-            into = sum(
-                np.where(e.end == tank.point, 1.0, -1.0) * history.flow[e.name]
-                for e in self.lineup.elements
-                if tank.point in (e.start, e.end) and e.name in history.flow
+
+def back_flow(work: Plan, history: History) -> list[str]:
+    """Words about flow out of a tank that a free outfall cannot give back."""
+    levels = dict(work.scenario.levels)
+    said = []
+    for tank in work.lineup.tanks:
+        z = work.lineup.points_by_name[tank.point].elevation
+        if tank.side != "ship" or levels.get(tank.name, tank.level) >= z:
+            continue
+        into = sum(
+            np.where(e.end == tank.point, 1.0, -1.0) * history.flow[e.name]
+            for e in work.lineup.elements
+            if tank.point in (e.start, e.end) and e.name in history.flow
+        )
+        if np.min(into) < -BACK_FLOW:
+            said.append(
+                f"flow turns back out of the free outfall at {tank.point}: "
+                "in truth the line drains and air enters"
             )
-            if np.min(into) < -BACK_FLOW:
-                said.append(
-                    f"flow turns back out of the free outfall at {tank.point}: "
-                    "in truth the line drains and air enters"
-                )
-        return said
+    return said
 
 
 def summarise(
@@ -265,8 +254,8 @@ def summarise(
     """
     until = Summary(work.lineup, boiled[1]) if boiled else None
     made = _Results(work, compared, fine, until, tolerance, late)
-    history = made.history()
-    back = made.back_flow(history)
+    history = history_of(work.lineup, fine.marched)
+    back = back_flow(work, history)
     hung = attached_undecided(work.lineup, work.scenario, work.steady, fine.marched, made.error)
     undecided = [*back, *hung]
     periods = tuple(

@@ -156,6 +156,7 @@ def _facts(lineup: LineUp) -> Iterator[Row]:
         yield "berth", "", quantity, "word", str(day) if day else None
     yield "berth", "", "hazardous cargo", "word", _yes_or_no(lineup.berth.hazardous)
     yield "calculation", "", "friction", "word", "frozen" if lineup.frozen_friction else "local flow"
+    yield "calculation", "", "share of free gas", "number", lineup.free_gas
     yield "limits", "", "top of a cargo pump", "pressure", lineup.pump_top_limit
     rate = lineup.rate
     yield "rate", "", "agreed rate", "flow", rate.agreed if rate else None

@@ -107,6 +107,8 @@ def test_a_liquid_without_viscosity_is_allowed() -> None:
     ("changes", "path", "found"),
     [
         ({"atmosphere": 1.0}, ("site", "barometer"), "1e-05 bar(a)"),
+        ({"free_gas": 1.0}, ("calculation", "free_gas"), "1"),
+        ({"free_gas": 0.0}, ("calculation", "free_gas"), "0"),
         ({"gravity": 0.0}, ("site", "gravity"), "0 m/s2"),
         ({"pump_top_limit": -1e5}, ("limits", "cargo_pump_top"), "-1 bar(g)"),
     ],

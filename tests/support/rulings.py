@@ -27,7 +27,8 @@ from surge.rules.findings import WITHIN, Finding
 from surge.rules.reading import built_in
 from surge.rules.rulings import Ruling, rule_on
 from surge.rules.static import static_findings
-from surge.transient.result import History, ScenarioResult
+from surge.transient.history import History
+from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
 
 BAR = 1e5

@@ -19,9 +19,10 @@ from surge.errors import GridError, SolveError
 from surge.kernel import cavities, columns
 from surge.kernel.cavities import cavity_law
 from surge.model.attached import OpenVessel, ReliefValve, SurgeDrum
+from surge.model.lineup import FREE_GAS as GAS
 from surge.model.lineup import LineUp, Pump, Scenario, ValveMove
 from surge.transient.cavities import first_cavity, march_with_cavities, medians
-from surge.transient.cavity_march import GAS, CavityMarch
+from surge.transient.cavity_march import CavityMarch
 
 ROUGH = {"friction_factor": None, "roughness": 5e-5}
 RELIEF = {
@@ -204,7 +205,7 @@ def test_generated_berths_that_boil(seed: int) -> None:
     lineup, scenario = generated(seed)
     rng = np.random.default_rng(seed)
     liquid = replace(lineup.liquid, vapour_pressure=float(rng.uniform(1e3, 6e4)))
-    runs = march_with_cavities(lineup.with_(atmosphere=101325.0, liquid=liquid), scenario)
+    runs = march_with_cavities(lineup.with_(atmosphere=101325.0, liquid=liquid), scenario).runs
     assert all(run.places for run in runs)
     largest = [run.largest for run in runs]
     assert max(largest) < 1.5 * min(largest)
@@ -319,16 +320,21 @@ def test_both_models_on_two_grids() -> None:
     scenario = Scenario(
         name="stop", moves=(ValveMove(valve="valve", start=0.5, law=((0.0, 1.0), (0.0, 0.0))),)
     )
-    runs = march_with_cavities(lineup, scenario, duration=8.0)
-    assert [(r.model, r.dt / runs[0].dt) for r in runs] == [
-        ("vapour", 1.0),
-        ("vapour", 0.5),
-        ("gas", 1.0),
-        ("gas", 0.5),
+    made = march_with_cavities(lineup, scenario, duration=8.0)
+    runs = made.runs
+    assert [(r.model, runs[0].dt / r.dt) for r in runs] == [
+        (model, part) for model in ("vapour", "gas") for part in (1.0, 2.0, 4.0)
     ]
+    assert [(r.model, runs[0].dt / r.dt) for r in made.finest] == [("vapour", 4.0), ("gas", 4.0)]
     opened = [r.places["before"].opened for r in runs]
-    assert opened == pytest.approx([1.3] * 4, abs=0.02)
-    peaks = np.array([r.highest["place", "before", "high"] for r in runs])
+    assert opened == pytest.approx([1.3] * 6, abs=0.02)
+    peaks = np.array([r.extremes["place", "before", "high"].pressure for r in runs])
+    band = made.extremes()["place", "before", "high"]
+    assert band.pressure == peaks.max()
+    spreads = [
+        np.ptp([r.extremes[key].pressure for r in runs]) for key in runs[0].extremes if key[2] == "high"
+    ]
+    assert band.band == pytest.approx(np.ptp(peaks) + 0.5 * max(spreads) + 5e4)
     assert np.ptp(peaks) < 0.05 * peaks.mean()
     assert all(r.places["before"].rejoined for r in runs)
     assert "tank" not in runs[0].places

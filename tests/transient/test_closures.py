@@ -7,7 +7,7 @@ import pytest
 
 from surge.model.lineup import Scenario, ValveMove
 from surge.model.topology import PipelinePeriod
-from surge.transient.result import History
+from surge.transient.history import History
 from surge.transient.summary import closures_of
 
 TIME = np.linspace(0.0, 40.0, 4001)

@@ -25,8 +25,8 @@ CAUTIONS = (
     "persons decide.",
     "A pressure below the rating does not make a hose sound: look at its test date and its condition. A hose "
     "whose rating was exceeded is withdrawn and tested again before use (common practice).",
-    "The model is liquid-filled, with friction as in steady flow, and with vapour cavities where the cargo "
-    "boils; no gas that comes out of solution, no choking valves, no moving pipe supports.",
+    "The model is liquid-filled but for vapour cavities; friction as in steady flow, no dissolved gas, no "
+    "choking valves, no moving pipe supports.",
 )
 
 

@@ -112,6 +112,7 @@ def assess(
     *,
     book: RuleBook | None = None,
     known: AtHand | None = None,
+    cavities: bool = True,
     progress: Progress | None = None,
 ) -> Assessment:
     """Check every scenario of a line-up against every limit and every rule.
@@ -123,8 +124,9 @@ def assess(
     book : RuleBook, optional
         Rules of the trade to hold it against; without one only pressures are looked at.
     known : AtHand, optional
-        Full runs of this line-up that are at hand; new ones are kept there. With it what boils is not
-        followed with cavities: a search does not tell it as safe.
+        Full runs of this line-up that are at hand; new ones are kept there.
+    cavities : bool
+        Follow what boils with cavities. Never with ``known``: a search does not tell what boils as safe.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 
@@ -146,7 +148,7 @@ def assess(
         try:
             with within(part):
                 own = known is None  # not what a search tries
-                made = over_ranges(lineup, scenario, book, tell, explain=own, cavities=own)
+                made = over_ranges(lineup, scenario, book, tell, explain=own, cavities=own and cavities)
         except CaseError as error:
             return error
         at_hand.keep(scenario, made)

@@ -260,7 +260,7 @@ def _outcome(rule: Rule, ground: RuledCase, finding: Finding, value: float, limi
         if finding.check in _EXTREMES or finding.verdict == UNDECIDED:
             own = {EXCEEDED: NOT_KEPT, UNDECIDED: NOT_DECIDED}
             outcome = own.get(finding.verdict, outcome)
-        if finding.boils and finding.verdict == WITHIN:
+        if finding.verdict == WITHIN and any(run.followed for run in runs):
             outcome = KEPT
     elif finding.check in _EXTREMES and not all(run.followed for run in runs):
         return NOT_DECIDED  # what came before the liquid boiled was held against the finding's limit only

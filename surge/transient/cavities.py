@@ -30,7 +30,7 @@ from surge.arrays import Array
 from surge.errors import GridError
 from surge.model.lineup import LineUp, Scenario
 from surge.transient.cavity_march import CavityMarch, build_cavity_grid
-from surge.transient.cavity_result import Banded, Cavity, CavityKey, CavityRun, Model, Reached, further
+from surge.transient.cavity_result import Banded, Cavity, CavityKey, CavityRun, Model, Reached, furthest
 from surge.transient.history import history_of
 from surge.transient.peaks import Found, Peaks
 from surge.transient.plan import Plan, eased, first_duration, plan
@@ -47,7 +47,8 @@ LOOKS = 1000  # in how many parts of the run the first boiling is looked for
 MOST_STEPS = 400_000  # of one march: they are all kept
 THREADS = 2
 # Where the band has its figures from stands above.
-OWN, ANY, ANY_BEFORE = 1.0, 0.5, 0.5  # times the spread of an extreme, and the greatest spread of any
+WINDOW, ANY = 3.0, 0.5  # times the spread in a window of time, and the greatest spread of any extreme
+MOST_WINDOWS = 40
 LEAST_BAND = 5e4  # [Pa]
 
 
@@ -109,6 +110,14 @@ def first_boiling(work: Plan, until: float) -> float:
     return until
 
 
+def window_ends(work: Plan, until: float) -> list[float]:
+    """Ends of the windows of time in which extremes are compared [s]; the first is before it boils."""
+    begin = first_boiling(work, until)
+    length = max(work.period, (until - begin) / MOST_WINDOWS)
+    count = max(1, math.ceil((until - begin) / length * (1.0 - 1e-9)))
+    return [begin, *(min(begin + (k + 1) * length, until) for k in range(count))]
+
+
 def _begin(work: Plan, dt: float, gas: float) -> CavityMarch:
     grid = build_cavity_grid(
         work.lineup, work.steady, reaches=work.divide(dt), laws=work.laws, tables=work.tables, gas=gas
@@ -147,7 +156,7 @@ def _long_enough(work: Plan, gas: float) -> tuple[float, str]:
 
 
 def march_once(
-    work: Plan, model: Model, dt: float, duration: float, gas: float, boils: float
+    work: Plan, model: Model, dt: float, gas: float, ends: Sequence[float]
 ) -> tuple[CavityRun, CavityMarch]:
     """March once with cavities.
 
@@ -156,18 +165,19 @@ def march_once(
     work : Plan
     model : str
         What it is called.
-    dt, duration : float
+    dt : float
         [s]
     gas : float
         Free gas as a share of the volume at 101 325 Pa absolute, 0 for vapour alone [-].
-    boils : float
-        From when on the liquid boils, or a little earlier [s].
+    ends : sequence of float
+        Of windows of time, the first before the liquid boils [s].
     """
     march = _begin(work, dt, gas)
-    march.advance_to(boils)
-    before = _reached(work, march)
-    march.begin_anew()
-    march.advance_to(duration)
+    windows = []
+    for end in ends:
+        march.advance_to(end)
+        windows.append(_reached(work, march))
+        march.begin_anew()
     grid = march.grid
     heads, volumes = np.vstack(march.heads), np.vstack(march.volumes)
     time: Array = np.arange(heads.shape[0], dtype=np.float64) * dt
@@ -185,8 +195,7 @@ def march_once(
         dt=dt,
         duration=march.done * dt,
         places=places,
-        before=before,
-        after=_reached(work, march),
+        windows=tuple(windows),
         largest=march.largest(),
         history=history_of(work.lineup, march),
     )
@@ -232,48 +241,43 @@ class Followed:
 
     def extremes(self) -> dict[CavityKey, Banded]:
         """Every extreme over all marches, with its band."""
-        low = _banded(self.runs, "low")
-        near = self.work.lineup.vapour_gauge + NEAR
-        for key, one in low.items():
-            if all(run.extremes[key].pressure <= near for run in self.runs):
-                low[key] = replace(one, band=NEAR)  # nothing falls lower
-        return _banded(self.runs, "high") | low
+        low = {
+            # Nothing falls lower than that at which the liquid boils.
+            key: replace(one, band=min(one.band, max(one.pressure - self.work.lineup.vapour_gauge, NEAR)))
+            for key, one in banded(self.runs, "low").items()
+        }
+        return banded(self.runs, "high") | low
 
 
-def _banded(runs: Sequence[CavityRun], way: str) -> dict[CavityKey, Banded]:
-    """The furthest pressures of all runs, upwards or downwards, with their bands."""
-    before = _parts([run.before for run in runs], way, ANY_BEFORE)
-    after = _parts([run.after for run in runs], way, ANY)
-    out = 1.0 if way == "high" else -1.0
-    found = {}
-    for key, (first, reach, sure) in before.items():
-        then, later_reach, later_sure = after[key]
-        furthest = further(key, first, then)
-        found[key] = Banded(
-            furthest=furthest,
-            band=max(reach, later_reach) - out * furthest.pressure,
-            sure=out * max(sure, later_sure),
-        )
-    return found
+def banded(runs: Sequence[CavityRun], way: str) -> dict[CavityKey, Banded]:
+    """Return the furthest pressures of all runs with their bands.
 
-
-def _parts(
-    parts: Sequence[Mapping[CavityKey, Reached]], way: str, share: float
-) -> dict[CavityKey, tuple[Reached, float, float]]:
-    """Of a part of all runs: the furthest, up to where it may reach, and what it reaches for certain.
-
-    Lowest pressures, and what they reach, with their sign turned [Pa].
+    Parameters
+    ----------
+    runs : sequence of CavityRun
+    way : {"high", "low"}
     """
     out = 1.0 if way == "high" else -1.0
-    every = {key: [part[key] for part in parts] for key in parts[0] if key[2] == way}
-    spread = {key: float(np.ptp([one.pressure for one in found])) for key, found in every.items()}
-    least = share * max(spread.values()) + LEAST_BAND
-    made = {}
-    for key, found in every.items():
-        most = max(found, key=lambda one: out * one.pressure)
-        far = out * most.pressure
-        made[key] = most, far + OWN * spread[key] + least, far - OWN * spread[key] - least
-    return made
+    keys = [key for key in runs[0].windows[0] if key[2] == way]
+    # (runs, windows, keys), lowest pressures with their sign turned
+    seen = out * np.array([[[own[key].pressure for key in keys] for own in run.windows] for run in runs])
+    whole = seen.max(axis=1)
+    spread = np.ptp(whole, axis=0)
+    # What comes in one window here may come in the next one there.
+    beside = seen.copy()
+    beside[:, 1:-1] = np.maximum(beside[:, 1:-1], seen[:, 2:])
+    beside[:, 2:] = np.maximum(beside[:, 2:], seen[:, 1:-1])
+    least = ANY * spread.max() + LEAST_BAND
+    reach = (seen.max(axis=0) + WINDOW * np.ptp(beside, axis=0)).max(axis=0) + least
+    sure = whole.min(axis=0) - least
+    return {
+        key: Banded(
+            furthest=furthest(key, [run.extremes[key] for run in runs]),
+            band=float(reach[k] - whole[:, k].max()),
+            sure=float(out * sure[k]),
+        )
+        for k, key in enumerate(keys)
+    }
 
 
 @checked
@@ -316,11 +320,11 @@ def march_with_cavities(
     if PARTS[-1] * until / work.step() > MOST_STEPS:
         raise GridError(f"marches with cavities would take more than {MOST_STEPS} steps")
 
-    boils = first_boiling(work, until)
+    ends = window_ends(work, until)
 
     def one(model: Model, share: float, part: int) -> tuple[CavityRun, CavityMarch]:
         tell(f"{model} cavities, step {work.step() / part:.2g} s")
-        return march_once(work, model, work.step() / part, until, share, boils)
+        return march_once(work, model, work.step() / part, share, ends)
 
     with workers(THREADS) as pool:
         begun = [pool.submit(one, *model, part) for part in reversed(PARTS) for model in models]

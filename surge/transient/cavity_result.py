@@ -5,7 +5,7 @@ Pressures [Pa gauge], times [s], volumes [m3].
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal
@@ -72,8 +72,8 @@ class CavityRun:
         First cavity of every place that had one.
     extremes : mapping of CavityKey to Reached
         Of every element and place.
-    before, after : mapping of CavityKey to Reached
-        The same before the liquid boils anywhere, and from then on.
+    windows : tuple of mapping of CavityKey to Reached
+        The same before the liquid boils anywhere, and in every window of time from then on.
     largest : float
         Largest volume of a cavity at any place [m3].
     history : History
@@ -83,21 +83,20 @@ class CavityRun:
     dt: float
     duration: float
     places: Mapping[str, Cavity]
-    before: Mapping[CavityKey, Reached]
-    after: Mapping[CavityKey, Reached]
+    windows: tuple[Mapping[CavityKey, Reached], ...]
     largest: float
     history: History
 
     @cached_property
     def extremes(self) -> dict[CavityKey, Reached]:
         """Of the whole run."""
-        return {key: further(key, one, self.after[key]) for key, one in self.before.items()}
+        return {key: furthest(key, [own[key] for own in self.windows]) for key in self.windows[0]}
 
 
-def further(key: CavityKey, one: Reached, other: Reached) -> Reached:
-    """The further of two extremes; of equals the first."""
+def furthest(key: CavityKey, found: Sequence[Reached]) -> Reached:
+    """The furthest of some extremes; of equals the first."""
     out = 1.0 if key[2] == "high" else -1.0
-    return other if out * (other.pressure - one.pressure) > 0.0 else one
+    return max(found, key=lambda one: out * one.pressure)
 
 
 @dataclass(frozen=True, kw_only=True)

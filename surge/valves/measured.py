@@ -125,9 +125,12 @@ def run_measured(
 
     def run(law: Table) -> Assessment:
         changed = (with_laws(s, lambda m: law if _replaced(m, valve, stroke) else m.law) for s in chosen)
-        return assess(checked(before.with_(scenarios=tuple(changed))), book=book, progress=progress)
+        return assess(
+            checked(before.with_(scenarios=tuple(changed))), book=book, cavities=False, progress=progress
+        )
 
-    assumed, measured = assess(before, book=book, progress=progress), run(stroke.law)
+    assumed = assess(before, book=book, cavities=False, progress=progress)
+    measured = run(stroke.law)
     steep = run(stroke.steep) if stroke.steep is not None else None
     laws = {s.name: m.law for s in chosen for m in s.moves if _replaced(m, valve, stroke)}
     return Measured(

@@ -85,7 +85,7 @@ def crowded() -> Assessment:
 
 def _quicker(scenario: Scenario) -> Scenario:
     moves = tuple(
-        replace(m, law=tuple((0.05 * time, opening) for time, opening in m.law)) for m in scenario.moves
+        replace(m, law=tuple((0.02 * time, opening) for time, opening in m.law)) for m in scenario.moves
     )
     return replace(scenario, moves=moves)
 

@@ -21,8 +21,20 @@ from surge.kernel.cavities import cavity_law
 from surge.model.attached import OpenVessel, ReliefValve, SurgeDrum
 from surge.model.lineup import FREE_GAS as GAS
 from surge.model.lineup import LineUp, Pump, Scenario, ValveMove
-from surge.transient.cavities import first_cavity, march_with_cavities, medians
+from surge.transient.cavities import (
+    ANY,
+    LEAST_BAND,
+    WINDOW,
+    banded,
+    first_cavity,
+    march_with_cavities,
+    medians,
+    window_ends,
+)
 from surge.transient.cavity_march import CavityMarch
+from surge.transient.cavity_result import Banded, CavityRun, Reached
+from surge.transient.history import History
+from surge.transient.plan import plan
 
 ROUGH = {"friction_factor": None, "roughness": 5e-5}
 RELIEF = {
@@ -331,10 +343,85 @@ def test_both_models_on_two_grids() -> None:
     peaks = np.array([r.extremes["place", "before", "high"].pressure for r in runs])
     band = made.extremes()["place", "before", "high"]
     assert band.pressure == peaks.max()
-    spreads = [
-        np.ptp([r.extremes[key].pressure for r in runs]) for key in runs[0].extremes if key[2] == "high"
-    ]
-    assert band.band == pytest.approx(np.ptp(peaks) + 0.5 * max(spreads) + 5e4)
+    assert band.band >= LEAST_BAND
+    assert band.sure < peaks.min()
     assert np.ptp(peaks) < 0.05 * peaks.mean()
     assert all(r.places["before"].rejoined for r in runs)
     assert "tank" not in runs[0].places
+
+
+# The band
+
+
+def parted(*windows: float) -> CavityRun:
+    """A march of which one place reached these pressures [bar] in its windows of time."""
+    reached = [Reached(pressure=x * 1e5, time=float(k), share=0.0) for k, x in enumerate(windows)]
+    return CavityRun(
+        model="vapour",
+        dt=0.01,
+        duration=1.0,
+        places={},
+        windows=tuple({("place", "a", "high"): one} for one in reached),
+        largest=0.0,
+        history=History(time=np.zeros(1), pressure={}, flow={}),
+    )
+
+
+def band_of(*runs: CavityRun) -> Banded:
+    return banded(runs, "high")["place", "a", "high"]
+
+
+def test_marches_that_agree_have_the_least_band() -> None:
+    found = band_of(parted(1.0, 5.0, 3.0), parted(1.0, 5.0, 3.0))
+    assert (found.pressure, found.furthest.time) == (5e5, 1.0)
+    assert found.band == pytest.approx(LEAST_BAND)
+    assert found.sure == pytest.approx(5e5 - LEAST_BAND)
+
+
+def test_the_highest_of_all_hides_no_spread_below_it() -> None:
+    """All agree on 5 bar; later they have 2 and 4: what they make of that may be more than 5."""
+    found = band_of(parted(1.0, 5.0, 1.0, 2.0, 1.0), parted(1.0, 5.0, 1.0, 4.0, 1.0))
+    assert found.pressure == 5e5
+    assert found.pressure + found.band == pytest.approx(4e5 + WINDOW * 2e5 + LEAST_BAND)
+
+
+def test_a_peak_that_comes_a_window_later_is_no_spread() -> None:
+    found = band_of(parted(1.0, 5.0, 1.0), parted(1.0, 1.0, 5.0))
+    assert found.band == pytest.approx(LEAST_BAND)
+
+
+def test_the_spread_of_any_place_counts_everywhere() -> None:
+    runs = [parted(1.0, 5.0), parted(1.0, 5.0)]
+    other = ("place", "b", "high")
+    runs = [
+        replace(
+            run, windows=tuple({**w, other: Reached(pressure=x, time=0.0, share=0.0)} for w in run.windows)
+        )
+        for run, x in zip(runs, (0.0, 3e5), strict=True)
+    ]
+    found = band_of(*runs)
+    assert found.band == pytest.approx(ANY * 3e5 + LEAST_BAND)
+    assert found.sure == pytest.approx(5e5 - ANY * 3e5 - LEAST_BAND)
+
+
+def test_lowest_pressures_have_a_band_downwards() -> None:
+    low = ("place", "a", "low")
+    runs = [
+        replace(parted(0.0), windows=({low: Reached(pressure=x, time=0.0, share=0.0)},)) for x in (1e5, 2e5)
+    ]
+    found = banded(runs, "low")[low]
+    assert found.pressure == 1e5
+    assert found.band == pytest.approx(WINDOW * 1e5 + ANY * 1e5 + LEAST_BAND)
+    assert found.sure == pytest.approx(2e5 + ANY * 1e5 + LEAST_BAND)
+
+
+def test_windows_begin_before_it_boils() -> None:
+    lineup = reservoir_line(head=30.0, length=400.0, wave_speed=1000.0, velocity=1.0, liquid=WATER)
+    scenario = Scenario(
+        name="stop", moves=(ValveMove(valve="valve", start=0.5, law=((0.0, 1.0), (0.0, 0.0))),)
+    )
+    work = plan(lineup, scenario)
+    ends = window_ends(work, 8.0)
+    assert 1.2 < ends[0] < 1.3  # it boils when the wave is back
+    assert ends[-1] == pytest.approx(8.0)
+    assert np.all(np.diff(ends)[:-1] >= work.period - 1e-9)

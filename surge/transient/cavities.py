@@ -24,20 +24,20 @@ The band
   rings in a fourth of one.
 * The highest of a run can hide what comes below it: all marches agree on a first surge, and the pulses after
   it, which may add up otherwise, are no longer seen. So pressures are compared in *windows* of time, as long
-  as the longest pipeline period (or a fortieth of the run from boiling on, ``MOST_WINDOWS``). What one march has
-  in a window another may have in the next: each counts with those beside it.
+  as the longest pipeline period (or a fortieth of the run from boiling on, ``MOST_WINDOWS``). What one march
+  has in a window another may have in the next: each counts with those beside it.
 * In each window a pressure may go beyond the furthest of all marches by ``WINDOW`` times their spread there;
   to that come ``ANY`` times the greatest spread of any extreme of the line-up, since pulses travel to where
   marches agree, and ``LEAST_BAND``.
 * An extreme is reached for certain by the least of all marches, less the same two.
 * Lowest pressures never fall below that at which the liquid boils.
 
-Where the factors come from: generated line-ups that boil, of the seeds 1 to 419 of ``tests/support/lineups``,
-against both models at an eighth of the step. With the spread of the whole run, half of any and 0.5 bar, none of
-2570 highest pressures of 144 line-ups (seeds 1 to 199) was beyond; of 1978 of 112 others (200 to 359) two were,
-by up to 1.7 bar: a dead end whose first surge hides the spread of what follows. With windows, a ``WINDOW`` of 1
-leaves these two, 1.5 too, 2 none of 1447 (79 line-ups, the worst of both sets among them); it is 3. An ``ANY``
-of 0.25 would do.
+Where the factors come from: generated line-ups that boil, of the seeds 1 to 419 of
+``tests/support/lineups``, against both models at an eighth of the step. With the spread of the whole run,
+half of any and 0.5 bar, none of 2570 highest pressures of 144 line-ups (seeds 1 to 199) was beyond; of 1978
+of 112 others (200 to 359) two were, by up to 1.7 bar: a dead end whose first surge hides the spread of what
+follows. With windows, a ``WINDOW`` of 1 leaves these two, 1.5 too, 2 none of 1447 (79 line-ups, the worst
+of both sets among them); it is 3. An ``ANY`` of 0.25 would do.
 """
 
 from __future__ import annotations

@@ -73,7 +73,7 @@ def drawn(
     if of == "line":
         return line_files(line_picture(subject, to), display, signature, kinds=kinds)
     begin, end = (si_or_none("span", x, dimension="time") for x in span)
-    shown = times_of(subject, begin, end)
+    shown = times_of(subject, begin, end, cavities=of == "time")
     if of == "map":
         return wave_files(wave_picture(subject, to, span=shown), display, signature, kinds=kinds)
     histories = time_picture(subject, places)

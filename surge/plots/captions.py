@@ -86,6 +86,12 @@ def heading_of(subject: Subject, display: Display, how: str, signature: str, *, 
 BOILS = "Where the cargo boils the model ends: dotted parts are not valid."
 
 
+CAVITIES = (
+    "From when the cargo boils, curves are of a march with cavities of vapour and gas, on the finest grid; "
+    "marks are the furthest of all marches with cavities."
+)
+
+
 def time_files(
     picture: TimePicture, display: Display, signature: str, *, kinds: Sequence[str], span: Span | None
 ) -> dict[str, bytes]:
@@ -100,7 +106,8 @@ def time_files(
         f"Pressure against time at {', '.join(place_words(c, display) for c in picture.traces)} in "
         f"{scenario_words(subject, display)}. {verdict_words(subject, display)}"
     )
-    heading = heading_of(subject, display, how, signature, more=BOILS if subject.run.vapour else "")
+    boils = CAVITIES if picture.cavities else BOILS
+    heading = heading_of(subject, display, how, signature, more=boils if subject.run.vapour else "")
     return draw_time(picture, display, heading, kinds=kinds, alt=alt, span=span)
 
 

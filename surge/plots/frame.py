@@ -457,6 +457,16 @@ class Labels:
         return text
 
 
+def after_that(axes: Axes, labels: Labels, when: float, end: float, words: str) -> None:
+    """Tint the time with cavities in the line, ``when`` to ``end`` [s], with words at its beginning."""
+    axes.axvspan(when, end, facecolor="#000000", alpha=0.05, edgecolor="none", zorder=0)
+    axes.axvline(when, color=INK, linewidth=1.2, linestyle=(0, (4, 2)), zorder=6)
+    if words:
+        style: dict[str, Any] = {"ha": "right", "va": "center", "fontsize": 9, "zorder": 8, "rotation": 90}
+        style["path_effects"] = labels.halo
+        labels.keep(axes.text(when, 0.6, words, transform=axes.get_xaxis_transform(), **style))
+
+
 def not_valid_after(axes: Axes, labels: Labels, when: float, end: float, words: str) -> None:
     """Cover the time in which the model does not hold, ``when`` to ``end`` [s], and write words there."""
     axes.axvspan(when, end, facecolor="white", alpha=0.72, edgecolor="none", zorder=5)

@@ -16,6 +16,7 @@ from surge.plots.frame import (
     Kinds,
     Labels,
     PicturePage,
+    after_that,
     bar,
     draw,
     flow,
@@ -112,13 +113,7 @@ class _Time:
         axes.set_ylim(low, high)
         labels = Labels(axes)
         if self.until is not None and self.until < self.end:
-            not_valid_after(
-                axes,
-                labels,
-                max(self.until, self.begin),
-                self.end,
-                f"the cargo boils at {self.display.time(self.until)} s:\nno pressure after it is valid",
-            )
+            self._after_boiling(axes, labels, self.until)
         for trace in traces:
             labels.curve(time, bar(self.display, trace.pressure))
         limits = self._limits(axes, labels)
@@ -129,6 +124,13 @@ class _Time:
         self._steady(axes, labels)
         if not self._key_rows():
             self._names(labels)
+
+    def _after_boiling(self, axes: Axes, labels: Labels, until: float) -> None:
+        words, begin = f"the cargo boils at {self.display.time(until)} s:\n", max(until, self.begin)
+        if self.picture.cavities:
+            after_that(axes, labels, begin, self.end, f"{words}from here on with cavities")
+        else:
+            not_valid_after(axes, labels, begin, self.end, f"{words}no pressure after it is valid")
 
     def _key_rows(self) -> int:
         """Rows of the key: curves that lie upon one another cannot be told apart by names beside them."""
@@ -321,7 +323,8 @@ class _Time:
         for _, q in flows:
             labels.curve(time, q)
         if self.until is not None and self.until < self.end:
-            not_valid_after(axes, labels, max(self.until, self.begin), self.end, "")
+            cover = after_that if self.picture.cavities else not_valid_after
+            cover(axes, labels, max(self.until, self.begin), self.end, "")
         for k, (name, q) in enumerate(flows):
             self._beside_change(labels, time, q, f"through {quoted(name)}", CURVES[k % len(CURVES)][0])
 

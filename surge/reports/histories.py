@@ -4,7 +4,7 @@ Decisions
 ---------
 * A column for each place, valve, pump and flow, with its unit in the title; figures in the reader's units, to
   six digits and not rounded against anybody: the extremes with their errors stand in the answer.
-* After the cargo boils a row says so: its pressures are not valid.
+* After the cargo boils a row says so: its pressures are of a march with cavities, or not valid.
 """
 
 from __future__ import annotations
@@ -40,8 +40,9 @@ def histories_csv(
     columns = [("time s", time), *_pressures(picture, display), *_moved(picture), *_flows(picture, display)]
     begin, end = span or (float(time[0]), float(time[-1]))
     rows: list[list[Cell]] = [[*(title for title, _ in columns), "valid", "scenario", "made by"]]
+    after = "yes, with cavities" if picture.cavities else "no: the cargo has boiled"
     for k in np.flatnonzero((time >= begin - 1e-9) & (time <= end + 1e-9)).tolist():
-        valid = "yes" if until is None or time[k] <= until else "no: the cargo has boiled"
+        valid = "yes" if until is None or time[k] <= until else after
         figures = [float(f"{values[k]:.6g}") for _, values in columns]
         rows.append([*figures, valid, picture.subject.run.name, signature])
     return table(rows)

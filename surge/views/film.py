@@ -147,7 +147,7 @@ def film_of(
     arrow_x, arrows = _arrows(way, {p.name: seen.flow[p.name] for p in way.pipes})
     moving = {name: _at(np.array(law), seen.time) for name, law in laws.items()}
     on_way = strokes_on(subject, way)
-    history = time_picture(subject)
+    history = time_picture(subject, cavities=False)
     return Film(
         subject=subject,
         way=way,

@@ -193,7 +193,9 @@ def strokes_on(subject: Subject, way: Way) -> dict[str, tuple[Array, Array]]:
     return found
 
 
-def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[float, float]:
+def times_of(
+    subject: Subject, begin: float | None, end: float | None, *, cavities: bool = False
+) -> tuple[float, float]:
     """Return from when to when a picture shows a run [s].
 
     Parameters
@@ -201,6 +203,8 @@ def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
     subject : Subject
     begin, end : float or None
         What was asked for [s]; by default the whole run, or until a little after the cargo boils.
+    cavities : bool
+        The picture goes on with cavities where the scenario was followed so.
 
     Raises
     ------
@@ -209,7 +213,8 @@ def times_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
     """
     low = begin if begin is not None else 0.0
     last = subject.end
-    if subject.valid_until is not None and low < subject.valid_until:
+    goes_on = cavities and subject.run.followed
+    if subject.valid_until is not None and low < subject.valid_until and not goes_on:
         last = min(last, low + AFTER_BOILING * (subject.valid_until - low) + 1.0)
     high = end if end is not None else last
     if not 0.0 <= low < high:

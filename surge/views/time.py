@@ -14,6 +14,8 @@ from surge.arrays import Array
 from surge.errors import RequestError
 from surge.model.lineup import Element, LineUp, Point
 from surge.rules.limits import LOWEST_RULE, VAPOUR_RULE, Limit, place_limits, surge_limit
+from surge.transient.cavity_result import Banded, Cavities
+from surge.transient.history import History
 from surge.transient.profiles import watch
 from surge.transient.result import ElementResult, Extreme, PlaceResult
 from surge.views.subject import Subject, unknown
@@ -93,12 +95,15 @@ class TimePicture:
         The weakest place first.
     flows : dict of str to ndarray of shape (n,)
         Through what moves, and where the rate is counted [m3/s].
+    cavities : bool
+        The liquid boils, and all curves are of a march with cavities: vapour and gas, on the finest grid.
     """
 
     subject: Subject
     time: Array
     traces: tuple[PressureTrace, ...]
     flows: dict[str, Array]
+    cavities: bool = False
 
 
 def upper_limit(lineup: LineUp, what: Element | Point) -> tuple[Limit | None, str]:
@@ -129,7 +134,7 @@ def lower_limit(lineup: LineUp, what: Element | Point) -> Limit:
     return max(limits, key=lambda limit: limit.value)
 
 
-def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
+def time_picture(subject: Subject, places: Sequence[str] = (), *, cavities: bool = True) -> TimePicture:
     """Return pressures against time at the weakest place, and at others that were asked for.
 
     Parameters
@@ -138,6 +143,9 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
     places : sequence of str
         Points and elements to show beside the weakest place. An element is shown where its pressure is
         highest, the weakest one where it comes nearest to its limit.
+    cavities : bool
+        Show a scenario that boils and was followed with cavities as a march with them tells it. An element is
+        then shown at the end that comes nearest to its extreme: nothing is kept inside.
 
     Returns
     -------
@@ -160,8 +168,61 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
             f"{len(wanted)} places, the weakest among them: at most {MOST_PLACES} in a picture; "
             "leave out a --place"
         )
+    if cavities and subject.run.cavities is not None and subject.run.followed:
+        return _with_cavities(subject, subject.run.cavities, list(wanted))
     traces = traces_at(subject, list(wanted), low=subject.low)
-    return TimePicture(subject=subject, time=time, traces=traces, flows=_flows(subject))
+    flows = _flows(subject, subject.run.history)
+    return TimePicture(subject=subject, time=time, traces=traces, flows=flows)
+
+
+def _with_cavities(subject: Subject, cavities: Cavities, names: Sequence[str]) -> TimePicture:
+    """The picture of a scenario that was followed with cavities."""
+    history = cavities.finest[-1].history
+    return TimePicture(
+        subject=subject,
+        time=history.time,
+        traces=tuple(
+            _cavity_trace(subject, cavities, name, low=subject.low and k == 0) for k, name in enumerate(names)
+        ),
+        flows=_flows(subject, history),
+        cavities=True,
+    )
+
+
+def _cavity_trace(subject: Subject, cavities: Cavities, name: str, *, low: bool) -> PressureTrace:
+    """Pressure at a point, or at the end of an element that is nearer to its extreme, with cavities."""
+    lineup = subject.lineup
+    what: Element | Point = lineup.points_by_name.get(name) or _element(lineup, name)
+    element = not isinstance(what, Point)
+    high, lowest = (
+        cavities.extremes["element" if element else "place", name, way] for way in ("high", "low")
+    )
+    share = (lowest if low else high).furthest.share
+    point, length, at_end = name, 0.0, False
+    if not isinstance(what, Point):
+        at_end = share >= 0.5
+        point, length = (what.end if at_end else what.start), float(getattr(what, "length", 0.0))
+    pressure = cavities.finest[-1].history.pressure[point]
+    upper, whose = upper_limit(lineup, what)
+
+    def mark(found: Banded) -> Mark | None:
+        here = abs(found.furthest.share - float(at_end)) < 1e-9
+        if not here or found.furthest.time is None:
+            return None
+        return Mark(time=found.furthest.time, pressure=found.pressure, error=found.band)
+
+    return PressureTrace(
+        name=name,
+        element=element,
+        distance=float(at_end) * length if length else None,
+        pressure=pressure,
+        steady=float(pressure[0]),
+        upper=upper,
+        upper_of=whose,
+        lower=lower_limit(lineup, what),
+        peak=mark(high),
+        trough=mark(lowest),
+    )
 
 
 def traces_at(
@@ -282,11 +343,11 @@ def _element(lineup: LineUp, name: str) -> Element:
     return next(e for e in lineup.elements if e.name == name)
 
 
-def _flows(subject: Subject) -> dict[str, Array]:
+def _flows(subject: Subject, history: History) -> dict[str, Array]:
     """Flows through what moves, and where the rate is counted."""
     rate = subject.lineup.rate
     names = [*subject.openings, *subject.speeds, *([rate.through] if rate else [])]
     if len(names) <= 1:
         names += [p.name for p in subject.lineup.pipes[:1]]
-    history = subject.run.history.flow
-    return {n: history[n] for n in list(dict.fromkeys(names))[:MOST_FLOWS] if n in history}
+    flow = history.flow
+    return {n: flow[n] for n in list(dict.fromkeys(names))[:MOST_FLOWS] if n in flow}

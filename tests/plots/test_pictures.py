@@ -315,8 +315,38 @@ def test_what_boils_is_drawn_until_it_does(boiling: Assessment) -> None:
     begin, end = times_of(subject, None, None)
     assert begin == 0.0
     assert until < end < 1.25 * until + 1.5
-    for curve in time_picture(subject, ["sea line"]).traces:
+    for curve in time_picture(subject, ["sea line"], cavities=False).traces:
         assert curve.peak is None or curve.peak.time <= until
+
+
+def test_a_picture_against_time_goes_on_with_cavities(
+    monkeypatch: pytest.MonkeyPatch, boiling: Assessment
+) -> None:
+    subject = subject_of(boiling)
+    cavities = subject.run.cavities
+    assert cavities is not None
+    picture = time_picture(subject, ["deck line inlet", "sea line"])
+    assert picture.cavities
+    begin, end = times_of(subject, None, None, cavities=True)
+    assert (begin, end) == (0.0, subject.end)
+    gas = cavities.finest[-1].history
+    hose, deck, sea = picture.traces
+    assert hose.pressure is gas.pressure["end manifold"]  # where its peak is
+    assert deck.pressure is gas.pressure["deck line inlet"]
+    assert deck.pressure.min() == pytest.approx(subject.lineup.vapour_gauge, abs=1.0)
+    assert hose.peak is not None
+    found = cavities.extremes["element", "hose string", "high"]
+    assert (hose.peak.pressure, hose.peak.time, hose.peak.error) == (
+        found.pressure,
+        found.furthest.time,
+        found.band,
+    )
+    assert sea.distance == pytest.approx(4000.0)
+    with caught(monkeypatch) as sheets:
+        time_files(picture, DISPLAY, "s", kinds=["png"], span=(begin, end))
+    said = " ".join(words_in(sheets[0]))
+    assert "from here on with cavities" in said
+    assert "no pressure after it is valid" not in said
 
 
 def test_the_picture_says_from_when_it_is_not_valid(
@@ -325,7 +355,8 @@ def test_the_picture_says_from_when_it_is_not_valid(
     subject = subject_of(boiling)
     words = f"the cargo boils at {subject.valid_until:.2f} s"
     with caught(monkeypatch) as sheets:
-        time_files(time_picture(subject), DISPLAY, "s", kinds=["png"], span=times_of(subject, None, None))
+        picture = time_picture(subject, cavities=False)
+        time_files(picture, DISPLAY, "s", kinds=["png"], span=times_of(subject, None, None))
         wave_files(wave_picture(subject), DISPLAY, "s", kinds=["png"])
         line_files(line_picture(subject), DISPLAY, "s", kinds=["png"])
     for sheet in sheets[:2]:

@@ -16,10 +16,12 @@ from surge.model.lineup import Element, LineUp, Point
 from surge.rules.limits import LOWEST_RULE, VAPOUR_RULE, Limit, place_limits, surge_limit
 from surge.transient.profiles import watch
 from surge.transient.result import ElementResult, Extreme, PlaceResult
+from surge.views.by_itself import ByItself, moved_by_itself
 from surge.views.subject import Subject, unknown
 
 MOST_PLACES = 5  # curves that can still be told apart
 MOST_FLOWS = 4
+SAME_FLOW = 1e-6  # [m3/s]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,12 +95,15 @@ class TimePicture:
         The weakest place first.
     flows : dict of str to ndarray of shape (n,)
         Through what moves, and where the rate is counted [m3/s].
+    by_itself : tuple of ByItself
+        What moves by itself: lifts, gas in drums, speeds after a trip, non-return valves.
     """
 
     subject: Subject
     time: Array
     traces: tuple[PressureTrace, ...]
     flows: dict[str, Array]
+    by_itself: tuple[ByItself, ...] = ()
 
 
 def upper_limit(lineup: LineUp, what: Element | Point) -> tuple[Limit | None, str]:
@@ -161,7 +166,9 @@ def time_picture(subject: Subject, places: Sequence[str] = ()) -> TimePicture:
             "leave out a --place"
         )
     traces = traces_at(subject, list(wanted), low=subject.low)
-    return TimePicture(subject=subject, time=time, traces=traces, flows=_flows(subject))
+    by_itself = moved_by_itself(subject)
+    flows = _flows(subject, [one.name for one in by_itself])
+    return TimePicture(subject=subject, time=time, traces=traces, flows=flows, by_itself=by_itself)
 
 
 def traces_at(
@@ -282,11 +289,16 @@ def _element(lineup: LineUp, name: str) -> Element:
     return next(e for e in lineup.elements if e.name == name)
 
 
-def _flows(subject: Subject) -> dict[str, Array]:
-    """Flows through what moves, and where the rate is counted."""
+def _flows(subject: Subject, others: Sequence[str]) -> dict[str, Array]:
+    """Flows through what moves, where the rate is counted, and through ``others`` that move by themselves."""
     rate = subject.lineup.rate
-    names = [*subject.openings, *subject.speeds, *([rate.through] if rate else [])]
+    names = [*subject.openings, *subject.speeds, *others[:1], *([rate.through] if rate else []), *others[1:]]
     if len(names) <= 1:
         names += [p.name for p in subject.lineup.pipes[:1]]
     history = subject.run.history.flow
-    return {n: history[n] for n in list(dict.fromkeys(names))[:MOST_FLOWS] if n in history}
+    found: dict[str, Array] = {}
+    for n in dict.fromkeys(names):
+        # Of what stands behind one another one curve is enough.
+        if n in history and not any(np.allclose(history[n], q, atol=SAME_FLOW) for q in found.values()):
+            found[n] = history[n]
+    return dict(list(found.items())[:MOST_FLOWS])

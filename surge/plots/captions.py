@@ -99,7 +99,7 @@ def time_files(
     )
     if any(one.kind in (LIFT, GAS) for one in picture.by_itself):
         how += (
-            " Lift: how far a relief valve is open. Gas: of the volume of a drum; into it flow is positive."
+            " Lift: how far a relief valve is open. Gas: as a share of its drum, into which flow is positive."
         )
     alt = (
         f"Pressure against time at {', '.join(place_words(c, display) for c in picture.traces)} in "

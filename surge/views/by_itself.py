@@ -1,4 +1,4 @@
-"""What moves by itself in a run: lifts of relief valves, gas in drums, speeds after a trip, non-return valves.
+"""What moves by itself in a run: lift of relief valves, gas in drums, speed after a trip, non-return valves.
 
 A run keeps flows and pressures. From them follows how far each of these was at any instant: for pictures, not
 for figures; what the answer tells of them comes from the march itself.

@@ -5,8 +5,8 @@ Decisions
 * All strokes of an octave are marched on one grid, each for the duration of a first march, and on while its
   nearest limits still come nearer.
 * Where the shortest of an octave is ``SLOW`` pipeline periods or more, the rules for the step are eased
-  ``COARSER`` times: on all demo cases that promised at most 0.01 bar more than half a step did, half of the
-  margin that a search asks for at first. With shorter strokes it could be 0.5 bar, so there they are not.
+  ``COARSER`` times: on all demo cases that promised at most 0.012 bar more than half a step did, less than
+  the margin that a search asks for at first. With shorter strokes it could be 0.5 bar, so there they are not.
 """
 
 from __future__ import annotations

@@ -44,7 +44,7 @@ def too_much(lineup: LineUp, scenario: Scenario) -> float:
 def test_a_scan_of_slow_strokes_promises_no_more_than_is_asked_for_at_first(demo: str, demos: Demos) -> None:
     lineup = demos[demo].case.lineup
     for scenario in (s for s in lineup.scenarios if not s.repeats and closing_valves(lineup, s)):
-        assert too_much(lineup, scenario) < FIRST_NEED / 2, scenario.name
+        assert too_much(lineup, scenario) < FIRST_NEED, scenario.name
 
 
 @pytest.mark.parametrize("seed", [2, 3, 5, 6])

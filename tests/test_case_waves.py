@@ -143,7 +143,7 @@ def test_what_the_demo_says_of_the_slam(demos: Demos) -> None:
     run = demos["gas-oil-two-pumps-one-trips"].run_of("pump 1 stops")
     swing, nozzle = run.non_return_valves
     assert swing.closed is not None
-    assert swing.stopped * 3600 == pytest.approx(62.0, abs=1.0)
+    assert swing.stopped * 3600 == pytest.approx(58.0, abs=1.0)
     assert swing.slam == pytest.approx(hand.instant_stop("branch 1", swing.stopped), rel=1e-6)
     at = np.searchsorted(run.history.time, swing.closed)
     before, after = run.history.pressure["branch 1 inlet"][[at - 1, at]]
@@ -265,7 +265,7 @@ FROZEN = [
     ("crude-sea-line", "emergency shutdown", "hose string", 6.205, 69.29),
     ("gas-oil-release-coupling", "release at full rate", "cargo hose", 15.925, 8.41),
     ("gas-oil-release-coupling", "release at reduced rate", "shore line", 8.187, 90.56),
-    ("gas-oil-two-pumps-one-trips", "pump 1 stops", "branch 1", 10.575, 6.16),
+    ("gas-oil-two-pumps-one-trips", "pump 1 stops", "branch 1", 10.354, 6.16),
     ("gas-oil-two-pumps-one-trips", "pump 2 trips", "branch 1", 8.705, 5.04),
     ("gasoline-drop-lines", "start of loading", "shore line", 5.685, 31.07),
     ("gasoline-drop-lines", "bulk emergency shutdown", "shore line", 4.066, 17.33),

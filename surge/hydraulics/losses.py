@@ -106,21 +106,22 @@ class PipeLoss:
         fixed = (self.given * self.length / self.diameter + self.minor) * square
         return np.asarray(np.where(np.isnan(self.given), loss, fixed))
 
-    def slope(self, flow: Array) -> Array:
-        """Return d(loss)/d(flow) [s/m2], by a difference, never zero.
+    def with_slope(self, flow: Array) -> tuple[Array, Array]:
+        """Return the head lost at each flow [m] and its slope [s/m2], by a difference, never zero.
 
         Parameters
         ----------
-        flow : ndarray, shape (..., pipes)
+        flow : ndarray, shape (pipes,)
             [m3/s]
 
         Returns
         -------
-        ndarray
-            [s/m2], of the shape of ``flow``.
+        loss, slope : ndarray, shape (pipes,)
+            [m], [s/m2]
         """
         step = 1e-6 * np.abs(flow) + SMALL_FLOW
-        return (self(flow + step) - self(flow - step)) / (2 * step) + 1e-9
+        at, above, below = self(np.stack([flow, flow + step, flow - step]))
+        return at, (above - below) / (2 * step) + 1e-9
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -132,7 +132,7 @@ class _Newton:
     def _laws(self, matrix: Array, rhs: Array, q: Array) -> None:
         """Linearise every law about ``q``: H_a - H_b - slope*Q = law - slope*q."""
         n, m = self.n, len(self.pipes)
-        loss, slope = self.loss(q[:m]), self.loss.slope(q[:m])
+        loss, slope = self.loss.with_slope(q[:m])
         rows = np.arange(n, n + m)
         matrix[rows, rows] = -slope
         rhs[rows] = loss - slope * q[:m]

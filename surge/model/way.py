@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -133,7 +133,9 @@ def outflow(lineup: LineUp, flows: Mapping[str, float], point: str) -> float:
     return sum(((e.start == point) - (e.end == point)) * flows.get(e.name, 0.0) for e in lineup.elements)
 
 
-def find_way(lineup: LineUp, start: str, end: str, *, flows: Mapping[str, float]) -> Way | None:
+def find_way(
+    lineup: LineUp, start: str, end: str, *, flows: Mapping[str, float], shunned: Collection[str] = ()
+) -> Way | None:
     """Return the quickest way of a wave between two points that keeps to where something flows.
 
     Parameters
@@ -144,13 +146,15 @@ def find_way(lineup: LineUp, start: str, end: str, *, flows: Mapping[str, float]
         Names of points.
     flows : mapping of str to float
         Steady flow of the elements [m3/s].
+    shunned : collection of str
+        Elements that the way keeps away from where another way is left.
 
     Returns
     -------
     Way or None
         None where the two are not joined, or are the same.
     """
-    steps = _steps(lineup, start, flows).get(end, ())
+    steps = _steps(lineup, start, flows, shunned).get(end, ())
     if not steps:
         return None
     used = {e.name for e, _ in steps}
@@ -177,7 +181,7 @@ def find_way(lineup: LineUp, start: str, end: str, *, flows: Mapping[str, float]
 
 
 def _steps(
-    lineup: LineUp, start: str, flows: Mapping[str, float]
+    lineup: LineUp, start: str, flows: Mapping[str, float], shunned: Collection[str]
 ) -> dict[str, tuple[tuple[Element, bool], ...]]:
     """Cheapest way from ``start`` to every point, as (element, backward) (Dijkstra)."""
     joined: dict[str, list[tuple[str, Element, bool, float]]] = {p.name: [] for p in lineup.points}
@@ -186,6 +190,7 @@ def _steps(
         cost = HOP + (e.travel_time if isinstance(e, Pipe) else 0.0)
         if flowing and abs(flows.get(e.name, 0.0)) <= STILL:
             cost += DETOUR
+        cost += DETOUR if e.name in shunned else 0.0
         joined[e.start].append((e.end, e, False, cost))
         joined[e.end].append((e.start, e, True, cost))
     ways: dict[str, tuple[tuple[Element, bool], ...]] = {}

@@ -15,6 +15,7 @@ from surge.reports.words import CAUTIONS, HEADLINE, Display, against, sentence, 
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import WITHIN
 from surge.transient.result import ScenarioResult
+from surge.views.by_itself import GAS, LIFT
 from surge.views.film import Film
 from surge.views.line import LinePicture, left_out
 from surge.views.map import WavePicture
@@ -102,6 +103,10 @@ def time_files(
         "beyond a limit. Middle: how far valves are open, or the speed of pumps. Below: flow, positive from "
         "shore to ship."
     )
+    if any(one.kind in (LIFT, GAS) for one in picture.by_itself):
+        how += (
+            " Lift: how far a relief valve is open. Gas: as a share of its drum, into which flow is positive."
+        )
     alt = (
         f"Pressure against time at {', '.join(place_words(c, display) for c in picture.traces)} in "
         f"{scenario_words(subject, display)}. {verdict_words(subject, display)}"
@@ -136,7 +141,7 @@ def line_files(
         f"Highest, lowest and steady pressure along the line {way} in {scenario_words(subject, display)}. "
         f"{verdict_words(subject, display)}"
     )
-    heading = heading_of(subject, display, how, signature, more=left_out(subject, picture.way))
+    heading = heading_of(subject, display, how, signature, more=left_out(subject, picture.way, hung=False))
     return draw_line(picture, display, heading, kinds=kinds, alt=alt)
 
 

@@ -43,6 +43,7 @@ Shape = list[Array]  # outlines, each of shape (n, 2), in dots from the lower le
 SIZE, DOTS = (10.0, 6.25), 96  # [inch], dots per inch
 LEFT, RIGHT = 0.085, 0.975
 MOST_STROKES = 4
+HUNG_LEFT = 0.5  # the name of what hangs farther to the right stands left of it
 ARROW = 0.030  # greatest length of an arrow, of the width
 NOW = "#0a3d91"
 
@@ -185,6 +186,20 @@ class DrawnFilm:
                     linewidth=1.0,
                 )
             )
+        for place, name in self.film.hung:
+            # A stalk over the pipe, in the room below the pressures.
+            axes.plot([place, place], [0.5, 1.25], color=INK, linewidth=1.6, clip_on=False, zorder=6)
+            axes.plot([place], [1.25], "o", ms=6, mfc="white", mec=INK, mew=1.4, clip_on=False, zorder=7)
+            left = place > HUNG_LEFT
+            axes.text(
+                place + (-0.012 if left else 0.012),
+                1.3,
+                printable(name),
+                ha="right" if left else "left",
+                va="center",
+                fontsize=8,
+                clip_on=False,
+            )
 
     def _times(self) -> None:
         """Strokes and flow against time, faint; what has passed is drawn over it."""
@@ -216,7 +231,11 @@ class DrawnFilm:
         """Names (longer and shorter, in lines) and values of what moves and of the main flow (True), in %."""
         film = self.film
         moving = list({**film.strokes, **film.others}.items())[:MOST_STROKES]
-        found = [(quoted(name), 100 * values, False) for name, values in moving]
+        kinds = film.kinds
+        found = [
+            (quoted(name) + (f", {kinds[name]}" if name in kinds else ""), 100 * values, False)
+            for name, values in moving
+        ]
         if film.flows:
             name, q = next(iter(film.flows.items()))
             most = float(np.abs(q).max())

@@ -24,11 +24,12 @@ from surge.plots.frame import (
     bar,
     draw,
     metres,
+    quoted,
     short,
 )
 from surge.reports.words import Display
 from surge.units import printable
-from surge.views.line import LimitStretch, LinePicture
+from surge.views.line import LimitStretch, LinePicture, hung_on
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -342,9 +343,16 @@ class _Line:
         axes.set_ylim(low - room, high + room)
         labels = Labels(axes)
         labels.curve(x, z)
+        for place, name in hung_on(self.picture.subject, way):
+            self._hung(axes, labels, place, name, float(np.interp(place, x, z)))
         for place, tank, level in self.picture.tanks:
             self._tank(axes, labels, place, printable(tank.name), float(metres(display, level)))
         axes.axhline(0.0, color=FAINT, linewidth=0.6, zorder=1)
+
+    def _hung(self, axes: Axes, labels: Labels, place: float, name: str, z: float) -> None:
+        """A dot where something hangs on the line, and its name."""
+        axes.plot([place], [z], "o", ms=7, mfc=BAND, mec=INK, mew=1.6, zorder=6)
+        labels.at(place, z, quoted(name), fontsize=8, reach=8.0)
 
     def _tank(self, axes: Axes, labels: Labels, place: float, name: str, level: float) -> None:
         """The level of a tank beside the line's end, and a thin line to it."""

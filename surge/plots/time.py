@@ -38,6 +38,7 @@ KEY_ROW, KEY_LONG = (
     0.03,
     64,
 )  # height of a row of the key, of the room; letters of which two do not fit side by side
+MOST_KINDS = 3  # kinds of what moves: so many names are too many beside an axis
 LEAST_SPAN = 5e4  # [Pa] smaller changes are not blown up to the whole height
 
 
@@ -288,20 +289,19 @@ class _Time:
         subject = self.picture.subject
         laws: list[tuple[str, Table, str]] = [(n, law, "opening") for n, law in subject.openings.items()]
         laws += [(n, law, "speed") for n, law in subject.speeds.items()]
-        kinds = list(dict.fromkeys(kind for *_, kind in laws)) or ["opening"]
-        axes.set_ylabel(",\n".join(kinds) + ", %")
+        curves = [(n, *stretched_out(law, self.end), kind) for n, law, kind in laws]
+        curves += [(one.name, self.picture.time, one.values, one.kind) for one in self.picture.by_itself]
+        kinds = list(dict.fromkeys(kind for *_, kind in curves)) or ["opening"]
+        axes.set_ylabel(",\n".join(kinds) + ", %" if len(kinds) < MOST_KINDS else "%")
         labels = Labels(axes)
-        drawn = []
-        for k, (name, law, kind) in enumerate(laws):
+        for k, (_, t, x, _) in enumerate(curves):
             colour, dash, width = CURVES[k % len(CURVES)]
-            t, x = stretched_out(law, self.end)
             axes.plot(t, 100 * x, color=colour, ls=dash, lw=width, zorder=4)
             labels.curve(t, 100 * x)
-            drawn.append((name, t, 100 * x, colour, kind))
-        for name, t, x, colour, kind in drawn:
-            words = quoted(name) + (", speed" if kind == "speed" and len(kinds) > 1 else "")
-            self._beside_change(labels, t, x, words, colour)
-        if not laws:
+        for k, (name, t, x, kind) in enumerate(curves):
+            words = quoted(name) + (f", {kind}" if kind != "opening" and len(kinds) > 1 else "")
+            self._beside_change(labels, t, 100 * x, words, CURVES[k % len(CURVES)][0])
+        if not curves:
             axes.text(
                 0.5, 0.5, "nothing moves", transform=axes.transAxes, ha="center", va="center", fontsize=9
             )

@@ -21,7 +21,7 @@ from surge.rules.ground import (
     passed_over,
     rank,
 )
-from surge.rules.times import counted_stop, ends_lacking, laws_of, still_open, stopped_at
+from surge.rules.times import counted_stop, ends_lacking, still_open, stops_at
 from surge.transient.result import ScenarioResult
 
 NO_FLOW = 1e-6  # [m3/s] a tank that takes less is not being loaded
@@ -170,6 +170,10 @@ def greatest_inflow(ground: RuledCase, tank: Tank) -> tuple[float, float, str]:
 
     Diverted flow is in it. A flow that stands before anything moves has no numerical error.
     """
+    return ground.once(("greatest inflow", tank.name), lambda: _greatest_inflow(ground, tank))
+
+
+def _greatest_inflow(ground: RuledCase, tank: Tank) -> tuple[float, float, str]:
     best = (0.0, 0.0, "")
     for name, runs in ground.runs.items():
         for run in runs:
@@ -225,7 +229,7 @@ def loads(ground: RuledCase, scenario: Scenario, tank: Tank) -> bool:
     """Whether liquid runs into a tank in a scenario, and it is not parted from the shore by the order."""
     assert scenario.ordered is not None
     for run in ground.runs.get(scenario.name, []):
-        stop = stopped_at(ground.lineup, laws_of(ground.lineup, scenario, run), {tank.point})
+        stop = stops_at(ground, scenario, run, {tank.point})
         runs_in = most_into_tank(ground.lineup, run, tank) > NO_FLOW
         if runs_in and (stop is None or stop > scenario.ordered):
             return True

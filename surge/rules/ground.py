@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
+from typing import Any, TypeVar
 
 from surge.hydraulics.fixed import at_figures
 from surge.model.lineup import Element, LineUp, Pipe, Scenario
@@ -107,6 +108,7 @@ class Unknown:
 
 
 Answer = bool | Unknown
+T = TypeVar("T")
 
 
 class RuledCase:
@@ -128,6 +130,14 @@ class RuledCase:
             self.runs.setdefault(run.name, []).append(run)
         self.element = {e.name: e for e in lineup.elements}
         self.scenario = {s.name: s for s in lineup.scenarios}
+        self._made: dict[Hashable, Any] = {}
+
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return what several rules, or tanks, ask for under a key; it is made when first asked for."""
+        if key not in self._made:
+            self._made[key] = make()
+        made: T = self._made[key]
+        return made
 
     def area(self, run: ScenarioResult, pipe: Pipe) -> float:
         """Bore area of a pipe in a run [m2]: its wall may be a range."""

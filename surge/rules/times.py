@@ -6,7 +6,7 @@ All from the laws of the valves and from what is joined to what; nothing is simu
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from surge.model.lineup import LineUp, PumpMove, Scenario, Table, ValveMove
@@ -149,44 +149,68 @@ def ends_lacking(lineup: LineUp) -> Unknown | None:
     )
 
 
-def stopped_at(lineup: LineUp, laws: dict[str, Table], into: Iterable[str]) -> float | None:
-    """When shut valves part every source from the points ``into``, and keep them parted.
+def open_ways(lineup: LineUp, laws: dict[str, Table]) -> tuple[tuple[float, frozenset[str]], ...]:
+    """Return what shut valves leave joined with a source of liquid, stretch by stretch.
 
     Parameters
     ----------
     lineup : LineUp
     laws : dict of str to Table
         Opening of every valve against time.
+
+    Returns
+    -------
+    tuple of (float, frozenset of str)
+        When a stretch begins [s], and the points that liquid reaches in it. The last has no end. A pump that
+        stands still parts nothing: liquid siphons on through it.
+    """
+    sources = _sources(lineup)
+    spans = {name: _shut_from(law) for name, law in laws.items()}
+    joined = neighbours(lineup)
+    instants = sorted({0.0} | {t for each in spans.values() for span in each for t in span if t < math.inf})
+
+    def reach(begin: float, end: float) -> frozenset[str]:
+        shut = {
+            name
+            for name, each in spans.items()
+            if any(a <= begin + SAME_INSTANT and end <= b + SAME_INSTANT for a, b in each)
+        }
+        return frozenset(reached(joined, sources, without=shut))
+
+    return tuple((a, reach(a, b)) for a, b in zip(instants, [*instants[1:], math.inf], strict=True))
+
+
+def stopped_at(ways: Sequence[tuple[float, frozenset[str]]], into: Iterable[str]) -> float | None:
+    """When shut valves part every source from the points ``into``, and keep them parted.
+
+    Parameters
+    ----------
+    ways : sequence of (float, frozenset of str)
+        As of :func:`open_ways`.
     into : iterable of str
         Points of ship's tanks.
 
     Returns
     -------
     float or None
-        [s]; None if a way stays open, or there is nothing to part. A pump that stands still parts nothing:
-        liquid siphons on through it.
+        [s]; None if a way stays open, or there is nothing to part.
     """
-    into, sources = set(into), _sources(lineup)
-    if not into or not sources:
-        return None
-    spans = {name: _shut_from(law) for name, law in laws.items()}
-    joined = neighbours(lineup)
-    instants = sorted({0.0} | {t for each in spans.values() for span in each for t in span if t < math.inf})
-
-    def parted(begin: float, end: float) -> bool:
-        shut = {
-            name
-            for name, each in spans.items()
-            if any(a <= begin + SAME_INSTANT and end <= b + SAME_INSTANT for a, b in each)
-        }
-        return reached(joined, sources, without=shut).isdisjoint(into)
-
+    into = set(into)
     since: float | None = None
-    for begin, end in zip(reversed(instants), reversed([*instants[1:], math.inf]), strict=True):
-        if not parted(begin, end):
+    for begin, points in reversed(ways if into and any(points for _, points in ways) else ()):
+        if not points.isdisjoint(into):
             break
         since = begin
     return since
+
+
+def stops_at(ground: RuledCase, scenario: Scenario, run: ScenarioResult, into: Iterable[str]) -> float | None:
+    """When the flow into some points has stopped for good in a run [s]; as :func:`stopped_at`."""
+    lineup = ground.lineup
+    ways = ground.once(
+        ("ways", scenario.name, id(run)), lambda: open_ways(lineup, laws_of(lineup, scenario, run))
+    )
+    return stopped_at(ways, into)
 
 
 # Rulings
@@ -239,12 +263,12 @@ def _counted(
     rule: Rule, ground: RuledCase, scenario: Scenario, run: ScenarioResult, into: Iterable[str]
 ) -> float | None:
     assert scenario.ordered is not None
-    laws = laws_of(ground.lineup, scenario, run)
-    at = stopped_at(ground.lineup, laws, into)
+    at = stops_at(ground, scenario, run, into)
     if at is None:
         return None
     if at <= scenario.ordered:
         return 0.0
+    laws = laws_of(ground.lineup, scenario, run)
     return max(at - scenario.ordered - _saved(rule, scenario, laws, at), 0.0)
 
 

@@ -17,7 +17,6 @@ from surge.transient.result import ScenarioResult
 Minding = TypeVar("Minding", Rule, Ruling)
 
 FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the stroke
-CLOSE = 1e-4  # [s] so near comes what is kept to what is broken; a stroke is told to the tenth
 
 
 def resolution(stroke: float) -> float:
@@ -81,7 +80,7 @@ def shortest_by_rules(
     if (first := minding(shortest)) is None:
         return shortest, None, None
     kept, last = _turning(minding, kept=to, broken=shortest, by=first)
-    return _to_the_tenth(kept, minding, rounded_up), last.rule, None
+    return kept, last.rule, None
 
 
 def longest_allowed(
@@ -120,26 +119,26 @@ def longest_allowed(
         return None, None
     if (at_once := broken(shortest)) is not None:
         return 0.0, at_once
-    kept, rule = _turning(broken, kept=shortest, broken=longest, by=rule)
-    return _to_the_tenth(kept, broken, rounded_down), rule
+    return _turning(broken, kept=shortest, broken=longest, by=rule)
 
 
 def _turning(
     minds: Callable[[float], Minding | None], *, kept: float, broken: float, by: Minding
 ) -> tuple[float, Minding]:
-    """The kept stroke nearest to a broken one [s], found by halving, and what minds just beyond it."""
-    while abs(broken - kept) > CLOSE:
-        middle = 0.5 * (kept + broken)
-        if (found := minds(middle)) is None:
-            kept = middle
+    """The kept tenth of a second that is nearest to a broken stroke, by halving, and what minds the next.
+
+    Strokes are told in tenths, so none between them is asked for. Where not even the first tenth beyond the
+    kept stroke is kept, that stroke itself is told, rounded against the reader.
+    """
+    longer = broken > kept
+    told, first = (rounded_down, rounded_up) if longer else (rounded_up, rounded_down)
+    good, bad = round(10 * first(kept)), round(10 * first(broken))
+    if good / 10 != kept and (found := minds(good / 10)) is not None:
+        return told(kept), found
+    while abs(bad - good) > 1:
+        middle = (good + bad) // 2
+        if (found := minds(middle / 10)) is None:
+            good = middle
         else:
-            broken, by = middle, found
-    return kept, by
-
-
-def _to_the_tenth(
-    kept: float, minds: Callable[[float], Minding | None], rounded: Callable[[float], float]
-) -> float:
-    """A kept stroke as it is told [s]: what meets its limit exactly counts as met."""
-    tenth = round(kept, 1)
-    return tenth if minds(tenth) is None else rounded(kept)
+            bad, by = middle, found
+    return good / 10, by

@@ -168,6 +168,7 @@ class Bench:
         self.at_hand = AtHand()
         self._judged: list[tuple[Scenario, Judged]] = []
         self._over: dict[tuple[str, str], list[LineUp]] = {}
+        self._stood: dict[tuple[int, str], tuple[LineUp, ScenarioResult]] = {}
         ullage = any(t.ullage is not None for t in lineup.tanks if t.side == "ship")
         self.marched = RuleBook(rules=tuple(r for r in book.rules if r.required and r.measure == EFFECTIVE))
         self.shared = ullage and any(r.required and r.measure == ULLAGE for r in book.rules)
@@ -286,11 +287,20 @@ class Bench:
         for one in around.scenarios:
             for fixed in lineups:
                 try:
-                    found.setdefault(one.name, []).append(standing(plan(fixed, one)))
+                    found.setdefault(one.name, []).append(self._standing(fixed, one))
                 except (CaseError, SolveError):
                     if one.name == scenario.name:
                         raise
         return found
+
+    def _standing(self, fixed: LineUp, scenario: Scenario) -> ScenarioResult:
+        """What flows before anything moves; that of a scenario as the case has it is found once."""
+        if not any(scenario is one for one in self.lineup.scenarios):
+            return standing(plan(fixed, scenario))
+        key = (id(fixed), scenario.name)
+        if key not in self._stood:
+            self._stood[key] = (fixed, standing(plan(fixed, scenario)))
+        return self._stood[key][1]
 
     def minding(
         self,

@@ -120,10 +120,10 @@ def opening_rate(
         if slowness is None:
             return none
         share = math.floor(1000 / slowness + 1e-9) / 1000
-        found, dip = seek.confirm(share), seek.dip(share)
-        if dip < 0.0:
+        if (dip := seek.dip(share)) < 0.0:
             need -= 1.5 * dip  # a longer stroke, between those that were looked at, is not safe
             continue
+        found = seek.confirm(share)
         if all(one.kept for one in found):
             rates = {share * seek.agreed(s) for s in scenarios}
             return OpenRate(

@@ -10,7 +10,7 @@ from surge.hydraulics.steady import Steady
 from surge.kernel import columns
 from surge.kernel.curves import pump_curve
 from surge.model.attached import ReliefValve, SurgeDrum
-from surge.model.lineup import LineUp, NonReturnValve, Pump, Turning
+from surge.model.lineup import LineUp, NonReturnValve, Pump, Scenario, Turning
 
 
 def relief_item(relief: ReliefValve, lineup: LineUp, steady: Steady, dt: float) -> dict[str, Any]:
@@ -80,6 +80,23 @@ def trip_state(pump: Pump, turning: Turning, lineup: LineUp, at: float) -> dict[
         columns.T_FALL: -1.0,
         columns.T_UNKNOWN: -1.0,
     }
+
+
+def pockets(lineup: LineUp, scenario: Scenario) -> frozenset[str]:
+    """Return points that a pump shuts in with a non-return valve once it has tripped, and the links that do.
+
+    There the pressure goes on falling as the pump slows down, ever more slowly, towards that of its suction
+    and never below: no wave gets in.
+    """
+    tripped = {t.pump for t in scenario.trips}
+    found = set()
+    for pump in (p for p in lineup.pumps if p.name in tripped):
+        beside = [e for e in lineup.elements if pump.end in (e.start, e.end) and e.name != pump.name]
+        held = {t.point for t in (*lineup.tanks, *lineup.supplies, *lineup.attached)}
+        if pump.end in held or any(not isinstance(e, NonReturnValve) or e.start != pump.end for e in beside):
+            continue
+        found |= {pump.end, pump.name, *(e.name for e in beside)}
+    return frozenset(found)
 
 
 def fall_of_speed(turning: Turning, lineup: LineUp) -> float:

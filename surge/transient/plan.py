@@ -44,7 +44,7 @@ from surge.model.stroke import (
     speed_over_time,
 )
 from surge.model.topology import farthest, longest_period, neighbours, pipeline_period
-from surge.transient.attached import fall_of_speed, slow_period
+from surge.transient.attached import fall_of_speed, pockets, slow_period
 from surge.transient.effort import march_effort
 from surge.transient.grid import Laws
 from surge.transient.reaches import (
@@ -92,6 +92,9 @@ class Plan:
     last_event, arrived : float
         When the last movement ends, and when the waves of every movement have been everywhere, and every
         slow swing has had its peak [s].
+    pockets : frozenset of str
+        Points and links at which a pressure falls on ever more slowly after a trip
+        (:func:`surge.transient.attached.pockets`); no run goes on for that.
     sudden : bool
         Whether anything moves in no time.
     ease : float
@@ -111,6 +114,7 @@ class Plan:
     last_event: float
     arrived: float
     sudden: bool
+    pockets: frozenset[str] = frozenset()
     ease: float = 1.0
 
     @property
@@ -195,6 +199,7 @@ def _moved(lineup: LineUp, scenario: Scenario, steady: Steady) -> dict[str, Any]
         "last_event": last,
         "arrived": max((*arrived, swung), default=0.0),
         "sudden": has_steps(tables),
+        "pockets": pockets(lineup, scenario),
     }
 
 

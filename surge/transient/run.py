@@ -21,6 +21,8 @@ Decisions
   on, to when the last of that came, unless that is more effort than its plan allows. It costs less than
   making all marches that long. What is left is in the error of that extreme, as its *late part*
   (:class:`surge.transient.errors.Late`).
+* Behind a pump that has tripped, shut in with its non-return valve, the pressure falls on towards that of its
+  suction, ever more slowly. No run goes on for that: what comes later there is in the error of that extreme.
 * Energy does not end the look ahead. It never grows once nothing moves: losses rise with the flow. But a
   bound of a pressure by what is left must take all of it in one place at one instant, and that excludes
   nothing useful: in the demo cases nine tenths of the amplitude of the little that a gentle stroke leaves are
@@ -75,6 +77,11 @@ def _start(
     return made
 
 
+def _growth(work: Plan, before: Summary, now: Summary) -> float:
+    """Greatest growth of an extreme that a run goes on for [Pa]."""
+    return max((more for key, more in before.later(now).items() if key[1] not in work.pockets), default=0.0)
+
+
 def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
     """March until no new extreme appears in the last third; how long that took, and whether it ended."""
     marched = _start(work, reaches)
@@ -86,7 +93,7 @@ def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
     while True:
         now = Summary(work.lineup, marched)
         allowed = now.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
-        if max(before.later(now).values()) <= NEW_EXTREME * allowed:
+        if _growth(work, before, now) <= NEW_EXTREME * allowed:
             return marched, duration, True
         if duration * 1.5 > limit:
             return marched, duration, False
@@ -109,19 +116,20 @@ def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary,
         until = min(1.5 * until, LOOK_AHEAD * duration)
         marched.advance_to(until)
         before, now = now, Summary(work.lineup, marched)
-        much = max(told.later(now).values()) > MUCH_LATER * allowed
+        much = _growth(work, told, now) > MUCH_LATER * allowed
         if much and until <= longest and not work.sudden:
             told, duration = now, until
             allowed = told.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
-    return told, now, duration, max(before.later(now).values()) <= NEW_EXTREME * allowed
+    return told, now, duration, _growth(work, before, now) <= NEW_EXTREME * allowed
 
 
-def _late(told: Summary, now: Summary, least: float) -> Late:
+def _late(work: Plan, told: Summary, now: Summary, least: float) -> Late:
     """What came later in the look ahead, and when the last that is more than ``least`` [Pa] came."""
     rise = told.later(now)
     end = now.marched.done * now.marched.grid.reaches.dt
     # Times inside elements are not kept in a first march.
-    times = (now.found[key].time or end for key, more in rise.items() if more > least)
+    counting = (key for key, more in rise.items() if more > least and key[1] not in work.pockets)
+    times = (now.found[key].time or end for key in counting)
     return Late(dt=told.sample.dt, rise=rise, until=max(times, default=0.0))
 
 
@@ -256,7 +264,7 @@ def simulate(
         if compared.worst <= tolerance or 4 * work.effort(reaches, duration) > bound:
             break
         dt = reaches.dt
-    late = _late(coarse, later, WORTH_GOING_ON * tolerance)
+    late = _late(work, coarse, later, WORTH_GOING_ON * tolerance)
     wanted = late.until > duration
     part = {} if boiled else late.part(wanted=wanted)  # pressures after boiling are not valid anyway
     if wanted and not boiled and work.effort(reaches, late.until) <= bound:

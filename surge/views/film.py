@@ -5,15 +5,15 @@ Pressures [Pa gauge], times [s], flows [m3/s], openings and speeds [-]; places i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from surge.arrays import Array, Ints
 from surge.errors import RequestError
 from surge.model.way import Way
-from surge.views.line import LimitStretch, join, limits_on, places_on, way_of
-from surge.views.map import seen_on, strokes_on, times_of
+from surge.views.line import LimitStretch, hung_on, join, limits_on, places_on, way_of
+from surge.views.map import seen_on, times_of
 from surge.views.subject import Subject
 from surge.views.time import time_picture
 
@@ -55,7 +55,11 @@ class Film:
     strokes : dict of str to ndarray of shape (n,)
         Opening of each valve of the way that moves, speed of each pump [-].
     others : dict of str to ndarray of shape (n,)
-        The same of what moves elsewhere [-].
+        The same of what moves elsewhere, and of what hangs on the line [-].
+    kinds : dict of str to str
+        Of what moves by itself: what the value is, see :class:`surge.views.by_itself.ByItself`.
+    hung : tuple of (float, str)
+        What hangs on the way: where it stands in the drawing, 0 to 1 [-], and its name.
     flows : dict of str to ndarray of shape (n,)
         Through what moves, and where the rate is counted [m3/s].
     playing : float
@@ -82,6 +86,8 @@ class Film:
     flows: dict[str, Array]
     playing: float
     until: float | None
+    kinds: dict[str, str] = field(default_factory=dict)
+    hung: tuple[tuple[float, str], ...] = ()
 
     @property
     def slower(self) -> float:
@@ -146,8 +152,9 @@ def film_of(
     upper, lower = limits_on(subject, way)
     arrow_x, arrows = _arrows(way, {p.name: seen.flow[p.name] for p in way.pipes})
     moving = {name: _at(np.array(law), seen.time) for name, law in laws.items()}
-    on_way = strokes_on(subject, way)
     history = time_picture(subject, cavities=False)
+    moving |= {one.name: np.interp(seen.time, history.time, one.values) for one in history.by_itself}
+    on_way = {p.name for p in way.parts}
     return Film(
         subject=subject,
         way=way,
@@ -162,13 +169,15 @@ def film_of(
         lower=lower,
         arrow_x=arrow_x,
         arrows=arrows,
-        strokes={name: moving[name] for name in on_way},
+        strokes={name: values for name, values in moving.items() if name in on_way},
         others={name: values for name, values in moving.items() if name not in on_way},
         flows={name: np.interp(seen.time, history.time, q) for name, q in history.flows.items()},
         playing=playing,
         until=subject.valid_until
         if subject.valid_until is not None and high >= subject.valid_until
         else None,
+        kinds={one.name: one.kind for one in history.by_itself},
+        hung=hung_on(subject, way),
     )
 
 
@@ -176,6 +185,10 @@ def shown_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
     """Return from when to when a run is shown [s]; parameters as of :func:`film_of`."""
     laws = [*subject.openings.values(), *subject.speeds.values()]
     changes = [c for law in laws if (c := _moving(law)) is not None]
+    # Of a trip the first seconds are shown: after half of what it takes to stop, as it began, little happens.
+    changes += [
+        (t.start, t.start + 0.5 * (subject.work.last_event - t.start)) for t in subject.scenario.trips
+    ]
     last = subject.end
     if changes:
         period = max((p.longest for p in subject.run.periods), default=0.0)

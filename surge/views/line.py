@@ -14,7 +14,7 @@ import numpy as np
 from surge.arrays import Array, Ints
 from surge.errors import RequestError
 from surge.model.lineup import Tank
-from surge.model.way import Way, WayPart, find_way, outflow, source_of
+from surge.model.way import STILL, Way, WayPart, find_way, outflow, source_of
 from surge.rules.findings import valid
 from surge.rules.limits import Limit, place_limits, surge_limit
 from surge.transient.profiles import watch
@@ -141,21 +141,31 @@ def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> W
     ship = [t.point for t in lineup.tanks if t.side == "ship"]
     ship.sort(key=lambda p: outflow(lineup, flows, p))
     ends = [*ship, *(p.name for p in lineup.points if p.closed), *(e.end for e in lineup.elements)]
-    ways = (find_way(lineup, start, end, flows=flows) for end in dict.fromkeys(ends))
+    shunned = _beside_those_that_move(subject) if moves else ()
+    ways = (find_way(lineup, start, end, flows=flows, shunned=shunned) for end in dict.fromkeys(ends))
     found = [way for way in ways if way is not None]
     if not found:
         raise RequestError(f'nothing is joined to "{start}": there is no line to draw')
     weak = subject.finding
 
     ends_at = {name: law[-1][0] for name, law in {**subject.openings, **subject.speeds}.items()}
+    ends_at |= {trip.pump: trip.start for trip in subject.scenario.trips}
 
-    def merit(way: Way) -> tuple[int, bool, float]:
+    def merit(way: Way) -> tuple[int, bool, bool, float]:
         moving = [end for name, end in ends_at.items() if way.holds("element", name)]
         past = weak is not None and way.holds(weak.subject, weak.name)
+        against = any(p.backward and flows.get(p.name, 0.0) > STILL for p in way.parts)
         # Of several that shut one after another it is the last that stops the flow.
-        return len(moving) if moves else 0, past, max(moving, default=0.0) if moves else 0.0
+        return len(moving) if moves else 0, not against, past, max(moving, default=0.0) if moves else 0.0
 
     return max(found, key=merit)
+
+
+def _beside_those_that_move(subject: Subject) -> tuple[str, ...]:
+    """Pumps that run on, where another one stops, starts or trips."""
+    moving = {*subject.speeds, *(trip.pump for trip in subject.scenario.trips)}
+    pumps = [p.name for p in subject.lineup.pumps]
+    return tuple(p for p in pumps if p not in moving) if moving.intersection(pumps) else ()
 
 
 def limits_on(subject: Subject, way: Way) -> tuple[tuple[LimitStretch, ...], tuple[LimitStretch, ...]]:
@@ -356,9 +366,15 @@ def _tanks(subject: Subject, way: Way) -> tuple[tuple[float, Tank, float], ...]:
     )
 
 
-def left_out(subject: Subject, way: Way) -> str:
+def hung_on(subject: Subject, way: Way) -> tuple[tuple[float, str], ...]:
+    """Return what hangs on a way: where it stands in the drawing, 0 to 1 [-], and its name."""
+    hang = [thing for thing in subject.lineup.attached if thing.point in way.points]
+    return tuple((way.drawn_at(thing.point), thing.name) for thing in hang)
+
+
+def left_out(subject: Subject, way: Way, *, hung: bool = True) -> str:
     """Return in words what is not drawn of a way: what moves beside it, the weakest place, what is not on it,
-    and what hangs on it.
+    and what hangs on it, unless that is drawn (``hung`` False).
     """
     said = []
     moving = [n for n in (*subject.openings, *subject.speeds) if n in way.left_out]
@@ -370,8 +386,8 @@ def left_out(subject: Subject, way: Way) -> str:
     rest = [n for n in way.left_out if n not in moving]
     if rest:
         said.append(f"Not shown, since not on this way: {_listed(rest)}.")
-    hang = [thing.name for thing in subject.lineup.attached if thing.point in way.points]
-    if hang:
+    hang = [name for _, name in hung_on(subject, way)]
+    if hang and hung:
         said.append(f"Hanging on the line, and not drawn: {_listed(hang)}.")
     return " ".join(said)
 

@@ -6,7 +6,7 @@ Pressures [Pa gauge], times [s], distances [m], flows [m3/s].
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,13 +15,14 @@ from surge.errors import RequestError
 from surge.model.lineup import Element, LineUp, Point
 from surge.rules.limits import LOWEST_RULE, VAPOUR_RULE, Limit, place_limits, surge_limit
 from surge.transient.cavity_result import Banded, Cavities
-from surge.transient.history import History
 from surge.transient.profiles import watch
 from surge.transient.result import ElementResult, Extreme, PlaceResult
+from surge.views.by_itself import ByItself, moved_by_itself
 from surge.views.subject import Subject, unknown
 
 MOST_PLACES = 5  # curves that can still be told apart
 MOST_FLOWS = 4
+SAME_FLOW = 1e-6  # [m3/s]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,6 +98,8 @@ class TimePicture:
         Through what moves, and where the rate is counted [m3/s].
     cavities : bool
         The liquid boils, and all curves are of a march with cavities: vapour and gas, on the finest grid.
+    by_itself : tuple of ByItself
+        What moves by itself: lifts, gas in drums, speeds after a trip, non-return valves.
     """
 
     subject: Subject
@@ -104,6 +107,7 @@ class TimePicture:
     traces: tuple[PressureTrace, ...]
     flows: dict[str, Array]
     cavities: bool = False
+    by_itself: tuple[ByItself, ...] = ()
 
 
 def upper_limit(lineup: LineUp, what: Element | Point) -> tuple[Limit | None, str]:
@@ -171,20 +175,24 @@ def time_picture(subject: Subject, places: Sequence[str] = (), *, cavities: bool
     if cavities and subject.run.cavities is not None and subject.run.followed:
         return _with_cavities(subject, subject.run.cavities, list(wanted))
     traces = traces_at(subject, list(wanted), low=subject.low)
-    flows = _flows(subject, subject.run.history)
-    return TimePicture(subject=subject, time=time, traces=traces, flows=flows)
+    by_itself = moved_by_itself(subject)
+    flows = _flows(subject, [one.name for one in by_itself])
+    return TimePicture(subject=subject, time=time, traces=traces, flows=flows, by_itself=by_itself)
 
 
 def _with_cavities(subject: Subject, cavities: Cavities, names: Sequence[str]) -> TimePicture:
     """The picture of a scenario that was followed with cavities."""
     history = cavities.finest[-1].history
+    marched = replace(subject, run=replace(subject.run, history=history))
+    by_itself = moved_by_itself(marched)
     return TimePicture(
         subject=subject,
         time=history.time,
         traces=tuple(
             _cavity_trace(subject, cavities, name, low=subject.low and k == 0) for k, name in enumerate(names)
         ),
-        flows=_flows(subject, history),
+        flows=_flows(marched, [one.name for one in by_itself]),
+        by_itself=by_itself,
         cavities=True,
     )
 
@@ -343,11 +351,16 @@ def _element(lineup: LineUp, name: str) -> Element:
     return next(e for e in lineup.elements if e.name == name)
 
 
-def _flows(subject: Subject, history: History) -> dict[str, Array]:
-    """Flows through what moves, and where the rate is counted."""
+def _flows(subject: Subject, others: Sequence[str]) -> dict[str, Array]:
+    """Flows through what moves, where the rate is counted, and through ``others`` that move by themselves."""
     rate = subject.lineup.rate
-    names = [*subject.openings, *subject.speeds, *([rate.through] if rate else [])]
+    names = [*subject.openings, *subject.speeds, *others[:1], *([rate.through] if rate else []), *others[1:]]
     if len(names) <= 1:
         names += [p.name for p in subject.lineup.pipes[:1]]
-    flow = history.flow
-    return {n: flow[n] for n in list(dict.fromkeys(names))[:MOST_FLOWS] if n in flow}
+    history = subject.run.history.flow
+    found: dict[str, Array] = {}
+    for n in dict.fromkeys(names):
+        # Of what stands behind one another one curve is enough.
+        if n in history and not any(np.allclose(history[n], q, atol=SAME_FLOW) for q in found.values()):
+            found[n] = history[n]
+    return dict(list(found.items())[:MOST_FLOWS])

@@ -35,7 +35,7 @@ from surge.rules.rulings import (
     NOT_CHECKED,
     NOT_KEPT,
 )
-from surge.rules.times import chain, closes, stopped_at
+from surge.rules.times import chain, closes, open_ways, stopped_at
 
 # Total shutdown time: IGC Code 5.6.4
 
@@ -182,10 +182,10 @@ def test_of_valves_side_by_side_the_last_one_stops_the_flow() -> None:
         "second valve": ((0.0, 1.0), (5.0, 1.0), (30.0, 0.0)),
     }
     tanks = ("tank bottom", "other bottom")
-    assert stopped_at(lineup, laws, tanks) == 30.0
-    assert stopped_at(lineup, laws, tanks[:1]) == 20.0
-    assert stopped_at(lineup, laws | {"second valve": ((0.0, 1.0),)}, tanks) is None
-    assert stopped_at(lineup, laws | {"control valve": ((0.0, 0.0),)}, tanks) == 0.0
+    assert stopped_at(open_ways(lineup, laws), tanks) == 30.0
+    assert stopped_at(open_ways(lineup, laws), tanks[:1]) == 20.0
+    assert stopped_at(open_ways(lineup, laws | {"second valve": ((0.0, 1.0),)}), tanks) is None
+    assert stopped_at(open_ways(lineup, laws | {"control valve": ((0.0, 0.0),)}), tanks) == 0.0
 
 
 def test_a_gap_by_rounding_between_two_shut_valves_lets_nothing_through() -> None:
@@ -193,7 +193,7 @@ def test_a_gap_by_rounding_between_two_shut_valves_lets_nothing_through() -> Non
         "control valve": ((0.0, 0.0), (20.0, 0.0), (30.0, 1.0)),
         "manifold valve": ((0.0, 1.0), (20.0 + 1e-9, 0.0)),
     }
-    assert stopped_at(berth(), laws, ("tank bottom",)) == 0.0
+    assert stopped_at(open_ways(berth(), laws), ("tank bottom",)) == 0.0
 
 
 @settings(max_examples=60, deadline=None)
@@ -217,7 +217,7 @@ def test_the_flow_has_stopped_when_a_count_of_ways_says_so(data: st.DataObject) 
 
     grid = np.arange(0.25, 60.0, 0.5)
     flowing = [t for t in grid if flows(t)]
-    got = stopped_at(lineup, laws, ("tank bottom", "other bottom"))
+    got = stopped_at(open_ways(lineup, laws), ("tank bottom", "other bottom"))
     if flowing and flowing[-1] > 59:
         assert got is None
     else:

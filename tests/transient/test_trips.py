@@ -13,13 +13,13 @@ from support.oracles.delay_line import Array, DelayLine, Ended
 
 from surge.errors import CaseError
 from surge.kernel import columns
-from surge.model.lineup import GRAVITY, LineUp, Pump, Scenario, Trip, Turning
+from surge.model.lineup import GRAVITY, LineUp, NonReturnValve, Pump, Scenario, Trip, Turning
 from surge.search.changes import without
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane
 from surge.transient.grid import Grid, build_grid
 from surge.transient.march import Marched
-from surge.transient.plan import plan
+from surge.transient.plan import first_duration, plan
 from surge.transient.reaches import divide
 from surge.transient.run import simulate
 
@@ -185,3 +185,26 @@ def test_side_by_side_is_one_by_one(together: bool) -> None:
 def test_a_scenario_without_a_pump_is_without_its_trip() -> None:
     scenario = Scenario(name="t", trips=(Trip(pump="one", start=1.0), Trip(pump="two", start=1.0)))
     assert [t.pump for t in without(scenario, ("one",)).trips] == ["two"]
+
+
+def test_no_run_goes_on_for_what_a_tripped_pump_shuts_in() -> None:
+    """Its pressure falls on for minutes, never below that of the suction; what comes is in its error."""
+    non_return = NonReturnValve(name="valve", start="outlet", end="inlet")
+    tripping = replace(_pump("one"), end="outlet", non_return=False, turning=replace(TURNING, inertia=3.0))
+    line = pipe("line", "inlet", "ship", 800.0, 1000.0, diameter=BORE, friction_factor=0.02)
+    lineup = line_up([tripping, _pump("two"), non_return, line], {"sump": SUMP, "ship": SHIP})
+    scenario = Scenario(name="one trips", trips=(Trip(pump="one", start=1.0),))
+    work = plan(lineup, scenario)
+    assert work.pockets == {"outlet", "one", "valve"}
+    run = simulate(lineup, scenario)
+    assert run.undecided == ()
+    assert run.method.duration == pytest.approx(first_duration(work), rel=0.01)
+    place = next(p for p in run.places if p.name == "outlet")
+    long = _march(lineup, scenario, run.method.dt, 10 * run.method.duration)
+    rho_g = lineup.liquid.density * GRAVITY
+    lowest = rho_g * long.point_lo[long.grid.points.index("outlet")]
+    suction = rho_g * long.point_lo[long.grid.points.index("sump")]
+    assert lowest < place.lowest.pressure - 1e3
+    assert place.lowest.pressure - place.lowest.error < suction < lowest
+    # One without a non-return valve, or with a pipe before it, shuts nothing in.
+    assert plan(_lineup(), Scenario(name="trips", trips=(Trip(pump="pump", start=1.0),))).pockets == set()

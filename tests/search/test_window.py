@@ -7,6 +7,7 @@ import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import jsonschema
 import numpy as np
@@ -159,7 +160,7 @@ def test_minimum_closure_from_an_allowable_stress() -> None:
 
 # The same line-ups in every run: one takes a second, and what fails here should fail for everybody.
 @pytest.mark.slow
-@settings(max_examples=50, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=30, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(
     length=st.floats(400.0, 2500.0),
     velocity=st.floats(0.8, 3.0),
@@ -185,7 +186,8 @@ def test_a_scan_ten_times_as_dense_finds_nothing_unsafe_above(
         return
     step = max(resolution(got.shortest), got.period / 4) / 10
     strokes = list(np.arange(got.shortest, min(40.0, got.shortest + 300 * step), step))
-    margins = worst_margin(lineup, strokes)
+    with patch("surge.search.scan.COARSER", 1.0):
+        margins = worst_margin(lineup, strokes)
     assert min(margins) >= 0.0, (got.shortest, strokes[int(np.argmin(margins))], min(margins))
 
 
@@ -404,7 +406,7 @@ def test_the_command_tells_the_window_and_its_proof() -> None:
 
 @pytest.mark.slow
 def test_json_of_the_command() -> None:
-    got = run(CASES / "benzene-by-names-and-sizes.toml", "--valve", "manifold valve", "--json")
+    got = run(CASES / "gasoline-through-cargo-pumps.toml", "--valve", "manifold valve", "--json")
     made = json.loads(got.stdout)
     jsonschema.validate(made, SCHEMA)
     (valve,) = made["valves"]

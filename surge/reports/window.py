@@ -61,6 +61,12 @@ def beside(together: Sequence[str], held: Mapping[str, float]) -> str:
     return f" ({'; '.join(said)})" if said else ""
 
 
+BOILING = (
+    "No stroke and no rate at which the cargo boils is told as safe here, whatever its cavities do; surge "
+    "check looks at them."
+)
+
+
 def heads(by_valve: Mapping[str, Parts]) -> list[tuple[tuple[str, ...], Parts]]:
     """Valves and their parts; those that share their stroke wherever they close stand once."""
     found: list[tuple[tuple[str, ...], Parts]] = []
@@ -86,6 +92,13 @@ def _by_itself(part: StrokeLimits) -> str:
     else:
         words = f"{part.shortest:.1f} s or more"
     return f'"{part.valve}" by itself in "{part.scenario}", with {others}: {words}.'
+
+
+def boiling_bounds(windows: Windows) -> str:
+    """Return that a search tells nothing as safe that boils, where that bounds a stroke or rate; else ""."""
+    parts = [p for own in (windows.by_valve, windows.to_open) for found in own.values() for p in found]
+    found = [*(p.governs for p in parts), *(r.governs for r in windows.rates)]
+    return BOILING if any(f is not None and f.check == "vapour" for f in found) else ""
 
 
 def window_lines(
@@ -116,6 +129,8 @@ def window_lines(
     out += ["Strokes tried; what is not named beside them is as in the case"]
     out += [*_proof(windows, display), ""]
     out += more
+    if boils := boiling_bounds(windows):
+        out += [paragraph(boils), ""]
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
 

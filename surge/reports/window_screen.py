@@ -22,6 +22,7 @@ from surge.reports.window import (
     RATES,
     VERDICT,
     Parts,
+    boiling_bounds,
     heads,
     joint_sentences,
     rate_sentences,
@@ -282,6 +283,8 @@ class WindowScreen:
         if self.windows.idle:
             idle = [f'"{v}"' for v in self.windows.idle]
             items.append(listed("Not searched, since it moves in no scenario: ", idle, lines=1))
+        if boils := boiling_bounds(self.windows):
+            items.append(wrapped(boils, indent="  ", first="- "))
         return Part([""], items, lambda left: f"- {left} more on this: --details.")
 
     def _held(self) -> list[str]:

@@ -208,6 +208,8 @@ def _where_and_when(finding: Finding, run: ScenarioResult | None, seen: Valid, d
 
 def _with_cavities(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
     """When and where an extreme of marches with cavities is reached, as far as that is known."""
+    if finding.time == 0.0:
+        return ", before anything moves"
     when = "" if finding.time is None else f" at {display.instant(finding.scenario, finding.time)} s"
     where = ""
     element = next((e for e in run.elements if e.name == finding.name), None) if run else None

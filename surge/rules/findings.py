@@ -73,6 +73,8 @@ class Finding:
         ``WITHIN``, ``EXCEEDED`` or ``UNDECIDED``.
     reason : str
         Why it cannot be decided, "" otherwise.
+    noted : bool
+        It is told and no limit: that the liquid boils, or does not, in a scenario followed with cavities.
     """
 
     scenario: str
@@ -90,11 +92,12 @@ class Finding:
     verdict: str
     reason: str = ""
     taken: tuple[Taken, ...] = ()
+    noted: bool = False
 
     @property
     def load(self) -> float:
         """How much of the limit is used: above 1 is beyond it; for ordering only [-]."""
-        if self.value is None or self.limit is None or self.margin is None:
+        if self.value is None or self.limit is None or self.margin is None or self.noted:
             return 0.0
         scale = max(abs(self.limit), 1e5)
         return 1 - (self.margin - self.error) / scale
@@ -102,7 +105,7 @@ class Finding:
     @property
     def boils(self) -> bool:
         """Whether it tells that the liquid boils, or nearly does, in a scenario followed with cavities."""
-        return self.check == "vapour" and self.value is not None and self.margin is None
+        return self.noted and self.margin is not None and self.margin <= self.error
 
 
 APART = "marches with cavities do not agree by more than their band on which side of the limit it is"
@@ -195,7 +198,7 @@ def judge_with_cavities(
     found = cavities.extremes[whose.subject, whose.name, "high" if upper else "low"]
     sign = 1.0 if upper else -1.0
     value, band = found.pressure, found.band
-    margin: float | None = sign * (limit.value - value)
+    margin = sign * (limit.value - value)
     verdict, reason = (WITHIN, "") if sign * (limit.value - value) >= band else (UNDECIDED, APART)
     if sign * (found.sure - limit.value) > 0.0:
         verdict, reason = EXCEEDED, ""
@@ -207,8 +210,6 @@ def judge_with_cavities(
             time, distance = extreme.time, extreme.distance
     elif not upper and limit.value <= cavities.boils:
         verdict, reason = WITHIN, ""  # no pressure falls below that at which the liquid boils
-        if whose.check == "vapour" and value - limit.value < band and not cavities.ranges:
-            margin = None
     if verdict == WITHIN and cavities.ranges:
         verdict, reason = UNDECIDED, _of_ranges(cavities)
     return _finding(
@@ -221,6 +222,7 @@ def judge_with_cavities(
         distance=distance if whose.subject == "element" else None,
         verdict=verdict,
         reason=reason,
+        noted=whose.check == "vapour" and verdict == WITHIN,
     )
 
 
@@ -276,6 +278,7 @@ def _finding(
     distance: float | None = None,
     reason: str = "",
     rule: str = "",
+    noted: bool = False,
 ) -> Finding:
     return Finding(
         scenario=whose.scenario,
@@ -292,6 +295,7 @@ def _finding(
         distance=distance,
         verdict=verdict,
         reason=reason,
+        noted=noted,
     )
 
 

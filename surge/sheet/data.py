@@ -29,7 +29,7 @@ from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdic
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.reports.stages import stage_lines
-from surge.reports.window import all_named, heads, opening_words
+from surge.reports.window import all_named, boiling_bounds, heads, opening_words
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
@@ -442,6 +442,8 @@ def window_notes(windows: Windows | None, reason: str, display: Display) -> tupl
             said.append(f"{all_named(valves)}: a window opens at {rate} and below, with {stroke}.")
     said += [f"{all_named(one)}: their window holds for that stroke." for one in groups if len(one) > 1]
     said.append("Each window holds with everything else as on this sheet.")
+    if boils := boiling_bounds(windows):
+        said.append(boils)
     if windows.together is not None and len(windows.together.strokes) > 1:
         said.append(together_words(windows.together))
     return tuple(said)

@@ -12,6 +12,8 @@ from support.demos import Demos
 from support.lineups.generated import generated
 
 from surge.api.check import CheckAnswer, check
+from surge.api.sheet import make_sheet
+from surge.api.windows import find_windows
 from surge.case.file import read_case
 from surge.model.lineup import LineUp, Scenario
 from surge.rules import ranged
@@ -177,6 +179,32 @@ def test_a_search_does_not_tell_what_boils_as_safe(demos: Demos) -> None:
     assert judged.governs is not None
     assert judged.governs.check == "vapour"
     assert judged.run.cavities is None
+
+
+def test_what_a_window_tells_as_safe_a_check_keeps_without_boiling(demos: Demos) -> None:
+    """The stroke of the case boils and keeps every limit; the window begins where nothing boils."""
+    case = read_case(boiling_text(demos, *rated(20)), filename="boiling.toml")
+    windows = find_windows(case)
+    (part,) = windows.by_valve["manifold valve"]
+    assert part.shortest is not None
+    assert part.shortest > part.stroke == 9.0
+    said = " ".join(windows.text().split())
+    assert "No stroke and no rate at which the cargo boils is told as safe here" in said
+    again = checked(demos, *rated(20), ('stroke = "9 s"', f'stroke = "{part.shortest:.1f} s"'))
+    assert again.verdict == WITHIN
+    assert again.scenarios[0].vapour is None
+
+
+def test_the_sheet_says_why_a_stroke_that_boils_is_outside_its_window(demos: Demos) -> None:
+    case = read_case(boiling_text(demos, *rated(20)), filename="boiling.toml")
+    sheet = make_sheet(case, window=False)
+    document = sheet.document()
+    assert document["verdict"] == WITHIN
+    assert "the cargo boils" in document["boils"]
+    assert len(document["cavities"]) == len({c.split('"')[1] for c in document["cavities"]})
+    assert all("vapour alone" in c and "vapour and gas" in c for c in document["cavities"])
+    exceeded = make_sheet(read_case(boiling_text(demos), filename="boiling.toml"), window=False)
+    assert not exceeded.document()["signable"]
 
 
 def test_what_does_not_boil_is_not_marched_again(demos: Demos, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -289,3 +289,29 @@ def test_ranges_are_followed_at_their_worst_points_only(
     answer = checked(demos, *rated(20), ('length = "70 m"', 'length = ["60 m", "80 m"]'))
     assert len(calls) <= 4
     assert all(run.cavities is not None for run in answer.scenarios if run.vapour)
+
+
+def test_an_ordinary_shutdown_boils_and_keeps_its_limits(demos: Demos) -> None:
+    """The demo of a pipe bridge: what it says of itself."""
+    answer = demos["condensate-over-a-bridge"].answer
+    assert answer.verdict == WITHIN
+    run = answer.scenarios[0]
+    assert run.vapour is not None
+    assert run.cavities is not None
+    places = run.cavities.finest[-1].places
+    assert places["bridge"].opened == pytest.approx(run.vapour.time, abs=0.05)
+    behind = places["deck line inlet"]
+    assert behind.rejoined is not None
+    assert behind.rejoined - behind.opened == pytest.approx(18.0, abs=0.5)
+    deck = run.cavities.extremes["element", "deck line", "high"]
+    assert deck.furthest.time == pytest.approx(behind.rejoined, abs=0.5)
+    assert answer.weakest is not None
+    assert (answer.weakest.check, answer.weakest.verdict) == ("peak", WITHIN)
+
+
+def test_a_rule_that_is_just_met_is_met(demos: Demos) -> None:
+    """1.5 times 19.6 bar is 29.4 bar, but for rounding; without ranges nothing else may hide there."""
+    rule = next(
+        r for r in demos["condensate-over-a-bridge"].answer.rulings if r.rule.name == "Arm test pressure"
+    )
+    assert rule.outcome == "kept"

@@ -24,6 +24,7 @@ from surge.transient.result import Extreme, ScenarioResult
 CASES = Path(__file__).parents[2] / "cases"
 VERDICTS = {
     "benzene-by-names-and-sizes": WITHIN,
+    "condensate-over-a-bridge": WITHIN,
     "crude-sea-line": EXCEEDED,
     "gas-oil-release-coupling": EXCEEDED,
     "gas-oil-two-pumps-one-trips": EXCEEDED,

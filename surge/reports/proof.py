@@ -23,9 +23,9 @@ ABOUT = (
     "by line by a calculator that knows nothing of the program. Program: what the program gives. A check is "
     "outside when the program, or the working, is farther from the expected figure than the tolerance.",
     "The checks cover the equations and their solution: wave speed, friction, steady flow, waves with and "
-    "without friction, boiling as a limit, the rules on time. They say nothing of the figures in a case "
-    "file, nor of what the model leaves out: cavities after boiling, free gas, choking valves, pipes that "
-    "move.",
+    "without friction, when it boils, one large vapour cavity, the rules on time. They say nothing of the "
+    "figures in a case file, nor of many small cavities, nor of what the model leaves out: dissolved gas, "
+    "choking valves, pipes that move.",
 )
 STATUS = {
     READ: "the printed figure was seen in the source",

@@ -108,7 +108,7 @@ class Finding:
         return self.noted and self.margin is not None and self.margin <= self.error
 
 
-APART = "marches with cavities do not agree by more than their band on which side of the limit it is"
+APART = "the limit lies within the band of the marches with cavities"
 ELSEWHERE = "at other figures within the ranges it may be beyond the limit"
 
 

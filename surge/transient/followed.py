@@ -24,7 +24,7 @@ from surge.transient.result import ScenarioResult
 from surge.transient.summary import back_flow, closures_of
 from surge.workers import Progress
 
-MOST_EFFORT = 8e9  # of all marches with cavities of one scenario: some twenty seconds of one processor
+MOST_EFFORT = 4e9  # of all marches with cavities of one scenario: some ten seconds of one processor
 
 
 def with_cavities(
@@ -55,7 +55,9 @@ def with_cavities(
         with at_most(MOST_EFFORT):
             made = march_with_cavities(lineup, scenario, progress=progress)
     except PatienceError:
-        return replace(run, cavities=Cavities(missing="they would take too much work", ranges=words))
+        return replace(
+            run, cavities=Cavities(missing="they would take too much work (--patient does it)", ranges=words)
+        )
     except (GridError, SolveError) as why:
         return replace(run, cavities=Cavities(missing=str(why), ranges=words))
     return _replaced(run, made, words)

@@ -279,7 +279,7 @@ def test_without_cavities_a_peak_to_be_feared_is_told_as_a_warning(
     assert all(f.verdict == UNDECIDED for f in beyond)
     text = flat(report(*unfollowed, details=True))
     assert "AS A WARNING: run on as if no cavity opened" in text
-    assert "Marches with cavities were not made: they would take too much work." in text
+    assert "Marches with cavities were not made: they would take too much work (--patient does it)." in text
     assert all(valid(f, run).value != f.value for f in beyond)
 
 

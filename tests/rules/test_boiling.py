@@ -15,6 +15,7 @@ from surge.api.check import CheckAnswer, check
 from surge.api.sheet import make_sheet
 from surge.api.windows import find_windows
 from surge.case.file import read_case
+from surge.model.attached import ReliefValve
 from surge.model.lineup import LineUp, Scenario
 from surge.rules import ranged
 from surge.rules.assess import Assessment, assess
@@ -23,10 +24,12 @@ from surge.rules.findings import APART, EXCEEDED, UNDECIDED, WITHIN, Finding, fi
 from surge.rules.rulings import rule_on
 from surge.search.judge import NO_RULES, Bench
 from surge.transient import cavities, followed
+from surge.transient.attached_results import attached_results
 from surge.transient.cavities import march_once, march_with_cavities
 from surge.transient.followed import with_cavities
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
+from surge.transient.summary import closures_of
 
 MISTAKE = "manifold valve shut by mistake"
 # Seeds whose berths boil, of those that `tests/benchmarks/cavity_bands.py` goes through, quick ones.
@@ -315,3 +318,61 @@ def test_a_rule_that_is_just_met_is_met(demos: Demos) -> None:
         r for r in demos["condensate-over-a-bridge"].answer.rulings if r.rule.name == "Arm test pressure"
     )
     assert rule.outcome == "kept"
+
+
+# What else is of the marches with cavities
+
+
+def test_the_document_has_both_models_on_two_grids(demos: Demos) -> None:
+    answer = demos["condensate-over-a-bridge"].answer
+    assert isinstance(answer, CheckAnswer)
+    (scenario,) = answer.document()["scenarios"]
+    told = scenario["cavities"]
+    cavities = answer.scenarios[0].cavities
+    assert cavities is not None
+    assert [(r["model"], r["time_step_s"]) for r in told["runs"]] == [(r.model, r.dt) for r in cavities.told]
+    for run, own in zip(told["runs"], cavities.told, strict=True):
+        for place in run["places"]:
+            found = own.places[place["place"]]
+            assert (place["opened_s"], place["rejoined_s"]) == (found.opened, found.rejoined)
+            assert place["largest_volume_m3"] == found.largest
+            assert place["first_pressure_pa_gauge"] == found.first_pressure
+            assert place["peak_pa_gauge"] == own.extremes["place", place["place"], "high"].pressure
+    deck = next(e for e in told["extremes"] if (e["subject"], e["name"]) == ("element", "deck line"))
+    band = cavities.extremes["element", "deck line", "high"]
+    assert (deck["highest_pa_gauge"], deck["highest_band_pa"]) == (band.pressure, band.band)
+    assert (told["free_gas"], told["missing"]) == (1e-7, "")
+
+
+def test_gas_in_the_case_is_that_of_the_second_model(demos: Demos) -> None:
+    text = demos["condensate-over-a-bridge"].path.read_text(encoding="utf-8")
+    more = text.replace("[rate]", "[calculation]\nfree_gas = 1e-5\n\n[rate]")
+    runs = [
+        check(read_case(t, filename="a.toml"), remedies=False).scenarios[0].cavities for t in (text, more)
+    ]
+    assert runs[0] is not None
+    assert runs[1] is not None
+    peaks = [[r.extremes["place", "bridge", "high"].pressure for r in c.finest] for c in runs if c]
+    assert peaks[0][0] == peaks[1][0]  # vapour alone
+    assert abs(peaks[0][1] - peaks[1][1]) > 1e3
+    assert runs[1].gas == 1e-5
+
+
+def test_closures_and_what_hangs_on_the_line_are_of_a_march_with_cavities() -> None:
+    """A relief valve on a berth that boils: what it does is told by the march with gas on the finest grid."""
+    lineup, scenario = boiling_berth(17)
+    point = lineup.pipes[0].end
+    steady = next(p.steady for p in simulate(lineup, scenario, quick=True).places if p.name == point)
+    set_at = steady + 5e4
+    relief = ReliefValve(name="relief", point=point, set_pressure=set_at, full_pressure=1.5 * set_at, kv=20.0)
+    lineup = lineup.with_(relief_valves=(relief,))
+    plain = simulate(lineup, scenario)
+    assert plain.vapour is not None
+    run = with_cavities(lineup, scenario, plain)
+    made = march_with_cavities(lineup, scenario)
+    gas = made.marches[-1]
+    own = attached_results(lineup, scenario, made.work.steady, gas)["relief_valves"]
+    assert run.relief_valves == own
+    assert run.relief_valves != plain.relief_valves
+    assert run.closures == closures_of(scenario, made.finest[-1].history, plain.periods)
+    assert len(run.histories) == 2

@@ -40,6 +40,7 @@ from surge.rules.rulings import (
     Ruling,
     rule_on,
 )
+from surge.transient.cavity_result import Cavities, CavityRun
 from surge.transient.result import ScenarioResult, Vapour
 from surge.transient.run import simulate
 
@@ -326,3 +327,41 @@ def test_after_boiling_no_velocity_is_kept() -> None:
     assert "kept" not in outcome(2.0, 3.0, 2.0).words
     assert outcome(2.0, 3.0, 20.0).outcome == NOT_DECIDED
     assert outcome(2.0, 8.0, 2.0).outcome == NOT_KEPT
+
+
+def followed(
+    run: ScenarioResult, scenario: Scenario, *models: tuple[float, ...], ranges: bool = False
+) -> ScenarioResult:
+    """A run that boils at 1.5 s, followed with cavities of two models, with velocities of their own."""
+    marches = tuple(
+        CavityRun(
+            model="vapour" if k == 0 else "gas",
+            dt=0.01,
+            duration=3.0,
+            places={},
+            windows=(),
+            largest=0.0,
+            history=run_of(scenario, inflow=tuple(v * AREA for v in speeds)).history,
+        )
+        for k, speeds in enumerate(models)
+    )
+    cavities = Cavities(runs=marches, ranges=("the length",) if ranges else ())
+    return replace(run, vapour=Vapour(time=1.5, where="hose", distance=None), cavities=cavities)
+
+
+def test_with_cavities_a_velocity_is_that_of_the_faster_model() -> None:
+    """7 m/s is the limit; by how much models differ is an error, and the plain run tells nothing."""
+    scenario = Scenario(name="s")
+    lineup = charged(case(scenario), True)
+    plain = run_of(scenario, inflow=tuple(v * AREA for v in (2.0, 3.0, 20.0)))
+
+    def outcome(*models: tuple[float, ...], ranges: bool = False) -> Ruling:
+        run = followed(plain, scenario, *models, ranges=ranges)
+        rulings = rule_on(lineup, book=built_in_only("bulk-velocity"), runs=[run], findings=())
+        return the(rulings, "bulk-velocity")
+
+    kept = outcome((2.0, 3.0, 4.0), (2.0, 3.0, 5.0))
+    assert (kept.outcome, kept.value) == (KEPT, pytest.approx(5.0))
+    assert outcome((2.0, 3.0, 4.0), (2.0, 3.0, 6.0)).outcome == NOT_DECIDED  # 6 + 2 is beyond 7
+    assert outcome((2.0, 3.0, 9.0), (2.0, 3.0, 9.1)).outcome == NOT_KEPT
+    assert outcome((2.0, 3.0, 4.0), (2.0, 3.0, 5.0), ranges=True).outcome == NOT_DECIDED

@@ -37,7 +37,8 @@ from surge.toml.text import FileError
 from surge.units import SHOWN
 
 STATIC = Path(str(files("surge") / "page" / "static"))
-QUICK = ("look",)  # kinds of questions that a process of their own answers
+# Questions that have a process of their own: looks, which follow a hand; what takes long, beside the rest.
+QUICK, LONG = ("look",), ("windows", "chart", "sheet", "records")
 Json = dict[str, Any]
 Answer = Callable[[Json], Json]
 BUSY = "all processes are at work: give something up, or wait until it is done"
@@ -269,6 +270,8 @@ class Page:
 
     def _events(self, request: Request, asked: Json, tab: str) -> Response:
         kind = "quick" if asked.get("do") in QUICK else "full"
+        if asked.get("do") in LONG or asked.get("remedies"):
+            kind = "long"
 
         async def events() -> AsyncIterator[str]:
             try:

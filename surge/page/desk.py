@@ -19,7 +19,7 @@ from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import suppress
 from typing import Any
 
-MOST = 6
+MOST = 9
 LONGEST_LINE = 2**29  # [bytes] of an answer
 Key = tuple[str, str]  # tab, kind of work
 

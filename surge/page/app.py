@@ -269,9 +269,9 @@ class Page:
         return self._events(request, asked, str(asked.get("tab")))
 
     def _events(self, request: Request, asked: Json, tab: str) -> Response:
-        kind = "quick" if asked.get("do") in QUICK else "full"
-        if asked.get("do") in LONG or asked.get("remedies"):
-            kind = "long"
+        kind = "quick" if asked.get("do") in QUICK else "long" if asked.get("do") in LONG else "full"
+        if asked.get("remedies"):
+            kind = "remedies"
 
         async def events() -> AsyncIterator[str]:
             try:

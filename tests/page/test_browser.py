@@ -29,7 +29,7 @@ ARGUMENTS = [
     *("--disable-background-networking", "--disable-component-update"),
 ]
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-LONG = 120_000  # [ms] that a calculation may take on a busy machine
+LONG = 60_000  # [ms] that a calculation may take on a busy machine
 KEPT, EXCEEDED = "#verdict.is-limit-kept", "#verdict.is-limit-exceeded"
 
 
@@ -63,7 +63,7 @@ Opened = Callable[..., Any]
 @pytest.fixture
 def opened(browser: Any, served: tuple[Path, str]) -> Iterator[Opened]:
     """Open the page on a case of the folder; at the end nothing was asked of others and no script failed."""
-    folder, url = served
+    _, url = served
     contexts: list[Any] = []
     troubles: list[str] = []
 
@@ -130,7 +130,7 @@ def test_a_berth_from_the_template_to_the_sheet(opened: Opened, served: tuple[Pa
     folder, _ = served
     page = opened()
     page.fill("dialog input[name=name]", "berth.toml")  # a folder without cases asks for one
-    page.fill("dialog input[name=tanks]", "2")
+    page.fill("dialog input[name=tanks]", "3")
     page.click("dialog button[type=submit]")
     page.wait_for_selector(KEPT)
     assert page.inner_text("#headline") == "Limits kept"
@@ -138,7 +138,7 @@ def test_a_berth_from_the_template_to_the_sheet(opened: Opened, served: tuple[Pa
     assert page.locator("#sketch .part.arm").count() == 2
     # Drag the stroke down: a quick look, which is no verdict; then the full run.
     slider = page.locator("#sliders input").nth(1)
-    page.wait_for_function("document.querySelectorAll('#sliders input').length > 1")
+    slider.wait_for()
     slider.scroll_into_view_if_needed()
     box = slider.bounding_box()
     middle = box["y"] + box["height"] / 2
@@ -157,9 +157,9 @@ def test_a_berth_from_the_template_to_the_sheet(opened: Opened, served: tuple[Pa
     page.click("#redo")
     page.wait_for_selector(EXCEEDED)
     page.click("#save")
-    page.wait_for_function("document.getElementById('saved').textContent === 'saved'")
+    page.wait_for_selector("#saved:text-is('saved')")
     text = (folder / "berth.toml").read_text(encoding="utf-8")
-    before = surge.new_case(arms=2, tanks=2, through="drop lines", cargo="gas oil").splitlines()
+    before = surge.new_case(arms=2, tanks=3, through="drop lines", cargo="gas oil").splitlines()
     changed = [line for line in text.splitlines() if line not in before]
     assert len(text.splitlines()) == len(before)
     assert changed
@@ -217,13 +217,13 @@ def test_without_a_mouse(opened: Opened, served: tuple[Path, str]) -> None:
     page.keyboard.press("Control+a")
     page.keyboard.type("900 m")
     page.keyboard.press("Enter")
-    page.wait_for_function("document.getElementById('saved').textContent === 'not saved'")
+    page.wait_for_selector("#saved:text-is('not saved')")
     page.keyboard.press("Control+s")
-    page.wait_for_function("document.getElementById('saved').textContent === 'saved'")
+    page.wait_for_selector("#saved:text-is('saved')")
     assert load_case(path).lineup.pipes[0].length == 900.0
     page.locator("#inspector-head").focus()
     page.keyboard.press("Control+z")
-    page.wait_for_function("document.getElementById('saved').textContent === 'not saved'")
+    page.wait_for_selector("#saved:text-is('not saved')")
     assert figure(page, "pipe", 0, "length").input_value() == "800 m"
 
 
@@ -252,7 +252,7 @@ def test_text_of_a_case_never_runs(opened: Opened, served: tuple[Path, str]) -> 
         served[0], "one.toml", None, **{"loading arm 1": hostile, "Gas oil, 1 arm": f"{hostile}"[:60] + " "}
     )
     page = opened("one.toml")
-    page.evaluate("window.hits = 0; window.hit = () => { window.hits += 1; }")
+    page.evaluate("() => { window.hits = 0; window.hit = () => { window.hits += 1; }; }")
     page.wait_for_selector(KEPT)
     page.locator("#sketch .part.arm").click()
     page.wait_for_selector("#peaks table")
@@ -271,7 +271,7 @@ def test_unsaved_work_comes_back_and_a_file_changed_outside_is_told(
     page.click("button.chip:text-is('Rate')")
     figure(page, "rate", "agreed").fill("280 m3/h")
     page.keyboard.press("Tab")
-    page.wait_for_function("document.getElementById('saved').textContent === 'not saved'")
+    page.wait_for_selector("#saved:text-is('not saved')")
     page.wait_for_timeout(900)  # it is kept a moment after
     page.context.close()
     path.write_text(path.read_text(encoding="utf-8").replace('"300 m3/h"', '"310 m3/h"'), encoding="utf-8")
@@ -283,7 +283,7 @@ def test_unsaved_work_comes_back_and_a_file_changed_outside_is_told(
     again.wait_for_selector("#messages .message:has-text('changed outside')")
     assert '"310 m3/h"' in path.read_text(encoding="utf-8")
     again.click("button:has-text('Write mine over it')")
-    again.wait_for_function("document.getElementById('saved').textContent === 'saved'")
+    again.wait_for_selector("#saved:text-is('saved')")
     assert '"280 m3/h"' in path.read_text(encoding="utf-8")
 
 
@@ -291,7 +291,6 @@ def test_narrow_large_still_and_on_paper(opened: Opened, served: tuple[Path, str
     write(served[0], "one.toml")
     page = opened("one.toml", width=360, reduced_motion="reduce")
     page.wait_for_selector(KEPT)
-    page.add_style_tag  # noqa: B018  (styles from elsewhere are refused; the size is set on the element)
     page.evaluate("document.documentElement.style.fontSize = '200%'")
     page.wait_for_timeout(300)
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 1
@@ -323,9 +322,9 @@ def test_the_chart_sets_the_point_and_a_table_is_dropped(opened: Opened, served:
     page.keyboard.press("Enter")
     page.wait_for_selector(KEPT)
     rate, stroke = label.split(":")[0].split(", ")
-    page.click("button.chip:has-text('full rate')")
-    assert rate.split(".")[0] in page.locator("#sliders output").first.inner_text()
-    assert f'"{stroke}"' in page.locator("#toml").text_content()
+    text = page.locator("#toml").text_content()
+    assert f'"{stroke}"' in text
+    assert f'"{float(rate.split()[0]):g} m3/h"' in text
     page.set_input_files("#table input[type=file]", CASES / "records" / "stroke-tests.csv")
     page.wait_for_selector("#understood li")
     assert "VERDICT" in page.inner_text("#table pre >> nth=0")

@@ -120,7 +120,7 @@ function chart_picture(found, holder) {
     next.setAttribute("tabindex", "0");
     next.focus();
   });
-  put(holder, el("div", { class: "film-box" }, picture), line,
+  put(holder, el("div", { class: "film-box", tabindex: 0, role: "region", "aria-label": "The chart" }, picture), line,
     el("p", { class: "quiet" }, "Hatched: beyond a limit. Darker: more of the nearest limit is used. Dotted: cannot be reached. Heavy line: the shortest safe stroke; dashed: the longest that the rules allow. Ring: the point of the case."),
     el("details", {}, el("summary", {}, "In words"), el("pre", { class: "mono", tabindex: 0 }, found.text)));
 }

@@ -173,7 +173,7 @@ async function load() {
   film.top = film.highest.reduce((a, b) => Math.max(a, b), -Infinity);
   film.bottom = film.lowest.reduce((a, b) => Math.min(a, b), Infinity);
   const picture = build(), player = controls();
-  put(holder, player, el("p", { class: "now-words" }, parts.words), el("div", { class: "film-box" }, picture), parts.tip,
+  put(holder, player, el("p", { class: "now-words" }, parts.words), el("div", { class: "film-box", tabindex: 0, role: "region", "aria-label": "The film" }, picture), parts.tip,
     el("p", { class: "quiet" }, `Scenario ${film.scenario}, ${film.pace}. Heavy: the pressure now. Thin: the highest and lowest so far. Dashed: limits; hatched: beyond them. The gates show how far a valve is shut.`,
       film.left_out.length ? ` Not on this way: ${film.left_out.slice(0, 8).join(", ")}${film.left_out.length > 8 ? " and more" : ""}.` : ""));
   picture.addEventListener("pointermove", hover);

@@ -249,7 +249,16 @@ function buttons() {
   addEventListener("hashchange", () => { const name = decodeURIComponent(location.hash.slice(1)); if (store.start.cases.includes(name) && name !== store.name) open_case(name); });
 }
 
-on("text", () => { by("sketch").classList.remove("looking"); draw_file(); outdated(store.answered !== store.text); if (store.answered !== store.text) store.answered = store.answered && ""; check_soon(); });
+on("text", () => {
+  by("sketch").classList.remove("looking");
+  draw_file();
+  const old = store.answered !== store.text;
+  outdated(old);
+  // From here on the last verdict is that of other figures.
+  if (old) no_verdict(store.seen.faults.length ? "No verdict" : "Checking …", "The figures have changed; the verdict comes from the full run.");
+  else if (store.answer) show_verdict(store.answer);
+  check_soon();
+});
 on("saved", () => { draw_file(); by("saved").textContent = "saved"; });
 on("trouble", (text, kind) => message(text, kind));
 on("look", (found) => {

@@ -20,7 +20,7 @@ function lines(name, letters) {
 }
 
 function named(name, x, y, anchor = "middle", className = "name", less = 0) {
-  return svg("text", { x, y, "text-anchor": anchor, class: className },
+  return svg("text", { x, y, "text-anchor": anchor, class: className, "aria-hidden": "true" },
     lines(name, anchor === "start" ? 8 : LETTERS - less).map((line, i) => svg("tspan", { x, dy: i ? 14 : 0 }, line)));
 }
 
@@ -69,10 +69,14 @@ function choice(own, kind, name, children, worst) {
   const chosen = store.chosen && JSON.stringify(store.chosen) === JSON.stringify(own);
   const weak = worst && store.answer.summary.weakest?.[1] === name;
   const broken = has_fault(own);
-  const classes = ["part", kind, chosen && "chosen", weak && "weak", broken && "broken",
-    worst && `is-${worst.verdict.replaceAll(" ", "-")}`].filter(Boolean).join(" ");
-  return svg("g", { class: classes, role: "button", tabindex: -1, "aria-pressed": chosen ? "true" : "false",
-    "aria-label": spoken(kind, name, worst, broken), "data-path": JSON.stringify(own) }, children);
+  const state = ["whole", kind, weak && "weak", worst && `is-${worst.verdict.replaceAll(" ", "-")}`].filter(Boolean).join(" ");
+  const classes = ["part", kind, chosen && "chosen", broken && "broken"].filter(Boolean).join(" ");
+  // What is read aloud is the label; names and figures that are drawn beside the sign say the same.
+  const drawn = children.filter(Boolean), is_text = (one) => one.tagName === "text";
+  return svg("g", { class: state },
+    svg("g", { class: classes, role: "button", tabindex: -1, "aria-pressed": chosen ? "true" : "false",
+      "aria-label": spoken(kind, name, worst, broken), "data-path": JSON.stringify(own) }, drawn.filter((one) => !is_text(one))),
+    svg("g", { class: "texts", "aria-hidden": "true" }, drawn.filter(is_text)));
 }
 
 function drawn_element(e, x, y) {
@@ -90,9 +94,9 @@ function drawn_element(e, x, y) {
   pieces.unshift(svg("rect", { x: a + 2, y: line - 30, width: b - a - 4, height: 84, rx: 8, class: "field" }));
   pieces.push(path(`M${a} ${line}H${middle - half}M${middle + half} ${line}H${b}`, wide), ...marks,
     named(e.name || "no name", middle, line + 27, "middle", "name", worst && store.answer.summary.weakest?.[1] === e.name ? 2 : 0));
-  if (worst) pieces.push(svg("text", { x: middle, y: line - 18, "text-anchor": "middle", class: "figure" },
+  if (worst) pieces.push(svg("text", { x: middle, y: line - 18, "text-anchor": "middle", class: "figure", "aria-hidden": "true" },
     `${SIGN[worst.verdict]} ${worst.pressure}`));
-  if (has_fault(own)) pieces.push(svg("text", { x: b - 10, y: line - 14, class: "fault-mark", "text-anchor": "end" }, "✎!"));
+  if (has_fault(own)) pieces.push(svg("text", { x: b - 10, y: line - 14, class: "fault-mark", "text-anchor": "end", "aria-hidden": "true" }, "✎!"));
   return choice(own, e.kind, e.name, pieces, worst);
 }
 
@@ -125,7 +129,7 @@ function drawn_point(name, x, y) {
   return choice(own, "point", name, [
     svg("circle", { cx: x(name), cy: y.point(name), r: 11, class: "field" }),
     closed ? path(`M${x(name)} ${y.point(name) - 9}v18`, "closed") : svg("circle", { cx: x(name), cy: y.point(name), r: 3.4, class: "joint" }),
-    weak && svg("text", { x: x(name), y: y.point(name) - 14, "text-anchor": "middle", class: "figure" }, `${SIGN[worst.verdict]} ${worst.pressure}`),
+    weak && svg("text", { x: x(name), y: y.point(name) - 14, "text-anchor": "middle", class: "figure", "aria-hidden": "true" }, `${SIGN[worst.verdict]} ${worst.pressure}`),
   ], worst);
 }
 

@@ -88,7 +88,7 @@ function draw() {
     if (data.upper !== null && data.upper !== undefined && high > 0.5 * data.upper) values.push(data.upper);
     if (data.lower !== null && data.lower !== undefined) values.push(data.lower);
     const [a, b] = [Math.min(...values), Math.max(...values)], room = 0.08 * (b - a || 1);
-    return [a - room, b + room];
+    return [a - 1.7 * room, b + room];
   };
   plot = new uPlot({
     width: holder.clientWidth || 600, height: Math.max(230, Math.min(340, innerHeight * 0.4)),

@@ -223,6 +223,8 @@ def _element(e: Element) -> Iterator[Row]:
         yield table, e.name, "minor loss", "number", e.minor_loss
         yield table, e.name, "friction factor", "number", e.friction_factor
         yield table, e.name, "brittle", "word", _yes_or_no(e.brittle)
+        if e.bends:
+            yield table, e.name, "bends at, m", "word", ", ".join(f"{b:g}" for b in e.bends)
     elif isinstance(e, Valve):
         yield table, e.name, "Kv", "kv", e.kv
         if e.kv_range is not None:
@@ -290,6 +292,7 @@ def _scenario(lineup: LineUp, scenario: Scenario) -> Iterator[tuple[str, str, st
         yield "", f"shutdown: {term}", "time", time
     for trip in scenario.trips:
         yield f"pump {trip.pump}", "trips at", "time", trip.start
+        yield f"pump {trip.pump}", "trip waits for", "word", trip.after or None
     yield from _moves(scenario)
 
 
@@ -326,5 +329,7 @@ def move_name(move: ValveMove | PumpMove) -> str:
 
 def order_of(scenario: Scenario) -> str:
     """Return in words what moves, in the order in which it begins."""
-    names = [move_name(m).partition(" ")[2] for m in moves_of(scenario)]
+    begun = [(m.start, move_name(m).partition(" ")[2]) for m in moves_of(scenario)]
+    begun += [(t.start, t.pump) for t in scenario.trips]
+    names = [name for _, name in sorted(begun, key=lambda pair: pair[0])]
     return ", then ".join(names) or "nothing moves"

@@ -227,6 +227,6 @@ def _elsewhere(ruling: Ruling, runs: Sequence[ScenarioResult]) -> Ruling:
     words = ""
     if ruling.outcome == NOT_KEPT and depends and any(ruling.rule.id in e.rules for e in own):
         words = f" {depends[0].upper()}{depends[1:]}: {NOT_DECIDED}."
-    elif ruling.outcome == KEPT and more > 0.0 and ruling.margin < more:
+    elif ruling.outcome == KEPT and ruling.margin < more:
         words = f" {ELSEWHERE[0].upper()}{ELSEWHERE[1:]}: {NOT_DECIDED}."
     return replace(ruling, outcome=NOT_DECIDED, phrase=(*ruling.phrase, words)) if words else ruling

@@ -24,6 +24,7 @@ _WHERE = {
     "check": ("api.check", "check"),
     "find_windows": ("api.windows", "find_windows"),
     "survey": ("api.chart", "survey"),
+    "find_forces": ("api.forces", "find_forces"),
     "compare": ("api.compare", "compare"),
     "make_sheet": ("api.sheet", "make_sheet"),
     "judge_records": ("api.records", "judge_records"),

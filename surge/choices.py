@@ -15,6 +15,7 @@ PictureKind = Literal["png", "svg", "pdf"]
 DrawnKind = Literal["png", "svg", "pdf", "csv"]
 FilmKind = Literal["gif", "mp4", "html"]
 ChartKind = Literal["png", "svg", "pdf", "csv", "json"]
+ForcesKind = Literal["png", "svg", "pdf", "csv"]
 Through = Literal["drop lines", "pumps"]
 SheetKind = Literal["pdf", "html"]
 PageKind = Literal["md", "html"]
@@ -24,7 +25,17 @@ TimedFrom = Literal["order", "movement"]
 KnownKind = Literal["liquids", "pipes", "hoses", "valves", "rules"]
 _FileSchema = Literal["case", "rules", "limits"]
 SchemaOf = Literal[
-    _FileSchema, "result", "list", "window", "chart", "records", "measured", "verify", "compare", "sheet"
+    _FileSchema,
+    "result",
+    "list",
+    "window",
+    "chart",
+    "records",
+    "measured",
+    "verify",
+    "compare",
+    "sheet",
+    "forces",
 ]
 FILM_SECONDS = (2.0, 60.0)  # [s] that an animation may run
 

@@ -11,6 +11,7 @@ import pytest
 
 import surge
 from surge.api.check import CheckAnswer
+from surge.api.forces import ForcesAnswer
 from surge.api.proof import Proof
 from surge.api.records import RecordsAnswer
 from surge.api.stroke import StrokeAnswer
@@ -68,6 +69,11 @@ COMMANDS: dict[str, dict[str, Called]] = {
     "compare": {
         **same(surge.compare, "before", "after", "scenarios"),
         **of(surge.compare, **dict.fromkeys(UNITS, "units")),
+    },
+    "forces": {
+        **same(surge.find_forces, "case", "scenarios"),
+        **of(surge.find_forces, **dict.fromkeys(UNITS[:3], "units")),
+        **same(ForcesAnswer.text, "details"),
     },
     "sheet": {
         **same(surge.make_sheet, "case", "records", "limits", "today"),

@@ -342,7 +342,7 @@ class Builder:
         brittle = pipe.material is not None and MATERIALS[pipe.material].brittle
         speed = wave.speed, wave.source
         made = self._line(pipe, kind, origin, bore.diameter, speed, limits, brittle=brittle)
-        return replace(made, wall=wave.wall)
+        return replace(made, wall=wave.wall, bends=tuple(reading.value for reading in pipe.bends_at))
 
     def _hose(self, hose: spec.Hose, origin: Origin) -> Pipe:
         if hose.inside_diameter is None:

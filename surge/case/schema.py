@@ -14,7 +14,7 @@ from pydantic import ConfigDict, Field
 from surge.model.lineup import FREE_GAS, FREE_GAS_BOUNDS
 from surge.reference.materials import MATERIALS, RESTRAINTS
 from surge.reference.valve_curves import VALVE_CURVES
-from surge.toml.lists import OneOrList
+from surge.toml.lists import ListOf, OneOrList
 from surge.toml.tables import FileTable, Header, one_of
 from surge.toml.values import Choice, Day, FileBelow, Flag, Number, Quantity, Text
 from surge.units import SHOWN, Reading
@@ -22,6 +22,7 @@ from surge.units import SHOWN, Reading
 _DENSITY = Quantity("density", "300 kg/m3", "3000 kg/m3")
 _BAND = Quantity("fraction", "0 %", "50 %")
 _LENGTH = Quantity("length", "1 cm", "500 km")
+_BENDS = ListOf(_LENGTH, "distances of bends from its start, rising", '["12 m", "30 m"]')
 _DIAMETER = Quantity("diameter", "5 mm", "3 m")
 _WALL = Quantity("diameter", "0.5 mm", "200 mm")
 _ROUGHNESS = Quantity("diameter", "0 mm", "20 mm")
@@ -250,6 +251,7 @@ class PipeTable(LineTable):
     poisson: Annotated[float | None, Number("Poisson's ratio", 0.0, 0.5)] = None
     restraint: Annotated[str | None, Choice("restraint", *RESTRAINTS)] = None
     restraint_factor: Annotated[float | None, Number("restraint factor", 0.5, 1.5)] = None
+    bends_at: Annotated[list[Reading], _BENDS] = Field(default_factory=list)
 
 
 class Hose(LineTable):

@@ -17,6 +17,7 @@ import click
 from surge import __version__
 from surge.cli.chart import chart
 from surge.cli.check import check
+from surge.cli.forces import forces
 from surge.cli.page import page
 from surge.cli.pictures import animate, compare_, picture
 from surge.cli.records import records
@@ -66,6 +67,7 @@ for _command, _short in (
     (chart, "Draw rate against stroke time, with the window."),
     (picture, "Draw pressures in time, along the line, or both."),
     (animate, "Film of the pressure travelling along the line."),
+    (forces, "Forces along straight legs of pipe, for the supports."),
     (compare_, "Two cases side by side."),
     (sheet, "The sheet that ship and terminal sign, PDF or HTML."),
     (page, "All of it as a page in the browser."),

@@ -103,6 +103,8 @@ class Pipe:
         Minor loss at either end of the roughness [-]: fittings lose more in a rough pipe.
     brittle : bool
         Cast iron and the like: no allowance above 1.
+    bends : tuple of float
+        Where the pipe turns, from its start [m]: between them it is straight. For forces only.
     """
 
     name: str
@@ -122,6 +124,7 @@ class Pipe:
     roughness_range: tuple[float, float] | None = None
     minor_loss_range: tuple[float, float] | None = None
     brittle: bool = False
+    bends: tuple[float, ...] = ()
     limits: Limits = Limits()
     wave_speed_source: str = "given"
     origin: Origin = ()

@@ -221,6 +221,24 @@ def _pipe_faults(pipe: Pipe, *, liquid: Liquid) -> Iterator[Fault]:
         yield from bounds.faults((*pipe.origin, "friction_factor"), pipe.friction_factor)
     if pipe.length_range is not None:
         yield from _length_range_faults(pipe, pipe.length_range)
+    yield from _bend_faults(pipe)
+
+
+def _bend_faults(pipe: Pipe) -> Iterator[Fault]:
+    """Bends stand in order, between the ends of the pipe however short it is."""
+    shortest = pipe.length if pipe.length_range is None else min(pipe.length_range)
+    before = 0.0
+    for k, bend in enumerate(pipe.bends):
+        if not before < bend < shortest:
+            yield Fault(
+                path=(*pipe.origin, "bends_at", k),
+                found=f"a bend {bend:g} m from the start",
+                expected=f"more than {before:g} m and less than {shortest:g} m: bends in their order, and "
+                "none at an end",
+                remedy="write the distances along the pipe from its start, the nearest bend first",
+            )
+            return
+        before = bend
 
 
 def _length_range_faults(pipe: Pipe, ends: tuple[float, float]) -> Iterator[Fault]:

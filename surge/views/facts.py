@@ -223,6 +223,8 @@ def _element(e: Element) -> Iterator[Row]:
         yield table, e.name, "minor loss", "number", e.minor_loss
         yield table, e.name, "friction factor", "number", e.friction_factor
         yield table, e.name, "brittle", "word", _yes_or_no(e.brittle)
+        if e.bends:
+            yield table, e.name, "bends at, m", "word", ", ".join(f"{b:g}" for b in e.bends)
     elif isinstance(e, Valve):
         yield table, e.name, "Kv", "kv", e.kv
         if e.kv_range is not None:

@@ -24,6 +24,7 @@ import numpy as np
 from surge.api.answers import CaseAnswer
 from surge.api.chart import survey
 from surge.api.check import CheckAnswer, check
+from surge.api.edit import edited
 from surge.api.look import look
 from surge.api.records import judge_records
 from surge.api.refusals import refused, undecided
@@ -107,7 +108,11 @@ def _progress(meter: Meter, tell: Tell) -> Tell:
 
 
 def _case(request: Request) -> Case:
-    return read_case(str(request["text"]), filename=str(request.get("name") or "case.toml"))
+    """The case of a request; with changes, as a slider makes them, that are not in its text yet."""
+    text, changes = str(request["text"]), request.get("changes")
+    if changes:
+        text = edited(text, list(changes))
+    return read_case(text, filename=str(request.get("name") or "case.toml"))
 
 
 def _checked(request: Request, memory: Memory, tell: Tell, *, remedies: bool = False) -> CheckAnswer:
@@ -339,6 +344,7 @@ def _records(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG
     return {
         "text": judged.text().replace(str(path), name),
         "details": judged.text(details=True).replace(str(path), name),
+        "notes": list(judged.records.notes),
         "exit_code": judged.exit_code,
         "pictures": [base64.b64encode(p.content).decode("ascii") for p in judged.draw(kind="png")][:6],
     }

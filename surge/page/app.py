@@ -37,7 +37,8 @@ from surge.toml.text import FileError
 from surge.units import SHOWN
 
 STATIC = Path(str(files("surge") / "page" / "static"))
-QUICK = ("look",)  # kinds of questions that a process of their own answers
+# Questions that have a process of their own: looks, which follow a hand; what takes long, beside the rest.
+QUICK, LONG = ("look",), ("windows", "chart", "sheet", "records")
 Json = dict[str, Any]
 Answer = Callable[[Json], Json]
 BUSY = "all processes are at work: give something up, or wait until it is done"
@@ -268,7 +269,9 @@ class Page:
         return self._events(request, asked, str(asked.get("tab")))
 
     def _events(self, request: Request, asked: Json, tab: str) -> Response:
-        kind = "quick" if asked.get("do") in QUICK else "full"
+        kind = "quick" if asked.get("do") in QUICK else "long" if asked.get("do") in LONG else "full"
+        if asked.get("remedies"):
+            kind = "remedies"
 
         async def events() -> AsyncIterator[str]:
             try:

@@ -2,8 +2,8 @@
 
 Decisions
 ---------
-* A tab has a process for quick looks and one for full answers, so that a look never waits for a long answer,
-  and two tabs do not disturb each other. What a tab asks anew of a kind ends what it asked before.
+* A tab has a process for each kind of work (looks, checks, remedies, what takes long), so that none waits for
+  another, and two tabs do not disturb each other. What a tab asks anew of a kind ends what it asked before.
 * At most ``MOST`` processes. The one that was idle longest makes room; where all work, the question is
   refused.
 * To give up ends the process. The spare one takes its place, and another is started.
@@ -19,7 +19,7 @@ from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import suppress
 from typing import Any
 
-MOST = 6
+MOST = 12
 LONGEST_LINE = 2**29  # [bytes] of an answer
 Key = tuple[str, str]  # tab, kind of work
 

@@ -12,6 +12,7 @@ import signal
 import sys
 import threading
 import time
+from contextlib import suppress
 from typing import TextIO
 
 OFTEN = 0.15  # [s] between two lines on how the work goes on
@@ -54,7 +55,8 @@ def main() -> None:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)
-    serve(sys.stdin, out)
+    with suppress(BrokenPipeError):  # nobody listens any more
+        serve(sys.stdin, out)
 
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ class TripJson(JsonObject):
     at_s: float
     speed_at_end: float
     """Share of full speed that is left at the end of the run."""
+    speed_at_end_error: float
     unknown_from_s: float | None
     """When it left what is known of it; null where it never did."""
 
@@ -32,6 +33,7 @@ class NonReturnJson(JsonObject):
     """Greatest reverse flow that it stopped at once."""
     slam_pa: float
     """B times that."""
+    slam_error_pa: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +46,11 @@ class ReliefJson(JsonObject):
     opened_s: float | None
     """When it first opened; null where it stayed shut."""
     greatest_lift: float
+    greatest_lift_error: float
     spilled_m3: float
+    spilled_error_m3: float
+    spilled_later_m3: float
+    """How much more was spilled after the run, as far as a first march looked ahead."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +61,9 @@ class DrumJson(JsonObject):
     point: str
     gas_at_first_m3: float
     least_gas_m3: float
+    least_gas_error_m3: float
     most_gas_m3: float
+    most_gas_error_m3: float
     volume_m3: float
     emptied_s: float | None
     """When the gas first filled it; null where liquid always stood in it."""
@@ -69,12 +77,20 @@ class VesselJson(JsonObject):
     point: str
     level_at_first_m: float
     lowest_level_m: float
+    lowest_level_error_m: float
     highest_level_m: float
+    highest_level_error_m: float
 
 
 def trip_json(t: TripResult) -> TripJson:
     """What a tripped pump did."""
-    return TripJson(name=t.name, at_s=t.at, speed_at_end=t.speed, unknown_from_s=t.unknown)
+    return TripJson(
+        name=t.name,
+        at_s=t.at,
+        speed_at_end=t.speed,
+        speed_at_end_error=t.speed_error,
+        unknown_from_s=t.unknown,
+    )
 
 
 def non_return_json(v: NonReturnResult) -> NonReturnJson:
@@ -85,6 +101,7 @@ def non_return_json(v: NonReturnResult) -> NonReturnJson:
         greatest_reverse_flow_m3_per_s=v.reverse,
         stopped_m3_per_s=v.stopped,
         slam_pa=v.slam,
+        slam_error_pa=v.slam_error,
     )
 
 
@@ -96,7 +113,10 @@ def relief_json(r: ReliefResult) -> ReliefJson:
         set_pressure_pa_gauge=r.set_pressure,
         opened_s=r.opened,
         greatest_lift=r.lift,
+        greatest_lift_error=r.lift_error,
         spilled_m3=r.passed,
+        spilled_error_m3=r.passed_error,
+        spilled_later_m3=r.later,
     )
 
 
@@ -107,7 +127,9 @@ def drum_json(d: DrumResult) -> DrumJson:
         point=d.point,
         gas_at_first_m3=d.gas,
         least_gas_m3=d.least,
+        least_gas_error_m3=d.least_error,
         most_gas_m3=d.most,
+        most_gas_error_m3=d.most_error,
         volume_m3=d.volume,
         emptied_s=d.emptied,
     )
@@ -120,5 +142,7 @@ def vessel_json(v: VesselResult) -> VesselJson:
         point=v.point,
         level_at_first_m=v.level,
         lowest_level_m=v.lowest,
+        lowest_level_error_m=v.lowest_error,
         highest_level_m=v.highest,
+        highest_level_error_m=v.highest_error,
     )

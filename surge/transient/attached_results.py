@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from types import MappingProxyType
 from typing import Any
 
 from surge.arrays import Array
@@ -18,7 +19,43 @@ NEARLY = (
 )
 
 
-def attached_results(lineup: LineUp, scenario: Scenario, steady: Steady, marched: Marched) -> dict[str, Any]:
+LIFT, SPILLED = "lift", "passed"
+Figure = tuple[str, str]  # of what hangs on a point or moves by itself: its name, and which of its figures
+
+
+def attached_figures(lineup: LineUp, marched: Marched) -> dict[Figure, float]:
+    """Return what a march has found so far of each thing whose figures have an error.
+
+    Lifts and speeds [-], volumes [m3], flows [m3/s].
+
+    Parameters
+    ----------
+    lineup : LineUp
+    marched : Marched
+    """
+    found: dict[Figure, float] = {}
+    for kinds, columns_of in (
+        ((p for p in lineup.pumps if p.turning is not None), {"speed": columns.L_SPEED}),
+        (lineup.non_return_valves, {"stopped": columns.V_STOPPED}),
+        (lineup.relief_valves, {LIFT: columns.L_HIGHEST, SPILLED: columns.L_PASSED}),
+        (lineup.surge_drums, {"least": columns.D_SMALLEST, "most": columns.D_LARGEST}),
+    ):
+        for thing in kinds:
+            state = _state(marched, thing.name)
+            found |= {(thing.name, what): float(state[column]) for what, column in columns_of.items()}
+    return found
+
+
+def attached_results(
+    lineup: LineUp,
+    scenario: Scenario,
+    steady: Steady,
+    marched: Marched,
+    error: Callable[[Figure], float],
+    error_at: Callable[[Key], float],
+    *,
+    later: Mapping[str, float] = MappingProxyType({}),
+) -> dict[str, Any]:
     """Return fields of a scenario's result: what each thing that hangs on a point did.
 
     Parameters
@@ -28,13 +65,19 @@ def attached_results(lineup: LineUp, scenario: Scenario, steady: Steady, marched
     steady : Steady
     marched : Marched
         The march that is told, at its end.
+    error : callable
+        Figure -> its numerical error, in its own unit.
+    error_at : callable
+        Key of an extreme -> its error [Pa].
+    later : mapping of str to float
+        What relief valves spilled after the run, as far as a first march looked ahead [m3].
     """
     return {
-        "trips": tuple(_trips(scenario, marched)),
-        "non_return_valves": tuple(_non_return_valves(lineup, marched)),
-        "relief_valves": tuple(_relief_valves(lineup, marched)),
-        "surge_drums": tuple(_drums(lineup, steady, marched)),
-        "open_vessels": tuple(_vessels(lineup, steady, marched)),
+        "trips": tuple(_trips(scenario, marched, error)),
+        "non_return_valves": tuple(_non_return_valves(lineup, marched, error)),
+        "relief_valves": tuple(_relief_valves(lineup, marched, error, later)),
+        "surge_drums": tuple(_drums(lineup, steady, marched, error)),
+        "open_vessels": tuple(_vessels(lineup, steady, marched, error_at)),
     }
 
 
@@ -44,7 +87,7 @@ def _state(marched: Marched, name: str) -> Array:
     return state
 
 
-def _trips(scenario: Scenario, marched: Marched) -> Iterator[TripResult]:
+def _trips(scenario: Scenario, marched: Marched, error: Callable[[Figure], float]) -> Iterator[TripResult]:
     for trip in scenario.trips:
         state = _state(marched, trip.pump)
         unknown = float(state[columns.T_UNKNOWN])
@@ -53,26 +96,33 @@ def _trips(scenario: Scenario, marched: Marched) -> Iterator[TripResult]:
             at=trip.start,
             speed=float(state[columns.L_SPEED]),
             unknown=unknown if unknown >= 0.0 else None,
+            speed_error=error((trip.pump, "speed")),
         )
 
 
-def _non_return_valves(lineup: LineUp, marched: Marched) -> Iterator[NonReturnResult]:
+def _non_return_valves(
+    lineup: LineUp, marched: Marched, error: Callable[[Figure], float]
+) -> Iterator[NonReturnResult]:
     rho_g, net = lineup.liquid.density * lineup.gravity, marched.grid.net
     for valve in lineup.non_return_valves:
         state = _state(marched, valve.name)
         closed = float(state[columns.V_CLOSED])
         stopped = max(float(state[columns.V_STOPPED]), 0.0)
         behind = net.li[marched.grid.links.index(valve.name), columns.L_B]
+        resists = rho_g * float(net.pf[behind, columns.P_Z])
         yield NonReturnResult(
             name=valve.name,
             closed=closed if closed >= 0.0 else None,
             reverse=max(float(state[columns.V_GREATEST]), 0.0),
             stopped=stopped,
-            slam=rho_g * float(net.pf[behind, columns.P_Z]) * stopped,
+            slam=resists * stopped,
+            slam_error=resists * error((valve.name, "stopped")),
         )
 
 
-def _relief_valves(lineup: LineUp, marched: Marched) -> Iterator[ReliefResult]:
+def _relief_valves(
+    lineup: LineUp, marched: Marched, error: Callable[[Figure], float], later: Mapping[str, float]
+) -> Iterator[ReliefResult]:
     for relief in lineup.relief_valves:
         state = _state(marched, relief.name)
         lift = float(state[columns.L_HIGHEST])
@@ -83,10 +133,15 @@ def _relief_valves(lineup: LineUp, marched: Marched) -> Iterator[ReliefResult]:
             opened=float(state[columns.L_OPENED]) if lift > 0.0 else None,
             lift=lift,
             passed=float(state[columns.L_PASSED]),
+            lift_error=error((relief.name, LIFT)),
+            passed_error=error((relief.name, SPILLED)),
+            later=later.get(relief.name, 0.0),
         )
 
 
-def _drums(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[DrumResult]:
+def _drums(
+    lineup: LineUp, steady: Steady, marched: Marched, error: Callable[[Figure], float]
+) -> Iterator[DrumResult]:
     for drum in lineup.surge_drums:
         state = _state(marched, drum.name)
         emptied = float(state[columns.D_EMPTIED])
@@ -100,10 +155,15 @@ def _drums(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[DrumRes
             most=float(state[columns.D_LARGEST]),
             volume=drum.volume,
             emptied=emptied if emptied >= 0.0 else None,
+            least_error=error((drum.name, "least")),
+            most_error=error((drum.name, "most")),
         )
 
 
-def _vessels(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[VesselResult]:
+def _vessels(
+    lineup: LineUp, steady: Steady, marched: Marched, error_at: Callable[[Key], float]
+) -> Iterator[VesselResult]:
+    rho_g = lineup.liquid.density * lineup.gravity
     for vessel in lineup.open_vessels:
         i = marched.grid.points.index(vessel.point)
         yield VesselResult(
@@ -112,12 +172,12 @@ def _vessels(lineup: LineUp, steady: Steady, marched: Marched) -> Iterator[Vesse
             level=steady.head[vessel.point],
             lowest=float(marched.point_lo[i]),
             highest=float(marched.point_hi[i]),
+            lowest_error=error_at(("place", vessel.point, "low")) / rho_g,
+            highest_error=error_at(("place", vessel.point, "high")) / rho_g,
         )
 
 
-def attached_undecided(
-    lineup: LineUp, scenario: Scenario, steady: Steady, marched: Marched, error: Callable[[Key], float]
-) -> Iterator[str]:
+def attached_undecided(lineup: LineUp, told: Mapping[str, Any]) -> Iterator[str]:
     """Yield why a scenario cannot be decided.
 
     A pump leaves its curve, a drum is emptied or filled, an open vessel overflows or is emptied; or it may.
@@ -125,30 +185,19 @@ def attached_undecided(
     Parameters
     ----------
     lineup : LineUp
-    scenario : Scenario
-    steady : Steady
-    marched : Marched
-        The march that is told, at its end.
-    error : callable
-        Key of an extreme -> its error [Pa].
+    told : mapping
+        As :func:`attached_results` returns it.
     """
-    for trip in _trips(scenario, marched):
+    for trip in told["trips"]:
         if trip.unknown is not None:
             yield (
                 f'pump "{trip.name}" leaves its curve at {trip.unknown:.2f} s, '
                 f"{trip.unknown - trip.at:.2f} s after its trip: its torque is not known then, nor its speed"
             )
-    for drum in _drums(lineup, steady, marched):
+    for drum in told["surge_drums"]:
         yield from _drum_undecided(drum)
-    vessels = zip(lineup.open_vessels, _vessels(lineup, steady, marched), strict=True)
-    for vessel, moved in vessels:
-        high, low = (
-            error(("place", vessel.point, side)) / (lineup.liquid.density * lineup.gravity)
-            for side in ("high", "low")
-        )
-        yield from _vessel_undecided(
-            moved, vessel.rim, lineup.points_by_name[vessel.point].elevation, high, low
-        )
+    for vessel, moved in zip(lineup.open_vessels, told["open_vessels"], strict=True):
+        yield from _vessel_undecided(moved, vessel.rim, lineup.points_by_name[vessel.point].elevation)
 
 
 def _drum_undecided(drum: DrumResult) -> Iterator[str]:
@@ -157,22 +206,21 @@ def _drum_undecided(drum: DrumResult) -> Iterator[str]:
             f'surge drum "{drum.name}" is emptied at {drum.emptied:.2f} s: gas gets into the line, and '
             "what then happens is not computed"
         )
-    elif drum.most > (1.0 - NEARLY) * drum.volume:
+    elif drum.most > drum.volume - max(NEARLY * drum.volume, drum.most_error):
         yield (
             f'surge drum "{drum.name}" is emptied: {drum.most / drum.volume * 100:.1f} % of it is gas, and '
             "whether any liquid is left is not certain"
         )
-    if drum.least < NEARLY * drum.volume:
+    if drum.least < max(NEARLY * drum.volume, drum.least_error):
         yield (
             f'surge drum "{drum.name}" is filled: {drum.least / drum.volume * 100:.1f} % of it is gas, and '
             "whether any is left is not certain"
         )
 
 
-def _vessel_undecided(
-    vessel: VesselResult, rim: float, foot: float, high: float, low: float
-) -> Iterator[str]:
-    """``rim`` and ``foot`` are elevations, ``high`` and ``low`` the errors of the two levels [m]."""
+def _vessel_undecided(vessel: VesselResult, rim: float, foot: float) -> Iterator[str]:
+    """``rim`` and ``foot`` are elevations [m]."""
+    high, low = vessel.highest_error, vessel.lowest_error
     if vessel.highest > rim:
         yield f'open vessel "{vessel.name}" overflows: what it spills is not computed'
     elif vessel.highest + high > rim:

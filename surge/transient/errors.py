@@ -66,12 +66,13 @@ gradual runs settle.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from surge.model.lineup import LineUp
+from surge.transient.attached_results import LIFT, SPILLED, Figure, attached_figures
 from surge.transient.march import Marched
 from surge.transient.peaks import Key, Peaks
 
@@ -85,6 +86,8 @@ LEAST_ERROR = 20.0  # [Pa]
 SUDDEN_OWN = 2.5
 SUDDEN_ANY = 0.75
 UNSETTLED = 0.5
+FIGURE_SHARE = 1e-5  # of a figure that moves, however well marches agree
+FIGURE_UNSETTLED = 2.0  # times, our own choice: figures of such a run have no error of another to lean on
 LATE_SAFETY = 2.5
 LATE_SURE = 1.5
 LATE_ANY = 1.0
@@ -107,6 +110,7 @@ class Summary(Peaks):
     def __init__(self, lineup: LineUp, marched: Marched) -> None:
         super().__init__(lineup, marched)
         self.marched = marched
+        self.figures = attached_figures(lineup, marched)
 
     def probe_shares(self) -> dict[str, tuple[float, ...]]:
         """Return where in each pipe its highest and lowest pressure are, as shares of its length, 0 to 1 [-].
@@ -160,19 +164,25 @@ class Summary(Peaks):
         return Sample(
             dt=self.marched.grid.reaches.dt,
             pressures={key: found.pressure for key, found in self.found.items()},
+            figures=self.figures,
         )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sample:
-    """Extremes of one march: its step [s], pressures [Pa gauge]."""
+    """Extremes of one march: its step [s], pressures [Pa gauge], and figures of what hangs on points."""
 
     dt: float
     pressures: Mapping[Key, float]
+    figures: Mapping[Figure, float] = field(default_factory=dict)
 
     def apart(self, other: Sample, key: Key) -> float:
         """How far apart two marches are in one extreme [Pa]."""
         return abs(self.pressures[key] - other.pressures[key])
+
+    def figures_apart(self, other: Sample, figure: Figure) -> float:
+        """How far apart two marches are in one figure, in its own unit."""
+        return abs(self.figures[figure] - other.figures[figure])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -224,6 +234,38 @@ class ErrorMarches:
         """Greatest error of any extreme [Pa]."""
         return max(self.errors.values())
 
+    def told_figure(self, figure: Figure, tolerance: float) -> float:
+        """Error of a figure of what hangs on a point, in its own unit, told as that of an extreme is."""
+        fine = self.fine.sample
+        first, second = self.coarser[:2]
+        found = STEP_SAFETY * max(
+            fine.figures_apart(first, figure), BEFORE * first.figures_apart(second, figure)
+        )
+        if self.lumping:
+            found += LUMP_SAFETY * first.figures_apart(self.lumping, figure)
+        for one in (*self.coarser[:2], *self.sharp) if self.sharp else ():
+            found = max(found, SUDDEN_OWN * fine.figures_apart(one, figure))
+        found *= FIGURE_UNSETTLED if self.worst > tolerance else 1.0
+        if found > 0.0:  # one that no march moves is exact
+            found += FIGURE_SHARE * abs(fine.figures[figure])
+        return found + self._lift_part(figure, tolerance)
+
+    def _lift_part(self, figure: Figure, tolerance: float) -> float:
+        """By how much more a relief valve may have lifted between two steps [-]; 0 of every other figure.
+
+        One that stays shut may have lifted by what the error of the pressure goes beyond its set pressure.
+        """
+        name, what = figure
+        fine = self.fine
+        valve = next((v for v in fine.lineup.relief_valves if v.name == name and what == LIFT), None)
+        if valve is None:
+            return 0.0
+        key = ("place", valve.point, "high")
+        over = fine.between(key)
+        if fine.figures[figure] <= 0.0:
+            over = max(fine.found[key].pressure + self.told(key, tolerance) - valve.set_pressure, 0.0)
+        return over / (valve.full_pressure - valve.set_pressure)
+
     def told(self, key: Key, tolerance: float) -> float:
         """Error of one extreme in a run whose errors were to stay below ``tolerance`` [Pa]."""
         return max(self.errors[key], UNSETTLED * self.worst if self.worst > tolerance else 0.0)
@@ -241,11 +283,29 @@ class Late:
         [Pa]
     until : float
         When the last of it that counts came [s].
+    figures : mapping of Figure to float
+        How much more it had of each figure of what hangs on a point, in its own unit.
     """
 
     dt: float
     rise: Rises
     until: float
+    figures: Mapping[Figure, float] = field(default_factory=dict)
+
+    def figure_part(self, grown: Mapping[Figure, float] | None = None) -> dict[Figure, float]:
+        """The part of the errors of figures, in their own units; ``grown``: what the finer march had more."""
+        extremes = {figure: more for figure, more in self.figures.items() if figure[1] != SPILLED}
+        if grown is None:
+            return {figure: LATE_SAFETY * abs(more) for figure, more in extremes.items()}
+        return {figure: LATE_SURE * abs(grown[figure] - more) for figure, more in extremes.items()}
+
+    def spilled_later(self, grown: Mapping[Figure, float] | None = None) -> dict[str, float]:
+        """What relief valves spilled beyond what the finer march has, by name [m3]."""
+        return {
+            name: max(more - (grown[name, what] if grown else 0.0), 0.0)
+            for (name, what), more in self.figures.items()
+            if what == SPILLED
+        }
 
     def part(self, *, wanted: bool) -> dict[Key, float]:
         """The part of the error where the finer march did not go on [Pa]; ``wanted``: it should have."""

@@ -12,14 +12,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from surge.effort import at_most
 from surge.errors import GridError, PatienceError, SolveError
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import Range
-from surge.transient.attached_results import attached_results, attached_undecided
+from surge.transient.attached_results import attached_figures, attached_results, attached_undecided
 from surge.transient.cavities import Followed, march_with_cavities
 from surge.transient.cavity_result import Cavities
+from surge.transient.march import Marched
 from surge.transient.result import ScenarioResult
 from surge.transient.summary import back_flow, closures_of
 from surge.workers import Progress
@@ -67,11 +69,22 @@ def _replaced(run: ScenarioResult, made: Followed, ranges: tuple[str, ...]) -> S
     work, extremes = made.work, made.extremes()
     gas = made.marches[-1]
     undecided = [made.unended] if made.unended else []
+    figures = [attached_figures(work.lineup, march) for march in made.marches]
+
+    def told(march: Marched) -> dict[str, Any]:
+        """What hangs on the line, in one march; of its figures the marches tell by how much they differ."""
+        return attached_results(
+            work.lineup,
+            work.scenario,
+            work.steady,
+            march,
+            lambda figure: max(f[figure] for f in figures) - min(f[figure] for f in figures),
+            lambda key: extremes[key].band,
+        )
+
     for one, march in zip(made.finest, made.marches, strict=True):
         undecided += back_flow(work, one.history)
-        undecided += attached_undecided(
-            work.lineup, work.scenario, work.steady, march, lambda key: extremes[key].band
-        )
+        undecided += attached_undecided(work.lineup, told(march))
     return replace(
         run,
         closures=closures_of(work.scenario, made.finest[-1].history, run.periods),
@@ -83,5 +96,5 @@ def _replaced(run: ScenarioResult, made: Followed, ranges: tuple[str, ...]) -> S
             gas=work.lineup.free_gas,
             ranges=ranges,
         ),
-        **attached_results(work.lineup, work.scenario, work.steady, gas),
+        **told(gas),
     )

@@ -223,10 +223,12 @@ class ReliefResult:
         [Pa gauge]
     opened : float or None
         When it first opened [s]; None: it stayed shut.
-    lift : float
-        The greatest [-].
-    passed : float
-        Volume that was spilled [m3].
+    lift, lift_error : float
+        The greatest, and its numerical error, either way [-].
+    passed, passed_error : float
+        Volume that was spilled up to the end of the run, and its numerical error [m3].
+    later : float
+        How much more was spilled while a first march looked ahead [m3].
     """
 
     name: str
@@ -235,6 +237,9 @@ class ReliefResult:
     opened: float | None
     lift: float
     passed: float
+    lift_error: float = 0.0
+    passed_error: float = 0.0
+    later: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -249,8 +254,8 @@ class NonReturnResult:
         Greatest flow that came back through it [m3/s].
     stopped : float
         Greatest reverse flow that it stopped at once [m3/s].
-    slam : float
-        Rise of the pressure behind it by stopping that: B times it [Pa].
+    slam, slam_error : float
+        Rise of the pressure behind it by stopping that: B times it; and its numerical error [Pa].
     """
 
     name: str
@@ -258,6 +263,7 @@ class NonReturnResult:
     reverse: float
     stopped: float
     slam: float
+    slam_error: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -268,8 +274,8 @@ class TripResult:
     ----------
     at : float
         When it tripped [s].
-    speed : float
-        What is left of its full speed at the end of the run [-].
+    speed, speed_error : float
+        What is left of its full speed at the end of the run, and its numerical error [-].
     unknown : float or None
         When it left what is known of it: its curve, or the flow up to which its torque is known [s].
     """
@@ -278,6 +284,7 @@ class TripResult:
     at: float
     speed: float
     unknown: float | None
+    speed_error: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -292,6 +299,8 @@ class DrumResult:
         Of the vessel [m3].
     emptied : float or None
         When the gas first filled the vessel [s]; None: never.
+    least_error, most_error : float
+        Numerical errors of the smallest and the greatest volume [m3].
     """
 
     name: str
@@ -301,17 +310,24 @@ class DrumResult:
     most: float
     volume: float
     emptied: float | None
+    least_error: float = 0.0
+    most_error: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class VesselResult:
-    """What a vessel open to the air did: its level before anything moves, the lowest and the highest [m]."""
+    """What a vessel open to the air did: its level before anything moves, the lowest and the highest [m].
+
+    With the numerical errors of these two [m].
+    """
 
     name: str
     point: str
     level: float
     lowest: float
     highest: float
+    lowest_error: float = 0.0
+    highest_error: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

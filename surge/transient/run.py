@@ -130,7 +130,12 @@ def _late(work: Plan, told: Summary, now: Summary, least: float) -> Late:
     # Times inside elements are not kept in a first march.
     counting = (key for key, more in rise.items() if more > least and key[1] not in work.pockets)
     times = (now.found[key].time or end for key in counting)
-    return Late(dt=told.sample.dt, rise=rise, until=max(times, default=0.0))
+    figures = {
+        figure: now.figures[figure] - value
+        for figure, value in told.figures.items()
+        if figure[1] != "speed"  # which is told of the end of the run
+    }
+    return Late(dt=told.sample.dt, rise=rise, until=max(times, default=0.0), figures=figures)
 
 
 def _march_for(work: Plan, reaches: Reaches, duration: float, summary: Summary | None = None) -> Marched:
@@ -267,12 +272,16 @@ def simulate(
     late = _late(work, coarse, later, WORTH_GOING_ON * tolerance)
     wanted = late.until > duration
     part = {} if boiled else late.part(wanted=wanted)  # pressures after boiling are not valid anyway
+    figures = {} if boiled else late.figure_part()
+    spilled = late.spilled_later()
     if wanted and not boiled and work.effort(reaches, late.until) <= bound:
         tell("going on")
         duration = late.until + reaches.dt
         fine.marched.advance_to(duration)
         shorter, fine = fine, Summary(lineup, fine.marched)
         part = late.part_after(shorter.later(fine), reaches.dt)
+        grown = {f: fine.figures[f] - shorter.figures[f] for f in fine.figures}
+        figures, spilled = late.figure_part(grown), late.spilled_later(grown)
         boiled = _boiling(work, fine.marched, duration)
     return summarise(
         work,
@@ -285,6 +294,8 @@ def simulate(
         tolerance=tolerance,
         runs=runs,
         late=part,
+        late_figures=figures,
+        spilled_later=spilled,
     )
 
 

@@ -21,7 +21,7 @@ from surge.model.lineup import LineUp, Link, Pipe, Pump, Scenario, ValveMove
 from surge.model.topology import PipelinePeriod, pipeline_period
 from surge.model.way import kind_of
 from surge.phrases import Phrase
-from surge.transient.attached_results import attached_results, attached_undecided
+from surge.transient.attached_results import Figure, attached_results, attached_undecided
 from surge.transient.errors import ErrorMarches, Summary
 from surge.transient.history import History, history_of
 from surge.transient.march import Marched
@@ -82,8 +82,10 @@ class _Results:
         until: Summary | None,
         tolerance: float,
         late: Mapping[Key, float],
+        late_figures: Mapping[Figure, float],
     ) -> None:
         self.work, self.compared, self.fine, self.until, self.late = work, compared, fine, until, late
+        self.late_figures = late_figures
         self.tolerance = tolerance
         self.lineup = work.lineup
         self.rho_g = fine.rho_g
@@ -106,6 +108,11 @@ class _Results:
         if self.compared is None:
             return 0.0
         return self.compared.told(key, self.tolerance) + self.late.get(key, 0.0)
+
+    def figure_error(self, figure: Figure) -> float:
+        if self.compared is None:
+            return 0.0
+        return self.compared.told_figure(figure, self.tolerance) + self.late_figures.get(figure, 0.0)
 
     def steady_at(self, point: str) -> float:
         return self.lineup.pressure_at(point, self.work.steady.head[point])
@@ -229,6 +236,8 @@ def summarise(
     tolerance: float,
     runs: int,
     late: Mapping[Key, float] = MappingProxyType({}),
+    late_figures: Mapping[Figure, float] = MappingProxyType({}),
+    spilled_later: Mapping[str, float] = MappingProxyType({}),
 ) -> ScenarioResult:
     """Return the result of a scenario from its marches.
 
@@ -251,13 +260,25 @@ def summarise(
         Marches made.
     late : mapping of Key to float
         What may come after the run, beyond each extreme [Pa].
+    late_figures : mapping of Figure to float
+        The same of figures of what hangs on points, each in its own unit.
+    spilled_later : mapping of str to float
+        What relief valves spilled after the run, as far as a first march looked ahead [m3].
     """
     until = Summary(work.lineup, boiled[1]) if boiled else None
-    made = _Results(work, compared, fine, until, tolerance, late)
+    made = _Results(work, compared, fine, until, tolerance, late, late_figures)
     history = history_of(work.lineup, fine.marched)
     back = back_flow(work, history)
-    hung = attached_undecided(work.lineup, work.scenario, work.steady, fine.marched, made.error)
-    undecided = [*back, *hung]
+    hung = attached_results(
+        work.lineup,
+        work.scenario,
+        work.steady,
+        fine.marched,
+        made.figure_error,
+        made.error,
+        later=spilled_later,
+    )
+    undecided = [*back, *attached_undecided(work.lineup, hung)]
     periods = tuple(
         pipeline_period(work.lineup, v, flow=work.steady.flow[v.name]) for v in work.lineup.valves
     )
@@ -281,7 +302,7 @@ def summarise(
         method=made.method(duration, ahead, tolerance, runs),
         envelopes=made.envelopes(),
         history=history,
-        **attached_results(work.lineup, work.scenario, work.steady, fine.marched),
+        **hung,
     )
 
 

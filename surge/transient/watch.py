@@ -26,6 +26,8 @@ Decisions
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from surge.arrays import Array
@@ -38,6 +40,7 @@ ROUNDING = 1e-9  # of what passed and of what the pipes hold: rounding, with roo
 NEWTON = 1e-6  # of the flow, and [m]: what is left when the flow at links is found by rounds
 TINY = 1e-12  # [m3/s], [m] below this a figure is nothing
 EVERY, SPOT = 8, 64  # where not all steps are needed, every so many are looked at
+FULL = 1e-3  # of its gas: with less of it a drum is full
 THOROUGH = 8  # one of so many steps lies in a stretch in which energy and links are looked at too
 ROOM = 2**17  # numbers recorded between two looks: 1 MB
 
@@ -190,7 +193,7 @@ class Watch:
             self._steady(heads[:still], flows[:still])
         total = flows.sum(axis=0)
         self._meet(heads, flows, total)
-        self._gas(flows, total)
+        self._gas(heads, flows, total)
         if self.thorough:
             self._pass(heads, flows)
         self.heads, self.flows = heads[-1].copy(), flows[-1].copy()
@@ -230,8 +233,8 @@ class Watch:
         spot = np.abs(np.einsum("ij,jk->ik", flows[::SPOT], self.meet)).max(axis=0)
         self._lost(np.where(self.storage > 0.0, 0.0, spot), NEWTON * scale + TINY)
 
-    def _gas(self, flows: Array, total: Array) -> None:
-        """What flows into a drum takes the room of its gas: to rounding."""
+    def _gas(self, heads: Array, flows: Array, total: Array) -> None:
+        """What flows into a drum takes the room of its gas; the gas keeps the energy that it brings."""
         gas = self.grid.net.lf[self.drums, columns.D_GAS]
         flowed = self.dt * (total - 0.5 * (flows[0] + flows[-1]))[self.drums]
         size = self.dt * np.abs(flows[:, self.drums]).sum(axis=0)
@@ -239,7 +242,35 @@ class Watch:
         if wrong.any():
             name = self.grid.links[self.drums[int(np.argmax(wrong))]]
             self._fail(f"liquid is lost or made in {name}")
+        if self.thorough:
+            for e, before, after in zip(self.drums, self.gas, gas, strict=True):
+                self._gas_energy(
+                    int(e), heads[:, self.a[e]] - heads[:, self.b[e]], flows[:, e], before, after
+                )
         self.gas = gas.copy()
+
+    def _gas_energy(self, e: int, head: Array, flow: Array, before: float, after: float) -> None:
+        """The gas of a drum keeps what flowed in has brought, less the loss of its neck, and no more.
+
+        ``head`` is absolute [m], energies but for a factor. By the trapezoidal rule the work of a step is off
+        by its volume cubed times the bend of the gas law over 12: as much is allowed.
+        """
+        state = self.grid.net.lf[e]
+        law, n = float(state[columns.D_LAW]), float(state[columns.D_EXPONENT])
+        over = head - float(state[columns.D_NECK]) * flow * np.abs(flow)
+        taken = self.dt * 0.5 * (flow[1:] + flow[:-1])
+        gas = before - np.concatenate([[0.0], np.cumsum(taken)])
+        if gas.min() <= FULL * gas.max():
+            return  # as good as full, its law is left: the scenario cannot be decided anyway
+        brought = float(np.einsum("i,i", 0.5 * (over[1:] + over[:-1]), taken))
+        rate = math.log(after / before)
+        work = -rate if n == 1.0 else math.expm1((1.0 - n) * rate) / (n - 1.0)
+        bend = np.abs(taken) ** 3 * np.maximum(over[1:], over[:-1]) / np.minimum(gas[1:], gas[:-1]) ** 2
+        size = float(np.einsum("i,i", np.abs(over[1:]), np.abs(taken)))
+        kept = law * before ** (1.0 - n)
+        allowed = NEWTON * size + TINY * (1.0 + kept) + n * (n + 1.0) / 12.0 * float(bend.sum())
+        if abs(kept * work - brought) > allowed:
+            self._fail(f"energy comes from nowhere in {self.grid.links[e]}")
 
     def _lost(self, miss: Array, allowed: Array) -> None:
         if np.any(miss > allowed):

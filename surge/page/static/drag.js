@@ -1,0 +1,139 @@
+// Sliders for the rate and for strokes: a quick look while one is dragged, the full run once it is let go.
+
+import { by, el, fresh, put, words } from "./dom.js";
+import { ask } from "./server.js";
+import { at, change, on, store, tell } from "./store.js";
+
+const QUANTITY = /^\s*([+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*$/;
+const STEPS = 1000, WIDE = 5; // a slider goes from a fifth of the figure to five times it
+const windows = { text: "", by_valve: new Map() };
+let scenario_of_page = "";
+let running = false, waiting = null;
+
+const read = (text) => {
+  const found = QUANTITY.exec(String(text ?? ""));
+  return found && Number(found[1]) > 0 ? { value: Number(found[1]), unit: found[2] } : null;
+};
+
+/** Three figures that count, as they would be written. */
+const written = (value, unit) => `${Number(value.toPrecision(3)).toString().replace(/e\+?/, "e")} ${unit}`;
+
+/** The scenario of the case that a scenario of the answer repeats: "emergency shutdown, at the start". */
+function own_scenario(name) {
+  const listed = at(["scenario"]) ?? [];
+  const exact = listed.findIndex((s) => s.name === name);
+  return exact >= 0 ? exact : listed.findIndex((s) => typeof s.name === "string" && name.startsWith(`${s.name}, `));
+}
+
+/** What can be dragged: the rate, and every stroke of the scenario that is shown; valves of a group as one. */
+function handles() {
+  const made = [], { data } = store.seen;
+  const index = own_scenario(scenario_of_page), scenario = data.scenario?.[index];
+  const own_rate = scenario?.rate !== undefined ? ["scenario", index, "rate"] : ["rate", "agreed"];
+  const add = (name, paths, valve) => {
+    const quantity = read(at(paths[0]));
+    if (quantity) made.push({ name, paths, valve, ...quantity });
+  };
+  add(scenario?.rate !== undefined ? `rate of ${scenario.name}` : "agreed rate", [own_rate]);
+  const groups = new Map();
+  const moves = [...(scenario?.event ?? []).map((e, i) => [e, ["scenario", index, "event", i]]),
+    ...(scenario?.shutdown?.step ?? []).map((s, i) => [s, ["scenario", index, "shutdown", "step", i]])];
+  for (const [move, path] of moves) {
+    const valve = move.close ?? move.open ?? move.move;
+    const key = move.stroke !== undefined ? "stroke" : typeof move.run_down === "string" ? "run_down" : null;
+    if (!key) continue;
+    const group = data.valve?.find((v) => v.name === valve)?.group;
+    const label = key === "run_down" ? `run-down of ${move.stop ?? "pump"}` : `stroke of ${group || valve}`;
+    const known = groups.get(label);
+    if (known) known.push([...path, key]);
+    else groups.set(label, [[...path, key]]);
+    if (!known && key === "stroke" && move.break_opening !== undefined) groups.set(`break of ${group || valve}`, [[...path, "break_opening"]]);
+  }
+  for (const [label, paths] of groups) {
+    if (label.startsWith("break of")) {
+      const value = at(paths[0]);
+      if (typeof value === "number") made.push({ name: label, paths, value, unit: "", least: 0.02, most: 0.98 });
+    } else add(label, paths, at([...paths[0].slice(0, -1), "close"]));
+  }
+  return made;
+}
+
+const changes_of = (handle, value) => handle.paths.map((path) => ({ do: "set", path, value: handle.unit ? written(value, handle.unit) : Number(value.toPrecision(3)) }));
+
+/** One look at a time; of those asked meanwhile only the last. */
+async function look(changes) {
+  if (running) { waiting = changes; return; }
+  running = true;
+  try {
+    for (let next = changes; next; next = waiting && [waiting, (waiting = null)][0]) {
+      const began = performance.now();
+      const found = await ask("look", { do: "look", name: store.name, text: store.text, changes: next, scenario: scenario_of_page || null, place: store.watched ?? null });
+      if (found) tell("look", found, performance.now() - began);
+    }
+  } catch (error) {
+    tell("trouble", error.message);
+  } finally {
+    running = false;
+  }
+}
+
+function slider(handle) {
+  const id = fresh("slider"), { least = handle.value / WIDE, most = handle.value * WIDE } = handle;
+  const to_value = (k) => (handle.unit ? least * (most / least) ** (k / STEPS) : least + ((most - least) * k) / STEPS);
+  const to_place = (v) => (handle.unit ? (STEPS * Math.log(v / least)) / Math.log(most / least) : (STEPS * (v - least)) / (most - least));
+  const text = (v) => (handle.unit ? written(v, handle.unit) : String(Number(v.toPrecision(3))));
+  const out = el("output", { for: id }, text(handle.value));
+  const input = el("input", { type: "range", id, min: 0, max: STEPS, step: 1, value: to_place(handle.value), "aria-valuetext": text(handle.value),
+    "data-path": JSON.stringify(handle.paths[0]),
+    oninput: () => {
+      const value = to_value(Number(input.value));
+      out.textContent = text(value);
+      input.setAttribute("aria-valuetext", text(value));
+      look(changes_of(handle, value));
+    },
+    onchange: () => { waiting = null; change(changes_of(handle, to_value(Number(input.value)))); } });
+  const track = el("div", { class: "track" }, input);
+  const safe = windows.text === store.text ? windows.by_valve.get(handle.valve) : null;
+  let said = null;
+  if (safe && /stroke/.test(handle.name) && handle.unit === "s") {
+    const from = Math.max(0, to_place(Math.max(safe.shortest ?? least, least))), to = Math.min(STEPS, safe.longest ? to_place(Math.max(safe.longest, least)) : STEPS);
+    if (safe.open && to > from) {
+      const mark = el("span", { class: "safe", "aria-hidden": "true" });
+      mark.style.left = `${from / 10}%`;
+      mark.style.width = `${(to - from) / 10}%`;
+      track.append(mark);
+    }
+    said = el("p", { class: "hint" }, `window: ${safe.words}`);
+  }
+  return el("div", { class: "slider" }, el("label", { for: id }, words(handle.name)), out, track,
+    el("div", { class: "ends", "aria-hidden": "true" }, el("span", {}, text(least)), el("span", {}, text(most))), said);
+}
+
+function draw() {
+  const focused = document.activeElement?.closest?.("#sliders") && document.activeElement.getAttribute("data-path");
+  const made = store.seen.faults.length ? [] : handles();
+  put(by("sliders"), made.length ? made.map(slider) : el("p", { class: "quiet" }, "Nothing can be dragged while the case has faults."));
+  if (focused) [...by("sliders").querySelectorAll("input")].find((i) => i.getAttribute("data-path") === focused)?.focus();
+}
+
+/** Say which windows are known, and of which text. */
+export function know_windows(text, document) {
+  windows.text = text;
+  windows.by_valve = new Map();
+  for (const v of document.valves) {
+    const names = new Set([v.valve, ...v.scenarios.flatMap((s) => s.together)]);
+    for (const name of names) windows.by_valve.set(name, { shortest: v.shortest_safe_stroke_s, longest: v.longest_allowed_stroke_s, open: !v.empty, words: v.words });
+  }
+  draw();
+}
+
+/** Sliders of another scenario. */
+export function drag_scenario(name) {
+  scenario_of_page = name;
+  draw();
+}
+
+export function begin_sliders() {
+  on("text", draw);
+  on("answer", draw);
+}

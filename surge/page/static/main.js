@@ -1,0 +1,301 @@
+// The page: what is open, what is asked and when, what is told.
+
+import { begin_agreement } from "./agree.js";
+import { begin_sliders, drag_scenario } from "./drag.js";
+import { by, el, fresh, later, put } from "./dom.js";
+import { begin_film } from "./film.js";
+import { begin_forms } from "./forms.js";
+import { begin_records } from "./records.js";
+import { ask, give_up, post } from "./server.js";
+import { begin_sketch } from "./sketch.js";
+import { begin, on, open, redo, replace, save, store, tell, undo } from "./store.js";
+import { begin_chart, clear_chart, show_histories, show_look } from "./time.js";
+import { no_verdict, outdated, show_verdict } from "./verdict.js";
+
+const LOOKED_AFTER = 4000; // [ms] between two looks whether the file has changed outside
+let scenario = "", place = "";
+
+// Messages
+
+function message(text, kind = "trouble", actions = []) {
+  const made = el("div", { class: `message ${kind}` }, el("p", {}, text), ...actions,
+    el("button", { type: "button", class: "small", "aria-label": "Close this message", onclick: () => made.remove() }, "×"));
+  const there = [...by("messages").children].find((m) => m.firstChild.textContent === text);
+  if (!there) by("messages").append(made);
+  return made;
+}
+
+// The answer
+
+async function check() {
+  const { text, name, seen } = store;
+  if (seen.faults.length) {
+    give_up("answer");
+    give_up("remedies");
+    working("");
+    no_verdict("No verdict", seen.faults.length === 1 ? "The case has a fault, so that nothing is calculated. It stands below, and at its field." : `The case has ${seen.faults.length} faults, so that nothing is calculated. They stand below, and at their fields.`);
+    return;
+  }
+  if (store.answered === text) return;
+  no_verdict("Checking …", "The figures have changed; the verdict comes from the full run.");
+  working("checking every scenario");
+  give_up("remedies");
+  try {
+    const answer = await ask("answer", { do: "check", name, text }, working);
+    if (!answer || text !== store.text) return;
+    working("");
+    if (answer.refused) { no_verdict(answer.refused.exit_code === 4 ? "Cannot be decided" : "No verdict", answer.refused.text); return; }
+    store.answer = answer;
+    store.answered = text;
+    show_verdict(answer);
+    outdated(false);
+    draw_choices();
+    tell("answer");
+    await histories();
+    if (answer.document.verdict !== "limit kept") remedies(text, name);
+    else put(by("remedies"));
+  } catch (error) {
+    working("");
+    no_verdict("No verdict", error.message);
+  }
+}
+
+/** What mends a case that is not kept: it takes several times as long as the check. */
+async function remedies(text, name) {
+  put(by("remedies"), el("p", { class: "quiet" }, "Trying what mends it …"));
+  try {
+    const answer = await ask("remedies", { do: "check", name, text, remedies: true },
+      (word) => put(by("remedies"), el("p", { class: "quiet" }, `Trying what mends it: ${word}`)));
+    if (!answer || answer.refused || text !== store.text) { put(by("remedies"), answer?.refused ? el("p", {}, answer.refused.text) : null); return; }
+    put(by("remedies"));
+    store.answer = { ...answer };
+    show_verdict(answer);
+    tell("remedies", answer);
+  } catch (error) {
+    put(by("remedies"), el("p", {}, error.message));
+  }
+}
+
+function working(word) {
+  by("work").hidden = !word;
+  by("progress").textContent = word;
+}
+
+async function histories() {
+  const { text, name } = store;
+  if (store.answered !== text) return;
+  const found = await ask("answer", { do: "histories", name, text, scenario: scenario || null, places: place ? [place] : [] });
+  if (!found || text !== store.text) return;
+  by("look").hidden = true;
+  if (found.refused) { clear_chart(found.refused.text); return; }
+  store.watched = found.traces[0]?.name ?? null;
+  if (!scenario) {
+    by("scenario").value = found.scenario;
+    drag_scenario(found.scenario);
+  }
+  show_histories({ ...found, worst: found.scenario === store.answer.summary.scenarios[0]?.name });
+}
+
+function draw_choices() {
+  const { scenarios } = store.answer;
+  if (!scenarios.includes(scenario)) scenario = "";
+  const worst = store.answer.summary.scenarios[0]?.name ?? scenarios[0];
+  put(by("scenario"), scenarios.map((s) => el("option", { value: s, selected: s === (scenario || worst) }, s)));
+  const { drawing } = store.seen;
+  const names = [...drawing.elements.map((e) => e.name), ...Object.keys(drawing.points)];
+  if (!names.includes(place)) place = "";
+  put(by("place"), el("option", { value: "" }, "no other place"),
+    el("optgroup", { label: "parts" }, drawing.elements.map((e) => el("option", { value: e.name, selected: e.name === place }, e.name))),
+    el("optgroup", { label: "points" }, Object.keys(drawing.points).map((p) => el("option", { value: p, selected: p === place }, p))));
+}
+
+const check_soon = later(250, check);
+
+// Files
+
+function draw_file() {
+  const dirty = store.text !== store.saved;
+  const names = [...new Set([...store.start.cases, ...(store.name ? [store.name] : [])])];
+  put(by("case"), store.name ? null : el("option", { value: "" }, "choose"), names.map((n) => el("option", { value: n, selected: n === store.name }, n)));
+  by("undo").disabled = !store.past.length;
+  by("redo").disabled = !store.future.length;
+  by("save").disabled = !dirty || !store.name;
+  by("saved").textContent = !store.name ? "" : dirty ? "not saved" : "saved";
+  by("title").textContent = store.seen.data.title ?? store.name;
+  by("toml").textContent = store.text;
+  document.title = `${dirty ? "• " : ""}${store.name} — surge`;
+}
+
+async function save_now() {
+  try {
+    await save();
+    message_gone("changed outside");
+  } catch (error) {
+    if (error.there) changed_outside(error.there);
+    else message(error.message);
+  }
+}
+
+const message_gone = (word) => { for (const m of [...by("messages").children]) if (m.textContent.includes(word)) m.remove(); };
+
+function changed_outside(there) {
+  if ([...by("messages").children].some((m) => m.textContent.includes("changed outside"))) return;
+  const made = message(`${store.name} was changed outside. Nothing is lost: choose what is to stand.`, "trouble", [
+    el("button", { type: "button", onclick: async () => { made.remove(); await replace(there.text); store.saved = there.text; store.over = there.sha256; draw_file(); } }, "Take what stands in the file"),
+    el("button", { type: "button", onclick: async () => { made.remove(); store.over = there.sha256; await save_now(); } }, "Write mine over it"),
+    el("button", { type: "button", onclick: () => { made.remove(); save_as(); } }, "Save mine under another name")]);
+}
+
+async function look_outside() {
+  if (!store.name || !store.over || document.hidden) return;
+  try {
+    const { sha256 } = await post("seen", { name: store.name });
+    if (!sha256 || sha256 === store.over) return;
+    const found = await post("open", { name: store.name });
+    if (store.text === store.saved) { await replace(found.text); store.saved = found.text; store.over = found.sha256; draw_file(); message(`${store.name} was changed outside, and is shown as it stands now. Undo shows it as it was.`, "told"); }
+    else changed_outside({ text: found.text, sha256: found.sha256 });
+  } catch { /* the server is away: whoever asks for something is told */ }
+}
+
+function ask_in_dialog(head, fields, action, accept) {
+  const dialog = by("dialog");
+  const said = el("p", { class: "fault", role: "alert" });
+  put(dialog, el("form", { method: "dialog", onsubmit: async (event) => {
+    event.preventDefault();
+    const given = Object.fromEntries(new FormData(event.target));
+    try { await accept(given); dialog.close(); } catch (error) { said.textContent = error.message; }
+  } }, el("h2", { id: "dialog-head" }, head), fields, said,
+  el("div", { class: "actions" }, el("button", { type: "submit", class: "primary" }, action), el("button", { type: "button", onclick: () => dialog.close() }, "Leave it"))));
+  dialog.showModal();
+}
+
+const labelled = (label, made, hint) => { const id = fresh("ask"); made.id = id; return el("div", { class: "field" }, el("label", { for: id }, label), made, hint && el("p", { class: "hint" }, hint)); };
+
+function free_name(stem) {
+  let name = `${stem}.toml`;
+  for (let n = 2; store.start.cases.includes(name); n += 1) name = `${stem}-${n}.toml`;
+  return name;
+}
+
+async function is_free(name) {
+  const { sha256 } = await post("seen", { name });
+  if (sha256) throw new Error(`There is a ${name} already: choose another name.`);
+  await post("draft", { name, text: null });
+}
+
+function new_case() {
+  const cargoes = store.start.known["liquid.cargo"] ?? [];
+  ask_in_dialog("New case", [
+    labelled("Name of its file", el("input", { name: "name", value: free_name("my-berth"), required: true })),
+    labelled("Loading arms", el("input", { name: "arms", type: "number", min: 1, max: 8, value: 2 }), "each with its manifold valve, 1 to 8"),
+    labelled("Tanks of the ship", el("input", { name: "tanks", type: "number", min: 1, max: 24, value: 4 }), "loaded together, 1 to 24"),
+    labelled("How the cargo gets down", el("select", { name: "through" }, store.start.through.map((t) => el("option", { value: t }, t)))),
+    labelled("Cargo", el("select", { name: "cargo" }, cargoes.map((c) => el("option", { value: c.value, selected: c.value === "gas oil" }, c.value)))),
+    el("p", { class: "hint" }, "All figures are invented, of a usual size. Put in your own: an answer holds for what stands there."),
+  ], "Begin", async (given) => {
+    await is_free(given.name);
+    const { text } = await post("new", { arms: Number(given.arms), tanks: Number(given.tanks), through: given.through, cargo: given.cargo });
+    await begin(given.name, text);
+    opened();
+  });
+}
+
+function save_as() {
+  ask_in_dialog("Save under another name", [labelled("Name of its file", el("input", { name: "name", value: free_name(store.name.replace(/\.toml$/, "")), required: true }))], "Save",
+    async ({ name }) => { await is_free(name); const mine = store.text; await post("draft", { name: store.name, text: null }); await begin(name, mine); await save(); opened(); });
+}
+
+function opened() {
+  by("main").hidden = false;
+  history.replaceState(null, "", `#${encodeURIComponent(store.name)}`);
+  scenario = "";
+  place = "";
+  store.answer = null;
+  store.answered = "";
+  draw_file();
+}
+
+async function open_case(name) {
+  try {
+    await open(name);
+    opened();
+  } catch (error) {
+    message(error.message);
+    draw_file();
+  }
+}
+
+// Keys and buttons
+
+function keys(event) {
+  if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
+  const typing = event.target.matches?.("input:not([type=range]), textarea");
+  const key = event.key.toLowerCase();
+  if (key === "s") { event.preventDefault(); document.activeElement?.blur?.(); setTimeout(save_now, 60); }
+  else if (key === "z" && !typing) { event.preventDefault(); (event.shiftKey ? redo : undo)(); }
+  else if (key === "y" && !typing) { event.preventDefault(); redo(); }
+}
+
+function buttons() {
+  by("undo").onclick = undo;
+  by("redo").onclick = redo;
+  by("save").onclick = save_now;
+  by("new").onclick = new_case;
+  by("case").onchange = (event) => open_case(event.target.value);
+  by("give-up").onclick = () => { give_up("answer"); working(""); no_verdict("Given up", "Change a figure, or reload, to check again."); };
+  by("scenario").onchange = (event) => { scenario = event.target.value; drag_scenario(scenario); histories(); tell("scenario", scenario); };
+  by("place").onchange = (event) => { place = event.target.value; histories(); };
+  document.addEventListener("keydown", keys);
+  addEventListener("hashchange", () => { const name = decodeURIComponent(location.hash.slice(1)); if (store.start.cases.includes(name) && name !== store.name) open_case(name); });
+}
+
+on("text", () => {
+  by("sketch").classList.remove("looking");
+  draw_file();
+  const old = store.answered !== store.text;
+  outdated(old);
+  // From here on the last verdict is that of other figures.
+  if (old) no_verdict(store.seen.faults.length ? "No verdict" : "Checking …", "The figures have changed; the verdict comes from the full run.");
+  else if (store.answer) show_verdict(store.answer);
+  check_soon();
+});
+on("saved", () => { draw_file(); by("saved").textContent = "saved"; });
+on("trouble", (text, kind) => message(text, kind));
+on("look", (found) => {
+  const note = by("look");
+  note.hidden = false;
+  if (found.refused) { note.textContent = `Quick look: ${found.refused.text.split("\n")[0]}`; return; }
+  const worst = found.peaks.filter((p) => p.limit).sort((a, b) => b.pressure / b.limit - a.pressure / a.limit)[0];
+  note.textContent = `${found.words}: ${worst ? `${worst.name} up to ${worst.pressure.toFixed(2)} ${found.unit}, limit ${worst.limit.toFixed(2)}` : ""}${found.boils !== null ? `; the cargo boils at ${found.boils.toFixed(1)} s` : ""}`;
+  outdated(true);
+  by("sketch").classList.add("looking"); // its marks are those of other figures
+  no_verdict("Quick look, no verdict", "Let go of the slider: the full run tells the verdict.");
+  show_look({ ...found, of: worst?.name });
+});
+
+async function start() {
+  try {
+    store.start = await post("start");
+  } catch (error) {
+    message(error.message);
+    return;
+  }
+  begin_sketch();
+  begin_forms();
+  begin_sliders();
+  begin_chart();
+  begin_film();
+  begin_agreement();
+  begin_records();
+  buttons();
+  draw_file();
+  setInterval(look_outside, LOOKED_AFTER);
+  addEventListener("focus", look_outside);
+  const named = decodeURIComponent(location.hash.slice(1)) || store.start.case;
+  if (named) await open_case(named);
+  else if (store.start.cases.length === 1) await open_case(store.start.cases[0]);
+  else if (!store.start.cases.length) new_case();
+  document.documentElement.dataset.ready = "yes";
+}
+
+start();

@@ -1,0 +1,330 @@
+"""The page in a browser, with real clicks, drags and keys. Skipped where there is no Chromium."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.demos import CASES
+
+import surge
+from surge.case.file import load_case
+
+sync = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+CHROMIUM = next(
+    (p for n in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(n))), None
+)
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: apt-get install chromium"),
+]
+ARGUMENTS = [
+    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
+    *("--disable-background-networking", "--disable-component-update"),
+]
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+LONG = 60_000  # [ms] that a calculation may take on a busy machine
+KEPT, EXCEEDED = "#verdict.is-limit-kept", "#verdict.is-limit-exceeded"
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with sync.sync_playwright() as playwright:
+        made = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield made
+        made.close()
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[tuple[Path, str]]:
+    """A folder with a server of its own, and its address."""
+    root = str(Path(surge.__file__).parents[1])
+    environment = {**os.environ, "XDG_STATE_HOME": str(tmp_path / "state"), "PYTHONPATH": root}
+    folder = tmp_path / "berths"
+    folder.mkdir()
+    command = [sys.executable, "-m", "surge", "page", "--no-browser"]
+    with subprocess.Popen(command, cwd=folder, env=environment, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        try:
+            yield folder, process.stdout.readline().strip()
+        finally:
+            process.kill()
+
+
+Opened = Callable[..., Any]
+
+
+@pytest.fixture
+def opened(browser: Any, served: tuple[Path, str]) -> Iterator[Opened]:
+    """Open the page on a case of the folder; at the end nothing was asked of others and no script failed."""
+    _, url = served
+    contexts: list[Any] = []
+    troubles: list[str] = []
+
+    def open_page(name: str = "", *, width: int = 1280, **more: Any) -> Any:
+        context = browser.new_context(viewport={"width": width, "height": 900}, **more)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(LONG)
+        page.on(
+            "request",
+            lambda r: troubles.append(r.url) if not r.url.startswith((url, "blob:", "data:")) else None,
+        )
+        page.on("pageerror", lambda error: troubles.append(str(error)))
+        page.on(
+            "console",
+            lambda m: troubles.append(m.text) if m.type == "error" and "409" not in m.text else None,
+        )
+        for _ in range(100):  # the server says its address before it listens
+            try:
+                page.goto(f"{url}#{name}")
+                break
+            except sync.Error:
+                page.wait_for_timeout(50)
+        page.wait_for_selector("html[data-ready]")
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert troubles == []
+
+
+def write(folder: Path, name: str, demo: str | None = None, **replaced: str) -> Path:
+    text = (
+        surge.new_case(arms=1, tanks=1)
+        if demo is None
+        else (CASES / f"{demo}.toml").read_text(encoding="utf-8")
+    )
+    for old, new in replaced.items():
+        text = text.replace(old, new)
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def figure(page: Any, *path: Any) -> Any:
+    """The field of the form for a key."""
+    import json
+
+    return page.locator(f"#form [data-path='{json.dumps(list(path), separators=(',', ':'))}']")
+
+
+def audit(page: Any) -> list[str]:
+    """What axe finds, in words."""
+    if not page.evaluate("'axe' in window"):
+        page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    return [
+        f"{v['id']}: {v['help']}: {[n['html'][:120] for n in v['nodes'][:3]]}" for v in found["violations"]
+    ]
+
+
+def test_a_berth_from_the_template_to_the_sheet(opened: Opened, served: tuple[Path, str]) -> None:
+    folder, _ = served
+    page = opened()
+    page.fill("dialog input[name=name]", "berth.toml")  # a folder without cases asks for one
+    page.fill("dialog input[name=tanks]", "3")
+    page.click("dialog button[type=submit]")
+    page.wait_for_selector(KEPT)
+    assert page.inner_text("#headline") == "Limits kept"
+    assert "Weakest is" in page.inner_text("#sentence")
+    assert page.locator("#sketch .part.arm").count() == 2
+    # Drag the stroke down: a quick look, which is no verdict; then the full run.
+    slider = page.locator("#sliders input").nth(1)
+    slider.wait_for()
+    slider.scroll_into_view_if_needed()
+    box = slider.bounding_box()
+    middle = box["y"] + box["height"] / 2
+    page.mouse.move(box["x"] + box["width"] / 2, middle)
+    page.mouse.down()
+    for k in range(8):
+        page.mouse.move(box["x"] + box["width"] * (0.5 - 0.055 * k), middle)
+    page.wait_for_selector("#look:not([hidden])")
+    assert "quick look, no verdict" in page.inner_text("#look")
+    assert page.inner_text("#headline") == "Quick look, no verdict"
+    page.mouse.up()
+    page.wait_for_selector(EXCEEDED)
+    page.wait_for_selector("#steps li")  # what mends it was tried
+    page.click("#undo")
+    page.wait_for_selector(KEPT)
+    page.click("#redo")
+    page.wait_for_selector(EXCEEDED)
+    page.click("#save")
+    page.wait_for_selector("#saved:text-is('saved')")
+    text = (folder / "berth.toml").read_text(encoding="utf-8")
+    before = surge.new_case(arms=2, tanks=3, through="drop lines", cargo="gas oil").splitlines()
+    changed = [line for line in text.splitlines() if line not in before]
+    assert len(text.splitlines()) == len(before)
+    assert changed
+    assert all(line.startswith("stroke = ") for line in changed)
+    assert page.inner_text("#headline") == "Limit exceeded"
+    assert surge.check(folder / "berth.toml", remedies=False).verdict == "limit exceeded"
+    again = opened("berth.toml")
+    again.wait_for_selector(EXCEEDED)
+    assert again.inner_text("#sentence") == page.inner_text("#sentence")
+    with again.expect_download() as waiting:
+        again.click("#sheet")
+    assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF-")
+    assert "NOT AN AGREEMENT" in again.inner_text("#agree-sheet")
+
+
+@pytest.mark.parametrize(
+    ("width", "scheme"), [(1280, "light"), (1280, "dark"), (390, "light"), (390, "dark")]
+)
+def test_axe_finds_nothing(opened: Opened, served: tuple[Path, str], width: int, scheme: str) -> None:
+    write(served[0], "coupling.toml", "gas-oil-release-coupling")
+    page = opened("coupling.toml", width=width, color_scheme=scheme, reduced_motion="reduce")
+    page.wait_for_selector(EXCEEDED)
+    page.click("#make-film")
+    page.wait_for_selector("#film-picture")
+    page.click("#draw-chart")
+    page.wait_for_selector(".agree-chart")
+    page.locator("#sketch .part.hose").click()
+    assert audit(page) == []
+    figure(page, "hose", 0, "length").fill("20,5")
+    page.keyboard.press("Tab")
+    page.wait_for_selector("#form .fault")
+    assert audit(page) == []
+    page.click("#new")
+    assert audit(page) == []
+
+
+def test_without_a_mouse(opened: Opened, served: tuple[Path, str]) -> None:
+    path = write(served[0], "one.toml")
+    page = opened("one.toml")
+    page.wait_for_selector(KEPT)
+    page.locator("#sketch .part[tabindex='0']").focus()
+    names = []
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+        names.append(page.evaluate("document.activeElement.getAttribute('aria-label')"))
+    assert len(set(names)) == 4
+    while "pipe shore line" not in page.evaluate("document.activeElement.getAttribute('aria-label')"):
+        page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "inspector-head"
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.getAttribute('data-path')") == '["pipe",0,"length"]':
+            break
+    page.keyboard.press("Control+a")
+    page.keyboard.type("900 m")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#saved:text-is('not saved')")
+    page.keyboard.press("Control+s")
+    page.wait_for_selector("#saved:text-is('saved')")
+    assert load_case(path).lineup.pipes[0].length == 900.0
+    page.locator("#inspector-head").focus()
+    page.keyboard.press("Control+z")
+    page.wait_for_selector("#saved:text-is('not saved')")
+    assert figure(page, "pipe", 0, "length").input_value() == "800 m"
+
+
+def test_faults_stand_at_their_field_and_go_when_mended(opened: Opened, served: tuple[Path, str]) -> None:
+    write(served[0], "one.toml")
+    page = opened("one.toml")
+    page.wait_for_selector(KEPT)
+    page.click("button.chip:text-is('Rate')")
+    for bad in ("", "300", "300 furlongs", "3,5 m3/h", "-5 m3/h", "9e9 m3/h"):
+        figure(page, "rate", "agreed").fill(bad)
+        page.keyboard.press("Tab")
+        page.wait_for_selector("#form .fault")
+        assert page.inner_text("#headline") == "No verdict"
+        assert figure(page, "rate", "agreed").get_attribute("aria-invalid") == "true"
+        assert page.locator("#fault-list li").count() >= 1
+        assert page.inner_text("#form .fault") != ""
+    figure(page, "rate", "agreed").fill("290 m3/h")
+    page.keyboard.press("Tab")
+    page.wait_for_selector(KEPT)
+    assert page.locator("#form .fault").count() == 0
+
+
+def test_text_of_a_case_never_runs(opened: Opened, served: tuple[Path, str]) -> None:
+    hostile = "<img src=x onerror=hit()><script>hit()</script>"
+    write(
+        served[0], "one.toml", None, **{"loading arm 1": hostile, "Gas oil, 1 arm": f"{hostile}"[:60] + " "}
+    )
+    page = opened("one.toml")
+    page.evaluate("() => { window.hits = 0; window.hit = () => { window.hits += 1; }; }")
+    page.wait_for_selector(KEPT)
+    page.locator("#sketch .part.arm").click()
+    page.wait_for_selector("#peaks table")
+    page.wait_for_timeout(200)
+    assert page.evaluate("window.hits") == 0
+    assert page.locator("#main img, #main script").count() == 0
+    assert hostile in page.inner_text("#inspector-head")
+
+
+def test_unsaved_work_comes_back_and_a_file_changed_outside_is_told(
+    opened: Opened, served: tuple[Path, str]
+) -> None:
+    path = write(served[0], "one.toml")
+    page = opened("one.toml")
+    page.wait_for_selector(KEPT)
+    page.click("button.chip:text-is('Rate')")
+    figure(page, "rate", "agreed").fill("280 m3/h")
+    page.keyboard.press("Tab")
+    page.wait_for_selector("#saved:text-is('not saved')")
+    page.wait_for_timeout(900)  # it is kept a moment after
+    page.context.close()
+    path.write_text(path.read_text(encoding="utf-8").replace('"300 m3/h"', '"310 m3/h"'), encoding="utf-8")
+    again = opened("one.toml")
+    again.wait_for_selector("#messages .message:has-text('is back')")
+    again.click("button.chip:text-is('Rate')")
+    assert figure(again, "rate", "agreed").input_value() == "280 m3/h"
+    again.click("#save")
+    again.wait_for_selector("#messages .message:has-text('changed outside')")
+    assert '"310 m3/h"' in path.read_text(encoding="utf-8")
+    again.click("button:has-text('Write mine over it')")
+    again.wait_for_selector("#saved:text-is('saved')")
+    assert '"280 m3/h"' in path.read_text(encoding="utf-8")
+
+
+def test_narrow_large_still_and_on_paper(opened: Opened, served: tuple[Path, str]) -> None:
+    write(served[0], "one.toml")
+    page = opened("one.toml", width=360, reduced_motion="reduce")
+    page.wait_for_selector(KEPT)
+    page.evaluate("document.documentElement.style.fontSize = '200%'")
+    page.wait_for_timeout(300)
+    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 1
+    page.evaluate("document.documentElement.style.fontSize = ''")
+    page.click("#make-film")
+    page.wait_for_selector("#film-picture")
+    page.wait_for_timeout(300)
+    assert page.locator("#play").inner_text() == "Play"  # it does not begin by itself
+    assert page.locator("#film input[type=range]").input_value() == "0"
+    page.get_by_label("One frame on").click()
+    assert page.locator("#film input[type=range]").input_value() == "1"
+    page.hover("#film-picture")
+    assert "bar(g) at" in page.inner_text("#film-tip")
+    page.emulate_media(media="print")
+    assert not page.is_visible("#undo")
+    assert page.is_visible("#headline")
+    assert page.is_visible("#peaks table")
+
+
+def test_the_chart_sets_the_point_and_a_table_is_dropped(opened: Opened, served: tuple[Path, str]) -> None:
+    write(served[0], "coupling.toml", "gas-oil-release-coupling")
+    page = opened("coupling.toml")
+    page.wait_for_selector(EXCEEDED)
+    page.click("#draw-chart")
+    page.wait_for_selector(".agree-chart")
+    safe = page.locator(".agree-chart .cell.low").last
+    label = safe.get_attribute("aria-label")
+    safe.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector(KEPT)
+    rate, stroke = label.split(":")[0].split(", ")
+    text = page.locator("#toml").text_content()
+    assert f'"{stroke}"' in text
+    assert f'"{float(rate.split()[0]):g} m3/h"' in text
+    page.set_input_files("#table input[type=file]", CASES / "records" / "stroke-tests.csv")
+    page.wait_for_selector("#understood li")
+    assert "VERDICT" in page.inner_text("#table pre >> nth=0")

@@ -32,7 +32,7 @@ class ScenarioBuilder:
 
     def scenario(self, scenario: spec.ScenarioTable, origin: Origin) -> Scenario:
         """Build one scenario."""
-        moves: list[Move] = []
+        moves: list[Move | Trip] = []
         for i, event in enumerate(scenario.event):
             moves += self._event(event, (*origin, "event", i))
         if scenario.shutdown:
@@ -53,23 +53,24 @@ class ScenarioBuilder:
             trapped=tuple(trapped),
             moves=tuple(m for m in moves if isinstance(m, ValveMove)),
             pump_moves=tuple(m for m in moves if isinstance(m, PumpMove)),
-            trips=tuple(
-                Trip(pump=event.trip, start=event.at.value, origin=(*origin, "event", i))
-                for i, event in enumerate(scenario.event)
-                if event.trip is not None
-            ),
+            trips=tuple(m for m in moves if isinstance(m, Trip)),
             timing=_timing(scenario.shutdown) if scenario.shutdown else (),
             ordered=scenario.shutdown.at.value if scenario.shutdown else None,
             not_at=tuple(scenario.shutdown.not_at.items()) if scenario.shutdown else (),
             origin=origin,
         )
 
-    def _event(self, event: spec.EventTable, origin: Origin) -> list[Move]:
+    def _event(self, event: spec.EventTable, origin: Origin) -> list[Move | Trip]:
         verb = self._verb(event, (*_VALVE_VERBS, *_PUMP_VERBS, "trip"), origin)
-        if verb == "trip":
-            self._unused(event, (), "trip: the pump runs down by its inertia", origin)
+        if verb is None:
             return []
-        return [] if verb is None else [self._movement(event, verb, event.at.value, origin)]
+        if event.trip is not None:
+            return [self._trip(event, event.trip, event.at.value, origin)]
+        return [self._movement(event, verb, event.at.value, origin)]
+
+    def _trip(self, entry: spec.MovementTable, pump: str, start: float, origin: Origin) -> Trip:
+        self._unused(entry, (), "trip: the pump runs down by its inertia", origin)
+        return Trip(pump=pump, start=start, origin=origin)
 
     def _verb(self, entry: spec.MovementTable, verbs: Sequence[str], origin: Origin) -> str | None:
         """Return what an entry does; note the fault if it does nothing, or two things."""
@@ -192,12 +193,13 @@ class ScenarioBuilder:
 
     # Shutdown
 
-    def _shutdown(self, shutdown: spec.Shutdown, origin: Origin) -> list[Move]:
+    def _shutdown(self, shutdown: spec.Shutdown, origin: Origin) -> list[Move | Trip]:
         """Return the movements of an emergency shutdown.
 
         A step begins ``at + detection + signal`` after the beginning, later by ``voice_delay`` on the
         other side when the sides are not linked; ``after`` lets it wait until the whole stroke of an
-        earlier step is over (whole, although a valve that stood part open is shut sooner).
+        earlier step is over (whole, although a valve that stood part open is shut sooner); a trip is over in
+        its instant.
         """
         if not shutdown.linked and shutdown.voice_delay is None:
             self.notes.fault(
@@ -219,23 +221,23 @@ class ScenarioBuilder:
             )
         base = shutdown.at.value + shutdown.detection.value + shutdown.signal.value
         voice = 0.0 if shutdown.linked or shutdown.voice_delay is None else shutdown.voice_delay.value
-        moves: list[Move] = []
+        moves: list[Move | Trip] = []
         ends: dict[str, float] = {}
         for i, step in enumerate(shutdown.step):
             path = (*origin, "step", i)
-            verb = self._verb(step, ("close", "stop"), path)
+            verb = self._verb(step, ("close", "stop", "trip"), path)
             if verb is None:
                 continue
             earliest = base + (0.0 if step.side == shutdown.given_by else voice)
             wait = step.wait.value if step.wait else 0.0
             start = max(earliest, self._end_of(step, ends, path)) + wait
-            move = replace(
-                self._movement(step, verb, start, path, side=step.side),
-                after=step.after or "",
-                earliest=earliest,
-                wait=wait,
-            )
-            moves.append(move)
+            if step.trip is not None:
+                trip = replace(self._trip(step, step.trip, start, path), side=step.side)
+                moves.append(replace(trip, after=step.after or "", earliest=earliest, wait=wait))
+                ends[step.trip] = start
+                continue
+            move = self._movement(step, verb, start, path, side=step.side)
+            moves.append(replace(move, after=step.after or "", earliest=earliest, wait=wait))
             ends[getattr(step, verb)] = start + move.law[-1][0]
         return moves
 

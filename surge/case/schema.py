@@ -371,9 +371,10 @@ class EventTable(MovementTable):
 class StepTable(MovementTable):
     """One step of an emergency shutdown."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=one_of("close", "stop"))
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=one_of("close", "stop", "trip"))
 
     side: Annotated[str, _SIDE]
+    trip: Annotated[str | None, _NAME] = None
     after: Annotated[str | None, _NAME] = None
     wait: Annotated[Reading | None, _TIME] = None
 

@@ -138,7 +138,8 @@ def _acts(scenario: Scenario) -> tuple[object, ...]:
     """What is done in a scenario, wherever it is written."""
     valves = tuple(replace(m, origin=()) for m in scenario.moves)
     pumps = tuple(replace(m, origin=()) for m in scenario.pump_moves)
-    return valves, pumps, scenario.timing, scenario.ordered, scenario.trapped, scenario.shut_at_start
+    trips = tuple(replace(t, origin=()) for t in scenario.trips)
+    return valves, pumps, trips, scenario.timing, scenario.ordered, scenario.trapped, scenario.shut_at_start
 
 
 def _repeated(scenario: Scenario, state: State, states: Sequence[State], names: set[str]) -> Scenario:

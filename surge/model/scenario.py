@@ -60,10 +60,21 @@ class PumpMove:
 
 @dataclass(frozen=True, kw_only=True)
 class Trip:
-    """A pump that loses its drive at an instant [s] of a scenario."""
+    """A pump that loses its drive at an instant [s] of a scenario.
+
+    Attributes
+    ----------
+    side, after, earliest, wait
+        As of :class:`ValveMove`, where a shutdown trips it. A step that waits for it begins with it: what
+        trips has been stopped in that instant, as far as anybody can order it.
+    """
 
     pump: str
     start: float
+    side: str = ""
+    after: str = ""
+    earliest: float = 0.0
+    wait: float = 0.0
     origin: Origin = ()
 
 

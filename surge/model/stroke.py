@@ -17,7 +17,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from surge.errors import ArgumentError, CaseError, Fault, Origin
-from surge.model.lineup import PumpMove, Scenario, Table, ValveMove
+from surge.model.lineup import PumpMove, Scenario, Table, Trip, ValveMove
 
 LOOKED_AT = (0.05, 3600.0)  # [s] the shortest and the longest stroke that a search may look at
 SAME_OPENING = 1e-6  # [-] openings nearer than this are the same
@@ -205,12 +205,19 @@ def with_laws(scenario: Scenario, law_of: Callable[[ValveMove], Table]) -> Scena
     ends: dict[str, float] = {}
     moves: list[ValveMove] = []
     pumps: list[PumpMove] = []
+    trips: list[Trip] = []
     # A step that waits comes after the one that it waits for, if need be by its place in the case.
-    everything: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+    everything: list[ValveMove | PumpMove | Trip] = [*scenario.moves, *scenario.pump_moves, *scenario.trips]
     for move in sorted(everything, key=lambda m: (m.start, m.origin[-1:])):
-        start, law = move.start, move.law
+        start = move.start
         if move.after in ends:
             start = max(move.earliest, ends[move.after]) + move.wait
+        if isinstance(move, Trip):
+            trips.append(replace(move, start=start))
+            if move.side:
+                ends[move.pump] = start
+            continue
+        law = move.law
         if isinstance(move, PumpMove):
             name = move.pump
             pumps.append(replace(move, start=start))
@@ -221,10 +228,12 @@ def with_laws(scenario: Scenario, law_of: Callable[[ValveMove], Table]) -> Scena
             ends[name] = start + law[-1][0]
     order = {m.origin: i for i, m in enumerate(scenario.moves)}
     pump_order = {m.origin: i for i, m in enumerate(scenario.pump_moves)}
+    trip_order = {t.origin: i for i, t in enumerate(scenario.trips)}
     return replace(
         scenario,
         moves=tuple(sorted(moves, key=lambda m: order[m.origin])),
         pump_moves=tuple(sorted(pumps, key=lambda m: pump_order[m.origin])),
+        trips=tuple(sorted(trips, key=lambda t: trip_order[t.origin])),
     )
 
 

@@ -255,6 +255,7 @@ def _side_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
     """Yield steps of a shutdown that stand on the other side than they are said to."""
     steps = [(m.valve, m.side, m.origin) for m in scenario.moves if m.side]
     steps += [(m.pump, m.side, m.origin) for m in scenario.pump_moves if m.side]
+    steps += [(t.pump, t.side, t.origin) for t in scenario.trips if t.side]
     if not steps:
         return
     known = {e.start for e in lineup.elements} | {e.end for e in lineup.elements}
@@ -292,7 +293,8 @@ def _trip_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
                 path=path,
                 found=f'"{trip.pump}", which moves in this scenario otherwise too',
                 expected="a pump that only trips, once",
-                remedy="write a scenario of its own for the trip",
+                remedy="write a scenario of its own for the trip, and one for a restart, with start and the "
+                "valves that are shut by then as shut_at_start",
             )
         moved.add(trip.pump)
 

@@ -172,6 +172,7 @@ def _histories(request: Request, memory: Memory, tell: Tell) -> Json:
         "unit": f"{units.pressure}(g)",
         "flow_unit": units.flow,
         "boils": subject.valid_until,
+        "cavities": picture.cavities,
         "time": _packed(picture.time[keep]),
         "traces": [
             {

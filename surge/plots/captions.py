@@ -84,7 +84,7 @@ def heading_of(subject: Subject, display: Display, how: str, signature: str, *, 
     return Heading(lines=lines, foot=foot, signature=signature)
 
 
-BOILS = "Where the cargo boils the model ends: dotted parts are not valid."
+BOILS = "Where the cargo boils this picture ends: dotted parts are without cavities, and not valid."
 
 
 CAVITIES = (
@@ -133,8 +133,8 @@ def line_files(
     )
     if picture.until is not None:
         how += (
-            f" The cargo boils at {display.time(picture.until)} s: shown is the time before that, since no "
-            "pressure after it is valid."
+            f" The cargo boils at {display.time(picture.until)} s: shown is the time before that, without "
+            "cavities."
         )
     way = f'from "{picture.way.points[0]}" to "{picture.way.points[-1]}"'
     alt = (

@@ -271,10 +271,16 @@ def _moved(scenario: Scenario, moves: Mapping[str, Move]) -> Scenario:
     by_origin = {m.origin: m for m in moves.values()}
     valves = [by_origin.get(m.origin, m) for m in scenario.moves]
     pumps = [by_origin.get(m.origin, m) for m in scenario.pump_moves]
+    ends = {_name(m): m.start + m.law[-1][0] for m in (*valves, *pumps)}
+    trips = (
+        replace(t, start=max(t.earliest, ends[t.after]) + t.wait) if t.after in ends else t
+        for t in scenario.trips
+    )
     return replace(
         scenario,
         moves=tuple(m for m in valves if isinstance(m, ValveMove)),
         pump_moves=tuple(m for m in pumps if isinstance(m, PumpMove)),
+        trips=tuple(trips),
     )
 
 

@@ -357,7 +357,7 @@ class Trials:
 
         def reordered(scenario: Scenario) -> Scenario:
             other = by_name[scenario.name]
-            return replace(scenario, moves=other.moves, pump_moves=other.pump_moves)
+            return replace(scenario, moves=other.moves, pump_moves=other.pump_moves, trips=other.trips)
 
         return self._everywhere([change], reordered)
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from surge.model.lineup import LineUp, PumpMove, Scenario, ValveMove
+from surge.model.lineup import LineUp, PumpMove, Scenario, Trip, ValveMove
 from surge.model.stroke import moves_so
 from surge.model.topology import sides
 from surge.model.way import outflow
@@ -72,10 +72,10 @@ class Movement:
     part, side : str
         Its name; "shore", "ship" or "".
     what : str
-        "closes", "opens", "moves to 40 %", "stops", "starts".
+        "closes", "opens", "moves to 40 %", "stops", "starts", "trips".
     begins, takes : str
         Seconds from the order, or from the first movement where there is none, and for the whole stroke or
-        run-down, as printed.
+        run-down, as printed; of a trip no seconds, since it is its inertia that tells.
     law : str
         Its points where the stroke is not one straight line.
     after : str
@@ -95,7 +95,7 @@ class Movement:
     begins: str
     begins_s: float
     takes: str
-    takes_s: float
+    takes_s: float | None
     law: str
     after: str
     not_faster: str
@@ -146,7 +146,7 @@ def zeros(lineup: LineUp) -> dict[str, float]:
 def _zero(scenario: Scenario) -> float:
     if scenario.ordered is not None:
         return scenario.ordered
-    moves: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+    moves: list[ValveMove | PumpMove | Trip] = [*scenario.moves, *scenario.pump_moves, *scenario.trips]
     return min((m.start for m in moves), default=0.0)
 
 
@@ -249,8 +249,11 @@ def movements(assessment: Assessment, windows: Windows | None, display: Display)
     made = []
     for scenario in (s for s in assessment.lineup.scenarios if not s.repeats):
         again = _again(assessment, scenario)
-        moves: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+        moves: list[ValveMove | PumpMove | Trip] = [*scenario.moves, *scenario.pump_moves, *scenario.trips]
         for move in sorted(moves, key=lambda m: (m.start, m.origin)):
+            if isinstance(move, Trip):
+                made.append(_tripped(scenario, move, side.get(move.pump, ""), display))
+                continue
             name = move.valve if isinstance(move, ValveMove) else move.pump
             found = [part for s in again if (part := limits.get((s, name))) and _closes(move)]
             limit = at_all_stages(found) if found else None
@@ -298,6 +301,28 @@ def _movement(
         longest_allowed_s=limit.longest if limit else None,
         governs=governs,
         objection=_objection(limit, takes, display) if limit else "",
+    )
+
+
+def _tripped(scenario: Scenario, trip: Trip, side: str, display: Display) -> Movement:
+    """A pump that trips: its run-down follows from its inertia."""
+    return Movement(
+        scenario=scenario.name,
+        part=trip.pump,
+        side=trip.side or side,
+        what="trips",
+        begins=f"{display.instant(scenario.name, trip.start)} s",
+        begins_s=trip.start - display.zeros.get(scenario.name, 0.0),
+        takes="by its inertia",
+        takes_s=None,
+        law="",
+        after=trip.after,
+        not_faster="-",
+        shortest_safe_s=None,
+        not_slower="-",
+        longest_allowed_s=None,
+        governs="",
+        objection="",
     )
 
 
@@ -390,10 +415,15 @@ def _terms(scenario: Scenario, ordered: float, display: Display) -> tuple[Term, 
         at += seconds
     if "voice" in timing:
         made.append(_term("call to the other side", at, at + timing["voice"], display))
-    steps: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
-    for move in sorted((m for m in steps if m.what == "shutdown"), key=lambda m: (m.start, m.origin)):
-        name = move.valve if isinstance(move, ValveMove) else move.pump
+    every: list[ValveMove | PumpMove] = [*scenario.moves, *scenario.pump_moves]
+    steps: list[ValveMove | PumpMove | Trip] = [m for m in every if m.what == "shutdown"]
+    steps += [t for t in scenario.trips if t.side]
+    for move in sorted(steps, key=lambda m: (m.start, m.origin)):
         begins = move.start - ordered
+        if isinstance(move, Trip):
+            made.append(_term(f"{move.pump} trips", begins, begins, display))
+            continue
+        name = move.valve if isinstance(move, ValveMove) else move.pump
         made.append(_term(f"{name} {_what(move)}", begins, begins + move.law[-1][0], display))
     return tuple(made)
 

@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
+import numpy as np
+
 from surge.arrays import Array
 from surge.hydraulics.steady import Steady
 from surge.kernel import columns
@@ -97,7 +99,14 @@ def _trips(scenario: Scenario, marched: Marched, error: Callable[[Figure], float
             speed=float(state[columns.L_SPEED]),
             unknown=unknown if unknown >= 0.0 else None,
             speed_error=error((trip.pump, "speed")),
+            backwards=unknown >= 0.0 and _flows_back(marched, trip.pump, unknown),
         )
+
+
+def _flows_back(marched: Marched, pump: str, since: float) -> bool:
+    """Whether a pump has its flow backwards at the first instant kept from ``since`` [s] on."""
+    time, flows = np.concatenate(marched.time), np.vstack(marched.flows)[:, marched.grid.links.index(pump)]
+    return bool(flows[min(int(np.searchsorted(time, since)), time.size - 1)] < 0.0)
 
 
 def _non_return_valves(
@@ -192,12 +201,32 @@ def attached_undecided(lineup: LineUp, told: Mapping[str, Any]) -> Iterator[str]
         if trip.unknown is not None:
             yield (
                 f'pump "{trip.name}" leaves its curve at {trip.unknown:.2f} s, '
-                f"{trip.unknown - trip.at:.2f} s after its trip: its torque is not known then, nor its speed"
+                f"{trip.unknown - trip.at:.2f} s after its trip: its torque is not known then, nor its "
+                f"speed. {_what_would_serve(lineup, trip)}"
             )
     for drum in told["surge_drums"]:
         yield from _drum_undecided(drum)
     for vessel, moved in zip(lineup.open_vessels, told["open_vessels"], strict=True):
         yield from _vessel_undecided(moved, vessel.rim, lineup.points_by_name[vessel.point].elevation)
+
+
+def _what_would_serve(lineup: LineUp, trip: TripResult) -> str:
+    """What to give where a pump leaves what is known of it after a trip, without a full stop at the end."""
+    pump = next(p for p in lineup.pumps if p.name == trip.name)
+    assert pump.turning is not None
+    instead = f'write stop = "{pump.name}" with a run_down that was measured instead of trip'
+    if trip.backwards:
+        return (
+            "The liquid flows back through it, where no curve tells its torque: say non_return_valve = true "
+            f"if it has one; otherwise {instead}"
+        )
+    most = 2.0 * pump.turning.best_flow
+    if pump.curve[-1][0] < most:
+        return (
+            f"Give its curve up to twice its best flow, {most * 3600:.0f} m3/h; where that is not enough, "
+            f"{instead}"
+        )
+    return f"More is pushed through it than twice its best flow, where no curve tells its torque: {instead}"
 
 
 def _drum_undecided(drum: DrumResult) -> Iterator[str]:

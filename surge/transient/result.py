@@ -278,6 +278,8 @@ class TripResult:
         What is left of its full speed at the end of the run, and its numerical error [-].
     unknown : float or None
         When it left what is known of it: its curve, or the flow up to which its torque is known [s].
+    backwards : bool
+        Whether the liquid flowed back through it then.
     """
 
     name: str
@@ -285,6 +287,7 @@ class TripResult:
     speed: float
     unknown: float | None
     speed_error: float = 0.0
+    backwards: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

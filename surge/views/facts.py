@@ -292,6 +292,7 @@ def _scenario(lineup: LineUp, scenario: Scenario) -> Iterator[tuple[str, str, st
         yield "", f"shutdown: {term}", "time", time
     for trip in scenario.trips:
         yield f"pump {trip.pump}", "trips at", "time", trip.start
+        yield f"pump {trip.pump}", "trip waits for", "word", trip.after or None
     yield from _moves(scenario)
 
 
@@ -328,5 +329,7 @@ def move_name(move: ValveMove | PumpMove) -> str:
 
 def order_of(scenario: Scenario) -> str:
     """Return in words what moves, in the order in which it begins."""
-    names = [move_name(m).partition(" ")[2] for m in moves_of(scenario)]
+    begun = [(m.start, move_name(m).partition(" ")[2]) for m in moves_of(scenario)]
+    begun += [(t.start, t.pump) for t in scenario.trips]
+    names = [name for _, name in sorted(begun, key=lambda pair: pair[0])]
     return ", then ".join(names) or "nothing moves"

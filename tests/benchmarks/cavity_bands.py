@@ -4,7 +4,8 @@
 
 For generated line-ups whose liquid boils: how many extremes lie beyond the band (what was told as kept could
 be exceeded), how many below what is told as reached for certain (what was told as exceeded could be kept),
-and how wide the band is. ``--least`` and so on: what other factors would have made of it.
+and how wide the band is. ``--least`` and so on: what other factors would have made of it. It can be stopped
+(control-C), and tells what it has by then.
 """
 
 from __future__ import annotations
@@ -21,12 +22,12 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from support.lineups.generated import generated
 
 from surge.arrays import Array
-from surge.errors import SurgeError
+from surge.errors import GridError, SurgeError
 from surge.model.lineup import LineUp, Scenario
 from surge.transient import cavities
 from surge.transient.cavities import march_once, march_with_cavities
+from surge.transient.plan import eased, first_duration, plan
 
-LABORIOUS = (34, 95)  # seeds that take minutes
 FINER = 8  # times finer than the coarsest march
 BAR = 1e5  # [Pa]
 
@@ -39,12 +40,16 @@ def boiling(seed: int) -> tuple[LineUp, Scenario]:
     return lineup.with_(atmosphere=101325.0, liquid=liquid), scenario
 
 
-def rows(seed: int) -> list[tuple[float, ...]]:
+def rows(seed: int, most: float) -> list[tuple[float, ...]]:
     """For every extreme: seed, sudden, high; furthest, band, surely reached, finer furthest and least [Pa].
 
     Lowest pressures with their sign turned, so that all of them are upper ones.
     """
     lineup, scenario = boiling(seed)
+    work = plan(lineup, scenario)
+    work = eased(work, first_duration(work))
+    if FINER**2 * work.effort(work.divide(work.step()), first_duration(work)) > most:
+        raise GridError("too much work")
     made = march_with_cavities(lineup, scenario)
     if made.runs[0].largest <= 0.0:
         return []
@@ -87,17 +92,22 @@ def main() -> None:
     parser.add_argument("--window", type=float, default=cavities.WINDOW)
     parser.add_argument("--any", type=float, default=cavities.ANY)
     parser.add_argument("--least", type=float, default=cavities.LEAST_BAND, help="[Pa]")
+    parser.add_argument("--most", type=float, default=1.5e9, help="effort of the finest march")
     asked = parser.parse_args()
     cavities.WINDOW, cavities.ANY, cavities.LEAST_BAND = asked.window, asked.any, asked.least
     found: list[tuple[float, ...]] = []
-    refused = 0
-    for seed in range(*asked.seeds):
-        try:
-            found += [] if seed in LABORIOUS else rows(seed)
-        except SurgeError:
-            refused += 1
+    refused, seed = 0, asked.seeds[0]
+    try:
+        for seed in range(*asked.seeds):
+            try:
+                found += rows(seed, asked.most)
+            except SurgeError:
+                refused += 1
+            print(f"seed {seed}: {len(found)} extremes so far", file=sys.stderr)
+    except KeyboardInterrupt:
+        print(f"stopped at seed {seed}")
     table = np.array(found)
-    print(f"{refused} line-ups are refused: they boil before anything moves, or take too many steps")
+    print(f"{refused} line-ups are left out: they boil before anything moves, or take too much work")
     for name, high in (("highest pressures", 1.0), ("lowest pressures", 0.0)):
         own = table[table[:, 2] == high]
         tell(name, own)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
-from support.inputs.case_text import case, changed, line_of, records
+from support.inputs.case_text import STARTER, case, changed, line_of, records
 
 from surge.case.file import read_case
+from surge.case.stages import _acts
 from surge.errors import CaseError
 from surge.hydraulics.steady import steady_state
+from surge.model.stroke import with_strokes
 
 RELIEF = """[[relief_valve]]
 name = "berth relief"
@@ -235,3 +238,77 @@ def test_one_set_below_the_working_pressure_is_refused_with_its_line() -> None:
     (fault,) = caught.value.faults
     assert fault.path == ("relief_valve", 0, "set_pressure")
     assert "before anything moves" in fault.found
+
+
+def _tripping(*changes: tuple[str, str]) -> tuple[tuple[str, str], ...]:
+    """The starter case, whose shutdown trips its pump."""
+    start = STARTER.index('stop = "shore pump"')
+    end = STARTER.index("\n\n", start)
+    stop = STARTER[start:end]
+    return (("non_return_valve", TURNING), (stop, 'trip = "shore pump"'), *changes)
+
+
+def test_a_shutdown_can_trip_a_pump() -> None:
+    scenario = next(s for s in case(*_tripping()).lineup.scenarios if s.ordered is not None)
+    (trip,) = scenario.trips
+    timing = dict(scenario.timing)
+    assert trip.side == "shore"
+    assert trip.start == scenario.ordered + timing["detection"] + timing["signal"]
+    assert not scenario.pump_moves
+    # What waits for it begins with it, and by how much it waits.
+    (move,) = [m for m in scenario.moves if m.after == "shore pump"]
+    assert move.start == trip.start
+    waits = _tripping(('after = "shore pump" ', 'wait = "3 s"\nafter = "shore pump" '))
+    later = next(s for s in case(*waits).lineup.scenarios if s.ordered is not None)
+    (move,) = [m for m in later.moves if m.after == "shore pump"]
+    assert move.start == later.trips[0].start + 3.0
+
+
+def test_a_trip_that_waits_for_a_valve_comes_later_with_a_longer_stroke() -> None:
+    text = changed(*_tripping())
+    first = text.index("[[scenario.shutdown.step]]")
+    steps = """[[scenario.shutdown.step]]
+side = "ship"
+close = "manifold valve"
+stroke = "13 s"
+
+[[scenario.shutdown.step]]
+side = "shore"
+trip = "shore pump"
+after = "manifold valve"
+wait = "1 s"
+"""
+    end = text.index('stroke = "8 s"', first) + len('stroke = "8 s"')
+    turned = text[:first] + steps + text[end:]
+    scenario = next(s for s in read_case(turned, filename="c").lineup.scenarios if s.ordered is not None)
+    (trip,) = scenario.trips
+    (move,) = [m for m in scenario.moves if m.valve == "manifold valve"]
+    assert trip.start == move.start + 13.0 + 1.0
+    longer = with_strokes(scenario, {"manifold valve": 20.0})
+    assert longer.trips[0].start == trip.start + 7.0
+
+
+@pytest.mark.parametrize(
+    ("changes", "found"),
+    [
+        ((('trip = "shore pump"', 'trip = "shore pump"\nrun_down = "3 s"'),), "run_down beside trip"),
+        ((('trip = "shore pump"', 'trip = "shore pump"\nclose = "manifold valve"'),), "trip beside close"),
+        ((('trip = "shore pump"', 'trip = "shore pmp"'),), "shore pmp"),
+        ((('side = "shore"\ntrip', 'side = "ship"\ntrip'),), "stands on the shore's side"),
+    ],
+)
+def test_what_is_wrong_with_a_trip_of_a_shutdown_is_told(
+    changes: tuple[tuple[str, str], ...], found: str
+) -> None:
+    faults = records(changed(*_tripping(*changes)))
+    assert any(found in fault.found for fault in faults), [fault.found for fault in faults]
+    assert all(fault.line and fault.remedy for fault in faults)
+
+
+def test_two_shutdowns_that_differ_in_a_trip_only_are_two() -> None:
+    """What is done in a scenario counts its trips: neither stands for the other."""
+    lineup = case(*_tripping()).lineup
+    tripping = next(s for s in lineup.scenarios if s.ordered is not None)
+    assert _acts(tripping) != _acts(replace(tripping, trips=()))
+    other = tuple(replace(t, origin=("elsewhere",)) for t in tripping.trips)
+    assert _acts(tripping) == _acts(replace(tripping, trips=other))

@@ -13,7 +13,7 @@ from support.oracles.delay_line import Array, DelayLine, Ended
 
 from surge.errors import CaseError
 from surge.kernel import columns
-from surge.model.lineup import GRAVITY, LineUp, NonReturnValve, Pump, Scenario, Trip, Turning
+from surge.model.lineup import GRAVITY, LineUp, NonReturnValve, Pump, PumpMove, Scenario, Trip, Turning
 from surge.search.changes import without
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane
@@ -208,3 +208,47 @@ def test_no_run_goes_on_for_what_a_tripped_pump_shuts_in() -> None:
     assert place.lowest.pressure - place.lowest.error < suction < lowest
     # One without a non-return valve, or with a pipe before it, shuts nothing in.
     assert plan(_lineup(), Scenario(name="trips", trips=(Trip(pump="pump", start=1.0),))).pockets == set()
+
+
+def _reason(lineup: LineUp) -> str:
+    scenario = Scenario(name="trip", trips=(Trip(pump=lineup.pumps[0].name, start=1.0),))
+    return " ".join(simulate(lineup, scenario, quick=True).undecided)
+
+
+def test_what_would_serve_is_said_where_a_pump_leaves_its_curve() -> None:
+    """Backwards, beyond a curve that ends before twice the best flow, beyond twice the best flow."""
+    back = _reason(_lineup(_pump(non_return=False), friction=0.02))
+    assert "flows back through it" in back
+    assert "non_return_valve = true" in back
+    downhill = [
+        _pump(curve=((0.0, 60.0), (0.1, 54.0), (0.2, 40.0)), turning=replace(TURNING, best_flow=0.12)),
+        pipe("line", "inlet", "end", 800.0, 1000.0, diameter=BORE, friction_factor=0.02),
+        valve("valve", "end", "ship", 0.02),
+    ]
+    lineup = line_up(downhill, {"sump": 40.0, "ship": 5.0})
+    short = _reason(lineup)
+    assert "Give its curve up to twice its best flow, 864 m3/h" in short
+    assert "run_down that was measured" in short
+    whole = lineup.with_(pumps=(replace(lineup.pumps[0], curve=((0.0, 60.0), (0.1, 54.0), (0.25, 30.0))),))
+    long = _reason(whole)
+    assert "More is pushed through it than twice its best flow" in long
+    assert 'write stop = "pump" with a run_down' in long
+
+
+def test_of_pumps_in_series_the_one_that_runs_on_pushes_through_the_other() -> None:
+    """Both count for the steady flow; what the second pushes through the first soon leaves its curve."""
+    first = replace(_pump("first"), end="between")
+    second = Pump(name="second", start="between", end="inlet", curve=CURVE, non_return=True)
+    line = pipe("line", "inlet", "ship", 800.0, 1000.0, diameter=BORE, friction_factor=0.02)
+    lineup = line_up([first, second, line], {"sump": SUMP, "ship": SHIP})
+    work = plan(lineup, Scenario(name="steady"))
+    flow = work.steady.flow["first"]
+    assert flow == pytest.approx(work.steady.flow["second"], rel=1e-9)
+    made = work.steady.head["inlet"] - work.steady.head["sump"]
+    assert made == pytest.approx(2.0 * np.polyval(np.polyfit(*np.array(CURVE).T, 2), flow), rel=1e-9)
+    assert "leaves its curve" in _reason(lineup)
+    # Run down by a table, it is a passage that takes head, and the other goes on.
+    move = PumpMove(pump="first", start=1.0, law=((0.0, 1.0), (6.0, 0.0)))
+    run = simulate(lineup, Scenario(name="stop", pump_moves=(move,)), quick=True)
+    assert run.undecided == ()
+    assert 0.0 < run.history.flow["second"][-1] < flow

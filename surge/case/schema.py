@@ -170,6 +170,7 @@ class BerthTable(FileTable):
     first_transfer: Annotated[date | None, Day("when the facility first transferred such cargo")] = None
     cargo: Annotated[str, Choice("kind of cargo", "oil", "hazardous material")] = "oil"
     transfer: Annotated[date | None, Day("the day of this transfer")] = None
+    operation: Annotated[str, Choice("way of the cargo", "loading", "discharge")] = "loading"
 
 
 class BandsTable(FileTable):

@@ -26,7 +26,7 @@ from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import Range, Shares, ranges_of, usual_shares
 from surge.rules.book import RuleBook
 from surge.rules.findings import findings_of
-from surge.rules.flow import most_into_tank, ship_tanks
+from surge.rules.flow import most_into_tank
 from surge.rules.limits import held_limits, limits_at, steady_limit
 from surge.rules.rulings import rule_on
 from surge.transient.plan import plan
@@ -162,7 +162,7 @@ class Sights:
         self.rise = max(self.rise, rise)
         values = dict(_pressures(run))
         one = lineup.with_(scenarios=(scenario,))
-        for tank in ship_tanks(lineup):
+        for tank in lineup.receiving:
             key: Key = ("inflow", tank.name)
             values[key] = most_into_tank(lineup, run, tank)
             self.scale[key] = max(self.scale.get(key, 1e-9), values[key])

@@ -26,6 +26,15 @@ class Joint(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Turned:
+    """An element as seen from the other end."""
+
+    name: str
+    start: str
+    end: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Network:
     """What is joined to what, by names: all that the layout goes by.
 
@@ -98,7 +107,10 @@ class Layout:
 def layout_of(lineup: LineUp) -> Layout:
     """Return where everything stands."""
     points = tuple(p.name for p in lineup.points)
-    rows = rows_of(Network(points=points, joints=tuple(lineup.elements), first=_first(lineup)))
+    joints: tuple[Joint, ...] = lineup.elements
+    if lineup.discharges:  # the shore stays on the left
+        joints = tuple(Turned(name=e.name, start=e.end, end=e.start) for e in joints)
+    rows = rows_of(Network(points=points, joints=joints, first=_first(lineup)))
     return Layout(
         column=rows.column,
         row=rows.row,

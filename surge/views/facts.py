@@ -154,6 +154,7 @@ def _facts(lineup: LineUp) -> Iterator[Row]:
         ("transfer", lineup.berth.transfer),
     ):
         yield "berth", "", quantity, "word", str(day) if day else None
+    yield "berth", "", "operation", "word", lineup.berth.operation
     yield "berth", "", "hazardous cargo", "word", _yes_or_no(lineup.berth.hazardous)
     yield "calculation", "", "friction", "word", "frozen" if lineup.frozen_friction else "local flow"
     yield "calculation", "", "share of free gas", "number", lineup.free_gas

@@ -82,8 +82,7 @@ def head_of_tank(lineup: LineUp, tank: Tank) -> float:
     point takes the place of the level.
     """
     z = lineup.points_by_name[tank.point].elevation
-    receives = any(t.name == tank.name for t in lineup.receiving)
-    level = max(tank.level, z) if receives else tank.level
+    level = max(tank.level, z) if lineup.receives(tank) else tank.level
     return level + tank.blanket / (lineup.liquid.density * lineup.gravity)
 
 

@@ -312,15 +312,19 @@ class LineUp:
         """Whether cargo goes ashore."""
         return self.berth.operation == "discharge"
 
+    def receives(self, tank: Tank) -> bool:
+        """Whether the cargo goes to a tank: one of the ship's, or at a discharge one of the shore's."""
+        return (tank.side == "ship") is not self.discharges
+
     @property
     def giving(self) -> tuple[Tank, ...]:
-        """Tanks that the cargo comes from: the shore's, or at a discharge the ship's."""
-        return tuple(t for t in self.tanks if (t.side == "ship") is self.discharges)
+        """Tanks that the cargo comes from."""
+        return tuple(t for t in self.tanks if not self.receives(t))
 
     @property
     def receiving(self) -> tuple[Tank, ...]:
-        """Tanks that the cargo goes to: the ship's, or at a discharge the shore's."""
-        return tuple(t for t in self.tanks if (t.side == "ship") is not self.discharges)
+        """Tanks that the cargo goes to."""
+        return tuple(t for t in self.tanks if self.receives(t))
 
     @property
     def sources(self) -> tuple[str, ...]:

@@ -140,10 +140,9 @@ def choice_faults(path: Origin, value: str, *, choices: Iterable[str]) -> Iterat
 
 
 def outlet_faults(lineup: LineUp, tank: Tank, *, level: float, path: Origin) -> Iterator[Fault]:
-    """Yield the fault of a tank that gives, with its surface ``level`` [m] above the datum below its outlet."""
+    """Yield the fault of a tank that gives, whose surface ``level`` [m] above the datum is below its outlet."""
     point = lineup.points_by_name.get(tank.point)
-    gives = any(t.name == tank.name for t in lineup.giving)
-    if not gives or point is None or not ELEVATION.allows(point.elevation):
+    if lineup.receives(tank) or point is None or not ELEVATION.allows(point.elevation):
         return
     if LEVEL.allows(level) and level < point.elevation:
         yield Fault(

@@ -44,7 +44,7 @@ def test_what_gives_and_what_receives_change_places(lineup: LineUp) -> None:
 
 
 def test_the_period_of_a_valve_goes_to_the_tank_that_feeds_it(lineup: LineUp) -> None:
-    """The shore's tank valve stops liquid all the way from the ship's tank: by hand, twice every travel time."""
+    """The shore's tank valve stops liquid all the way from the ship's tank: by hand, twice every travel."""
     valve = next(v for v in lineup.valves if v.name == "shore tank valve")
     period = pipeline_period(lineup, valve, flow=0.4)
     way = ("shore line", "unloading arm", "deck line", "riser 1", "suction line")

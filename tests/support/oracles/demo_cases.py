@@ -130,7 +130,7 @@ class Oracle:
         return "ship" if self.data.get("berth", {}).get("operation") == "discharge" else "shore"
 
     def shut_off_head(self, *, before_pump: bool = False) -> float:
-        """Surface of the tank that gives, and behind the pump its head at no flow, full speed, besides [m]."""
+        """Surface of the tank that gives, and behind the pump its head at no flow, full speed, too [m]."""
         source = next(t for t in self.tanks if t["side"] == self.gives)
         return self.tank_head(source, {}) + (0.0 if before_pump else si(self.pumps[0]["curve"][0][1]))
 

@@ -140,7 +140,7 @@ def choice_faults(path: Origin, value: str, *, choices: Iterable[str]) -> Iterat
 
 
 def outlet_faults(lineup: LineUp, tank: Tank, *, level: float, path: Origin) -> Iterator[Fault]:
-    """Yield the fault of a tank that gives with its surface, ``level`` [m] above the datum, below its point."""
+    """Yield the fault of a tank that gives with its surface, at ``level`` [m], below its point."""
     point = lineup.points_by_name.get(tank.point)
     if lineup.receives(tank) or point is None or not ELEVATION.allows(point.elevation):
         return

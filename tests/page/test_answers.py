@@ -60,11 +60,6 @@ def test_with_remedies_it_is_that_of_surge_check_too(in_cases: None) -> None:
     assert any("8.6 s" in step for step in found["summary"]["steps"])
 
 
-@pytest.mark.slow
-def test_windows_are_those_of_the_command_line(in_cases: None) -> None:
-    assert ask("windows")["document"] == printed("window", "gas-oil-release-coupling.toml")
-
-
 def test_a_chart_is_that_of_the_command_line(in_cases: None) -> None:
     chart = ask("chart", points=3)
     assert chart["document"] == printed("chart", "gas-oil-release-coupling.toml", "--points", "3")

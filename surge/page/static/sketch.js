@@ -129,7 +129,8 @@ function drawn_point(name, x, y) {
   return choice(own, "point", name, [
     svg("circle", { cx: x(name), cy: y.point(name), r: 11, class: "field" }),
     closed ? path(`M${x(name)} ${y.point(name) - 9}v18`, "closed") : svg("circle", { cx: x(name), cy: y.point(name), r: 3.4, class: "joint" }),
-    weak && svg("text", { x: x(name), y: y.point(name) - 14, "text-anchor": "middle", class: "figure", "aria-hidden": "true" }, `${SIGN[worst.verdict]} ${worst.pressure}`),
+    weak && path(`M${x(name)} ${y.point(name) - 12}v-20`, "leader"),
+    weak && svg("text", { x: x(name), y: y.point(name) - 36, "text-anchor": "middle", class: "figure", "aria-hidden": "true" }, `${SIGN[worst.verdict]} ${worst.pressure}`),
   ], worst);
 }
 

@@ -9,12 +9,14 @@ from support.demos import CASES, Demos
 from support.rulings import the
 
 import surge
+from surge.api.outline import outline
 from surge.errors import CaseError
 from surge.hydraulics.steady import head_of_tank
 from surge.model.lineup import LineUp
 from surge.model.topology import pipeline_period
 from surge.model.validation import checked
 from surge.rules.ground import NOT_KEPT
+from surge.sheet.layout import layout_of
 from surge.views.facts import changes, facts_of
 from surge.views.line import line_picture
 
@@ -111,3 +113,10 @@ def test_the_sheet_says_discharge_and_a_comparison_that_it_differs(lineup: LineU
     found = changes(facts_of(lineup), facts_of(as_loading(lineup)))
     told = [(c.quantity, c.before and c.before.value, c.after and c.after.value) for c in found]
     assert told == [("operation", "discharge", "loading")]
+
+
+def test_the_shore_stays_on_the_left_on_the_sheet_and_on_the_page(lineup: LineUp) -> None:
+    column = layout_of(lineup).column
+    assert column["tank inlet"] == 0
+    assert column["tank bell"] == max(column.values())
+    assert {name: at[0] for name, at in outline(TEXT, filename="case.toml").drawing.points.items()} == column

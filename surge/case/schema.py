@@ -77,6 +77,7 @@ _RELIEF_KV = Quantity(
     such_as="300 m3/h",
     where="from its maker, at full lift; leave out a valve that lets nothing through",
 )
+_EXPONENT = Number("exponent n of the gas: 1 where it changes slowly", 1.0, 1.67)
 _INERTIA = Number(
     "inertia of all that turns, kg m2",
     0.001,
@@ -353,9 +354,15 @@ class ReliefValveTable(FileTable):
 
     name: Name
     at: Name
-    set_pressure: Annotated[Reading, _SET]
+    set_pressure: Annotated[
+        Reading | tuple[Reading, Reading],
+        OneOrList(_SET, tuple[Annotated[Reading, _SET], Annotated[Reading, _SET]]),
+    ]
     full_lift_pressure: Annotated[Reading, _FULL_LIFT]
-    kv: Annotated[Reading | None, _RELIEF_KV] = None
+    kv: Annotated[
+        Reading | tuple[Reading, Reading] | None,
+        OneOrList(_RELIEF_KV, tuple[Annotated[Reading, _RELIEF_KV], Annotated[Reading, _RELIEF_KV]]),
+    ] = None
     cv: Annotated[Reading | None, _CV] = None
     opening_time: Annotated[Reading, _LIFT_TIME]
     back_pressure: Annotated[Reading, _BACK]
@@ -367,8 +374,14 @@ class SurgeDrumTable(FileTable):
     name: Name
     at: Name
     volume: Annotated[Reading, _VESSEL]
-    gas_volume: Annotated[Reading, _GAS]
-    gas_exponent: Annotated[float, Number("exponent n of the gas: 1 where it changes slowly", 1.0, 1.67)]
+    gas_volume: Annotated[
+        Reading | tuple[Reading, Reading],
+        OneOrList(_GAS, tuple[Annotated[Reading, _GAS], Annotated[Reading, _GAS]]),
+    ]
+    gas_exponent: Annotated[
+        float | tuple[float, float],
+        OneOrList(_EXPONENT, tuple[Annotated[float, _EXPONENT], Annotated[float, _EXPONENT]]),
+    ]
     charge_pressure: Annotated[Reading | None, _LEVEL] = None
     neck_kv: Annotated[Reading | None, _KV] = None
     neck_loss_factor: Annotated[float | None, Number("loss factor K of the neck", 0.001, 100000.0)] = None

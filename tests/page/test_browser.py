@@ -185,6 +185,8 @@ def test_axe_finds_nothing(opened: Opened, served: tuple[Path, str]) -> None:
     page.wait_for_selector("#steps li")  # what mends it was tried
     assert "8.6 s or more" in page.inner_text("#steps")
     page.locator("#sketch .part.hose").click()
+    page.click("summary:has-text('From the side')")
+    page.wait_for_selector("#heights .spot")
     for width in (1280, 390):
         page.set_viewport_size({"width": width, "height": 900})
         for scheme in ("light", "dark"):
@@ -196,6 +198,12 @@ def test_axe_finds_nothing(opened: Opened, served: tuple[Path, str]) -> None:
     assert audit(page) == []
     page.click("#new")
     assert audit(page) == []
+    page.click("dialog button:has-text('Leave it')")
+    page.click("#undo")
+    page.wait_for_selector(EXCEEDED)
+    page.click("#steps li:has-text('8.6 s or more') button")  # what was told as safe is safe
+    page.wait_for_selector(KEPT)
+    assert 'stroke = "8.6 s"' in page.locator("#toml").text_content()
 
 
 def test_without_a_mouse(opened: Opened, served: tuple[Path, str]) -> None:

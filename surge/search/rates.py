@@ -212,7 +212,7 @@ class _Rates:
         return made
 
     def _least(self, slowness: float) -> Finding | None:
-        """What governs at the least rate looked at, in a single march: it is told, and nothing rests on it."""
+        """What governs at the least rate looked at, in a single march: nothing rests on it."""
         lineup = self.lineups[0]
         try:
             run = simulate(lineup, self.at(self.agreed / slowness), quick=True)

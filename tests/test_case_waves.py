@@ -265,6 +265,7 @@ FROZEN = [
     ("crude-sea-line", "emergency shutdown", "hose string", 6.205, 69.29),
     ("gas-oil-release-coupling", "release at full rate", "cargo hose", 15.925, 8.41),
     ("gas-oil-release-coupling", "release at reduced rate", "shore line", 8.187, 90.56),
+    ("gas-oil-discharge-two-pumps", "shore valve shuts", "shore line", 12.89, 18.34),
     ("gas-oil-two-pumps-one-trips", "pump 1 stops", "branch 1", 10.354, 6.16),
     ("gas-oil-two-pumps-one-trips", "pump 2 trips", "branch 1", 8.705, 5.04),
     ("gasoline-drop-lines", "start of loading", "shore line", 5.685, 31.07),

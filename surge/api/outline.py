@@ -172,7 +172,10 @@ def drawing_of(data: Table) -> Drawing:
     ashore = [t.point for t in things if (t.kind, t.side) == ("tank", "shore")]
     supplies = [t.point for t in things if t.kind == "supply"]
     first = next(iter([*ashore, *supplies, *names]))
-    rows = rows_of(Network(points=tuple(names), joints=tuple(j for _, _, j, _ in between), first=first))
+    network = Network(points=tuple(names), joints=tuple(j for _, _, j, _ in between), first=first)
+    berth = data.get("berth")
+    discharges = isinstance(berth, dict) and berth.get("operation") == "discharge"
+    rows = rows_of(network.turned() if discharges else network)
     return Drawing(
         points={name: (rows.column[name], rows.row[name]) for name in names},
         elements=tuple(

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from surge.api.check import CheckAnswer
 from surge.arguments import checked
 from surge.reports.advice import advice
+from surge.reports.remedies import remedy_words
 from surge.reports.rules import assumed_items
 from surge.reports.screen import Screen, counted, governing_rule, judged, twins
 from surge.reports.text import unstyled
@@ -75,6 +76,8 @@ class Summary:
     parts : tuple of PartLine
         The worst first.
     notes, steps, cautions, assumed : tuple of str
+    remedies : tuple of str
+        Of the steps those that are remedies, in the order of the document's.
     """
 
     headline: str
@@ -90,6 +93,7 @@ class Summary:
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
     assumed: tuple[str, ...]
+    remedies: tuple[str, ...]
 
 
 @checked
@@ -128,6 +132,10 @@ def summary(answer: CheckAnswer) -> Summary:
         assumed=tuple(
             f"{i.quantity} of {', '.join(i.subjects)}: {i.value} ({i.source})"
             for i in assumed_items(answer.lineup.assumed)
+        ),
+        remedies=tuple(
+            remedy_words(one, answer.lineup, answer.display)
+            for one in (answer.remedies.found if answer.remedies else ())
         ),
     )
 

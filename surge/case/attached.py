@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from typing import TypeVar
 
 from surge.case import schema as spec
 from surge.case.notes import Notes
 from surge.errors import Origin
 from surge.hydraulics.formulas import loss_factor_to_kv
 from surge.model.attached import OpenVessel, ReliefValve, SurgeDrum
+from surge.units import Reading
 
 
 def relief_of(table: spec.ReliefValveTable, origin: Origin, notes: Notes) -> ReliefValve:
@@ -22,21 +25,48 @@ def relief_of(table: spec.ReliefValveTable, origin: Origin, notes: Notes) -> Rel
     notes : Notes
     """
     notes.exactly_one(origin, kv=table.kv, cv=table.cv)
-    kv = table.kv or table.cv
+    given = table.kv or table.cv
+    kv, kv_range = (1.0, 1000.0)[notes.pick], None
+    if given is not None:
+        kv, kv_range = _either(given, (*origin, "kv"), notes, lambda reading, _: reading.value)
 
-    def level(key: str) -> float:
-        return notes.pressure(getattr(table, key), (*origin, key)) or 0.0
+    def level(reading: Reading, path: Origin) -> float:
+        return notes.pressure(reading, path) or 0.0
 
+    opens, set_range = _either(table.set_pressure, (*origin, "set_pressure"), notes, level)
     return ReliefValve(
         name=table.name,
         point=table.at,
-        set_pressure=level("set_pressure"),
-        full_pressure=level("full_lift_pressure"),
-        kv=kv.value if kv else (1.0, 1000.0)[notes.pick],
+        set_pressure=opens,
+        set_range=set_range,
+        full_pressure=level(table.full_lift_pressure, (*origin, "full_lift_pressure")),
+        kv=kv,
+        kv_range=kv_range,
         opening_time=table.opening_time.value,
-        back_pressure=level("back_pressure"),
+        back_pressure=level(table.back_pressure, (*origin, "back_pressure")),
         origin=origin,
     )
+
+
+Given = TypeVar("Given", Reading, float)
+
+
+def _either(
+    given: Given | tuple[Given, Given], path: Origin, notes: Notes, read: Callable[[Given, Origin], float]
+) -> tuple[float, tuple[float, float] | None]:
+    """Return a figure and its range: of two values in brackets the middle stands for them."""
+    if not isinstance(given, tuple):
+        return read(given, path), None
+    low, high = (read(one, (*path, k)) for k, one in enumerate(given))
+    if low >= high:
+        written = [one.text if isinstance(one, Reading) else f"{one:g}" for one in given]
+        notes.fault(
+            path,
+            f'"{written[0]}" to "{written[1]}"',
+            "a range, the smaller figure first",
+            "put the smaller figure first, or write one without brackets",
+        )
+    return 0.5 * (low + high), (low, high)
 
 
 def drum_of(table: spec.SurgeDrumTable, origin: Origin, notes: Notes) -> SurgeDrum:
@@ -49,12 +79,20 @@ def drum_of(table: spec.SurgeDrumTable, origin: Origin, notes: Notes) -> SurgeDr
         Where it stands in the case file.
     notes : Notes
     """
+    gas, gas_range = _either(
+        table.gas_volume, (*origin, "gas_volume"), notes, lambda reading, _: reading.value
+    )
+    exponent, exponent_range = _either(
+        table.gas_exponent, (*origin, "gas_exponent"), notes, lambda number, _: number
+    )
     return SurgeDrum(
         name=table.name,
         point=table.at,
         volume=table.volume.value,
-        gas_volume=table.gas_volume.value,
-        exponent=table.gas_exponent,
+        gas_volume=gas,
+        gas_range=gas_range,
+        exponent=exponent,
+        exponent_range=exponent_range,
         neck_kv=_neck(table, origin, notes),
         charge=notes.pressure(table.charge_pressure, (*origin, "charge_pressure")),
         origin=origin,

@@ -177,6 +177,7 @@ class Builder:
             first_transfer=first,
             hazardous=berth.cargo == "hazardous material",
             transfer=transfer,
+            operation=berth.operation,
         )
 
     # Places
@@ -276,7 +277,8 @@ class Builder:
         """Return the element in which the rate is counted when the case does not say."""
         case = self.case
         supplies = {supply.name: supply.at for supply in case.supply}
-        sources = len(supplies) + sum(tank.side == "shore" for tank in case.tank)
+        ashore = case.berth.operation == "discharge"
+        sources = len(supplies) * (not ashore) + sum((tank.side == "ship") is ashore for tank in case.tank)
         at = rate.at
         if at in supplies:
             place = supplies[at]
@@ -285,7 +287,7 @@ class Builder:
         if sources != 1 or not at:
             self.notes.fault(
                 ("rate", "through"),
-                f"no key through; shore tanks and supplies: {sources}",
+                f"no key through; {'tanks of the ship' if ashore else 'shore tanks and supplies'}: {sources}",
                 "the element in which the rate is counted",
                 'add the key through, such as through = "shore line"',
             )

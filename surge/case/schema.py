@@ -39,7 +39,51 @@ _TIME = Quantity("time", "0 s", "24 h")
 _STROKE = Quantity("time", "0.01 s", "24 h")
 _KV = Quantity("kv", "0.01 m3/h", "1000000 m3/h")
 _CV = Quantity("cv", "0.01 gpm", "1000000 gpm")
-_VESSEL = Quantity("volume", "0.0001 m3", "10000 m3")
+_VESSEL = Quantity("volume", "0.0001 m3", "10000 m3", such_as="10 m3", where="the whole vessel, empty")
+_GAS = Quantity(
+    "volume",
+    "0.0001 m3",
+    "10000 m3",
+    such_as="4 m3",
+    where="what its level glass shows at the working pressure; without gas a drum takes nothing in",
+)
+_SHORT = Quantity("time", "0 s", "24 h", such_as="0.1 s", where="from its maker, or measured")
+_SET = Quantity("level", "-1.2 bar(g)", "1000 bar(g)", such_as="9 bar(g)", where="from its nameplate")
+_FULL_LIFT = Quantity(
+    "level",
+    "-1.2 bar(g)",
+    "1000 bar(g)",
+    such_as="10 bar(g)",
+    where="from its maker, often 10 to 25 % above the set pressure",
+)
+_BACK = Quantity(
+    "level",
+    "-1.2 bar(g)",
+    "1000 bar(g)",
+    such_as="0 bar(g)",
+    where="what stands in the vessel that it opens to, 0 bar(g) where that is open to the air",
+)
+_LIFT_TIME = Quantity(
+    "time",
+    "0 s",
+    "24 h",
+    such_as="0.2 s",
+    where="the time of a whole lift, from its maker; 0 s only where it follows the pressure at once",
+)
+_RELIEF_KV = Quantity(
+    "kv",
+    "0.01 m3/h",
+    "1000000 m3/h",
+    such_as="300 m3/h",
+    where="from its maker, at full lift; leave out a valve that lets nothing through",
+)
+_EXPONENT = Number("exponent n of the gas: 1 where it changes slowly", 1.0, 1.67)
+_INERTIA = Number(
+    "inertia of all that turns, kg m2",
+    0.001,
+    1e6,
+    where="of pump, coupling and motor together, from their data sheets; a GD2 in kg m2 is four times it",
+)
 _MINOR = Number("sum of the loss factors K on the pipe's own velocity head", 0.0, 10000.0)
 _OPENING = Number("opening", 0.0, 1.0)
 _BREAK = Number("opening at which the speed of the stroke changes", 0.001, 0.999)
@@ -127,6 +171,7 @@ class BerthTable(FileTable):
     first_transfer: Annotated[date | None, Day("when the facility first transferred such cargo")] = None
     cargo: Annotated[str, Choice("kind of cargo", "oil", "hazardous material")] = "oil"
     transfer: Annotated[date | None, Day("the day of this transfer")] = None
+    operation: Annotated[str, Choice("way of the cargo", "loading", "discharge")] = "loading"
 
 
 class BandsTable(FileTable):
@@ -214,9 +259,11 @@ class PumpTable(Element):
     curve: list[tuple[Annotated[Reading, _FLOW], Annotated[Reading, _HEAD]]]
     non_return_valve: Annotated[bool, Flag("a non-return valve stands in the discharge")]
     speed: Annotated[float, Number("share of full speed", 0.05, 1.0)] = 1.0
-    inertia_kg_m2: Annotated[float | None, Number("inertia of all that turns, kg m2", 0.001, 1e6)] = None
+    inertia_kg_m2: Annotated[float | None, _INERTIA] = None
     full_speed_rpm: Annotated[float | None, Number("full speed, turns in a minute", 10.0, 20000.0)] = None
-    best_efficiency: Annotated[float | None, Number("best efficiency", 0.05, 0.98)] = None
+    best_efficiency: Annotated[
+        float | None, Number("best efficiency", 0.05, 0.98, where="it is a share, 0.79 for 79 %")
+    ] = None
     best_flow: Annotated[Reading | None, _RATE] = None
 
 
@@ -296,8 +343,8 @@ class NonReturnTable(Element):
     kv: Annotated[Reading | None, _KV] = None
     cv: Annotated[Reading | None, _CV] = None
     reverse_flow: Annotated[Reading | None, _FLOW] = None
-    delay: Annotated[Reading | None, _TIME] = None
-    closing_time: Annotated[Reading | None, _TIME] = None
+    delay: Annotated[Reading | None, _SHORT] = None
+    closing_time: Annotated[Reading | None, _SHORT] = None
 
 
 class ReliefValveTable(FileTable):
@@ -307,12 +354,18 @@ class ReliefValveTable(FileTable):
 
     name: Name
     at: Name
-    set_pressure: Annotated[Reading, _LEVEL]
-    full_lift_pressure: Annotated[Reading, _LEVEL]
-    kv: Annotated[Reading | None, _KV] = None
+    set_pressure: Annotated[
+        Reading | tuple[Reading, Reading],
+        OneOrList(_SET, tuple[Annotated[Reading, _SET], Annotated[Reading, _SET]]),
+    ]
+    full_lift_pressure: Annotated[Reading, _FULL_LIFT]
+    kv: Annotated[
+        Reading | tuple[Reading, Reading] | None,
+        OneOrList(_RELIEF_KV, tuple[Annotated[Reading, _RELIEF_KV], Annotated[Reading, _RELIEF_KV]]),
+    ] = None
     cv: Annotated[Reading | None, _CV] = None
-    opening_time: Annotated[Reading, _TIME]
-    back_pressure: Annotated[Reading, _LEVEL]
+    opening_time: Annotated[Reading, _LIFT_TIME]
+    back_pressure: Annotated[Reading, _BACK]
 
 
 class SurgeDrumTable(FileTable):
@@ -321,8 +374,14 @@ class SurgeDrumTable(FileTable):
     name: Name
     at: Name
     volume: Annotated[Reading, _VESSEL]
-    gas_volume: Annotated[Reading, _VESSEL]
-    gas_exponent: Annotated[float, Number("exponent n of the gas: 1 where it changes slowly", 1.0, 1.67)]
+    gas_volume: Annotated[
+        Reading | tuple[Reading, Reading],
+        OneOrList(_GAS, tuple[Annotated[Reading, _GAS], Annotated[Reading, _GAS]]),
+    ]
+    gas_exponent: Annotated[
+        float | tuple[float, float],
+        OneOrList(_EXPONENT, tuple[Annotated[float, _EXPONENT], Annotated[float, _EXPONENT]]),
+    ]
     charge_pressure: Annotated[Reading | None, _LEVEL] = None
     neck_kv: Annotated[Reading | None, _KV] = None
     neck_loss_factor: Annotated[float | None, Number("loss factor K of the neck", 0.001, 100000.0)] = None

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from surge.hydraulics.formulas import hose_wave_speed, wave_speed
+from surge.model.attached import ReliefValve, SurgeDrum
 from surge.model.lineup import LineUp, Liquid, Passage, Pipe, Scenario, Valve
 from surge.model.ranges import LIQUID, Taken, bore_at, figures_at, minor_loss_at, ranges_of
 
@@ -39,7 +40,14 @@ def at_figures(lineup: LineUp, taken: Iterable[Taken]) -> LineUp:
     pipes = tuple(_pipe(p, got, before=lineup.liquid, liquid=liquid) for p in lineup.pipes)
     valves = tuple(_orifice(v, got) for v in lineup.valves)
     passages = tuple(_orifice(p, got) for p in lineup.passages)
-    changed = lineup.with_(liquid=liquid, pipes=pipes, valves=valves, passages=passages)
+    changed = lineup.with_(
+        liquid=liquid,
+        pipes=pipes,
+        valves=valves,
+        passages=passages,
+        relief_valves=tuple(_relief(r, got) for r in lineup.relief_valves),
+        surge_drums=tuple(_drum(d, got) for d in lineup.surge_drums),
+    )
     factor = lineup.liquid.density / liquid.density
     return changed if factor == 1.0 else _by_mass(changed, factor)
 
@@ -121,6 +129,18 @@ _Orifice = TypeVar("_Orifice", Valve, Passage)
 
 def _orifice(one: _Orifice, got: Figures) -> _Orifice:
     return replace(one, kv=got.get((one.name, "Kv"), one.kv), kv_range=None)
+
+
+def _relief(valve: ReliefValve, got: Figures) -> ReliefValve:
+    opens = got.get((valve.name, "set pressure"), valve.set_pressure)
+    kv = got.get((valve.name, "Kv"), valve.kv)
+    return replace(valve, set_pressure=opens, kv=kv, set_range=None, kv_range=None)
+
+
+def _drum(drum: SurgeDrum, got: Figures) -> SurgeDrum:
+    gas = got.get((drum.name, "gas volume"), drum.gas_volume)
+    exponent = got.get((drum.name, "gas exponent"), drum.exponent)
+    return replace(drum, gas_volume=gas, exponent=exponent, gas_range=None, exponent_range=None)
 
 
 def _by_mass(lineup: LineUp, factor: float) -> LineUp:

@@ -78,11 +78,11 @@ def head_of_tank(lineup: LineUp, tank: Tank) -> float:
 
     Notes
     -----
-    Level + blanket/(rho g). A ship's tank not yet covered is a free outfall: the height of the point takes
-    the place of the level.
+    Level + blanket/(rho g). A tank that receives and is not yet covered is a free outfall: the height of the
+    point takes the place of the level.
     """
     z = lineup.points_by_name[tank.point].elevation
-    level = max(tank.level, z) if tank.side == "ship" else tank.level
+    level = max(tank.level, z) if lineup.receives(tank) else tank.level
     return level + tank.blanket / (lineup.liquid.density * lineup.gravity)
 
 

@@ -28,6 +28,8 @@ class ReliefValve:
         Of a whole lift, opening or shutting, at the fastest; 0: it follows at once [s].
     back_pressure : float
         In the vessel that it opens to, at the height of its point [Pa gauge].
+    set_range, kv_range : (float, float) or None
+        Where the set pressure, or the Kv, is known as a range only: judged over the whole of it.
     """
 
     name: str
@@ -37,6 +39,8 @@ class ReliefValve:
     kv: float
     opening_time: float = 0.0
     back_pressure: float = 0.0
+    set_range: tuple[float, float] | None = None
+    kv_range: tuple[float, float] | None = None
     origin: Origin = ()
 
 
@@ -57,6 +61,8 @@ class SurgeDrum:
     charge : float or None
         Pressure at which ``gas_volume`` was measured [Pa gauge]: from there it changes slowly, p V constant,
         to the working pressure.
+    gas_range, exponent_range : (float, float) or None
+        Where the gas volume [m3], or the exponent, is known as a range only: judged over the whole of it.
     """
 
     name: str
@@ -66,6 +72,8 @@ class SurgeDrum:
     exponent: float
     neck_kv: float = math.inf
     charge: float | None = None
+    gas_range: tuple[float, float] | None = None
+    exponent_range: tuple[float, float] | None = None
     origin: Origin = ()
 
     def gas_at(self, pressure: float, *, atmosphere: float) -> float:

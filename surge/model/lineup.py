@@ -226,6 +226,8 @@ class Berth:
         Hazardous material in bulk, not oil.
     transfer : date or None
         Day of this transfer, against which test dates are held.
+    operation : str
+        "loading", from shore to ship, or "discharge", from ship to shore.
     """
 
     terminal: str = ""
@@ -236,6 +238,7 @@ class Berth:
     first_transfer: date | None = None
     hazardous: bool = False
     transfer: date | None = None
+    operation: str = "loading"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -303,6 +306,31 @@ class LineUp:
     def pressure_at(self, point: str, head: float) -> float:
         """Return the pressure [Pa gauge] at a point in which a head [m] stands."""
         return self.liquid.density * self.gravity * (head - self.points_by_name[point].elevation)
+
+    @property
+    def discharges(self) -> bool:
+        """Whether cargo goes ashore."""
+        return self.berth.operation == "discharge"
+
+    def receives(self, tank: Tank) -> bool:
+        """Whether the cargo goes to a tank: one of the ship's, or at a discharge one of the shore's."""
+        return (tank.side == "ship") is not self.discharges
+
+    @property
+    def giving(self) -> tuple[Tank, ...]:
+        """Tanks that the cargo comes from."""
+        return tuple(t for t in self.tanks if not self.receives(t))
+
+    @property
+    def receiving(self) -> tuple[Tank, ...]:
+        """Tanks that the cargo goes to."""
+        return tuple(t for t in self.tanks if self.receives(t))
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Points that the cargo comes from: at those tanks and, loading, at supplies."""
+        supplies = () if self.discharges else self.supplies
+        return (*(t.point for t in self.giving), *(s.point for s in supplies))
 
     @property
     def elements(self) -> tuple[Element, ...]:

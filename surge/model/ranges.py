@@ -37,6 +37,9 @@ _UNITS = {
     "wall": ("mm", 1e3, ".3g"),
     "stiffness of the wall": ("GPa", 1e-9, ".4g"),
     "Kv": ("m3/h", 1.0, ".0f"),
+    "set pressure": ("bar(g)", 1e-5, ".2f"),
+    "gas volume": ("m3", 1.0, ".3g"),
+    "gas exponent": ("", 1.0, ".3g"),
 }
 _OF_WALL = {"wall": "thickness_range", "stiffness of the wall": "stiffness_range"}
 _LOGARITHMIC = ("viscosity", "roughness")
@@ -132,7 +135,7 @@ class Range:
 def figure(quantity: str, value: float) -> str:
     """A figure [SI] with a unit, in words."""
     unit, factor, form = _UNITS[quantity]
-    return f"{value * factor:{form}} {unit}"
+    return f"{value * factor:{form}} {unit}".rstrip()
 
 
 def rounded(quantity: str, value: float, *, up: bool) -> float:
@@ -172,6 +175,12 @@ def _each(lineup: LineUp) -> Iterator[Range]:
     orifices: list[Valve | Passage] = [*lineup.valves, *lineup.passages]
     for o in orifices:
         yield from _range(o.name, "Kv", o.kv_range, o.kv)
+    for r in lineup.relief_valves:
+        yield from _range(r.name, "set pressure", r.set_range, r.set_pressure, given=True)
+        yield from _range(r.name, "Kv", r.kv_range, r.kv, given=True)
+    for d in lineup.surge_drums:
+        yield from _range(d.name, "gas volume", d.gas_range, d.gas_volume, given=True)
+        yield from _range(d.name, "gas exponent", d.exponent_range, d.exponent, given=True)
 
 
 def _range(
@@ -183,7 +192,7 @@ def _range(
 
 
 def ranges_of(lineup: LineUp) -> tuple[Range, ...]:
-    """Return everything that is known as a range only: of the liquid, of pipes, valves and passages."""
+    """Return everything that is known as a range only: of liquid, elements, and what hangs on points."""
     return tuple(_each(lineup))
 
 
@@ -286,7 +295,21 @@ def narrowed(lineup: LineUp, one: Range, low: float, high: float) -> LineUp:
 
     valves = tuple(replace(v, kv_range=ends) if v.name == one.subject else v for v in lineup.valves)
     passages = tuple(replace(p, kv_range=ends) if p.name == one.subject else p for p in lineup.passages)
-    return lineup.with_(pipes=tuple(pipe(p) for p in lineup.pipes), valves=valves, passages=passages)
+    key = {"set_pressure": "set_range", "gas_volume": "gas_range", "gas_exponent": "exponent_range"}
+    hung = {key.get(name, f"{name.lower()}_range"): ends}
+    return lineup.with_(
+        pipes=tuple(pipe(p) for p in lineup.pipes),
+        valves=valves,
+        passages=passages,
+        relief_valves=tuple(
+            replace(r, **hung) if r.name == one.subject else r  # type: ignore[arg-type]
+            for r in lineup.relief_valves
+        ),
+        surge_drums=tuple(
+            replace(d, **hung) if d.name == one.subject else d  # type: ignore[arg-type]
+            for d in lineup.surge_drums
+        ),
+    )
 
 
 def figures_at(lineup: LineUp, shares: Sequence[float]) -> tuple[Taken, ...]:

@@ -166,13 +166,15 @@ def farthest(
 
 
 def _nearest(
-    lineup: LineUp, point: str, valve: str, *, shore: bool, joined: Adjacency
+    lineup: LineUp, point: str, valve: str, *, upstream: bool, joined: Adjacency
 ) -> tuple[float | None, str]:
     """Twice the travel time to the nearest fixed head of the wanted side, else of any [s]; its name."""
     holders = fixed_head_points(lineup)
-    ship = {t.point for t in lineup.tanks if t.side == "ship"}
+    sources = set(lineup.sources)
     times = travel_times(lineup, point, without=(valve,), joined=joined)
-    reached = sorted(((p in ship) == shore, t, holders[p]) for p, t in times.items() if p in holders)
+    reached = sorted(
+        ((p not in sources) == upstream, t, holders[p]) for p, t in times.items() if p in holders
+    )
     if not reached:
         return None, ""
     _, time, name = reached[0]
@@ -182,8 +184,7 @@ def _nearest(
 def pipeline_period(
     lineup: LineUp, valve: Valve, *, flow: float = 0.0, joined: Adjacency | None = None
 ) -> PipelinePeriod:
-    """Return the pipeline period of a valve: to the shore tank or supply that feeds it, and on to a ship's
-    tank.
+    """Return the pipeline period of a valve: to the tank or supply that feeds it, and to one that receives.
 
     Parameters
     ----------
@@ -235,8 +236,8 @@ def pipeline_period(
     up, down = (valve.start, valve.end) if flow >= 0 else (valve.end, valve.start)
     if joined is None:
         joined = neighbours(lineup)
-    above, name = _nearest(lineup, up, valve.name, shore=True, joined=joined)
-    below, _ = _nearest(lineup, down, valve.name, shore=False, joined=joined)
+    above, name = _nearest(lineup, up, valve.name, upstream=True, joined=joined)
+    below, _ = _nearest(lineup, down, valve.name, upstream=False, joined=joined)
     return PipelinePeriod(valve=valve.name, upstream=above, downstream=below, reflects_at=name)
 
 

@@ -193,11 +193,17 @@ def _end_faults(lineup: LineUp) -> Iterator[Fault]:
 
     if not lineup.pipes:
         yield missing("pipe", "pipe, hose or arm", "add the pipes, hoses and arms between the points")
-    sources = sum(tank.side == "shore" for tank in lineup.tanks) + len(lineup.supplies)
-    if not sources:
+    if lineup.discharges:
+        if not lineup.giving:
+            yield missing("tank", "tank of the ship that is discharged", 'add [[tank]] with side = "ship"')
+        if not lineup.receiving and not lineup.supplies:
+            remedy = 'add [[tank]] with side = "shore", or [[supply]] with the pressure at the far end'
+            yield missing("tank", "shore tank that receives", remedy)
+        return
+    if not lineup.sources:
         remedy = 'add [[tank]] with side = "shore", or [[supply]] with the pressure at the far end'
         yield missing("tank", "shore tank or supply", remedy)
-    if all(tank.side == "shore" for tank in lineup.tanks) and sources < 2:
+    if not lineup.receiving and len(lineup.sources) < 2:
         yield missing("tank", "tank that receives", 'add [[tank]] with side = "ship"')
 
 
@@ -233,23 +239,24 @@ def _rate_faults(lineup: LineUp) -> Iterator[Fault]:
 def _lift_faults(lineup: LineUp) -> Iterator[Fault]:
     """Yield a fault when no flow at all is possible, however small; the steady state finds the rest."""
     rate, weight = lineup.rate, lineup.liquid.density * lineup.gravity
-    ship = [tank for tank in lineup.tanks if tank.side == "ship"]
-    if rate is None or rate.means == "supply pressure" or not ship:
+    to = lineup.receiving
+    if rate is None or rate.means == "supply pressure" or not to or not lineup.giving + lineup.supplies:
         return
-    heads = [tank.level + tank.blanket / weight for tank in lineup.tanks if tank.side == "shore"]
+    heads = [tank.level + tank.blanket / weight for tank in lineup.giving]
     for supply in lineup.supplies:
         pressure = max(p for p in (supply.pressure, supply.shut_off) if p is not None)
         heads.append(lineup.points_by_name[supply.point].elevation + pressure / weight)
     available = max(heads) + sum(pump.curve[0][1] for pump in lineup.pumps)
     needed = min(
-        max(tank.level, lineup.points_by_name[tank.point].elevation) + tank.blanket / weight for tank in ship
+        max(tank.level, lineup.points_by_name[tank.point].elevation) + tank.blanket / weight for tank in to
     )
     if available <= needed:
+        whose = "a shore" if lineup.discharges else "a ship's"
         yield Fault(
             path=(*rate.origin, "agreed"),
             found=f"{FLOW.show(rate.agreed)}, with at most {available:.1f} m of head above the datum: tank "
             "levels and shut-off heads of all pumps together",
-            expected=f"more than {needed:.1f} m, the lowest head at which a ship's tank takes anything",
+            expected=f"more than {needed:.1f} m, the lowest head at which {whose} tank takes anything",
             remedy="check levels, elevations (one datum for shore and ship) and the pump curve",
         )
 

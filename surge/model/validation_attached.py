@@ -52,18 +52,19 @@ def _relief_faults(relief: ReliefValve, *, atmosphere: float) -> Iterator[Fault]
     yield from wrong
     if wrong:
         return
-    if relief.set_pressure <= relief.back_pressure:
+    low, high = relief.set_range or (relief.set_pressure, relief.set_pressure)
+    if low <= relief.back_pressure:
         yield Fault(
             path=(*relief.origin, "set_pressure"),
-            found=_shown(relief.set_pressure),
+            found=_shown(low),
             expected=f"above the pressure that it opens to, {_shown(relief.back_pressure)}",
             remedy=SET,
         )
-    if relief.full_pressure <= relief.set_pressure:
+    if relief.full_pressure <= high:
         yield Fault(
             path=(*relief.origin, "full_lift_pressure"),
             found=_shown(relief.full_pressure),
-            expected=f"above the set pressure, {_shown(relief.set_pressure)}",
+            expected=f"above the set pressure, {_shown(high)}",
             remedy=FULL,
         )
 
@@ -86,10 +87,11 @@ def _drum_faults(drum: SurgeDrum, *, atmosphere: float) -> Iterator[Fault]:
         charge = pressure_bounds("give the pressure to which it was charged", above=-atmosphere)
         wrong += charge.faults((*drum.origin, "charge_pressure"), drum.charge)
     yield from wrong
-    if not wrong and drum.gas_volume > drum.volume:
+    most = drum.gas_range[1] if drum.gas_range else drum.gas_volume
+    if not wrong and most > drum.volume:
         yield Fault(
             path=(*drum.origin, "gas_volume"),
-            found=f"{drum.gas_volume:g} m3",
+            found=f"{most:g} m3",
             expected=f"not more than the vessel holds, {drum.volume:g} m3",
             remedy="give the volume of the gas alone, not that of the vessel",
         )

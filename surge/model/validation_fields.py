@@ -140,9 +140,9 @@ def choice_faults(path: Origin, value: str, *, choices: Iterable[str]) -> Iterat
 
 
 def outlet_faults(lineup: LineUp, tank: Tank, *, level: float, path: Origin) -> Iterator[Fault]:
-    """Yield the fault of a shore tank whose surface, ``level`` [m] above the datum, is below its outlet."""
+    """Yield the fault of a tank that gives with its surface, at ``level`` [m], below its point."""
     point = lineup.points_by_name.get(tank.point)
-    if tank.side != "shore" or point is None or not ELEVATION.allows(point.elevation):
+    if lineup.receives(tank) or point is None or not ELEVATION.allows(point.elevation):
         return
     if LEVEL.allows(level) and level < point.elevation:
         yield Fault(

@@ -107,7 +107,7 @@ def kind_of(element: Element) -> str:
 
 
 def source_of(lineup: LineUp, flows: Mapping[str, float]) -> str:
-    """Return the point of the tank or supply ashore out of which most flows; the first where nothing does.
+    """Return the point of the tank or supply out of which most flows; the first where nothing does.
 
     Parameters
     ----------
@@ -115,8 +115,7 @@ def source_of(lineup: LineUp, flows: Mapping[str, float]) -> str:
     flows : mapping of str to float
         Steady flow of the elements [m3/s].
     """
-    shore = [t.point for t in lineup.tanks if t.side == "shore"] + [s.point for s in lineup.supplies]
-    ends = shore or [t.point for t in lineup.tanks] or [lineup.points[0].name]
+    ends = list(lineup.sources) or [t.point for t in lineup.tanks] or [lineup.points[0].name]
     return max(dict.fromkeys(ends), key=lambda point: outflow(lineup, flows, point))
 
 

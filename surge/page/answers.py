@@ -295,7 +295,7 @@ def _chart(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG00
         _case(request),
         valve=request.get("valve"),
         scenario=request.get("scenario"),
-        points=points if isinstance(points, int) else 15,
+        points=points if isinstance(points, int) else 13,
         progress=tell,
     )
     density = chart.case.lineup.liquid.density

@@ -290,11 +290,13 @@ class Page:
         return StreamingResponse(events(), media_type="text/event-stream")
 
     async def stop(self, request: Request) -> Response:
-        """Give up what a tab has asked."""
+        """Give up what a tab has asked; one that is "closed" needs its processes no more."""
         try:
-            await self.desk.stop(_text(await _asked(request), "tab"))
+            asked = await _asked(request)
+            tab = _text(asked, "tab")
         except NotUnderstoodError as error:
             return PlainTextResponse(str(error), status_code=400)
+        await (self.desk.leave(tab) if asked.get("closed") else self.desk.stop(tab))
         return JSONResponse({})
 
 

@@ -154,6 +154,12 @@ class Desk:
             if key[0] == tab and worker.busy:
                 await self._drop(key, worker)
 
+    async def leave(self, tab: str) -> None:
+        """End the processes of a tab that is closed."""
+        for key, worker in list(self.workers.items()):
+            if key[0] == tab:
+                await self._drop(key, worker)
+
     async def close(self) -> None:
         """End all processes."""
         for key, worker in list(self.workers.items()):

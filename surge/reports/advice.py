@@ -95,6 +95,10 @@ NOTHING = (
     "Nothing that was tried keeps every limit and every required rule. What is left is another line-up, or "
     "relief or a surge tank, designed by those who are qualified to."
 )
+SIZES = (
+    "Which size of the relief valve or surge drum of this case would keep every limit is searched by: surge "
+    "window CASE --sizes."
+)
 LACKS = "Remedies are tried when nothing is missing. Until then treat it as exceeded."
 OLDER_BERTH = (
     "Where another time limit holds at this berth, write the date of its first transfer under [berth], "
@@ -127,6 +131,8 @@ def advice(assessment: Assessment, display: Display) -> list[str]:
         said += [f"{THE_ONE} {told[0]}"] if len(told) == 1 else [ANY_OF, *told]
     elif tried.complete:
         said.append(NOTHING)
+    if assessment.lineup.relief_valves or assessment.lineup.surge_drums:
+        said.append(SIZES)
     said += in_vain_words(tried.in_vain)
     if not tried.complete:
         said.append(TOO_MUCH)

@@ -179,7 +179,7 @@ def _drum(pairs: list[Pair[DrumResult]]) -> str:
     run, least = min(pairs, key=lambda pair: pair[1].least - pair[1].least_error)
     other, most = max(pairs, key=lambda pair: pair[1].most + pair[1].most_error)
     low, high = volume_down(least.least - least.least_error), volume_up(most.most + most.most_error)
-    where = f'("{run.name}")' if run is other else f'("{run.name}", and "{other.name}")'
+    where = f'("{run.name}")' if run.name == other.name else f'("{run.name}", and "{other.name}")'
     return (
         f'Surge drum "{least.name}" at {least.point}: of {least.volume:g} m3 at least {low} and at most '
         f"{high} are gas {where}. What is kept is kept because of that gas: look at its charge before "

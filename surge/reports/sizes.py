@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from surge.reports.layout import paragraph
 from surge.reports.words import Display, whose
-from surge.rules.findings import WITHIN, Finding
+from surge.rules.findings import UNDECIDED, Finding
 from surge.search.sizes import RELIEF, SizeAnswer
 
 
@@ -60,10 +60,10 @@ def _proof(answer: SizeAnswer, display: Display) -> list[str]:
     if size is not None:
         at = f"At {what} {size:g} {unit}"
         best = "" if answer.least is not None else ", the best tried,"
-        if answer.governs is not None and answer.governs.margin is not None:
+        if answer.reason:
+            said.append(f"{at}{best} it is not kept for certain: {answer.reason}.")
+        elif answer.governs is not None and answer.governs.margin is not None:
             said.append(f"{at}{best} {_nearest(answer.governs, display)}.")
-        elif answer.reason:
-            said.append(f"{at}{best} it cannot be decided: {answer.reason}.")
     if answer.kind == RELIEF:
         said.append("Held: set pressure, pressure of full lift, opening time, back pressure.")
     else:
@@ -77,5 +77,6 @@ def _nearest(found: Finding, display: Display) -> str:
     """How near to its limit a finding comes."""
     assert found.margin is not None
     by = display.margin(abs(found.margin), unit=True)
-    kept = "kept by" if found.verdict == WITHIN else "exceeded by" if found.margin < 0.0 else "nearer than"
-    return f'{whose(found)} is nearest to its limit in "{found.scenario}": {kept} {by}'
+    kept = "kept by" if found.margin >= 0.0 else "exceeded by"
+    sure = "" if found.verdict != UNDECIDED else ", which is within its numerical error"
+    return f'{whose(found)} is nearest to its limit in "{found.scenario}": {kept} {by}{sure}'

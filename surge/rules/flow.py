@@ -118,7 +118,7 @@ def _at_inlets(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling
     found = []
     if (lacking := ends_lacking(ground.lineup)) is not None:
         return [not_checked(rule, lacking.reason, supply=lacking.supply, scenario=scenario.name)]
-    for tank in ship_tanks(ground.lineup):
+    for tank in ground.lineup.receiving:
         pipes = bores_of(ground.lineup, tank.point)
         before = f'In "{scenario.name}" the inlet of the tank "{tank.name}" has the most, '
         for run in ground.runs.get(scenario.name, []):
@@ -138,11 +138,6 @@ def _at_inlets(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling
 
 
 # Overfill
-
-
-def ship_tanks(lineup: LineUp) -> list[Tank]:
-    """Tanks of the ship."""
-    return [t for t in lineup.tanks if t.side == "ship"]
 
 
 def into_tank(lineup: LineUp, run: ScenarioResult, tank: Tank) -> list[Array]:
@@ -199,8 +194,8 @@ def overfill(rule: Rule, ground: RuledCase) -> list[Ruling]:
         return [not_checked(rule, reason, supply="write a [scenario.shutdown] with its steps")]
     if (lacking := ends_lacking(ground.lineup)) is not None:
         return [not_checked(rule, lacking.reason, supply=lacking.supply)]
-    found = [r for tank in ship_tanks(ground.lineup) for r in _overfill(rule, ground, tank)]
-    return found or [passed_over(rule, "no tank of the ship is loaded in this case")]
+    found = [r for tank in ground.lineup.receiving for r in _overfill(rule, ground, tank)]
+    return found or [passed_over(rule, "no tank is filled in this case")]
 
 
 def _overfill(rule: Rule, ground: RuledCase, tank: Tank) -> list[Ruling]:
@@ -219,9 +214,9 @@ def _overfill(rule: Rule, ground: RuledCase, tank: Tank) -> list[Ruling]:
     if found:
         return found
     reason = f"{whose} has an ullage, and no emergency shutdown of the case stops a flow into it"
-    supply = f"write a scenario with a [scenario.shutdown] that is ordered while {whose} is being loaded"
+    supply = f"write a scenario with a [scenario.shutdown] that is ordered while {whose} is being filled"
     if rate <= NO_FLOW:
-        supply += ", or take out its ullage: nothing in the case loads it"
+        supply += ", or take out its ullage: nothing in the case fills it"
     return [not_checked(rule, reason, supply=supply, subject=tank.name)]
 
 

@@ -250,7 +250,7 @@ def _shutdown(*, hazardous: bool | None = None, old: bool = False) -> Condition:
 
 
 def _ullage(ground: RuledCase) -> Answer:
-    if any(t.ullage is not None for t in ground.lineup.tanks if t.side == "ship"):
+    if any(t.ullage is not None for t in ground.lineup.receiving):
         return True
     return NO_ULLAGE if ground.shutdowns else replace(NO_ULLAGE, fact=False)
 
@@ -369,13 +369,19 @@ def held_to(rule: Rule, bound: str | Quantity, outcome: str) -> Phrase:
     return f"; {WANTED[rule.compare]} ", bound, f": {_MET[outcome]}"
 
 
+def plain(value: float, digits: int) -> str:
+    """Return a figure with so many digits, never with a power of ten where it is large."""
+    shown = f"{value:.{digits}g}"
+    return f"{float(shown):.0f}" if "e+" in shown else shown
+
+
 def quantities(kind: str, value: float, limit: float) -> tuple[str | Quantity, str | Quantity]:
     """Value and limit as parts of a phrase, with as many digits as tell them apart."""
     if kind == "pressure":
         return _pressures(value, limit)
     unit = {"time": " s", "speed": " m/s"}.get(kind, "")
     for digits in range(3, 9):
-        shown, bound = f"{value:.{digits}g}", f"{limit:.{digits}g}"
+        shown, bound = plain(value, digits), plain(limit, digits)
         if shown != bound or abs(value - limit) <= ROUNDING * abs(limit):
             break
     return shown + unit, bound + unit

@@ -26,6 +26,7 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, depending, findings_of
 from surge.rules.sights import Key, Sight, Sights, extreme_key, moved
 from surge.rules.spread import Spread
+from surge.transient.attached_results import drum_undecided
 from surge.transient.followed import with_cavities
 from surge.transient.result import ElementResult, Elsewhere, Extreme, PlaceResult, ScenarioResult
 from surge.transient.run import simulate
@@ -177,8 +178,28 @@ class _RunsAtWorst:
             )
 
         values = self.looks[i].values
+        drums = tuple(
+            replace(
+                d,
+                least_error=d.least_error + d.volume * self._more(i, ("hung", d.name, "least")),
+                most_error=d.most_error + d.volume * self._more(i, ("hung", d.name, "most")),
+            )
+            for d in run.surge_drums
+        )
+        reliefs = tuple(
+            replace(
+                r,
+                lift_error=r.lift_error + self._more(i, ("hung", r.name, "lift")),
+                passed_error=r.passed_error + self._more(i, ("hung", r.name, "passed")),
+            )
+            for r in run.relief_valves
+        )
+        undecided = (why for drum in drums for why in drum_undecided(drum))
         return replace(
             run,
+            surge_drums=drums,
+            relief_valves=reliefs,
+            undecided=tuple(dict.fromkeys((*run.undecided, *undecided))),
             elements=tuple(map(element, run.elements)),
             places=tuple(map(place, run.places)),
             elsewhere=Elsewhere(

@@ -6,7 +6,10 @@ extreme besides: greater is worse. Looks are single marches at a coarse step, wi
 Decisions
 ---------
 * A point at which the line-up cannot flow as the case says (an assumed Kv too small for the agreed rate) is
-  no point of the berth: it does flow so. The range ends where it can, found by halving.
+  no point of the berth: it does flow so. The range ends where it can, found by halving. One at which what
+  hangs on a point does not fit the working pressure is refused: that figure stands in the case.
+* Gas of drums, lifts and spilled volumes of relief valves, and whether a pump leaves its curve are looked at
+  like pressures: a drum that is emptied somewhere in the ranges has a full run there.
 * Looks are marched one by one, not in blocks: nearly all of them differ in when waves arrive, so that they
   share no grid; a block pays from 22 lanes on (:mod:`surge.transient.batch`), and keeps no histories of flow.
 * A look is a first march, at twice the step of the march that a run reports. What that does to the difference
@@ -26,9 +29,10 @@ from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import Range, Shares, ranges_of, usual_shares
 from surge.rules.book import RuleBook
 from surge.rules.findings import findings_of
-from surge.rules.flow import most_into_tank, ship_tanks
+from surge.rules.flow import most_into_tank
 from surge.rules.limits import held_limits, limits_at, steady_limit
 from surge.rules.rulings import rule_on
+from surge.transient.attached_results import NEARLY
 from surge.transient.plan import plan
 from surge.transient.result import ScenarioResult
 from surge.transient.run import LEAST_TOLERANCE, RISE_TOLERANCE, simulate
@@ -38,6 +42,7 @@ from surge.workers import Progress
 Key = tuple[str, ...]
 
 NOISE = 0.005  # of the greatest rise: what a coarse step may do to the difference of two looks
+SCALED = ("rule", "inflow", "hung")  # figures that are no pressures, with a scale of their own
 EDGE_STEPS = 6  # halvings to find where a line-up can just flow
 # What a required rule may say of a run beside the pressures themselves.
 _WITHOUT_RUNS = ("static pressure over rating", "rating", "not in the case")
@@ -104,7 +109,8 @@ class Sights:
             self.progress(f"{len(self.seen) + 1} points within what is a range")
             try:
                 self.seen[shares] = self._look(shares)
-            except (CaseError, SolveError):
+            except (CaseError, SolveError) as error:
+                _refuse_misfit(error)
                 self.seen[shares] = None
         return self.seen[shares]
 
@@ -122,7 +128,8 @@ class Sights:
         """Whether the line-up can flow at a point as the case says."""
         try:
             plan(*self.fixed(shares))
-        except (CaseError, SolveError):
+        except (CaseError, SolveError) as error:
+            _refuse_misfit(error)
             return False
         return True
 
@@ -145,7 +152,7 @@ class Sights:
 
     def small(self, key: Key) -> float:
         """What does not count in a figure: half of the error that is aimed at."""
-        if key[0] in ("rule", "inflow"):
+        if key[0] in SCALED:
             return 0.5 * RISE_TOLERANCE * self.scale.get(key, 1.0)
         return 0.5 * max(RISE_TOLERANCE * self.rise, LEAST_TOLERANCE)
 
@@ -153,7 +160,7 @@ class Sights:
         """What the coarse step may do to a difference of two looks."""
         if key[0] == "steady":
             return 0.0
-        return NOISE * (self.scale.get(key, 1.0) if key[0] in ("rule", "inflow") else self.rise)
+        return NOISE * (self.scale.get(key, 1.0) if key[0] in SCALED else self.rise)
 
     def _look(self, shares: Shares) -> Sight:
         lineup, scenario = self.fixed(shares)
@@ -162,12 +169,31 @@ class Sights:
         self.rise = max(self.rise, rise)
         values = dict(_pressures(run))
         one = lineup.with_(scenarios=(scenario,))
-        for tank in ship_tanks(lineup):
+        for tank in lineup.receiving:
             key: Key = ("inflow", tank.name)
             values[key] = most_into_tank(lineup, run, tank)
             self.scale[key] = max(self.scale.get(key, 1e-9), values[key])
+        values |= self._hung(run)
         values |= self._ruled(one, run)
         return Sight(shares=shares, values=values)
+
+    def _hung(self, run: ScenarioResult) -> dict[Key, float]:
+        """Of drums the shares of gas, of relief valves lift and volume [m3], of trips 1 if not known."""
+        found: dict[Key, float] = {}
+        for drum in run.surge_drums:
+            found["hung", drum.name, "most"] = drum.most / drum.volume
+            found["hung", drum.name, "least"] = -drum.least / drum.volume
+            self.limits["hung", drum.name, "most"] = 1.0 - NEARLY
+            self.limits["hung", drum.name, "least"] = -NEARLY
+        for relief in run.relief_valves:
+            key: Key = ("hung", relief.name, "passed")
+            found[key] = relief.passed
+            found["hung", relief.name, "lift"] = relief.lift
+            self.scale[key] = max(self.scale.get(key, 1e-9), relief.passed)
+        for trip in run.trips:
+            found["hung", trip.name, "unknown"] = float(trip.unknown is not None)
+            self.limits["hung", trip.name, "unknown"] = 0.5
+        return found
 
     def _ruled(self, lineup: LineUp, run: ScenarioResult) -> dict[Key, float]:
         """Margins of required rules with the sign turned, the worst of each."""
@@ -185,6 +211,13 @@ class Sights:
             self.limits[key] = 0.0
             self.scale[key] = max(abs(ruling.limit), 1e-9)
         return found
+
+
+def _refuse_misfit(error: CaseError | SolveError) -> None:
+    """Raise a fault of what hangs on a point again: no range ends for it."""
+    hung = ("relief_valve", "surge_drum", "open_vessel")
+    if isinstance(error, CaseError) and any(f.path[:1] and f.path[0] in hung for f in error.faults):
+        raise error
 
 
 def moved(shares: Shares, k: int, share: float) -> Shares:

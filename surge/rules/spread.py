@@ -25,7 +25,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from surge.model.ranges import Shares, evenly_inside
-from surge.rules.sights import Key, Sight, Sights, moved
+from surge.rules.sights import SCALED, Key, Sight, Sights, moved
 
 SURE = 1.5  # times the sum of what each range does alone
 # Shares looked at inside a range: of lengths, of wave speeds, of all else.
@@ -121,7 +121,7 @@ class Spread:
         """How far a figure is beyond its limit [shares of a scale]; for ordering."""
         s = self.sights
         limit = s.limits[key]
-        scale = s.scale[key] if key[0] == "rule" else max(abs(limit), 1e5)
+        scale = s.scale.get(key, 1.0) if key[0] in SCALED else max(abs(limit), 1e5)
         return (value - limit) / scale
 
     def _first(self, keys: Iterable[Key]) -> list[Key]:

@@ -130,20 +130,17 @@ def laws_of(lineup: LineUp, scenario: Scenario, run: ScenarioResult) -> dict[str
     }
 
 
-def _sources(lineup: LineUp) -> set[str]:
-    """Points from which liquid comes: shore tanks and supplies."""
-    return {t.point for t in lineup.tanks if t.side == "shore"} | {s.point for s in lineup.supplies}
-
-
 def ends_lacking(lineup: LineUp) -> Unknown | None:
     """What lacks for telling when shore and ship are parted; None where nothing does."""
-    lacking = [] if _sources(lineup) else ["no shore tank and no supply"]
-    if not any(t.side == "ship" for t in lineup.tanks):
-        lacking.append("no tank of the ship")
+    ashore = lineup.discharges
+    lacking = [] if lineup.sources else ["no tank of the ship" if ashore else "no shore tank and no supply"]
+    if not lineup.receiving:
+        lacking.append("no shore tank" if ashore else "no tank of the ship")
     if not lacking:
         return None
+    to = "ashore" if ashore else "to the ship"
     return Unknown(
-        reason=f"the case has {' and '.join(lacking)}: nothing tells when the flow to the ship has stopped",
+        reason=f"the case has {' and '.join(lacking)}: nothing tells when the flow {to} has stopped",
         supply="write where the cargo comes from and the tank that it goes to, as [[tank]] with "
         'side = "shore" and side = "ship"',
     )
@@ -164,7 +161,7 @@ def open_ways(lineup: LineUp, laws: dict[str, Table]) -> tuple[tuple[float, froz
         When a stretch begins [s], and the points that liquid reaches in it. The last has no end. A pump that
         stands still parts nothing: liquid siphons on through it.
     """
-    sources = _sources(lineup)
+    sources = lineup.sources
     spans = {name: _shut_from(law) for name, law in laws.items()}
     joined = neighbours(lineup)
     instants = sorted({0.0} | {t for each in spans.values() for span in each for t in span if t < math.inf})
@@ -242,7 +239,7 @@ def stop_flow(rule: Rule, ground: RuledCase) -> list[Ruling]:
 def _stop_flow(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling]:
     if (lacking := ends_lacking(ground.lineup)) is not None:
         return [not_checked(rule, lacking.reason, supply=lacking.supply, scenario=scenario.name)]
-    into = {t.point for t in ground.lineup.tanks if t.side == "ship"}
+    into = {t.point for t in ground.lineup.receiving}
     time = counted_stop(rule, ground, scenario, into)
     if time is None:
         return [still_open(rule, scenario)]
@@ -348,6 +345,8 @@ def shore_first(rule: Rule, ground: RuledCase) -> list[Ruling]:
 
 
 def _shore_first(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling]:
+    if ground.lineup.discharges:
+        return [passed_over(rule, "it is for loading, and this is a discharge")]
     name, shore, ship = scenario.name, [], []
     for step in chain(scenario):
         side = step.move.side or ("shore" if isinstance(step.move, PumpMove) else ground.side[step.name])

@@ -379,7 +379,7 @@ def _notes(lineup: LineUp, picked: Picked) -> tuple[str, ...]:
     """What the bounds on the slow side leave out."""
     if picked.scenario.ordered is None:
         return ("The rules on time are for emergency shutdowns: this scenario has none.",)
-    dry = [f'"{t.name}"' for t in lineup.tanks if t.side == "ship" and t.ullage is None]
+    dry = [f'"{t.name}"' for t in lineup.receiving if t.ullage is None]
     if dry:
         return (f"No ullage is given for {', '.join(dry)}: overfilling does not bound the stroke there.",)
     return ()

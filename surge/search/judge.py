@@ -169,7 +169,7 @@ class Bench:
         self._judged: list[tuple[Scenario, Judged]] = []
         self._over: dict[tuple[str, str], list[LineUp]] = {}
         self._stood: dict[tuple[int, str], tuple[LineUp, ScenarioResult]] = {}
-        ullage = any(t.ullage is not None for t in lineup.tanks if t.side == "ship")
+        ullage = any(t.ullage is not None for t in lineup.receiving)
         self.marched = RuleBook(rules=tuple(r for r in book.rules if r.required and r.measure == EFFECTIVE))
         self.shared = ullage and any(r.required and r.measure == ULLAGE for r in book.rules)
 

@@ -19,7 +19,7 @@ from surge.errors import CaseError, GridError, SolveError
 from surge.hydraulics.formulas import joukowsky
 from surge.model.lineup import LineUp, Scenario
 from surge.rules.book import RuleBook
-from surge.rules.findings import Finding
+from surge.rules.findings import Finding, findings_of, weakest
 from surge.rules.rulings import Ruling
 from surge.search.bounds import SHARE
 from surge.search.judge import (
@@ -42,6 +42,7 @@ from surge.search.judge import (
 from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, raised
+from surge.transient.run import simulate
 from surge.workers import Progress
 
 MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
@@ -211,9 +212,11 @@ class _Rates:
         return made
 
     def _least(self, slowness: float) -> Finding | None:
-        """What governs at the least rate looked at."""
+        """What governs at the least rate looked at, in a single march: nothing rests on it."""
+        lineup = self.lineups[0]
         try:
-            return self.judge(self.agreed / slowness).governs
+            run = simulate(lineup, self.at(self.agreed / slowness), quick=True)
+            return weakest(findings_of(lineup, run))
         except (CaseError, GridError, SolveError):
             return None
 

@@ -24,6 +24,7 @@ from dataclasses import dataclass, replace
 
 from surge.effort import foresee, within
 from surge.errors import CaseError, Fault, GridError, SolveError
+from surge.model.attached import SurgeDrum
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.rules.assess import assess
@@ -181,13 +182,21 @@ class Sized:
         share = size / self.was
         return lineup.with_(
             relief_valves=tuple(
-                replace(v, kv=size) if v.name == self.name else v for v in lineup.relief_valves
+                replace(v, kv=size, kv_range=None) if v.name == self.name else v for v in lineup.relief_valves
             ),
-            surge_drums=tuple(
-                replace(d, volume=size, gas_volume=share * d.gas_volume) if d.name == self.name else d
-                for d in lineup.surge_drums
-            ),
+            surge_drums=tuple(_scaled(d, share) if d.name == self.name else d for d in lineup.surge_drums),
         )
+
+
+def _scaled(drum: SurgeDrum, share: float) -> SurgeDrum:
+    """A drum of another size, its gas, or the range of it, in proportion."""
+    ends = drum.gas_range
+    return replace(
+        drum,
+        volume=share * drum.volume,
+        gas_volume=share * drum.gas_volume,
+        gas_range=(share * ends[0], share * ends[1]) if ends else None,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -141,6 +141,7 @@ class Sheet(Head):
     rules_file: str
     rules_sha256: str
     title: str
+    operation: Literal["loading", "discharge"]
     verdict: Verdict
     exit_code: ExitCode
     headline: str
@@ -239,6 +240,7 @@ def sheet_of(
         rules_file=Path(case.rules_file).name if case.rules_file else "",
         rules_sha256=rules_sha256,
         title=lineup.title,
+        operation="discharge" if lineup.discharges else "loading",
         verdict=verdict,
         exit_code=EXIT_CODE[verdict],
         headline=DRAFT if standing == A_DRAFT else HEADLINE[verdict],

@@ -8,7 +8,7 @@ another, whatever the network: trees, several tanks, loops.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from surge.model.lineup import Element, LineUp
@@ -23,6 +23,15 @@ class Joint(Protocol):
     def start(self) -> str: ...  # noqa: D102
     @property
     def end(self) -> str: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Turned:
+    """An element as seen from the other end."""
+
+    name: str
+    start: str
+    end: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +50,11 @@ class Network:
     points: Sequence[str]
     joints: Sequence[Joint]
     first: str
+
+    def turned(self) -> Network:
+        """The network of a discharge as if it were a loading: the shore stays on the left."""
+        joints = [_Turned(name=e.name, start=e.end, end=e.start) for e in self.joints]
+        return replace(self, joints=joints)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +112,8 @@ class Layout:
 def layout_of(lineup: LineUp) -> Layout:
     """Return where everything stands."""
     points = tuple(p.name for p in lineup.points)
-    rows = rows_of(Network(points=points, joints=tuple(lineup.elements), first=_first(lineup)))
+    network = Network(points=points, joints=lineup.elements, first=_first(lineup))
+    rows = rows_of(network.turned() if lineup.discharges else network)
     return Layout(
         column=rows.column,
         row=rows.row,

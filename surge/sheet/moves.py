@@ -213,10 +213,9 @@ def _rate(lineup: LineUp, agreed: float | None, runs: Sequence[ScenarioResult], 
 
 
 def _flowing(lineup: LineUp, runs: Sequence[ScenarioResult]) -> float:
-    """What flows from the shore before anything moves, the most of all runs [m3/s]."""
-    shore = [*(t.point for t in lineup.tanks if t.side == "shore"), *(s.point for s in lineup.supplies)]
+    """What flows out of where the cargo comes from before anything moves, the most of all runs [m3/s]."""
     flows = [{name: float(q[0]) for name, q in run.history.flow.items()} for run in runs]
-    return max(sum(outflow(lineup, flow, point) for point in shore) for flow in flows)
+    return max(sum(outflow(lineup, flow, point) for point in lineup.sources) for flow in flows)
 
 
 def _greatest(limit: RateLimit, display: Display) -> str:

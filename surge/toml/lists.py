@@ -23,7 +23,7 @@ class OneOrList(Leaf):
     """
 
     def __init__(self, one: Leaf, many: Any) -> None:
-        self.one, self.many = one, many
+        self.one, self.many, self.where = one, many, one.where
 
     @property
     def expected(self) -> str:

@@ -179,6 +179,8 @@ def missing_key(path: Origin, model: type[BaseModel]) -> Fault:
     leaf = _leaf(info)
     if leaf is not None:
         found, expected, remedy = f"no key {key}", leaf.expected, f"add {key} = {leaf.example}"
+        if leaf.where:
+            remedy += f", with your own figure: {leaf.where}"
     elif info is not None and _model_in(info.annotation) is None:
         found, expected, remedy = f"no key {key}", f"{key}, a list", f"add {key} = [...]"
     else:

@@ -41,7 +41,9 @@ FAULT_KIND = "surge"  # the error type under which pydantic hands our refusals b
 
 
 class Leaf(ABC):
-    """One kind of single value."""
+    """One kind of single value; ``where`` its writer finds it, in words, where that helps."""
+
+    where = ""
 
     @abstractmethod
     def accept(self, value: object) -> object:
@@ -104,28 +106,34 @@ class Quantity(Leaf):
         A key of :data:`surge.units.DIMENSIONS`.
     low, high : str
         The bounds, as they would be written; both may be reached.
+    such_as : str
+        A usual one, where that of its dimension would mislead.
+    where : str
+        Where to find it, for who has none or a wrong one.
     """
 
-    def __init__(self, dimension: str, low: str, high: str) -> None:
+    def __init__(self, dimension: str, low: str, high: str, *, such_as: str = "", where: str = "") -> None:
         self.dimension, self.low, self.high = dimension, low, high
+        self.such_as, self.where = such_as, where
         self._low, self._high = read(low, dimension=dimension), read(high, dimension=dimension)
 
     @property
     def expected(self) -> str:
         """The dimension in words, with its units."""
-        return DIMENSIONS[self.dimension].expected
+        want = DIMENSIONS[self.dimension]
+        return want.expected.replace(f'"{want.example}"', self.example)
 
     @property
     def example(self) -> str:
         """A quantity in quotes."""
-        return f'"{DIMENSIONS[self.dimension].example}"'
+        return f'"{self.such_as or DIMENSIONS[self.dimension].example}"'
 
     def accept(self, value: object) -> Reading:
         """Return the reading; the exact check of an absolute level has to wait for the barometer."""
         want = DIMENSIONS[self.dimension]
         if not isinstance(value, str):
-            remedy = f'write it in quotes and with a unit, such as "{want.example}"'
-            raise QuantityError(shown(value), want.expected, remedy)
+            remedy = f"write it in quotes and with a unit, such as {self.example}"
+            raise QuantityError(shown(value), self.expected, remedy)
         reading = read(value, dimension=self.dimension, possible=self._within)
         if not self._within(reading):
             rough = self._rough(reading)
@@ -135,6 +143,8 @@ class Quantity(Leaf):
                 remedy = "it cannot be negative"
             elif rough < self._low.value and rough < reading.value:
                 remedy = "that is absolute, and so less than the atmosphere: is it meant as gauge, (g)?"
+            elif self.where:
+                remedy += f"; {self.where}"
             raise QuantityError(quoted(value), bounds, remedy)
         return reading
 
@@ -163,10 +173,10 @@ class Quantity(Leaf):
 
 
 class Number(Leaf):
-    """A pure number within bounds, both of which may be reached."""
+    """A pure number within bounds, both of which may be reached; ``where`` to find it, in words."""
 
-    def __init__(self, words: str, low: float, high: float) -> None:
-        self.words, self.low, self.high = words, low, high
+    def __init__(self, words: str, low: float, high: float, *, where: str = "") -> None:
+        self.words, self.low, self.high, self.where = words, low, high, where
 
     @property
     def expected(self) -> str:
@@ -189,7 +199,7 @@ class Number(Leaf):
             raise QuantityError(shown(value), expected, "nan and inf are no figures: write the number")
         if not self.low <= value <= self.high:
             remedy = f"write a number from {self.low:g} to {self.high:g}"
-            raise QuantityError(shown(value), expected, remedy)
+            raise QuantityError(shown(value), expected, remedy + (f"; {self.where}" if self.where else ""))
         return float(value)
 
     def stand_in(self, pick: int) -> float:

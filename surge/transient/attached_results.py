@@ -205,7 +205,7 @@ def attached_undecided(lineup: LineUp, told: Mapping[str, Any]) -> Iterator[str]
                 f"speed. {_what_would_serve(lineup, trip)}"
             )
     for drum in told["surge_drums"]:
-        yield from _drum_undecided(drum)
+        yield from drum_undecided(drum)
     for vessel, moved in zip(lineup.open_vessels, told["open_vessels"], strict=True):
         yield from _vessel_undecided(moved, vessel.rim, lineup.points_by_name[vessel.point].elevation)
 
@@ -229,7 +229,8 @@ def _what_would_serve(lineup: LineUp, trip: TripResult) -> str:
     return f"More is pushed through it than twice its best flow, where no curve tells its torque: {instead}"
 
 
-def _drum_undecided(drum: DrumResult) -> Iterator[str]:
+def drum_undecided(drum: DrumResult) -> Iterator[str]:
+    """Yield why what a drum does cannot be decided: it is emptied or filled, or may be within its errors."""
     if drum.emptied is not None:
         yield (
             f'surge drum "{drum.name}" is emptied at {drum.emptied:.2f} s: gas gets into the line, and '

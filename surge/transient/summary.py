@@ -207,9 +207,9 @@ def back_flow(work: Plan, history: History) -> list[str]:
     """Words about flow out of a tank that a free outfall cannot give back."""
     levels = dict(work.scenario.levels)
     said = []
-    for tank in work.lineup.tanks:
+    for tank in work.lineup.receiving:
         z = work.lineup.points_by_name[tank.point].elevation
-        if tank.side != "ship" or levels.get(tank.name, tank.level) >= z:
+        if levels.get(tank.name, tank.level) >= z:
             continue
         into = sum(
             np.where(e.end == tank.point, 1.0, -1.0) * history.flow[e.name]

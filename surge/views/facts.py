@@ -154,6 +154,7 @@ def _facts(lineup: LineUp) -> Iterator[Row]:
         ("transfer", lineup.berth.transfer),
     ):
         yield "berth", "", quantity, "word", str(day) if day else None
+    yield "berth", "", "operation", "word", lineup.berth.operation
     yield "berth", "", "hazardous cargo", "word", _yes_or_no(lineup.berth.hazardous)
     yield "calculation", "", "friction", "word", "frozen" if lineup.frozen_friction else "local flow"
     yield "calculation", "", "share of free gas", "number", lineup.free_gas
@@ -188,6 +189,8 @@ def _ends(lineup: LineUp) -> Iterator[Row]:
         yield "relief valve", r.name, "set pressure", "pressure", r.set_pressure
         yield "relief valve", r.name, "pressure of full lift", "pressure", r.full_pressure
         yield "relief valve", r.name, "Kv", "kv", r.kv
+        yield from _span("relief valve", r.name, "set pressures, Pa", r.set_range)
+        yield from _span("relief valve", r.name, "least and greatest Kv", r.kv_range)
         yield "relief valve", r.name, "opening time", "time", r.opening_time
         yield "relief valve", r.name, "back pressure", "pressure", r.back_pressure
     for d in lineup.surge_drums:
@@ -195,12 +198,20 @@ def _ends(lineup: LineUp) -> Iterator[Row]:
         yield "surge drum", d.name, "volume", "volume", d.volume
         yield "surge drum", d.name, "gas volume", "volume", d.gas_volume
         yield "surge drum", d.name, "exponent of the gas", "number", d.exponent
+        yield from _span("surge drum", d.name, "least and most gas, m3", d.gas_range)
+        yield from _span("surge drum", d.name, "exponents of the gas", d.exponent_range)
         yield "surge drum", d.name, "charge pressure", "pressure", d.charge
         yield "surge drum", d.name, "Kv of the neck", "kv", d.neck_kv if math.isfinite(d.neck_kv) else None
     for v in lineup.open_vessels:
         yield "open vessel", v.name, "stands at", "word", v.point
         yield "open vessel", v.name, "surface, m2", "number", v.area
         yield "open vessel", v.name, "rim", "length", v.rim
+
+
+def _span(table: str, name: str, what: str, span: tuple[float, float] | None) -> Iterator[Row]:
+    """Both ends of what is a range; nothing where it is none."""
+    if span is not None:
+        yield table, name, what, "word", f"{span[0]:g} to {span[1]:g}"
 
 
 def _element(e: Element) -> Iterator[Row]:

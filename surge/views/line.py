@@ -132,15 +132,15 @@ def way_of(subject: Subject, to: str | None = None, *, moves: bool = False) -> W
     if to is not None:
         point = tanks.get(to, to)
         if point not in lineup.points_by_name:
-            known = [t.name for t in lineup.tanks if t.side == "ship"] + list(lineup.points_by_name)
+            known = [t.name for t in lineup.receiving] + list(lineup.points_by_name)
             raise RequestError(f"--to {unknown('tank or point', to, known)}")
         way = find_way(lineup, start, point, flows=flows)
         if way is None:
-            raise RequestError(f'--to "{to}": no way leads there from "{start}"; write a ship\'s tank')
+            raise RequestError(f'--to "{to}": no way leads there from "{start}"; write a tank that receives')
         return way
-    ship = [t.point for t in lineup.tanks if t.side == "ship"]
-    ship.sort(key=lambda p: outflow(lineup, flows, p))
-    ends = [*ship, *(p.name for p in lineup.points if p.closed), *(e.end for e in lineup.elements)]
+    tanks_to = [t.point for t in lineup.receiving]
+    tanks_to.sort(key=lambda p: outflow(lineup, flows, p))
+    ends = [*tanks_to, *(p.name for p in lineup.points if p.closed), *(e.end for e in lineup.elements)]
     shunned = _beside_those_that_move(subject) if moves else ()
     ways = (find_way(lineup, start, end, flows=flows, shunned=shunned) for end in dict.fromkeys(ends))
     found = [way for way in ways if way is not None]

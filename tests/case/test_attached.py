@@ -312,3 +312,49 @@ def test_two_shutdowns_that_differ_in_a_trip_only_are_two() -> None:
     assert _acts(tripping) != _acts(replace(tripping, trips=()))
     other = tuple(replace(t, origin=("elsewhere",)) for t in tripping.trips)
     assert _acts(tripping) == _acts(replace(tripping, trips=other))
+
+
+DRUM_ = """[[surge_drum]]
+name = "drum"
+at = "berth"
+volume = "10 m3"
+gas_volume = "4 m3"
+gas_exponent = 1.2
+
+"""
+
+
+@pytest.mark.parametrize(
+    ("table", "old", "new", "remedy"),
+    [
+        (RELIEF, 'kv = "300 m3/h"', 'kv = "0 m3/h"', "leave out a valve that lets nothing through"),
+        (RELIEF, 'opening_time = "0.2 s"\n', "", 'opening_time = "0.2 s", with your own figure: the time of'),
+        (RELIEF, 'back_pressure = "0.3 bar(g)"\n', "", "0 bar(g) where that is open to the air"),
+        (RELIEF, 'set_pressure = "8 bar(g)"\n', "", "from its nameplate"),
+        (RELIEF, 'full_lift_pressure = "9.5 bar(g)"\n', "", "10 to 25 % above the set pressure"),
+        (DRUM_, 'gas_volume = "4 m3"', 'gas_volume = "0 m3"', "without gas a drum takes nothing in"),
+        (
+            DRUM_,
+            'gas_volume = "4 m3"\n',
+            "",
+            'gas_volume = "4 m3", with your own figure: what its',
+        ),
+        (DRUM_, 'gas_volume = "4 m3"', "gas_volume = 4", 'such as "4 m3"'),
+        (DRUM_, 'volume = "10 m3"\n', "", "the whole vessel, empty"),
+    ],
+)
+def test_the_remedy_says_where_the_figure_is_found(table: str, old: str, new: str, remedy: str) -> None:
+    assert old in table
+    (fault,) = records(changed((FIRST, table.replace(old, new, 1) + FIRST)))
+    assert remedy in fault.remedy
+    assert fault.line
+
+
+def test_an_efficiency_in_percent_and_no_inertia_are_told_what_to_write() -> None:
+    for old, new, remedy in (
+        ("best_efficiency = 0.8", "best_efficiency = 80", "it is a share, 0.79 for 79 %"),
+        ("inertia_kg_m2 = 30.0", "inertia_kg_m2 = 0", "of pump, coupling and motor together"),
+    ):
+        (fault,) = records(changed(("non_return_valve", TURNING.replace(old, new))))
+        assert remedy in fault.remedy
+        assert fault.line

@@ -245,7 +245,7 @@ def test_the_demo_tells_which_valve_to_adjust_first_and_why() -> None:
     text = flat(got.stdout)
     assert got.exit_code == 3
     first = text.index('Adjust first: "M2P", closing. It took 11.3 s (movement, alone;')
-    assert first < text.index("window of") < text.index("0.5 s too fast")
+    assert first < text.index("window of") < text.index("0.4 s too fast")
     states = [
         (line.split()[0], *line.split("  ")[1:3]) for line in got.stdout.splitlines() if "close  " in line
     ]

@@ -29,7 +29,7 @@ ARGUMENTS = [
     *("--disable-background-networking", "--disable-component-update"),
 ]
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-LONG = 60_000  # [ms] that a calculation may take on a busy machine
+LONG = 240_000  # [ms] that a calculation may take on a busy machine
 KEPT, EXCEEDED = "#verdict.is-limit-kept", "#verdict.is-limit-exceeded"
 
 
@@ -151,7 +151,6 @@ def test_a_berth_from_the_template_to_the_sheet(opened: Opened, served: tuple[Pa
     assert page.inner_text("#headline") == "Quick look, no verdict"
     page.mouse.up()
     page.wait_for_selector(EXCEEDED)
-    page.wait_for_selector("#steps li")  # what mends it was tried
     page.click("#undo")
     page.wait_for_selector(KEPT)
     page.click("#redo")
@@ -175,25 +174,36 @@ def test_a_berth_from_the_template_to_the_sheet(opened: Opened, served: tuple[Pa
     assert "NOT AN AGREEMENT" in again.inner_text("#agree-sheet")
 
 
-@pytest.mark.parametrize(
-    ("width", "scheme"), [(1280, "light"), (1280, "dark"), (390, "light"), (390, "dark")]
-)
-def test_axe_finds_nothing(opened: Opened, served: tuple[Path, str], width: int, scheme: str) -> None:
+def test_axe_finds_nothing(opened: Opened, served: tuple[Path, str]) -> None:
     write(served[0], "coupling.toml", "gas-oil-release-coupling")
-    page = opened("coupling.toml", width=width, color_scheme=scheme, reduced_motion="reduce")
+    page = opened("coupling.toml", reduced_motion="reduce")
     page.wait_for_selector(EXCEEDED)
     page.click("#make-film")
     page.wait_for_selector("#film-picture")
     page.click("#draw-chart")
     page.wait_for_selector(".agree-chart")
+    page.wait_for_selector("#steps li")  # what mends it was tried
+    assert "8.6 s or more" in page.inner_text("#steps")
     page.locator("#sketch .part.hose").click()
-    assert audit(page) == []
+    page.click("summary:has-text('From the side')")
+    page.wait_for_selector("#heights .spot")
+    for width in (1280, 390):
+        page.set_viewport_size({"width": width, "height": 900})
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            assert audit(page) == [], (width, scheme)
     figure(page, "hose", 0, "length").fill("20,5")
     page.keyboard.press("Tab")
     page.wait_for_selector("#form .fault")
     assert audit(page) == []
     page.click("#new")
     assert audit(page) == []
+    page.click("dialog button:has-text('Leave it')")
+    page.click("#undo")
+    page.wait_for_selector(EXCEEDED)
+    page.click("#steps li:has-text('8.6 s or more') button")  # what was told as safe is safe
+    page.wait_for_selector(KEPT)
+    assert 'stroke = "8.6 s"' in page.locator("#toml").text_content()
 
 
 def test_without_a_mouse(opened: Opened, served: tuple[Path, str]) -> None:

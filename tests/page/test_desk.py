@@ -83,6 +83,9 @@ def test_processes_work_side_by_side_and_are_given_up(
             newer = await answered(desk, "three", LOOK, "quick")  # asks anew: the old question ends
             assert newer["words"] == "quick look, no verdict"
             assert (await working)["refused"]["exit_code"] == 1
+            assert ("three", "quick") in desk.workers
+            await desk.leave("three")
+            assert [key for key in desk.workers if key[0] == "three"] == []
             # Whoever stops listening ends the work.
             gone = asyncio.create_task(answered(desk, "five", LONG))
             while ("five", "full") not in desk.workers or not desk.workers["five", "full"].busy:

@@ -6,9 +6,11 @@ import json
 from dataclasses import replace
 
 import pytest
-from support.demos import Demos
+from support.demos import CASES, Demos
 
 from surge.api.check import check
+from surge.case.file import read_case
+from surge.reports.advice import SIZES
 from surge.reports.attached import (
     attached_lines,
     attached_sentences,
@@ -100,3 +102,14 @@ def test_errors_stand_in_json(demos: Demos) -> None:
         found = [one for s in document["scenarios"] for one in s.get(kind, ())]
         for key in keys:
             assert max(one[key] for one in found) > 0.0
+
+
+def test_a_case_with_too_small_a_relief_valve_is_told_where_to_search_for_its_size() -> None:
+    path = CASES / "kerosene-relief-valve.toml"
+    text = path.read_text(encoding="utf-8").replace('kv = "120 m3/h"', 'kv = "60 m3/h"')
+    answer = check(read_case(text, filename="case.toml"))
+    assert answer.exit_code == 3
+    assert SIZES in " ".join(answer.text(details=True).split())
+    assert len(answer.text().splitlines()) <= 30
+    bare = check(CASES / "gas-oil-release-coupling.toml")
+    assert "--sizes" not in bare.text(details=True)

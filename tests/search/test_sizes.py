@@ -27,7 +27,7 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN
 from surge.rules.reading import built_in
 from surge.search.judge import NO_RULES, Bench
-from surge.search.sizes import RESOLUTION, Confirmed, Goal, Search, SizeAnswer, Sized, sizes_of
+from surge.search.sizes import RESOLUTION, Confirmed, Goal, Search, SizeAnswer, Sized, Whole, sizes_of
 from surge.search.window import windows_of
 
 VALVE = relief("berth", set_pressure=6e5, full_pressure=6.6e5, kv=600.0, opening_time=0.2)
@@ -224,3 +224,30 @@ def test_the_command_tells_sizes_in_words_and_as_json() -> None:
     assert f"Kv {whole.least:g} m3/h or more keeps the case at its strokes" in text
     assert "Held: set pressure" in " ".join(got.text(details=True).split())
     assert len(got.text().splitlines()) <= 30
+
+
+def test_a_rule_that_no_size_mends_is_named_and_nothing_is_told(demos: Demos) -> None:
+    """Every pressure is kept at many sizes; a velocity that the terminal forbids is not."""
+    rule = built_in().rule("bulk-velocity")
+    assert rule is not None
+    own = replace(rule, id="own", figure=0.5, requirement="required", own=True, applies="always")
+    lineup = at_stroke(line(), 6.0).with_(relief_valves=(VALVE,))
+    bench = Bench(lineup, RuleBook(rules=(own,)))
+    got = Search(Sized(lineup, VALVE.name), Whole(bench), lambda _: None).answer()
+    assert got.least is None
+    assert own.name in got.reason
+    display = Display(units=demos["crude-sea-line"].case.show, density=1e3)
+    text = " ".join(" ".join(size_lines((got,), display)).split())
+    assert f'it is not kept for certain: the rule "{own.name}" is not kept' in text
+    free = Search(Sized(lineup, VALVE.name), Whole(Bench(lineup, NO_RULES)), lambda _: None).answer()
+    assert free.least is not None
+
+
+def test_a_drum_that_would_be_emptied_is_not_told() -> None:
+    """Nearly all gas, it is emptied when the pressure falls: no pressure tells, but nothing is decided."""
+    thin = replace(DRUM, gas_volume=29.8)
+    lineup = at_stroke(line(), 4.0).with_(surge_drums=(thin,))
+    assert assess(lineup).verdict != WITHIN
+    got = Search(Sized(lineup, DRUM.name), Whole(Bench(lineup, NO_RULES)), lambda _: None).answer()
+    assert got.least is None
+    assert "is emptied" in got.reason

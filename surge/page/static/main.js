@@ -52,13 +52,16 @@ async function check() {
     draw_choices();
     tell("answer");
     await histories();
-    if (answer.document.verdict !== "limit kept") remedies(text, name);
-    else put(by("remedies"));
+    put(by("remedies"));
+    if (answer.document.verdict !== "limit kept") remedies_soon(text, name);
   } catch (error) {
     working("");
     no_verdict("No verdict", error.message);
   }
 }
+
+// Whoever goes on changing figures does not want to know yet.
+const remedies_soon = later(1200, (text, name) => text === store.text && remedies(text, name));
 
 /** What mends a case that is not kept: it takes several times as long as the check. */
 async function remedies(text, name) {

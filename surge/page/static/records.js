@@ -3,7 +3,8 @@
 import { by, el, fresh, put } from "./dom.js";
 import { ask } from "./server.js";
 
-const MEANINGS = ["tag", "direction", "date", "time of day", "time", "closing time", "opening time", "together", "ignore"];
+const MEANINGS = ["tag", "direction", "date", "time of day", "time", "closing time", "opening time", "timed", "delay", "temperature",
+  "pressure", "together", "flowing", "by", "remark", "repeat"];
 let file = null, result = null;
 const how = { dates: "", decimal: "", timed: "", columns: [] };
 
@@ -12,7 +13,7 @@ async function judge() {
   put(result, el("p", { class: "quiet" }, `Reading ${file.name} …`));
   const given = { file: file.name };
   for (const key of ["dates", "decimal", "timed"]) if (how[key]) given[key] = how[key];
-  for (const { title, meaning } of how.columns) if (title && meaning) given[`column.${meaning}`] = title;
+  for (const { title, meaning } of how.columns) if (title && meaning) given[`column.${title}`] = meaning;
   try {
     const found = await ask("records", given, (word) => put(result, el("p", { class: "quiet" }, word)), file);
     if (!found) return;
@@ -38,7 +39,7 @@ function corrections() {
   return el("details", {}, el("summary", {}, "Correct how it is read"),
     choice("Days", "dates", ["day-first", "month-first"]), choice("Decimal sign", "decimal", ["point", "comma"]), choice("Times counted from", "timed", ["order", "movement"]),
     el("div", { class: "field" }, el("p", { class: "hint" }, "The title of a column as it stands in the table, and what it means"), el("div", { class: "row" }, title, meaning,
-      el("button", { type: "button", onclick: () => { how.columns = [...how.columns.filter((c) => c.meaning !== meaning.value), { title: title.value, meaning: meaning.value }]; judge(); } }, "Read it so"))));
+      el("button", { type: "button", onclick: () => { how.columns = [...how.columns.filter((c) => c.title !== title.value), { title: title.value, meaning: meaning.value }]; judge(); } }, "Read it so"))));
 }
 
 function take(given) {

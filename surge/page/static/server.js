@@ -70,3 +70,6 @@ export function give_up(purpose) {
   asked.get(purpose)?.abort();
   asked.delete(purpose);
 }
+
+// A tab that is closed needs no processes any more.
+addEventListener("pagehide", () => navigator.sendBeacon("api/stop", JSON.stringify({ tab: TAB, closed: true })));

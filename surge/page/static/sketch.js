@@ -129,7 +129,8 @@ function drawn_point(name, x, y) {
   return choice(own, "point", name, [
     svg("circle", { cx: x(name), cy: y.point(name), r: 11, class: "field" }),
     closed ? path(`M${x(name)} ${y.point(name) - 9}v18`, "closed") : svg("circle", { cx: x(name), cy: y.point(name), r: 3.4, class: "joint" }),
-    weak && svg("text", { x: x(name), y: y.point(name) - 14, "text-anchor": "middle", class: "figure", "aria-hidden": "true" }, `${SIGN[worst.verdict]} ${worst.pressure}`),
+    weak && path(`M${x(name)} ${y.point(name) - 12}v-20`, "leader"),
+    weak && svg("text", { x: x(name), y: y.point(name) - 36, "text-anchor": "middle", class: "figure", "aria-hidden": "true" }, `${SIGN[worst.verdict]} ${worst.pressure}`),
   ], worst);
 }
 
@@ -242,6 +243,58 @@ function go(event) {
   parts[to].focus();
 }
 
+// Heights: the same parts from the side, every point at its elevation.
+
+/** Draw points at their elevations. A case with faults has none. */
+function draw_heights() {
+  const holder = by("heights");
+  if (!holder.closest("details").open) return;
+  const { elevations, drawing } = store.seen, names = Object.keys(elevations).filter((p) => drawing.points[p]);
+  if (!names.length) {
+    put(holder, document.createTextNode("Heights are drawn once the case has no fault."));
+    return;
+  }
+  const values = names.map((p) => elevations[p]), columns = Math.max(...names.map((p) => drawing.points[p][0]), 1);
+  const low = Math.min(0, ...values), high = Math.max(...values, low + 1), tall = 170;
+  const wide = Math.max(52, (holder.clientWidth - 120) / columns);
+  const x = (p) => 60 + drawing.points[p][0] * wide, y = (v) => 22 + (tall * (high - v)) / (high - low);
+  const step = [1, 2, 5, 10, 20, 50, 100, 200, 500].find((k) => (high - low) / k <= 6) ?? 1000, lines = [];
+  for (let v = Math.ceil(low / step) * step; v <= high; v += step) lines.push(v);
+  const label = new Map(); // of points at one spot only the first is written
+  const spots = names.map((p, i) => {
+    const spot = `${drawing.points[p][0]} ${elevations[p].toFixed(1)}`, own = ["points", p];
+    const first = !label.has(spot);
+    label.set(spot, true);
+    const chosen = JSON.stringify(store.chosen) === JSON.stringify(own);
+    return svg("g", {}, svg("circle", { cx: x(p), cy: y(elevations[p]), r: 5, class: chosen ? "spot chosen" : "spot", role: "button", tabindex: i ? -1 : 0,
+      "aria-label": `point ${p}, ${elevations[p]} m`, "data-path": JSON.stringify(own) }, svg("title", {}, `${p}: ${elevations[p]} m`)),
+    first ? svg("text", { x: x(p), y: y(elevations[p]) - 9, "text-anchor": "middle", "aria-hidden": "true" }, String(Number(elevations[p].toFixed(2)))) : null);
+  });
+  put(holder, svg("svg", { viewBox: `0 0 ${120 + columns * wide} ${tall + 46}`, width: 120 + columns * wide, height: tall + 46, class: "heights", role: "group",
+    "aria-label": "Heights of the points above the datum of the case, from shore to ship; arrow keys go from point to point, Enter chooses" },
+    lines.map((v) => svg("g", {}, svg("path", { d: `M44 ${y(v)}H${110 + columns * wide}`, class: "grid" }), svg("text", { x: 38, y: y(v) + 4, "text-anchor": "end" }, `${v} m`))),
+    drawing.elements.filter((e) => e.from in elevations && e.to in elevations).map((e) => svg("path", { d: `M${x(e.from)} ${y(elevations[e.from])}L${x(e.to)} ${y(elevations[e.to])}`,
+      class: ["pipe", "hose", "arm"].includes(e.kind) ? "run" : "run link" }, svg("title", {}, e.name))),
+    spots));
+}
+
+function go_heights(event) {
+  const spot = event.target.closest?.(".spot");
+  if (!spot) return;
+  if (event.key === "Enter" || event.key === " ") {
+    event.preventDefault();
+    choose(JSON.parse(spot.getAttribute("data-path")), { focus: true });
+    return;
+  }
+  const all = [...by("heights").querySelectorAll(".spot")].sort((a, b) => a.getAttribute("cx") - b.getAttribute("cx") || a.getAttribute("cy") - b.getAttribute("cy"));
+  const next = all[all.indexOf(spot) + ({ ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key] ?? 0)];
+  if (!next || next === spot) return;
+  event.preventDefault();
+  spot.setAttribute("tabindex", "-1");
+  next.setAttribute("tabindex", "0");
+  next.focus();
+}
+
 /** Draw whenever something changes, and listen to clicks and keys. */
 export function begin_sketch() {
   by("sketch").addEventListener("click", (event) => {
@@ -249,7 +302,14 @@ export function begin_sketch() {
     if (part) choose(JSON.parse(part.getAttribute("data-path")));
   });
   by("sketch").addEventListener("keydown", go);
+  by("heights").addEventListener("click", (event) => {
+    const spot = event.target.closest?.(".spot");
+    if (spot) choose(JSON.parse(spot.getAttribute("data-path")));
+  });
+  by("heights").addEventListener("keydown", go_heights);
+  by("heights").closest("details").addEventListener("toggle", draw_heights);
   for (const event of ["text", "chosen", "answer"]) on(event, draw);
+  for (const event of ["text", "chosen"]) on(event, draw_heights);
   let wide = 0;
   new ResizeObserver(([{ contentRect }]) => { if (Math.abs(contentRect.width - wide) > 4) { wide = contentRect.width; draw(); } }).observe(by("sketch"));
 }

@@ -118,16 +118,21 @@ class Oracle:
         return self.rho * G * (head - self.elevation(point))
 
     def tank_head(self, tank: dict[str, Any], levels: dict[str, str]) -> float:
-        """Level, or the pipe's end if that is higher in a ship's tank, and the blanket on it."""
+        """Level, or the pipe's end if that is higher in a tank that receives, and the blanket on it."""
         level = si(levels.get(tank["name"], tank["level"]))
-        if tank["side"] == "ship":
+        if tank["side"] != self.gives:
             level = max(level, self.elevation(tank["at"]))
         return level + si(tank.get("blanket", "0 bar(g)")) / (self.rho * G)
 
+    @property
+    def gives(self) -> str:
+        """The side that the cargo comes from."""
+        return "ship" if self.data.get("berth", {}).get("operation") == "discharge" else "shore"
+
     def shut_off_head(self, *, before_pump: bool = False) -> float:
-        """Surface of the shore tank, and behind the pump its head at no flow, full speed, besides [m]."""
-        shore = next(t for t in self.tanks if t["side"] == "shore")
-        return self.tank_head(shore, {}) + (0.0 if before_pump else si(self.pumps[0]["curve"][0][1]))
+        """Surface of the tank that gives, and behind the pump its head at no flow, full speed, too [m]."""
+        source = next(t for t in self.tanks if t["side"] == self.gives)
+        return self.tank_head(source, {}) + (0.0 if before_pump else si(self.pumps[0]["curve"][0][1]))
 
     def _loss(self, line: dict[str, Any], q: float) -> float:
         d = si(line["inside_diameter"])

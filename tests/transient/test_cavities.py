@@ -343,6 +343,10 @@ def test_both_models_on_two_grids() -> None:
     peaks = np.array([r.extremes["place", "before", "high"].pressure for r in runs])
     band = made.extremes()["place", "before", "high"]
     assert band.pressure == peaks.max()
+    # Every window has extremes of its own.
+    highs = [w["place", "before", "high"].pressure for w in runs[0].windows]
+    assert max(highs) == peaks[0]
+    assert np.diff(highs).min() < -1e5
     assert band.band >= LEAST_BAND
     assert band.sure < peaks.min()
     assert np.ptp(peaks) < 0.05 * peaks.mean()

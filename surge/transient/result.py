@@ -101,6 +101,8 @@ class ElementResult:
     lumped : bool
     steady_range : float
         How much higher the steady pressure may be at other figures within the ranges [Pa].
+    ashore : bool
+        The cargo goes ashore: what flows in it comes from the ship.
     """
 
     name: str
@@ -117,6 +119,7 @@ class ElementResult:
     reaches: int
     lumped: bool
     steady_range: float = 0.0
+    ashore: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

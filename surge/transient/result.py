@@ -283,6 +283,8 @@ class TripResult:
         When it left what is known of it: its curve, or the flow up to which its torque is known [s].
     backwards : bool
         Whether the liquid flowed back through it then.
+    again : float or None
+        When it is started again [s].
     """
 
     name: str
@@ -291,6 +293,7 @@ class TripResult:
     unknown: float | None
     speed_error: float = 0.0
     backwards: bool = False
+    again: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

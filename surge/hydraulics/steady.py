@@ -302,8 +302,10 @@ def _reach_rate(net: FlowNet, scenario: Scenario) -> tuple[dict[str, float], dic
 def _first_speeds(net: FlowNet, scenario: Scenario) -> dict[str, float]:
     """Speeds at time 0: a pump whose first movement begins from rest is at rest until then."""
     speeds = dict(net.speed)
+    tripping = {trip.pump for trip in scenario.trips}
     for move in sorted(scenario.pump_moves, key=lambda m: -m.start):
-        speeds[move.pump] = net.speed[move.pump] * move.law[0][1]
+        if move.pump not in tripping:
+            speeds[move.pump] = net.speed[move.pump] * move.law[0][1]
     return speeds
 
 

@@ -78,9 +78,9 @@ Block = namedtuple(
 def _move(time, law_i, times, values, lf):
     """Set every link that moves to what it is at ``time`` [s]; at a double time the later value holds.
 
-    law_i (laws, 5), int64: lane, link, 1 for a speed and 0 for a Kv ratio, point of the law reached so far
-    (written) and the one beyond its last, in times (n,) [s] and values (n,) [-]. lf (links, L_FLOATS, W): L_C
-    [m2.5/s] is read, L_SPEED [-] or L_C2 [m5/s2] is written.
+    law_i (laws, 5), int64: lane, link, kind as in :func:`surge.kernel.march.move`, point of the law reached
+    so far (written) and the one beyond its last, in times (n,) [s] and values (n,) [-]. lf (links, L_FLOATS,
+    W): L_C [m2.5/s] is read, L_SPEED [-] or L_C2 [m5/s2] is written.
     """
     for i in range(law_i.shape[0]):
         k = law_i[i, 3]
@@ -93,7 +93,9 @@ def _move(time, law_i, times, values, lf):
             value += (time - times[k]) / (times[k + 1] - times[k]) * (values[k + 1] - values[k])
         lane = law_i[i, 0]
         e = law_i[i, 1]
-        if law_i[i, 2]:
+        if law_i[i, 2] == 2:
+            lf[e, L_SPEED, lane] = max(lf[e, L_SPEED, lane], value)
+        elif law_i[i, 2]:
             lf[e, L_SPEED, lane] = value
         else:
             c = lf[e, L_C, lane] * value

@@ -77,7 +77,7 @@ SAME_HEAD = 1e-9  # [m] a head that beats an extreme by less is rounding: it wou
 #   table_step (pipes,)                 1/step [1/m]
 #   floor (nodes,)                      twice the head at which the liquid boils [m]
 #   point_floor (points,)               the head at which it boils [m]
-#   law_i (laws, 4), law_t, law_v (n,)  link, is speed, first and last point; times [s] and values [-]
+#   law_i (laws, 4), law_t, law_v (n,)  link, kind, first and last point; times [s] and values [-]
 #   lump_table (lumped, steps + 1)      losses of lumped elements [m]
 #   probe (n,)                          named nodes
 #   probe_head, probe_step (n, 2)       their highest and lowest head [m], and the steps
@@ -109,14 +109,16 @@ def _value(time, first, last, times, values):
 def move(time, law_i, times, values, lf):
     """Set every link that moves to what it is at ``time`` [s].
 
-    law_i (laws, 4), int64: link, 1 for a speed and 0 for a Kv ratio, first and last point (one beyond) in
-    times (n,) [s] and values (n,) [-]. lf (links, L_FLOATS): L_C [m2.5/s] is read, L_SPEED [-] or L_C2
-    [m5/s2] is written.
+    law_i (laws, 4), int64: link, 1 for a speed, 2 for one that a pump without drive may exceed, 0 for a Kv
+    ratio, first and last point (one beyond) in times (n,) [s] and values (n,) [-]. lf (links, L_FLOATS): L_C
+    [m2.5/s] is read, L_SPEED [-] or L_C2 [m5/s2] is written.
     """
     for i in range(law_i.shape[0]):
         e = law_i[i, 0]
         value = _value(time, law_i[i, 2], law_i[i, 3], times, values)
-        if law_i[i, 1]:
+        if law_i[i, 1] == 2:
+            lf[e, L_SPEED] = max(lf[e, L_SPEED], value)
+        elif law_i[i, 1]:
             lf[e, L_SPEED] = value
         else:
             c = lf[e, L_C] * value

@@ -274,7 +274,6 @@ def _side_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
 
 def _trip_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
     pumps = {pump.name: pump for pump in lineup.pumps}
-    moved = {m.pump for m in scenario.pump_moves}
     for trip in scenario.trips:
         path = (*trip.origin, "trip")
         if trip.pump not in pumps:
@@ -288,15 +287,15 @@ def _trip_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
                 expected="a pump with inertia_kg_m2, full_speed_rpm, best_efficiency and best_flow",
                 remedy="add them from the data sheets of pump and motor, or write stop with a run_down",
             )
-        if trip.pump in moved or sum(t.pump == trip.pump for t in scenario.trips) > 1:
+        others = [m for m in scenario.pump_moves if m.pump == trip.pump]
+        again = len(others) == 1 and others[0].start > trip.start and others[0].law[0][1] == 0.0
+        if (others and not again) or sum(t.pump == trip.pump for t in scenario.trips) > 1:
             yield Fault(
                 path=path,
                 found=f'"{trip.pump}", which moves in this scenario otherwise too',
-                expected="a pump that only trips, once",
-                remedy="write a scenario of its own for the trip, and one for a restart, with start and the "
-                "valves that are shut by then as shut_at_start",
+                expected="a pump that trips once, and may be started once after that",
+                remedy="write a scenario of its own for the trip, or start with a later time",
             )
-        moved.add(trip.pump)
 
 
 def _pump_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:

@@ -233,15 +233,15 @@ class Page:
         """Write a case over what was opened."""
         name, text = _text(asked, "name"), _text(asked, "text")
         sha256 = self.folder.save(name, text, over=_text(asked, "over"))
-        self.state.drop(name)
+        self.state.drop(name, text, str(asked.get("was", "")))
         return {"sha256": sha256, "cases": self.folder.cases()}
 
     def draft(self, asked: Json) -> Json:
-        """Keep what is not saved, or forget it where there is no text."""
+        """Keep what is not saved; or forget what "was" kept by this tab, where there is no text."""
         name = _text(asked, "name")
         self.folder.place(name)
         if asked.get("text") is None:
-            self.state.drop(name)
+            self.state.drop(name, str(asked.get("was", "")))
         else:
             self.state.keep(name, _text(asked, "text"), _text(asked, "over"))
         return {}

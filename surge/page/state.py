@@ -81,9 +81,11 @@ class State:
             self._file("draft", name), {"name": name, "folder": str(self.folder), "text": text, "over": over}
         )
 
-    def drop(self, name: str) -> None:
-        """Forget it: it is saved, or nobody wants it."""
-        self._file("draft", name).unlink(missing_ok=True)
+    def drop(self, name: str, *texts: str) -> None:
+        """Forget what was kept, where it is one of some texts: another tab may have kept its own."""
+        kept = self.draft(name)
+        if kept is None or kept["text"] in texts:
+            self._file("draft", name).unlink(missing_ok=True)
 
     def _file(self, kind: str, name: str) -> Path:
         key = hashlib.sha256(f"{self.folder}\0{name}".encode("utf-8", "surrogateescape")).hexdigest()[:32]

@@ -56,10 +56,11 @@ def _volume(volume: float, way: Callable[[float], int]) -> str:
 def attached_lines(run: ScenarioResult, display: Display) -> Iterator[str]:
     """Yield what each thing that hangs on a point does in a scenario, as a sentence without its stop."""
     for trip in run.trips:
-        yield (
-            f'pump "{trip.name}" trips at {display.time(trip.at)} s; {trip.speed * 100:.0f} % of its full '
-            "speed is left at the end"
-        )
+        said = f'pump "{trip.name}" trips at {display.time(trip.at)} s'
+        if trip.again is not None:
+            yield f"{said} and is started again at {display.time(trip.again)} s"
+        else:
+            yield f"{said}; {trip.speed * 100:.0f} % of its full speed is left at the end"
     for valve in run.non_return_valves:
         yield _non_return_line(valve, display)
     for relief in run.relief_valves:
@@ -141,7 +142,11 @@ def _by_name(
 
 
 def _trips(pairs: list[Pair[TripResult]]) -> str:
-    run, most = max(pairs, key=lambda pair: pair[1].speed)
+    left_alone = [pair for pair in pairs if pair[1].again is None]
+    if not left_alone:
+        run, one = pairs[0]
+        return f'Pump "{one.name}" trips, runs down by its inertia, and is started again ("{run.name}").'
+    run, most = max(left_alone, key=lambda pair: pair[1].speed)
     left = f"{most.speed * 100:.0f} % of its full speed is left at the end"
     return f'Pump "{most.name}" trips and runs down by its inertia: {left} ("{run.name}").'
 

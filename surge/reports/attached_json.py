@@ -19,6 +19,7 @@ class TripJson(JsonObject):
     speed_at_end_error: float
     unknown_from_s: float | None
     """When it left what is known of it; null where it never did."""
+    started_again_s: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +91,7 @@ def trip_json(t: TripResult) -> TripJson:
         speed_at_end=t.speed,
         speed_at_end_error=t.speed_error,
         unknown_from_s=t.unknown,
+        started_again_s=t.again,
     )
 
 

@@ -152,7 +152,7 @@ class TextReport:
             value = "-"
             if f and seen and seen.value is not None:
                 show = self.display.round_down if f.check in ("lowest", "vapour") else self.display.round_up
-                value = f"{'vapour' if f.check == 'vapour' else f.check} {show(seen.value)}"
+                value = f"{'lowest' if f.check == 'vapour' else f.check} {show(seen.value)}"
             rows.append(
                 (
                     self._name(run),

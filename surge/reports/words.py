@@ -179,9 +179,10 @@ def from_shore_end(element: ElementResult, distance: float) -> float:
         From its start [m].
     """
     figures = element.figures
-    if figures is None or figures.velocity > -STANDS_STILL:
+    if figures is None or abs(figures.velocity) <= STANDS_STILL:
         return distance
-    return figures.wave_speed * figures.travel_time - distance
+    starts_ashore = (figures.velocity > 0.0) is not element.ashore
+    return distance if starts_ashore else figures.wave_speed * figures.travel_time - distance
 
 
 def where_in(element: ElementResult, distance: float, display: Display) -> str:

@@ -85,10 +85,12 @@ def trip_state(pump: Pump, turning: Turning, lineup: LineUp, at: float) -> dict[
 def pockets(lineup: LineUp, scenario: Scenario) -> frozenset[str]:
     """Return points that a pump shuts in with a non-return valve once it has tripped, and the links that do.
 
+    Not of one that is started again.
+
     There the pressure goes on falling as the pump slows down, ever more slowly, towards that of its suction
     and never below: no wave gets in.
     """
-    tripped = {t.pump for t in scenario.trips}
+    tripped = {t.pump for t in scenario.trips} - {m.pump for m in scenario.pump_moves}
     found = set()
     for pump in (p for p in lineup.pumps if p.name in tripped):
         beside = [e for e in lineup.elements if pump.end in (e.start, e.end) and e.name != pump.name]

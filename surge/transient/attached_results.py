@@ -99,6 +99,7 @@ def _trips(scenario: Scenario, marched: Marched, error: Callable[[Figure], float
             speed=float(state[columns.L_SPEED]),
             unknown=unknown if unknown >= 0.0 else None,
             speed_error=error((trip.pump, "speed")),
+            again=next((m.start for m in scenario.pump_moves if m.pump == trip.pump), None),
             backwards=unknown >= 0.0 and _flows_back(marched, trip.pump, unknown),
         )
 

@@ -144,7 +144,7 @@ def law_rows(lane: Lane) -> tuple[Ints, Array, Array]:
     if lane.laws is None:
         return net.law_i, net.law_t, net.law_v
     tables = [(name, 0, law) for name, law in lane.laws.ratio.items()]
-    tables += [(name, 1, law) for name, law in lane.laws.speed.items()]
+    tables += [(name, lane.laws.kind(name), law) for name, law in lane.laws.speed.items()]
     rows: list[tuple[int, int, int, int]] = []
     points: list[tuple[float, float]] = []
     for name, speed, law in tables:

@@ -41,6 +41,10 @@ class Laws:
     speed: dict[str, Table]
     trips: dict[str, float] = field(default_factory=dict)
 
+    def kind(self, pump: str) -> int:
+        """How the kernel takes a pump's speed: as it is (1), or as the least where it has tripped (2)."""
+        return 2 if pump in self.trips else 1
+
 
 @dataclass(frozen=True, kw_only=True)
 class Grid:
@@ -361,8 +365,8 @@ class _Arrays(_Builder):
     def law_arrays(self) -> dict[str, NDArray[Any]]:
         """Kv ratios and speeds against time."""
         names = [k["name"] for k in self.links]
-        laws = [(names.index(n), False, t) for n, t in self.laws.ratio.items()]
-        laws += [(names.index(n), True, t) for n, t in self.laws.speed.items()]
+        laws = [(names.index(n), 0, t) for n, t in self.laws.ratio.items()]
+        laws += [(names.index(n), self.laws.kind(n), t) for n, t in self.laws.speed.items()]
         ends = np.cumsum([0, *(len(t) for _, _, t in laws)])
         rows = [(e, speed, ends[i], ends[i + 1]) for i, (e, speed, _) in enumerate(laws)]
         return {

@@ -227,7 +227,9 @@ def _laws(lineup: LineUp, scenario: Scenario, steady: Steady) -> tuple[Laws, dic
         # About how long it takes, by what it does at first: for the step and the length of the run.
         lift = max(steady.head[pump.end] - steady.head[pump.start], LEAST_LIFT)
         about = RUN_DOWN * 2.0 / (fall_of_speed(pump.turning, lineup) * lift)
-        movement[pump.name] = ((trip.start, 1.0), (trip.start + about, 0.0))
+        again = movement.get(pump.name, ())[1:]  # started again
+        ends = min([trip.start + about, *(t for t, _ in again[:1])])
+        movement[pump.name] = ((trip.start, 1.0), (ends, 0.0), *again)
     return Laws(ratio=ratio, speed=speed, trips=trips), movement
 
 

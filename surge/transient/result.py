@@ -101,6 +101,8 @@ class ElementResult:
     lumped : bool
     steady_range : float
         How much higher the steady pressure may be at other figures within the ranges [Pa].
+    ashore : bool
+        The cargo goes ashore: what flows in it comes from the ship.
     """
 
     name: str
@@ -117,6 +119,7 @@ class ElementResult:
     reaches: int
     lumped: bool
     steady_range: float = 0.0
+    ashore: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -280,6 +283,8 @@ class TripResult:
         When it left what is known of it: its curve, or the flow up to which its torque is known [s].
     backwards : bool
         Whether the liquid flowed back through it then.
+    again : float or None
+        When it is started again [s].
     """
 
     name: str
@@ -288,6 +293,7 @@ class TripResult:
     unknown: float | None
     speed_error: float = 0.0
     backwards: bool = False
+    again: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

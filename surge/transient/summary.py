@@ -148,6 +148,7 @@ class _Results:
             figures=figures,
             reaches=reaches,
             lumped=isinstance(element, Pipe) and reaches == 0,
+            ashore=self.lineup.discharges,
         )
 
     def place(self, point: str) -> PlaceResult:

@@ -51,6 +51,8 @@ def first_event(grid: Grid) -> float:
     times = [np.inf]
     for e, is_speed, first, last in net.law_i:
         t, v = net.law_t[first:last], net.law_v[first:last]
+        if is_speed == 2:
+            continue  # the start of a pump that has tripped before
         now = net.lf[e, columns.L_SPEED] if is_speed else net.lf[e, columns.L_C2]
         begins = v[0] if is_speed else (net.lf[e, columns.L_C] * v[0]) ** 2
         if abs(begins - now) > ROUNDING * max(abs(now), TINY):

@@ -90,12 +90,22 @@ def _speeds(subject: Subject) -> Iterator[ByItself]:
     pumps = {p.name: p for p in lineup.pumps}
     for trip in subject.scenario.trips:
         first = subject.work.steady.speed[trip.pump]
-        values = _speed(pumps[trip.pump], lineup, first, history.time, history.flow[trip.pump], trip.start)
+        table = subject.work.laws.speed.get(trip.pump, ((0.0, 0.0),))
+        times, speeds = np.array(table).T
+        driven = np.interp(history.time, times, speeds)
+        values = _speed(
+            pumps[trip.pump], lineup, first, history.time, history.flow[trip.pump], trip.start, driven
+        )
         yield ByItself(name=trip.pump, kind=SPEED, values=values)
 
 
-def _speed(pump: Pump, lineup: LineUp, first: float, time: Array, flow: Array, start: float) -> Array:
-    """Speed of a pump after its trip, by its law of the torque, from the flow that the march has found."""
+def _speed(
+    pump: Pump, lineup: LineUp, first: float, time: Array, flow: Array, start: float, driven: Array
+) -> Array:
+    """Speed of a pump after its trip, by its law of the torque, from the flow that the march has found.
+
+    ``driven`` is the speed to which a motor brings it that is started again [-].
+    """
     assert pump.turning is not None
     curve = pump_curve(pump.curve)
     fall, best = fall_of_speed(pump.turning, lineup), pump.turning.best_flow
@@ -113,5 +123,5 @@ def _speed(pump: Pump, lineup: LineUp, first: float, time: Array, flow: Array, s
             now = slope(n, float(flow[k - 1]))
             then = slope(max(n + dt * now, LEAST_SPEED), float(flow[k]))
             n = max(n + 0.5 * dt * (now + then), 0.0)
-        values[k] = n
+        values[k] = max(n, float(driven[k]))
     return values

@@ -11,6 +11,7 @@ import numpy as np
 
 from surge.arrays import Array, Ints
 from surge.errors import RequestError
+from surge.model.scenario import Trip
 from surge.model.way import Way
 from surge.views.line import LimitStretch, hung_on, join, limits_on, places_on, way_of
 from surge.views.map import seen_on, times_of
@@ -186,9 +187,7 @@ def shown_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
     laws = [*subject.openings.values(), *subject.speeds.values()]
     changes = [c for law in laws if (c := _moving(law)) is not None]
     # Of a trip the first seconds are shown: after half of what it takes to stop, as it began, little happens.
-    changes += [
-        (t.start, t.start + 0.5 * (subject.work.last_event - t.start)) for t in subject.scenario.trips
-    ]
+    changes += [(t.start, _shown_until(subject, t)) for t in subject.scenario.trips]
     last = subject.end
     if changes:
         period = max((p.longest for p in subject.run.periods), default=0.0)
@@ -207,6 +206,12 @@ def shown_of(subject: Subject, begin: float | None, end: float | None) -> tuple[
         last = min(last, subject.valid_until)
         end = None if end is None else min(end, subject.valid_until)
     return times_of(subject, low, end if end is not None else last)
+
+
+def _shown_until(subject: Subject, trip: Trip) -> float:
+    """Until when a trip is shown [s]: half of its run-down, or until the pump runs again."""
+    again = subject.work.laws.speed.get(trip.pump)
+    return again[-1][0] if again else trip.start + 0.5 * (subject.work.last_event - trip.start)
 
 
 def _moving(law: tuple[tuple[float, float], ...]) -> tuple[float, float] | None:

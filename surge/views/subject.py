@@ -83,8 +83,12 @@ class Subject:
 
     @property
     def speeds(self) -> dict[str, Table]:
-        """For every pump that stops or starts, pairs of time [s] and speed as a share of full speed [-]."""
-        return self.work.laws.speed
+        """For every pump that stops or starts, pairs of time [s] and speed as a share of full speed [-].
+
+        One that trips moves by itself, also when it is started again (:mod:`surge.views.by_itself`).
+        """
+        laws = self.work.laws
+        return {name: law for name, law in laws.speed.items() if name not in laws.trips}
 
     @property
     def low(self) -> bool:

@@ -15,6 +15,7 @@ from surge.hydraulics.steady import head_of_tank
 from surge.model.lineup import LineUp
 from surge.model.topology import pipeline_period
 from surge.model.validation import checked
+from surge.reports.words import from_shore_end
 from surge.rules.ground import NOT_KEPT
 from surge.sheet.layout import layout_of
 from surge.views.facts import changes, facts_of
@@ -87,6 +88,12 @@ def test_the_line_is_drawn_from_the_ship_to_the_shore(demos: Demos) -> None:
     answer = surge.check(CASES / f"{NAME}.toml", remedies=False)
     picture = line_picture(answer.subject("shore valve shuts"), None)
     assert (picture.way.points[0], picture.way.points[-1]) == ("tank bell", "tank inlet")
+    assert "at its shore end" in " ".join(answer.text().split())  # where the valve that shuts stands
+    run = answer.run_of(answer.weakest)
+    assert run is not None
+    line = next(e for e in run.elements if e.name == "shore line")
+    assert from_shore_end(line, 1400.0) == pytest.approx(0.0, abs=1e-9)
+    assert from_shore_end(line, 0.0) == pytest.approx(1400.0)
 
 
 @pytest.mark.parametrize(

@@ -75,7 +75,9 @@ def test_work_outlives_the_server(client: TestClient, folder: Folder, state: Sta
     kept = ask(client, "open", name="new.toml")
     assert kept["text"] == ""
     assert kept["draft"]["text"] == "half a case"
-    ask(client, "draft", name="new.toml", text=None)
+    ask(client, "draft", name="new.toml", text=None, was="what another tab has kept")
+    assert state.draft("new.toml") is not None
+    ask(client, "draft", name="new.toml", text=None, was="half a case")
     assert state.draft("new.toml") is None
     assert "cannot be opened" in ask(client, "open", 400, name="new.toml")["error"]
 

@@ -256,6 +256,38 @@ def test_faults_stand_at_their_field_and_go_when_mended(opened: Opened, served: 
     assert page.locator("#form .fault").count() == 0
 
 
+def test_parts_are_put_in_and_taken_out(opened: Opened, served: tuple[Path, str]) -> None:
+    path = write(served[0], "one.toml")
+    before = path.read_text(encoding="utf-8")
+    page = opened("one.toml")
+    page.wait_for_selector(KEPT)
+    parts = page.locator("#sketch .part").count()
+    page.locator("#sketch .part.arm").click()
+    page.select_option("#form select[aria-label='Kind of the part to put in']", "valve")
+    page.click("#form button:text-is('Put in')")
+    sync.expect(page.locator("#sketch .part")).to_have_count(parts + 2, timeout=LONG)  # with its point
+    page.locator("#sketch .part.point[aria-label^='point berth']").click()
+    page.select_option("#form .actions select", "relief_valve")
+    page.click("#form button:text-is('Put')")
+    page.wait_for_selector("#sketch .part.relief_valve")
+    page.click("button.chip:text-is('Title and note')")
+    figure(page, "title").fill("A berth of ours")
+    page.keyboard.press("Tab")
+    page.wait_for_selector("#title:text-is('A berth of ours')")
+    page.click("#save")
+    page.wait_for_selector("#saved:text-is('saved')")
+    lineup = load_case(path).lineup
+    assert [v.name for v in lineup.relief_valves] == ["relief valve"]
+    assert lineup.title == "A berth of ours"
+    gone = [line for line in before.splitlines() if line not in path.read_text(encoding="utf-8").splitlines()]
+    assert len(gone) == 1  # the title: the end of the arm stands in other lines too
+    for _ in range(3):
+        page.click("#undo")
+    page.wait_for_selector("#sketch .part.relief_valve", state="detached")
+    page.wait_for_selector(KEPT)
+    assert page.locator("#toml").text_content() == before
+
+
 def test_text_of_a_case_never_runs(opened: Opened, served: tuple[Path, str]) -> None:
     hostile = "<img src=x onerror=hit()><script>hit()</script>"
     write(

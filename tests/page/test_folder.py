@@ -115,7 +115,9 @@ def test_work_that_is_not_saved_comes_back_and_goes(state: State) -> None:
     state.keep("b.toml", "text of b", "")
     assert state.draft("a.toml") == {"text": "text of a", "over": "hash"}
     assert State(state.root, state.folder / "other").draft("a.toml") is None
-    state.drop("a.toml")
+    state.drop("a.toml", "what another tab has kept")
+    assert state.draft("a.toml") is not None
+    state.drop("a.toml", "else", "text of a")
     assert state.draft("a.toml") is None
     assert state.draft("b.toml") is not None
     assert all(stat.S_IMODE(f.stat().st_mode) == 0o600 for f in state.root.iterdir())

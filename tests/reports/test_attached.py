@@ -113,3 +113,15 @@ def test_a_case_with_too_small_a_relief_valve_is_told_where_to_search_for_its_si
     assert len(answer.text().splitlines()) <= 30
     bare = check(CASES / "gas-oil-release-coupling.toml")
     assert "--sizes" not in bare.text(details=True)
+
+
+def test_a_restart_after_a_trip_is_told(demos: Demos) -> None:
+    name = "gas-oil-two-pumps-one-trips"
+    display, answer = _display(demos, name), demos[name].answer
+    run = next(r for r in answer.scenarios if r.name == "pump 2 trips")
+    again = replace(run, trips=tuple(replace(t, again=20.0) for t in run.trips))
+    assert 'pump "pump 2" trips at 5.00 s and is started again at 20.00 s' in list(
+        attached_lines(again, display)
+    )
+    said = attached_sentences(replace(answer, scenarios=(again,)), display)
+    assert 'Pump "pump 2" trips, runs down by its inertia, and is started again ("pump 2 trips").' in said

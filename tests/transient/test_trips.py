@@ -14,6 +14,7 @@ from support.oracles.delay_line import Array, DelayLine, Ended
 from surge.errors import CaseError
 from surge.kernel import columns
 from surge.model.lineup import GRAVITY, LineUp, NonReturnValve, Pump, PumpMove, Scenario, Trip, Turning
+from surge.model.validation_scenarios import scenario_faults
 from surge.search.changes import without
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane
@@ -252,3 +253,70 @@ def test_of_pumps_in_series_the_one_that_runs_on_pushes_through_the_other() -> N
     run = simulate(lineup, Scenario(name="stop", pump_moves=(move,)), quick=True)
     assert run.undecided == ()
     assert 0.0 < run.history.flow["second"][-1] < flow
+
+
+RESTART = PumpMove(pump="pump", start=8.0, law=((0.0, 0.0), (4.0, 1.0)))
+
+
+def test_a_pump_can_be_started_again_after_its_trip() -> None:
+    """Its speed is what is left of it until the motor has brought it farther; then it flows as before."""
+    lineup = _lineup(friction=0.02)
+    tripping = Scenario(name="trip", trips=(Trip(pump="pump", start=1.0),))
+    restarted = replace(tripping, pump_moves=(RESTART,))
+    dt = 0.02
+    one, two = _march(lineup, tripping, dt, 8.0), _march(lineup, restarted, dt, 8.0)
+    assert np.array_equal(np.vstack(one.flows), np.vstack(two.flows))  # as the trip alone, until then
+    left = float(one.grid.net.lf[0, columns.L_SPEED])
+    assert 0.3 < left < 0.8
+    early = _march(lineup, restarted, dt, 8.6)  # the motor has not yet come up to what is left
+    assert 0.2 < float(early.grid.net.lf[0, columns.L_SPEED]) < left
+    for until in (11.5, 12.0, 100.0):
+        made = _march(lineup, restarted, dt, until)
+        driven = min((until + dt - 8.0) / 4.0, 1.0)
+        assert made.grid.net.lf[0, columns.L_SPEED] == pytest.approx(driven, abs=0.012)
+    steady = plan(lineup, restarted).steady
+    assert steady.speed["pump"] == 1.0
+    assert np.vstack(made.flows)[-1, 0] == pytest.approx(steady.flow["pump"], rel=0.01)
+
+
+def test_a_restart_is_told_and_ends_the_run_later() -> None:
+    lineup = _lineup(friction=0.02)
+    tripping = Scenario(name="trip", trips=(Trip(pump="pump", start=1.0),))
+    restarted = replace(tripping, pump_moves=(RESTART,))
+    run = simulate(lineup, restarted, quick=True)
+    (trip,) = run.trips
+    assert trip.again == 8.0
+    assert run.last_event == 12.0
+    assert plan(lineup, restarted).pockets == frozenset()
+    assert run.undecided == ()
+
+
+@pytest.mark.parametrize("together", [True, False])
+def test_a_restart_side_by_side_is_one_by_one(together: bool) -> None:
+    lineup = _lineup(_pump("one"), _pump("two"), friction=0.02)
+    again = replace(RESTART, pump="one", start=2.0)
+    scenario = Scenario(name="trip", trips=(Trip(pump="one", start=0.3),), pump_moves=(again,))
+    work = plan(lineup, scenario)
+    reaches = divide(work.times, 0.02)
+
+    def grid() -> Grid:
+        return build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
+
+    lanes = [Lane(grid=grid(), steps=400 + 50 * i, laws=work.laws) for i in range(3)]
+    for lane, found in zip(lanes, march_batch(lanes, frozen=False, together=together), strict=True):
+        one = Marched(grid=grid(), frozen=False, stride=1)
+        one.advance(lane.steps)
+        assert np.abs(one.point_lo - found.point_lo).max() < 1e-9
+        assert np.abs(one.point_hi - found.point_hi).max() < 1e-9
+
+
+def test_only_a_start_after_the_trip_is_a_restart() -> None:
+    early = replace(RESTART, start=0.5)
+    stops = replace(RESTART, law=((0.0, 1.0), (4.0, 0.0)))
+    for move, wrong in ((RESTART, False), (early, True), (stops, True)):
+        scenario = Scenario(name="t", trips=(Trip(pump="pump", start=1.0),), pump_moves=(move,))
+        lineup = _lineup().with_(scenarios=(scenario,))
+        faults = list(scenario_faults(lineup))
+        assert bool(faults) == wrong
+        if wrong:
+            assert "started once after that" in faults[0].expected

@@ -5,7 +5,7 @@ import { at, change, choose, on, store } from "./store.js";
 
 const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
 const starts = (path, own) => own.every((part, i) => path[i] === part);
-const SETTINGS = [["liquid", "Cargo"], ["rate", "Rate"], ["berth", "Berth and ship"], ["show", "Units"], ["limits", "Limits"],
+const SETTINGS = [["title", "Title and note"], ["liquid", "Cargo"], ["rate", "Rate"], ["berth", "Berth and ship"], ["show", "Units"], ["limits", "Limits"],
   ["site", "Site"], ["calculation", "Calculation"], ["bands", "Bands"], ["rules", "Rules"]];
 const POINT_KEYS = ["from", "to", "at", "same_elevation_as"];
 const KINDS = ["pipe", "valve", "hose", "arm", "pump", "passage", "non_return_valve"];
@@ -17,6 +17,14 @@ const FIRST = {
   pump: { curve: [["0 m3/h", "90 m"], ["600 m3/h", "80 m"], ["900 m3/h", "65 m"]], non_return_valve: true },
   passage: { kind: "fixed loss", loss_factor: 1, inside_diameter: "254 mm" },
   non_return_valve: { kv: "2400 m3/h" },
+};
+
+const THINGS = {
+  tank: { side: "ship", level: "3 m", blanket: "0.05 bar(g)", ullage: "20 m3" },
+  supply: { pressure: "6 bar(g)", shut_off_pressure: "8 bar(g)" },
+  relief_valve: { set_pressure: "9 bar(g)", full_lift_pressure: "10 bar(g)", kv: "100 m3/h", opening_time: "0.2 s", back_pressure: "0 bar(g)" },
+  surge_drum: { volume: "1 m3", gas_volume: "0.5 m3", gas_exponent: 1.2, neck_kv: "500 m3/h" },
+  open_vessel: { inside_diameter: "2 m", rim: "20 m" },
 };
 
 // The format
@@ -263,6 +271,8 @@ function figures(path) {
 }
 
 function actions(path) {
+  if (path[0] === "points") return point_actions(path[1]);
+  if (path.length < 2) return null;
   const between = KINDS.includes(path[0]), id = fresh("kind");
   const kinds = el("select", { id, "aria-label": "Kind of the part to put in" }, KINDS.map((k) => el("option", { value: k }, words(k))));
   return el("div", { class: "actions" },
@@ -270,6 +280,27 @@ function actions(path) {
       el("button", { type: "button", onclick: () => change([{ do: "insert", kind: kinds.value, values: { name: words(kinds.value), ...FIRST[kinds.value] }, after: path }]) }, "Put in")),
     between && el("button", { type: "button", onclick: () => change([{ do: "repeat", path }]) }, "One more beside it"),
     path.length === 2 && path[0] !== "points" && el("button", { type: "button", class: "danger", onclick: () => take_out(path) }, "Take it out"));
+}
+
+/** A name that nothing has yet. */
+function free(wanted, taken) {
+  let name = wanted;
+  for (let n = 2; taken.includes(name); n += 1) name = `${wanted} ${n}`;
+  return name;
+}
+
+function stand_here(kind, point) {
+  const { data } = store.seen, names = Object.values(data).flatMap((list) => (Array.isArray(list) ? list.map((t) => t?.name) : []));
+  if (kind !== "branch") return change([{ do: "add", path: [kind], values: { name: free(words(kind), names), at: point, ...THINGS[kind] } }]);
+  const end = free(`${point} branch end`.slice(0, 60), Object.keys(data.points ?? {}));
+  return change([{ do: "set", path: ["points", end], value: { same_elevation_as: point, closed: true } },
+    { do: "add", path: ["pipe"], values: { name: free("branch", names), from: point, to: end, ...FIRST.pipe } }]);
+}
+
+function point_actions(point) {
+  const id = fresh("kind"), kinds = el("select", { id }, Object.keys(THINGS).map((k) => el("option", { value: k }, words(k))), el("option", { value: "branch" }, "branch with a closed end"));
+  return el("div", { class: "actions" }, el("div", { class: "row" }, el("label", { for: id }, "Put here"), kinds,
+    el("button", { type: "button", onclick: () => stand_here(kinds.value, point) }, "Put")));
 }
 
 function take_out(path) {
@@ -295,7 +326,8 @@ function draw_form(focus = false) {
   head.textContent = title_of(chosen);
   const value = at(chosen) ?? {};
   put(holder, figures(chosen), chosen[0] === "points" ? point_form(chosen) : null,
-    typeof value === "object" ? table(chosen, value) : el("p", {}, "This is no table: see the text of the case."), actions(chosen));
+    chosen[0] === "title" ? [field(["title"], at(["title"]), { required: true }), field(["note"], at(["note"]) ?? "")]
+      : typeof value === "object" ? table(chosen, value) : el("p", {}, "This is no table: see the text of the case."), actions(chosen));
   const again = focused && [...holder.querySelectorAll("[data-path]")].find((f) => f.getAttribute("data-path") === focused);
   if (again) again.focus();
   else if (focus) head.focus();
@@ -307,8 +339,10 @@ function draw_settings() {
   const { data, faults } = store.seen;
   const button = (path, name) => el("button", { type: "button", class: "chip", "aria-pressed": store.chosen && same(store.chosen, path) ? "true" : "false",
     onclick: () => choose(path) }, name, faults.some((f) => starts(f.path, path)) && el("span", { class: "badge" }, " has a fault"));
+  const stages = Array.isArray(data.stage) ? data.stage : [];
   const scenarios = Array.isArray(data.scenario) ? data.scenario : [], readings = Array.isArray(data.reading) ? data.reading : [];
   put(by("settings"), SETTINGS.map(([key, name]) => button([key], name)),
+    stages.map((s, i) => button(["stage", i], `Stage: ${s.name ?? i + 1}`)),
     scenarios.map((s, i) => button(["scenario", i], `Scenario: ${s.name ?? i + 1}`)),
     readings.map((r, i) => button(["reading", i], `Reading: ${r.at ?? i + 1}`)),
     el("button", { type: "button", class: "chip add", onclick: () => add_scenario() }, "+ scenario"),
@@ -333,6 +367,7 @@ async function add_reading() {
 /** The path of the table that the form shows for a fault. */
 function form_of(path) {
   if (path.length >= 2 && (typeof path[1] === "number" || path[0] === "points")) return path.slice(0, 2);
+  if (path[0] === "note") return ["title"];
   return path.length && SETTINGS.some(([key]) => key === path[0]) ? [path[0]] : null;
 }
 

@@ -27,8 +27,11 @@ function message(text, kind = "trouble", actions = []) {
 
 // The answer
 
+let patient = ""; // the text for which somebody will wait as long as it takes
+
 async function check() {
   const { text, name, seen } = store;
+  by("again").hidden = true;
   if (seen.faults.length) {
     give_up("answer");
     give_up("remedies");
@@ -41,10 +44,15 @@ async function check() {
   working("checking every scenario");
   give_up("remedies");
   try {
-    const answer = await ask("answer", { do: "check", name, text }, working);
+    const answer = await ask("answer", { do: "check", name, text, patient: patient === text }, working);
     if (!answer || text !== store.text) return;
     working("");
-    if (answer.refused) { no_verdict(answer.refused.exit_code === 4 ? "Cannot be decided" : "No verdict", answer.refused.text); return; }
+    if (answer.refused) {
+      const longer = /--patient/.test(answer.refused.text);
+      if (longer) once_more("Take the time", () => { patient = text; });
+      no_verdict(answer.refused.exit_code === 4 ? "Cannot be decided" : "No verdict", longer ? "This would take minutes of work. Take the time, or make the case smaller: fewer scenarios or ranges." : answer.refused.text);
+      return;
+    }
     store.answer = answer;
     store.answered = text;
     show_verdict(answer);
@@ -77,6 +85,14 @@ async function remedies(text, name) {
   } catch (error) {
     put(by("remedies"), el("p", {}, error.message));
   }
+}
+
+/** Offer to check once more. */
+function once_more(words, before = () => {}) {
+  const button = by("again");
+  button.hidden = false;
+  button.textContent = words;
+  button.onclick = () => { before(); check(); };
 }
 
 function working(word) {
@@ -183,7 +199,7 @@ function free_name(stem) {
 async function is_free(name) {
   const { sha256 } = await post("seen", { name });
   if (sha256) throw new Error(`There is a ${name} already: choose another name.`);
-  await post("draft", { name, text: null });
+  await post("draft", { name, text: null, was: "" });
 }
 
 function new_case() {
@@ -205,7 +221,7 @@ function new_case() {
 
 function save_as() {
   ask_in_dialog("Save under another name", [labelled("Name of its file", el("input", { name: "name", value: free_name(store.name.replace(/\.toml$/, "")), required: true }))], "Save",
-    async ({ name }) => { await is_free(name); const mine = store.text; await post("draft", { name: store.name, text: null }); await begin(name, mine); await save(); opened(); });
+    async ({ name }) => { await is_free(name); const mine = store.text; await post("draft", { name: store.name, text: null, was: mine }); await begin(name, mine); await save(); opened(); });
 }
 
 function opened() {
@@ -234,7 +250,7 @@ function keys(event) {
   if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
   const typing = event.target.matches?.("input:not([type=range]), textarea");
   const key = event.key.toLowerCase();
-  if (key === "s") { event.preventDefault(); document.activeElement?.blur?.(); setTimeout(save_now, 60); }
+  if (key === "s") { event.preventDefault(); document.activeElement?.blur?.(); save_now(); }
   else if (key === "z" && !typing) { event.preventDefault(); (event.shiftKey ? redo : undo)(); }
   else if (key === "y" && !typing) { event.preventDefault(); redo(); }
 }
@@ -245,7 +261,7 @@ function buttons() {
   by("save").onclick = save_now;
   by("new").onclick = new_case;
   by("case").onchange = (event) => open_case(event.target.value);
-  by("give-up").onclick = () => { give_up("answer"); working(""); no_verdict("Given up", "Change a figure, or reload, to check again."); };
+  by("give-up").onclick = () => { give_up("answer"); working(""); no_verdict("Given up", "There is no verdict for these figures."); once_more("Check again"); };
   by("scenario").onchange = (event) => { scenario = event.target.value; drag_scenario(scenario); histories(); tell("scenario", scenario); };
   by("place").onchange = (event) => { place = event.target.value; histories(); };
   document.addEventListener("keydown", keys);

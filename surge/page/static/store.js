@@ -31,10 +31,15 @@ export function tell(event, ...given) {
   for (const call of listeners.get(event) ?? []) call(...given);
 }
 
+let kept = ""; // what this tab has kept last: what another tab keeps is its own
+
 const keep = later(400, async () => {
   try {
-    if (store.text === store.saved) await post("draft", { name: store.name, text: null });
-    else await post("draft", { name: store.name, text: store.text, over: store.over });
+    if (store.text === store.saved) await post("draft", { name: store.name, text: null, was: kept });
+    else {
+      kept = store.text;
+      await post("draft", { name: store.name, text: kept, over: store.over });
+    }
   } catch (error) {
     tell("trouble", error.message);
   }
@@ -106,6 +111,7 @@ export async function open(name) {
   store.chosen = null;
   const text = found.draft ? found.draft.text : found.text;
   const seen = await post("read", { name, text });
+  kept = found.draft ? found.draft.text : "";
   if (found.draft) {
     store.past = [found.text];
     tell("trouble", found.draft.over === found.sha256
@@ -123,14 +129,16 @@ export async function begin(name, text) {
   take(seen);
 }
 
-/** Write the case to its file. Throws what the server refuses; of a file changed outside with "there". */
-export async function save(over = store.over) {
-  const text = store.text;
-  const found = await post("save", { name: store.name, text, over });
-  store.over = found.sha256;
-  store.saved = text;
-  store.start.cases = found.cases;
-  tell("saved");
+/** Write the case to its file, after the changes that are under way. Throws what the server refuses; of a file changed outside with "there". */
+export function save() {
+  return in_turn(async () => {
+    const { text, name, over } = store;
+    const found = await post("save", { name, text, over, was: kept });
+    store.over = found.sha256;
+    store.saved = text;
+    store.start.cases = found.cases;
+    tell("saved");
+  });
 }
 
 /** What stands at a path of the case. */

@@ -63,9 +63,9 @@ def _where(change: Change, lineup: LineUp) -> str:
     return f"in {quoted([s.name for s in own if not s.repeats] or [s.name for s in own])}"
 
 
-def _rate(change: Change, _: LineUp, display: Display) -> str:
+def _rate(change: Change, lineup: LineUp, display: Display) -> str:
     rate = f"{display.flow_down(change.value)}{BOUND.get(change.bound, '')}"
-    return f"load at {rate}, not {display.flow(change.was)}"
+    return f"{'discharge' if lineup.discharges else 'load'} at {rate}, not {display.flow(change.was)}"
 
 
 def _stroke(change: Change, _: LineUp, __: Display) -> str:
@@ -123,7 +123,8 @@ def _cost(remedy: Remedy, lineup: LineUp) -> str:
 def _loading(remedy: Remedy, lineup: LineUp) -> str:
     if remedy.slower <= 0.0:
         as_it_flows = lineup.rate is None and any(c.kind == SPEED for c in remedy.changes)
-        return "Less flows then: loading takes longer" if as_it_flows else "It costs no loading time"
+        operation = "the discharge" if lineup.discharges else "loading"
+        return f"Less flows then: {operation} takes longer" if as_it_flows else "It costs no time"
     rated = [c for c in remedy.changes if c.kind == RATE]
     named = {n for c in rated for n in c.scenarios}
     stages = {s.stage for s in lineup.scenarios if s.name in named}
@@ -133,7 +134,7 @@ def _loading(remedy: Remedy, lineup: LineUp) -> str:
         if lineup.berth.parcel_by_mass:
             much = f"{parcel * lineup.liquid.density / 1000.0:.0f} t"
         return f"The parcel of {much} takes {_duration(remedy.slower * parcel)} longer"
-    return f"Every {PARCEL:.0f} m3 loaded at that rate takes {_duration(remedy.slower * PARCEL)} longer"
+    return f"Every {PARCEL:.0f} m3 at that rate takes {_duration(remedy.slower * PARCEL)} longer"
 
 
 def _duration(seconds: float) -> str:

@@ -244,9 +244,14 @@ class Screen:
         return [listed("Assumed: ", kinds, lines=1)] if kinds else []
 
     def steps(self) -> Part:
-        """What to do."""
-        steps = advice(self.a, self.display)
-        items = [wrapped(step, indent="    ", first="  - ") for step in steps]
+        """What to do; a sentence that leads to the next never stands without it."""
+        items: list[list[str]] = []
+        leading: list[str] = []
+        for step in advice(self.a, self.display):
+            lines = [*leading, *wrapped(step, indent="    ", first="  - ")]
+            leading = lines if step.endswith(":") else []
+            if not leading:
+                items.append(lines)
         return Part(["", "What to do"], items, lambda left: f"  ... and {left} more: --details")
 
     def cautions(self, most: int) -> list[str]:

@@ -99,7 +99,7 @@ def words(lineup: LineUp, *changes: Change, later: float = 0.0, slower: float = 
     ],
 )
 def test_each_kind_of_change(told: str, one: Change, lineup: LineUp) -> None:
-    assert words(lineup, one) == f"{told} It costs no loading time."
+    assert words(lineup, one) == f"{told} It costs no time."
 
 
 def test_a_rate_costs_time_by_the_parcel_or_by_a_thousand_cubic_metres(lineup: LineUp) -> None:
@@ -108,7 +108,7 @@ def test_a_rate_costs_time_by_the_parcel_or_by_a_thousand_cubic_metres(lineup: L
     one = change(RATE, "shore control valve", 1 / 3, 1 / 6, AT_MOST, scenarios=both)
     said = words(lineup, one, slower=3.0)
     assert said == (
-        "Load at 600.0 m3/h or less, not 1200.0 m3/h. Every 1000 m3 loaded at that rate takes 50 min longer."
+        "Load at 600.0 m3/h or less, not 1200.0 m3/h. Every 1000 m3 at that rate takes 50 min longer."
     )
     parcel = lineup.with_(berth=replace(lineup.berth, parcel=30000.0))
     assert words(parcel, one, slower=3.0).endswith("The parcel of 30000 m3 takes 25.0 h longer.")
@@ -137,7 +137,7 @@ def test_a_rate_of_a_stage_without_a_name_is_told_by_the_scenario_that_has_it(de
 
 def test_a_slower_pump_costs_time_where_no_rate_is_agreed(lineup: LineUp) -> None:
     one = change(SPEED, "shore pump", 1.0, 0.92, scenarios=())
-    assert words(lineup, one).endswith("It costs no loading time.")
+    assert words(lineup, one).endswith("It costs no time.")
     assert words(lineup.with_(rate=None), one).endswith("Less flows then: loading takes longer.")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextvars
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import pytest
 from support.demos import VERDICTS, Demos
@@ -14,12 +14,13 @@ from surge.api.check import check
 from surge.model.lineup import LineUp, Scenario
 from surge.reports.layout import fit
 from surge.reports.room import MOST, Part, fitted, listed, tall
-from surge.reports.screen import FLOORS, counted, judged, twins
-from surge.reports.text import TextReport
+from surge.reports.screen import FLOORS, Screen, counted, judged, twins
+from surge.reports.text import TextReport, unstyled
 from surge.reports.words import HEADLINE, SHORT, Display, place_in, where_in
 from surge.rules.assess import Assessment, assess
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.rules.reading import built_in
+from surge.search.remedies import Advised
 from surge.transient.result import ElementResult, PocketFigures
 from surge.units import ShowUnits
 
@@ -186,3 +187,15 @@ def test_the_count_agrees_with_the_verdict(demos: Demos) -> None:
     for name, verdict in VERDICTS.items():
         text = counted(demos[name].answer)
         assert ("every limit and every required rule is kept" in text) == (verdict == WITHIN)
+
+
+@pytest.mark.parametrize("name", [n for n in VERDICTS if VERDICTS[n] == EXCEEDED])
+def test_what_leads_to_remedies_never_stands_alone(name: str, demos: Demos) -> None:
+    """The first remedy belongs to it: both are shown, or neither."""
+    demo = demos[name]
+    made = Advised(**{f.name: getattr(demo.answer, f.name) for f in fields(Assessment)}, remedies=demo.tried)
+    items = Screen(made, DISPLAY, style=unstyled, signature="").steps().items
+    assert items
+    assert not any(item[-1].endswith(":") for item in items)
+    leads = [item for item in items if any(line.endswith("required rule:") for line in item)]
+    assert len(leads) == (len(demo.tried.found) > 1)

@@ -209,6 +209,7 @@ def test_without_anything_to_size_it_is_refused() -> None:
     assert "[[surge_drum]]" in got.output
 
 
+@pytest.mark.slow
 def test_the_command_tells_sizes_in_words_and_as_json() -> None:
     path = CASES / "kerosene-relief-valve.toml"
     got = surge.find_windows(path, longest=40.0, sizes=True)

@@ -107,7 +107,7 @@ def test_every_number_with_a_unit_comes_out_as_a_quantity(demos: Demos) -> None:
 
 
 def test_a_peak_in_psi(demos: Demos) -> None:
-    checked = demos[CLOSING.stem].answer
+    checked = demos["gasoline-through-cargo-pumps"].answer
     weakest = checked.quantities()["weakest"]
     assert weakest["pressure_gauge"].to("psi").magnitude == pytest.approx(
         checked.weakest.value / 6894.757293168, rel=1e-9

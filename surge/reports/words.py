@@ -216,7 +216,8 @@ def _with_cavities(finding: Finding, run: ScenarioResult | None, display: Displa
     element = next((e for e in run.elements if e.name == finding.name), None) if run else None
     if finding.subject == "element" and element and element.figures and finding.distance is not None:
         where = f", {where_in(element, finding.distance, display)}"
-    return f"{when}{where}, with cavities in the line"
+    band = f"{display.error(finding.error)} {display.units.pressure}"
+    return f"{when}{where}, with cavities in the line (band {band})"
 
 
 def what_happens(finding: Finding, run: ScenarioResult | None, display: Display) -> str:
@@ -263,7 +264,7 @@ def _of_models(finding: Finding, run: ScenarioResult | None, display: Display) -
     key = finding.subject, finding.name, "high" if upper else "low"
     write = display.round_up if upper else display.round_down
     figures = (f"{write(one.extremes[key].pressure)} with {MODELS[one.model]}" for one in run.cavities.finest)
-    return f" ({'; '.join(figures)}; band {display.error(finding.error)} {display.units.pressure})"
+    return f" ({'; '.join(figures)})"
 
 
 def _and_alike(names: Sequence[str]) -> str:

@@ -225,3 +225,15 @@ def test_a_summary_says_what_the_screen_says(demos: Any, name: str) -> None:
 
 
 RANKED = {"limit exceeded": 0, "cannot be decided": 1, "limit kept": 2}
+
+
+def test_a_way_back_between_two_points_keeps_them_apart() -> None:
+    twice = edited(TEXT, [{"do": "repeat", "path": ["arm", 0]}])
+    back = [
+        {"do": "set", "path": ["arm", 1, "from"], "value": "manifold 1"},
+        {"do": "set", "path": ["arm", 1, "to"], "value": "berth"},
+        {"do": "remove", "path": ["arm", 0]},
+    ]
+    data = outline(edited(twice, back), filename="x").data
+    assert {"berth", "manifold 1"} <= set(data["points"])
+    assert (data["arm"][0]["from"], data["arm"][0]["to"]) == ("manifold 1", "berth")

@@ -5,9 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-
-pytest.importorskip("starlette", reason='the page needs the extra "page"')
-
 from starlette.testclient import TestClient
 
 import surge

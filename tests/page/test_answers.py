@@ -123,6 +123,15 @@ def test_histories_and_film_hold_the_peak_that_the_check_tells() -> None:
     assert len(memory.checked) == 1
 
 
+def test_a_curve_says_whether_it_was_followed_with_cavities() -> None:
+    memory = Memory()
+    found = ask("histories", memory=memory)
+    picture = next(iter(memory.checked.values())).figures()
+    assert found["boils"] == picture.subject.valid_until
+    assert found["boils"] is not None
+    assert found["cavities"] is picture.cavities
+
+
 def test_pressures_come_in_the_unit_of_the_case() -> None:
     text = (CASES / "restart-into-a-shut-deck-line.toml").read_text(encoding="utf-8")
     psi = surge.read_case(text, filename="x").show.pressure.replace("bar", "psi")

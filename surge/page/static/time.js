@@ -71,7 +71,7 @@ function limits(data) {
       ctx.fillStyle = ctx.strokeStyle = style("--ink");
       ctx.lineWidth = scale();
       ctx.strokeRect(x, top - 9, 0, height + 18);
-      ctx.fillText("boils: not valid from here", x + 6 * scale(), top + 16 * scale());
+      ctx.fillText(data.cavities ? "boils: with cavities from here" : "boils: not valid from here", x + 6 * scale(), top + 16 * scale());
     }
   });
   return { hooks: { drawClear: [below], draw: [above] } };
@@ -109,7 +109,7 @@ export function show_histories(found) {
   const time = Array.from(floats(found.time));
   const curves = found.traces.map((t) => ({ name: t.name, values: Array.from(floats(t.pressure)) }));
   const peak = curves.length ? Math.max(...curves[0].values) : 0;
-  shown = { data: { time, curves, unit: found.unit, upper: first?.upper ?? null, upper_of: first?.upper_of, lower: first?.lower ?? null, boils: found.boils,
+  shown = { data: { time, curves, unit: found.unit, upper: first?.upper ?? null, upper_of: first?.upper_of, lower: first?.lower ?? null, boils: found.boils, cavities: found.cavities,
     lower_words: first ? `${first.lower_source}, ${first.lower?.toFixed(2)}` : "",
     words: `Pressure against time in the scenario ${found.scenario}: ${first ? `at ${first.name} up to ${peak.toFixed(2)} ${found.unit}` : ""}` } };
   const [, which, worst] = found.words.split("\n");

@@ -180,7 +180,7 @@ def _line(answer: CheckAnswer, f: Finding) -> PartLine:
     return PartLine(
         subject=f.subject,
         name=f.name,
-        check=f.check,
+        check="lowest" if f.check == "vapour" else f.check,
         scenario=f.scenario,
         pressure="-" if seen.value is None else show(seen.value),
         error=display.error(f.error),

@@ -29,7 +29,7 @@ export function show_verdict(answer) {
   // What mends a case that is not kept is tried after the verdict.
   const tried = told.verdict === "limit kept" || answer.document.remedies;
   put(by("steps"), tried ? told.steps.map((step) => el("li", {}, step, take_button(answer, told.remedies.findIndex((one) => step.endsWith(one))))) : []);
-  put(by("notes"), told.notes.map((note) => el("li", {}, note)),
+  put(by("notes"), told.notes.map((note) => el("li", {}, note.replaceAll("--details", "see the whole answer below"))),
     told.assumed.length ? el("li", {}, el("details", {}, el("summary", {}, `${told.assumed.length} figures that the case does not give`), el("ul", {}, told.assumed.map((a) => el("li", {}, a))))) : null);
   by("cautions").textContent = told.cautions.join(" ");
   by("signature").textContent = answer.signature;

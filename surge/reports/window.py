@@ -22,6 +22,18 @@ RATES = "Safe up to this rate, at the strokes of the case"
 VERDICT = {WITHIN: "A WINDOW IS OPEN", EXCEEDED: "NO WINDOW", UNDECIDED: HEADLINE[UNDECIDED]}
 
 
+def without_words(windows: Windows, lineup: LineUp) -> str:
+    """Return what relief valves and drums gain: how fast valves could close if they were not there."""
+    if not windows.without:
+        return ""
+    names = [*(v.name for v in lineup.relief_valves), *(d.name for d in lineup.surge_drums)]
+    told = [
+        f'"{valve}" {"no stroke is safe" if stroke is None else f"{stroke:.1f} s or more"}'
+        for valve, stroke in windows.without.items()
+    ]
+    return f"Without {all_named(names)}: {', '.join(told)}."
+
+
 def bounds(shortest: float | None, longest: float | None, *, opens: bool = False) -> str:
     """Return the window of a valve in words, from its shortest safe and longest allowed stroke [s].
 
@@ -129,6 +141,8 @@ def window_lines(
     out += ["Strokes tried; what is not named beside them is as in the case"]
     out += [*_proof(windows, display), ""]
     out += more
+    if gained := without_words(windows, lineup):
+        out += [paragraph(gained), ""]
     if boils := boiling_bounds(windows):
         out += [paragraph(boils), ""]
     out += [paragraph(LOCAL_CODES), "", "Cautions"]

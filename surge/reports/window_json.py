@@ -155,6 +155,9 @@ class WindowDocument(Head):
     valves: tuple[ValveWindowJson, ...]
     to_open: tuple[OpeningStrokeJson, ...]
     rates: tuple[RateLimitJson, ...]
+    shortest_without_relief_or_drums_s: Mapping[str, float | None]
+    """Of a case with relief valves or drums: the shortest stroke of each valve as if they were not there;
+    null where none would be safe. Empty where the case has none."""
     joint: JointJson | None
     joint_to_open: JointJson | None
     rules_note: str
@@ -199,6 +202,7 @@ def window_document(
             for valve, parts in windows.to_open.items()
         ),
         rates=tuple(_rate(r) for r in windows.rates),
+        shortest_without_relief_or_drums_s=windows.without,
         joint=_joint(windows.together),
         joint_to_open=_joint(windows.opened_together),
         rules_note=LOCAL_CODES,

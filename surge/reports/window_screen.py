@@ -27,6 +27,7 @@ from surge.reports.window import (
     joint_sentences,
     rate_sentences,
     to_do,
+    without_words,
 )
 from surge.reports.words import RANK, Display, against, what_happens
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
@@ -283,6 +284,8 @@ class WindowScreen:
         if self.windows.idle:
             idle = [f'"{v}"' for v in self.windows.idle]
             items.append(listed("Not searched, since it moves in no scenario: ", idle, lines=1))
+        if gained := without_words(self.windows, self.lineup):
+            items.append(wrapped(gained, indent="  ", first="- "))
         if boils := boiling_bounds(self.windows):
             items.append(wrapped(boils, indent="  ", first="- "))
         return Part([""], items, lambda left: f"- {left} more on this: --details.")

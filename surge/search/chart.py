@@ -30,9 +30,10 @@ from surge.search.bounds import longest_allowed
 from surge.search.chart_subject import Picked, pick, rates_of, strokes_of
 from surge.search.chart_survey import RateRow, Survey, row_at
 from surge.search.judge import Bench
-from surge.search.strokes import FIRST_NEED, StrokeLimits, stroke_limits
+from surge.search.strokes import FIRST_NEED, SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.search.window import search_effort
 from surge.transient.run import simulate
+from surge.units import quoted
 from surge.workers import Progress
 
 EVERY = 3  # so many rates on, the shortest safe stroke is confirmed by full runs
@@ -249,10 +250,31 @@ def chart_of(
         need=FIRST_NEED,
         agreed=agreed,
         blocked=unmendable,
-        notes=_notes(lineup, picked),
+        notes=(*_notes(lineup, picked), *_gained(bench, picked, columns[-1])),
         confirmed=np.array([row.run is not None for row in rows]),
         marches=survey.marches,
     )
+
+
+def _gained(bench: Bench, picked: Picked, longest: float) -> tuple[str, ...]:
+    """What relief valves and drums gain at the agreed rate: the shortest stroke as if they were not there."""
+    lineup = bench.lineup
+    hung = [*(v.name for v in lineup.relief_valves), *(d.name for d in lineup.surge_drums)]
+    if not hung or picked.opens:
+        return ()
+    bare = Bench(lineup.with_(relief_valves=(), surge_drums=()), bench.book, bench.progress)
+    found = stroke_limits(
+        bare.lineup,
+        picked.scenario,
+        picked.together[0],
+        book=bare.book,
+        together=picked.together,
+        longest=max(longest, 2.0 * SHORTEST_STROKE),
+        bench=bare,
+        progress=bench.progress,
+    )
+    words = "no stroke shown is safe" if found.shortest is None else f"{found.shortest:.1f} s or more"
+    return (f"Without {' and '.join(quoted(n) for n in hung)}, at the agreed rate: {words}.",)
 
 
 def _agreed(

@@ -69,6 +69,9 @@ class Windows:
         For valves whose window is empty: the rate at which it opens.
     open_up_to : dict of str to OpenRate
         For valves whose window is open and ends by a rule on time: the rate above which it is empty.
+    without : dict of str to float or None
+        Of a case with relief valves or drums: the shortest stroke of each valve as if they were not there
+        [s]; None: none would be safe.
     """
 
     by_valve: dict[str, tuple[StrokeLimits, ...]]
@@ -80,6 +83,7 @@ class Windows:
     together: JointSet | None = None
     opens_at: dict[str, OpenRate] = field(default_factory=dict)
     open_up_to: dict[str, OpenRate] = field(default_factory=dict)
+    without: dict[str, float | None] = field(default_factory=dict)
 
     @property
     def joint(self) -> Assessment | None:
@@ -187,9 +191,50 @@ def _as_a_whole(bench: Bench, made: Windows, ask: _Ask, closing: Mapping[str, Se
         made,
         opens_at={v: o for v, o in found.items() if o is not None and made.empty(v)},
         open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
+        without=without_them(bench, made.by_valve, closing),
         together=_together(bench, made.by_valve, progress=progress),
         opened_together=_together(bench, made.to_open, opens=True, progress=progress),
     )
+
+
+def without_them(
+    bench: Bench, by_valve: Mapping[str, Parts], closing: Mapping[str, Sequence[Scenario]]
+) -> dict[str, float | None]:
+    """Return what windows would begin with if relief valves and drums were not there [s]: what these gain.
+
+    Parameters
+    ----------
+    bench : Bench
+    by_valve : mapping
+        Windows that were found: the same strokes are looked at.
+    closing : mapping
+        Of each valve the scenarios of its parts.
+    """
+    lineup = bench.lineup
+    if not lineup.relief_valves and not lineup.surge_drums:
+        return {}
+    bare = Bench(lineup.with_(relief_valves=(), surge_drums=()), bench.book, bench.progress)
+    known: dict[tuple[str, tuple[str, ...]], float | None] = {}
+    found: dict[str, float | None] = {}
+    for valve, parts in by_valve.items():
+        strokes = []
+        for scenario, part in zip(closing[valve], parts, strict=True):
+            key = (scenario.name, part.together)
+            if key not in known:
+                known[key] = stroke_limits(
+                    bare.lineup,
+                    scenario,
+                    part.together[0],
+                    book=bare.book,
+                    together=part.together,
+                    shortest=SHORTEST_STROKE,
+                    longest=part.to,
+                    bench=bare,
+                    progress=bench.progress,
+                ).shortest
+            strokes.append(known[key])
+        found[valve] = None if None in strokes else max(s for s in strokes if s is not None)
+    return found
 
 
 def search_effort(lineup: LineUp, scenario: Scenario) -> float:

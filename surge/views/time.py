@@ -149,7 +149,7 @@ def time_picture(subject: Subject, places: Sequence[str] = (), *, cavities: bool
         highest, the weakest one where it comes nearest to its limit.
     cavities : bool
         Show a scenario that boils and was followed with cavities as a march with them tells it. An element is
-        then shown at the end that comes nearest to its extreme: nothing is kept inside.
+        then shown at the end at which it goes further: nothing is kept inside.
 
     Returns
     -------
@@ -198,19 +198,20 @@ def _with_cavities(subject: Subject, cavities: Cavities, names: Sequence[str]) -
 
 
 def _cavity_trace(subject: Subject, cavities: Cavities, name: str, *, low: bool) -> PressureTrace:
-    """Pressure at a point, or at the end of an element that is nearer to its extreme, with cavities."""
+    """Pressure at a point, or at the end of an element at which it goes further, with cavities."""
     lineup = subject.lineup
     what: Element | Point = lineup.points_by_name.get(name) or _element(lineup, name)
     element = not isinstance(what, Point)
     high, lowest = (
         cavities.extremes["element" if element else "place", name, way] for way in ("high", "low")
     )
-    share = (lowest if low else high).furthest.share
+    histories = cavities.finest[-1].history.pressure
     point, length, at_end = name, 0.0, False
     if not isinstance(what, Point):
-        at_end = share >= 0.5
+        start, end = histories[what.start], histories[what.end]
+        at_end = bool(end.min() < start.min() if low else end.max() > start.max())
         point, length = (what.end if at_end else what.start), float(getattr(what, "length", 0.0))
-    pressure = cavities.finest[-1].history.pressure[point]
+    pressure = histories[point]
     upper, whose = upper_limit(lineup, what)
 
     def mark(found: Banded) -> Mark | None:

@@ -482,3 +482,16 @@ def test_names_of_parts_do_not_touch_however_many_they_are(count: int) -> None:
     boxes = [text.get_window_extent() for text in axes.texts]
     assert len(boxes) == count
     assert all(a.x1 + 2.0 < b.x0 for a, b in itertools.pairwise(boxes))
+
+
+def test_with_cavities_an_element_is_shown_at_the_end_at_which_it_goes_further(demos: Demos) -> None:
+    """Not at the foot of a drop line, where the tank holds the pressure."""
+    demo = demos["condensate-over-a-bridge"]
+    subject = subject_of(demo.answer, None)
+    cavities = subject.run.cavities
+    assert cavities is not None
+    (trace,) = [t for t in time_picture(subject, ["drop line"]).traces if t.name == "drop line"]
+    line = next(p for p in subject.lineup.pipes if p.name == "drop line")
+    history = cavities.finest[-1].history.pressure
+    assert trace.distance == 0.0
+    assert trace.pressure.max() == history[line.start].max() > history[line.end].max() + 1e5

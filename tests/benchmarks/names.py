@@ -33,6 +33,7 @@ COMMANDS = (
     "chart c.toml --points 3 -o a.csv -o a.svg -o a.json --force",
     "sheet c.toml --no-window -o a.pdf -o a.html --force",
     "compare c.toml c.toml -o a.svg --force",
+    "forces c.toml -o a.csv -o a.svg --force",
     "animate c.toml --seconds 2 -o a.html --force",
     "records r.csv --today 2026-02-20 -o a.csv -o a.json --pictures a.png --force",
 )

@@ -31,7 +31,8 @@ from surge.model.lineup import (
     Valve,
 )
 from surge.transient.cavity_march import CavityMarch, build_cavity_grid
-from surge.transient.grid import Laws, build_grid
+from surge.transient.grid import build_grid
+from surge.transient.links import Laws
 from surge.transient.march import Marched
 from surge.transient.reaches import Reaches, divide
 

@@ -13,7 +13,8 @@ from surge.arrays import Array, Ints
 from surge.errors import SolveError
 from surge.kernel import columns
 from surge.kernel.march import Net, march
-from surge.transient.grid import Grid, Laws, staggered
+from surge.transient.grid import Grid, staggered
+from surge.transient.links import Laws
 
 WHY = {
     columns.NOT_CONVERGED: "the flow at a valve or pump did not converge",

@@ -24,7 +24,8 @@ from surge.hydraulics.steady import Steady
 from surge.kernel import cavities, columns
 from surge.kernel.cavities import CavityNet, march_cavities
 from surge.model.lineup import LineUp
-from surge.transient.grid import Grid, Laws, build_grid
+from surge.transient.grid import Grid, build_grid
+from surge.transient.links import Laws
 from surge.transient.march import Marched
 from surge.transient.reaches import Reaches
 from surge.transient.watch import ROUNDING, SPOT, TINY, Watch

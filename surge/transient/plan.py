@@ -46,7 +46,7 @@ from surge.model.stroke import (
 from surge.model.topology import farthest, longest_period, neighbours, pipeline_period
 from surge.transient.attached import fall_of_speed, pockets, slow_period
 from surge.transient.effort import march_effort
-from surge.transient.grid import Laws
+from surge.transient.links import Laws
 from surge.transient.reaches import (
     Reaches,
     Stretches,

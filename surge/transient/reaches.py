@@ -23,7 +23,7 @@ Decisions
 * A change without duration is no stroke: it does not bound the step.
 * Where a march by these rules is too much work they are eased, all by the same factor
   (:func:`surge.transient.plan.eased`). What that leaves out shows in the error.
-* An element shorter than a reach is lumped, see :mod:`surge.transient.grid`.
+* An element shorter than a reach is lumped, see :mod:`surge.transient.links`.
 """
 
 from __future__ import annotations

@@ -22,7 +22,7 @@ from bench_kernel import build, grid_for, network, theirs
 from surge.kernel.batch_links import WIDE
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane
-from surge.transient.grid import Laws
+from surge.transient.links import Laws
 from surge.transient.march import Marched
 
 Watch = Literal["envelope", "places"]

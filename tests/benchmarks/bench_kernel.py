@@ -24,7 +24,8 @@ from surge.hydraulics.losses import loss_tables
 from surge.hydraulics.steady import steady_state
 from surge.kernel.march import march
 from surge.model.lineup import LineUp, Liquid, Pipe, Point, Scenario, Tank, Valve
-from surge.transient.grid import Grid, Laws, build_grid
+from surge.transient.grid import Grid, build_grid
+from surge.transient.links import Laws
 from surge.transient.reaches import Reaches
 
 DIAMETER = (0.4, 0.3, 0.4, 0.25, 0.25)

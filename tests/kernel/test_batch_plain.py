@@ -10,7 +10,7 @@ from support.plain_march import FROZEN_PEAK, marched
 
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane
-from surge.transient.grid import Laws
+from surge.transient.links import Laws
 from surge.transient.march import Marched
 
 # All lanes take every step of the arithmetic, and what a shut valve divides by nought is dropped:

@@ -17,7 +17,7 @@ from support.plain_march import marched
 
 from surge.kernel import compiled, objects
 from surge.kernel.march import march
-from surge.transient.grid import Laws
+from surge.transient.links import Laws
 
 KEEP = """
 import sys

@@ -12,7 +12,7 @@ from support.plain_march import FROZEN_PEAK, lineup, marched
 
 from surge.kernel.laws import solve_dense, table_loss
 from surge.kernel.orifices import orifice_flow
-from surge.transient.grid import Laws
+from surge.transient.links import Laws
 
 
 def test_steady_stays_steady() -> None:

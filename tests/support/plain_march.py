@@ -7,7 +7,8 @@ import numpy as np
 from surge.hydraulics.losses import loss_tables
 from surge.hydraulics.steady import steady_state
 from surge.model.lineup import LineUp, Liquid, Pipe, Point, Pump, Scenario, Tank, Valve
-from surge.transient.grid import Laws, build_grid
+from surge.transient.grid import build_grid
+from surge.transient.links import Laws
 from surge.transient.march import Marched
 from surge.transient.reaches import Reaches
 

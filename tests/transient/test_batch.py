@@ -27,7 +27,8 @@ from surge.model.lineup import LineUp, Liquid, NonReturnValve, Passage, Pump, Sc
 from surge.transient import batch, batch_lane
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane, LaneResult
-from surge.transient.grid import Grid, Laws, build_grid
+from surge.transient.grid import Grid, build_grid
+from surge.transient.links import Laws
 from surge.transient.march import Marched
 from surge.transient.plan import plan
 from surge.transient.reaches import Reaches, choose_step, divide

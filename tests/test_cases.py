@@ -13,7 +13,7 @@ import pytest
 from support.demos import BY_FIGURES, CASES, VERDICTS, Demos, peak_at, steady_at, tables_of
 from support.oracles.demo_cases import G
 
-from surge.case import schema as casespec
+from surge.case import schema, schema_parts, schema_scenarios
 from surge.case.file import read_case
 from surge.hydraulics.fixed import at_shares
 from surge.model.ranges import ranges_of
@@ -235,7 +235,8 @@ def test_shutdown_chain_adds_up(demos: Demos) -> None:
 
 def test_readme_names_every_key_of_a_case() -> None:
     text = (CASES / "README.md").read_text(encoding="utf-8")
-    models = [m for m in vars(casespec).values() if isinstance(m, type) and issubclass(m, tables.FileTable)]
+    named = vars(schema) | vars(schema_parts) | vars(schema_scenarios)
+    models = [m for m in named.values() if isinstance(m, type) and issubclass(m, tables.FileTable)]
     keys = {key for model in models for key in tables.keys_of(model)}
     lists = {
         "points",

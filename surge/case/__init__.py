@@ -4,5 +4,5 @@ The edge of the program: units, names of tables and rows of reference data end h
 ``reports`` and ``sheet`` read cases; nothing that calculates may know of them.
 
 Begin with :func:`surge.case.file.read_case`. The keys stand in :mod:`surge.case.schema`, what becomes of
-them in :mod:`surge.case.build`.
+them in :mod:`surge.case.build`, elements in :mod:`surge.case.elements`.
 """

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from typing import TypeVar
 
-from surge.case import schema as spec
+from surge.case import schema_parts as spec
 from surge.case.notes import Notes
 from surge.errors import Origin
 from surge.hydraulics.formulas import loss_factor_to_kv

@@ -6,51 +6,22 @@ reading tells all faults. A line-up built with noted faults is only good for fin
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 from surge.case import schema as spec
 from surge.case.attached import drum_of, relief_of, vessel_of
-from surge.case.figures import (
-    flange_rating,
-    hose_figures,
-    line_roughness,
-    minor_loss,
-    pipe_bore,
-    valve_figures,
-)
+from surge.case.elements import HOSE_LOWEST, HOSE_LOWEST_SOURCE, ElementBuilder
 from surge.case.liquid import liquid_of
-from surge.case.notes import IN_CASE, Notes
-from surge.case.passages import passage_kv
+from surge.case.notes import COMMON, IN_CASE, Notes
 from surge.case.readings import reading_of
 from surge.case.scenarios import ScenarioBuilder
+from surge.case.schema_parts import Element, PointTable, SupplyTable, TankTable
+from surge.case.schema_scenarios import StageTable
 from surge.case.stages import at_every_stage, begun_with
-from surge.case.waves import hose_speed, pipe_speed
 from surge.errors import Origin, meant
-from surge.model.lineup import (
-    Berth,
-    Limits,
-    LineUp,
-    NonReturnValve,
-    Passage,
-    Pipe,
-    Point,
-    Pump,
-    Rate,
-    Stage,
-    Supply,
-    Tank,
-    Turning,
-    Valve,
-)
-from surge.reference.materials import MATERIALS
+from surge.model.lineup import Berth, LineUp, Point, Rate, Stage, Supply, Tank
 from surge.toml.text import shown
-from surge.units import ATMOSPHERE, Reading
-
-HOSE_LOWEST = 0.0  # [Pa gauge]
-COMMON = "common practice, no source"
-HOSE_LOWEST_SOURCE = f"a cargo hose may not take vacuum; {COMMON}"
+from surge.units import ATMOSPHERE
 
 
 class Builder:
@@ -75,8 +46,8 @@ class Builder:
 
     def lineup(self) -> LineUp:
         """Build the line-up; the faults stand in :attr:`notes` afterwards."""
-        scenarios = ScenarioBuilder(self.notes)
         case = self.case
+        elements, scenarios = ElementBuilder(case, self.notes), ScenarioBuilder(self.notes)
         top = self.notes.pressure(case.limits.cargo_pump_top, ("limits", "cargo_pump_top"))
         top_source = case.limits.cargo_pump_top_source or IN_CASE
         given = {} if top is None else {"pump_top_limit": top, "pump_top_source": top_source}
@@ -94,12 +65,12 @@ class Builder:
             note=case.note,
             liquid=self.liquid,
             points=tuple(self._point(name, point) for name, point in case.points.items()),
-            pipes=tuple(self._lines()),
-            valves=tuple(self._valve(v, ("valve", i)) for i, v in enumerate(case.valve)),
-            passages=tuple(self._passage(p, ("passage", i)) for i, p in enumerate(case.passage)),
-            pumps=tuple(self._pump(p, ("pump", i)) for i, p in enumerate(case.pump)),
+            pipes=tuple(elements.lines()),
+            valves=tuple(elements.valve(v, ("valve", i)) for i, v in enumerate(case.valve)),
+            passages=tuple(elements.passage(p, ("passage", i)) for i, p in enumerate(case.passage)),
+            pumps=tuple(elements.pump(p, ("pump", i)) for i, p in enumerate(case.pump)),
             non_return_valves=tuple(
-                self._non_return(v, ("non_return_valve", i)) for i, v in enumerate(case.non_return_valve)
+                elements.non_return(v, ("non_return_valve", i)) for i, v in enumerate(case.non_return_valve)
             ),
             tanks=tuple(self._tank(t, ("tank", i)) for i, t in enumerate(case.tank)),
             supplies=tuple(self._supply(s, ("supply", i)) for i, s in enumerate(case.supply)),
@@ -182,7 +153,7 @@ class Builder:
 
     # Places
 
-    def _point(self, name: str, point: spec.PointTable) -> Point:
+    def _point(self, name: str, point: PointTable) -> Point:
         origin = ("points", name)
         if point.limit is None and point.limit_source:
             self.notes.needs((*origin, "limit_source"), "the limit that it belongs to", "limit")
@@ -196,7 +167,7 @@ class Builder:
             origin=origin,
         )
 
-    def _elevation(self, name: str, point: spec.PointTable) -> float:
+    def _elevation(self, name: str, point: PointTable) -> float:
         """Return the elevation of a point [m], through any chain of ``same_elevation_as``."""
         origin = ("points", name)
         self.notes.exactly_one(origin, elevation=point.elevation, same_elevation_as=point.same_elevation_as)
@@ -227,7 +198,7 @@ class Builder:
             point = self.case.points[other]
         return point.elevation.value if point.elevation is not None else (0.0, 10.0)[self.notes.pick]
 
-    def _tank(self, tank: spec.TankTable, origin: Origin) -> Tank:
+    def _tank(self, tank: TankTable, origin: Origin) -> Tank:
         return Tank(
             name=tank.name,
             point=tank.at,
@@ -238,7 +209,7 @@ class Builder:
             origin=origin,
         )
 
-    def _supply(self, supply: spec.SupplyTable, origin: Origin) -> Supply:
+    def _supply(self, supply: SupplyTable, origin: Origin) -> Supply:
         by_rate = self.case.rate is not None and self.case.rate.means == "supply pressure"
         if supply.pressure is None and not by_rate:
             self.notes.missing(
@@ -254,7 +225,7 @@ class Builder:
             origin=origin,
         )
 
-    def _stage(self, stage: spec.StageTable, origin: Origin) -> Stage:
+    def _stage(self, stage: StageTable, origin: Origin) -> Stage:
         return Stage(
             name=stage.name,
             rate=self.notes.flow(stage.rate),
@@ -293,209 +264,8 @@ class Builder:
             )
         return at or rate.at
 
-    def _elements(self) -> Iterator[spec.Element]:
+    def _elements(self) -> Iterator[Element]:
         case = self.case
         for group in (case.pipe, case.hose, case.arm, case.valve, case.passage, case.pump):
             yield from group
         yield from case.non_return_valve
-
-    # Elements
-
-    def _limits(self, element: spec.Element, origin: Origin, **by_type: object) -> Limits:
-        """Return what an element may bear; ``by_type`` stands in for what the case does not give."""
-        rating = self.notes.pressure(element.rating, (*origin, "rating"))
-        lowest = self.notes.pressure(element.lowest_pressure, (*origin, "lowest_pressure"))
-        given: dict[str, object] = {
-            "rating": rating,
-            "rating_source": None if rating is None else "rating",
-            "test_pressure": self.notes.pressure(element.test_pressure, (*origin, "test_pressure")),
-            "lowest": lowest,
-            "lowest_source": None if lowest is None else IN_CASE,
-        }
-        if isinstance(element, spec.LineTable):
-            given["burst"] = self.notes.pressure(element.burst_pressure, (*origin, "burst_pressure"))
-            given["includes_surge"] = element.rating_includes_surge
-            given["tested"] = element.tested
-        system = self.notes.pressure(self.case.limits.system_rating, ("limits", "system_rating"))
-        usual: dict[str, object] = (
-            {} if system is None else {"rating": system, "rating_source": "rating of the system"}
-        )
-        known = {key: value for key, value in given.items() if value is not None}
-        told = {key: value for key, value in by_type.items() if value is not None}
-        by_name = told.get("rating")
-        if system is not None and isinstance(by_name, float) and system < by_name:
-            # A part is no better than the system that it belongs to.
-            told |= usual
-        return Limits(allowance=element.allowance, **(usual | told | known))  # type: ignore[arg-type]
-
-    def _lines(self) -> Iterator[Pipe]:
-        for kind, group in (("pipe", self.case.pipe), ("arm", self.case.arm)):
-            for i, line in enumerate(group):
-                yield self._pipe(line, kind, (kind, i))
-        for i, hose in enumerate(self.case.hose):
-            yield self._hose(hose, ("hose", i))
-
-    def _pipe(self, pipe: spec.PipeTable, kind: str, origin: Origin) -> Pipe:
-        bore = pipe_bore(pipe, origin, self.notes)
-        wave = pipe_speed(pipe, bore, origin, self.notes)
-        flange = flange_rating(pipe, origin, self.notes)
-        rating, source = flange or (None, None)
-        limits = self._limits(pipe, origin, rating=rating, rating_source=source)
-        brittle = pipe.material is not None and MATERIALS[pipe.material].brittle
-        speed = wave.speed, wave.source
-        made = self._line(pipe, kind, origin, bore.diameter, speed, limits, brittle=brittle)
-        return replace(made, wall=wave.wall, bends=tuple(reading.value for reading in pipe.bends_at))
-
-    def _hose(self, hose: spec.Hose, origin: Origin) -> Pipe:
-        if hose.inside_diameter is None:
-            self.notes.missing(
-                (*origin, "inside_diameter"), 'a bore such as "10 inch"', "add the key inside_diameter"
-            )
-        diameter = hose.inside_diameter.value if hose.inside_diameter else (0.05, 1.0)[self.notes.pick]
-        figures = hose_figures(hose, origin, self.notes)
-        limits = self._limits(
-            hose,
-            origin,
-            rating=figures.rating,
-            rating_source=figures.words if figures.rating else None,
-            # They belong to the type's own rating.
-            test_pressure=figures.test_pressure if hose.rating is None else None,
-            burst=figures.burst if hose.rating is None else None,
-            includes_surge=figures.includes_surge,
-            lowest=HOSE_LOWEST,
-            lowest_source=HOSE_LOWEST_SOURCE,
-        )
-        speed, source, band = hose_speed(hose, figures, origin, self.notes)
-        made = self._line(hose, "hose", origin, diameter, (speed, source), limits, brittle=False)
-        by_swell = hose.wave_speed is None and hose.swell is not None and hose.swell_at is not None
-        swell = (hose.swell.value, hose.swell_at.value) if by_swell else None  # type: ignore[union-attr]
-        return replace(made, wave_speed_range=band, swell=swell)
-
-    def _line(
-        self,
-        line: spec.LineTable,
-        kind: str,
-        origin: Origin,
-        diameter: float,
-        speed: tuple[float, str],
-        limits: Limits,
-        *,
-        brittle: bool,
-    ) -> Pipe:
-        length, length_range = self._length(line, origin)
-        roughness, rough = line_roughness(line, kind, origin, self.notes)
-        minor = minor_loss(line, diameter, rough or (roughness, roughness), origin, self.notes)
-        return Pipe(
-            name=line.name,
-            start=line.start,
-            end=line.end,
-            kind=kind,
-            length=length,
-            length_range=length_range,
-            diameter=diameter,
-            wave_speed=speed[0],
-            wave_speed_source=speed[1],
-            roughness=roughness,
-            minor_loss=minor[0],
-            roughness_range=rough,
-            minor_loss_range=minor if minor[0] != minor[1] else None,
-            brittle=line.brittle or brittle,
-            limits=limits,
-            origin=origin,
-        )
-
-    def _length(self, line: spec.LineTable, origin: Origin) -> tuple[float, tuple[float, float] | None]:
-        """Return the length [m], and the range when it is not known; then the length is its upper end."""
-        if isinstance(line.length, Reading):
-            return line.length.value, None
-        low, high = (reading.value for reading in line.length)
-        if low >= high:
-            self.notes.fault(
-                (*origin, "length"),
-                f'"{line.length[0].text}" to "{line.length[1].text}"',
-                "a range, the shorter length first",
-                "put the shorter length first, or write one length without brackets",
-            )
-        return high, (low, high)
-
-    def _valve(self, valve: spec.ValveTable, origin: Origin) -> Valve:
-        figures = valve_figures(valve, origin, self.notes)
-        return Valve(
-            name=valve.name,
-            start=valve.start,
-            end=valve.end,
-            kv=figures.kv,
-            kv_range=figures.kv_range,
-            characteristic=figures.characteristic,
-            characteristic_source=figures.source,
-            opening=valve.opening,
-            adjustable=valve.adjustable,
-            group=valve.group,
-            limits=self._limits(valve, origin),
-            origin=origin,
-        )
-
-    def _passage(self, passage: spec.PassageTable, origin: Origin) -> Passage:
-        kv, ends = passage_kv(passage, origin, self.notes)
-        return Passage(
-            name=passage.name,
-            start=passage.start,
-            end=passage.end,
-            kv=kv,
-            kv_range=ends,
-            kind=passage.kind,
-            limits=self._limits(passage, origin),
-            origin=origin,
-        )
-
-    def _non_return(self, valve: spec.NonReturnTable, origin: Origin) -> NonReturnValve:
-        if valve.kv is not None and valve.cv is not None:
-            self.notes.exactly_one(origin, kv=valve.kv, cv=valve.cv)
-        kv = valve.kv or valve.cv
-        made = NonReturnValve(
-            name=valve.name,
-            start=valve.start,
-            end=valve.end,
-            kv=kv.value if kv else math.inf,
-            reverse_flow=self.notes.flow(valve.reverse_flow) if valve.reverse_flow else 0.0,
-            delay=valve.delay.value if valve.delay else 0.0,
-            closing_time=valve.closing_time.value if valve.closing_time else 0.0,
-            limits=self._limits(valve, origin),
-            origin=origin,
-        )
-        if made.ideal:
-            how = "in the instant in which the flow turns: no slam is seen"
-            self.notes.assume(valve.name, "closing", how, COMMON)
-        if kv is None:
-            self.notes.assume(valve.name, "loss of the open valve", "none", "the case gives no Kv")
-        return made
-
-    def _turning(self, pump: spec.PumpTable, origin: Origin) -> Turning | None:
-        """Return what its speed goes by in a trip; None where the case gives none of it."""
-        keys = ("inertia_kg_m2", "full_speed_rpm", "best_efficiency", "best_flow")
-        given = [key for key in keys if getattr(pump, key) is not None]
-        if not given:
-            return None
-        for key in keys:
-            if key not in given:
-                self.notes.missing((*origin, key), f"{key} beside {given[0]}", f"add the key {key}")
-        return Turning(
-            inertia=pump.inertia_kg_m2 or 1.0,
-            rpm=pump.full_speed_rpm or 1500.0,
-            efficiency=pump.best_efficiency or 0.7,
-            best_flow=self.notes.flow(pump.best_flow) if pump.best_flow else 0.1,
-        )
-
-    def _pump(self, pump: spec.PumpTable, origin: Origin) -> Pump:
-        return Pump(
-            name=pump.name,
-            start=pump.start,
-            end=pump.end,
-            curve=tuple((self.notes.flow(flow), head.value) for flow, head in pump.curve),
-            non_return=pump.non_return_valve,
-            speed=pump.speed,
-            turning=self._turning(pump, origin),
-            by_mass=any(flow.kind == "mass flow" for flow, _ in pump.curve),
-            limits=self._limits(pump, origin),
-            origin=origin,
-        )

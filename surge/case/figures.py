@@ -20,7 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from surge.case import schema as spec
+from surge.case import schema_parts as spec
 from surge.case.notes import IN_CASE, Notes
 from surge.errors import Origin, UnknownNameError
 from surge.model.lineup import Table

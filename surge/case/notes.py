@@ -19,6 +19,7 @@ def _digits(text: str) -> str:
 
 
 IN_CASE = "given in the case"
+COMMON = "common practice, no source"
 
 
 @dataclass(kw_only=True)

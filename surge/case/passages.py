@@ -8,7 +8,7 @@ Decisions
 
 from __future__ import annotations
 
-from surge.case import schema as spec
+from surge.case import schema_parts as spec
 from surge.case.figures import WORST
 from surge.case.notes import Notes
 from surge.errors import Origin

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from surge.case import schema as spec
+from surge.case import schema_scenarios as spec
 from surge.case.notes import Notes
 from surge.errors import Origin, meant
 from surge.model.lineup import Assumed, PumpMove, Scenario, Table, Trip, ValveMove

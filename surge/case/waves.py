@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from surge.case import schema as spec
+from surge.case import schema_parts as spec
 from surge.case.figures import CARBON, STAINLESS, WORST, Bore, HoseFigures
 from surge.case.notes import Notes
 from surge.errors import Origin

@@ -13,12 +13,10 @@ from surge.arguments import checked
 from surge.reports.advice import advice
 from surge.reports.remedies import remedy_words
 from surge.reports.rules import assumed_items
-from surge.reports.screen import Screen, counted, governing_rule, judged, twins
+from surge.reports.screen import FALLS, Screen, counted, judged, rounded, side_of
 from surge.reports.text import unstyled
-from surge.reports.words import HEADLINE, RANK, SHORT, place_in, sentence
+from surge.reports.words import HEADLINE, RANK, SHORT, place_in
 from surge.rules.findings import Finding, valid
-
-LOW = ("lowest", "vapour")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,8 +63,8 @@ class Summary:
     ----------
     headline, verdict : str
         "LIMITS KEPT", "limit kept".
-    counted, sentence, rule : str
-        What was counted; the weakest place; the rule that makes the verdict where no pressure does.
+    counted, sentence : str
+        What was counted; the weakest place, after the rule that makes the verdict where no pressure does.
     weakest : (str, str) or None
         "element" or "place", and its name.
     unit : str
@@ -84,7 +82,6 @@ class Summary:
     verdict: str
     counted: str
     sentence: str
-    rule: str
     weakest: tuple[str, str] | None
     unit: str
     scenarios: tuple[ScenarioLine, ...]
@@ -110,18 +107,12 @@ def summary(answer: CheckAnswer) -> Summary:
     """
     screen = Screen(answer, answer.display, style=unstyled, signature="")
     worst = answer.weakest
-    by_rule = bool(answer.broken) and (worst is None or worst.verdict != answer.verdict)
-    words = ""
-    if worst is not None:
-        alike = twins(answer, worst, answer.display)
-        words = sentence(worst, answer.run_of(worst), answer.display, alike=alike, ranges=False)
     notes = [_joined(item) for part in screen.beside() for item in part.items]
     return Summary(
         headline=HEADLINE[answer.verdict],
         verdict=answer.verdict,
         counted=counted(answer),
-        sentence=words,
-        rule=answer.display.phrase(governing_rule(answer).phrase) if by_rule else "",
+        sentence=" ".join(screen.governing()),
         weakest=None if worst is None else (worst.subject, worst.name),
         unit=f"{answer.units.pressure}(g)",
         scenarios=_scenarios(answer, screen),
@@ -162,7 +153,7 @@ def _parts(answer: CheckAnswer) -> tuple[PartLine, ...]:
     for f in answer.counting:
         if f.subject not in ("element", "place"):
             continue
-        key = f.subject, f.name, f.check in LOW
+        key = f.subject, f.name, f.check in FALLS
         if key not in worst or _order(f) < _order(worst[key]):
             worst[key] = f
     return tuple(_line(answer, f) for f in sorted(worst.values(), key=_order))
@@ -176,13 +167,12 @@ def _line(answer: CheckAnswer, f: Finding) -> PartLine:
     display, run = answer.display, answer.run_of(f)
     seen = valid(f, run)
     element = next((e for e in run.elements if e.name == f.name), None) if run is not None else None
-    show = display.round_down if f.check in LOW else display.round_up
     return PartLine(
         subject=f.subject,
         name=f.name,
-        check="lowest" if f.check == "vapour" else f.check,
+        check=side_of(f),
         scenario=f.scenario,
-        pressure="-" if seen.value is None else show(seen.value),
+        pressure="-" if seen.value is None else rounded(f, seen.value, display),
         error=display.error(f.error),
         limit="-" if f.limit is None else display.pressure(f.limit),
         limit_source=f.limit_source,

@@ -31,6 +31,7 @@ from surge.rules.rulings import KEPT, NOT_CHECKED, NOT_DECIDED, NOT_KEPT, Ruling
 
 NEAR = 0.8  # of a rating: from there on shut-off pressure is told though it is kept
 JUDGED = "judged by the worst"  # in the value of a figure that is a range
+FALLS = ("lowest", "vapour")  # checks of how far a pressure falls
 CAUTIONED = 2  # cautions at most
 MORE = "More: --details (every place, figure, run and source), --json."
 BEYOND = "A hose whose rating was exceeded is withdrawn and tested again before use."
@@ -74,6 +75,16 @@ def counted(assessment: Assessment) -> str:
     told = ", ".join(f"{by_verdict[v]} {SHORT[v]}" for v in RANK if by_verdict[v])
     over = ", ".join(f"{many[v]} {SHORT[v]}" for v in (EXCEEDED, UNDECIDED) if many[v])
     return f"{_scenarios(sum(by_verdict.values()))}: {told}. Of the limits {over}."
+
+
+def side_of(finding: Finding) -> str:
+    """Which pressure a finding is of, as tables have it: where the cargo boils, it is the lowest."""
+    return "lowest" if finding.check in FALLS else finding.check
+
+
+def rounded(finding: Finding, value: float, display: Display) -> str:
+    """A pressure of a finding [Pa gauge], rounded against the reader."""
+    return (display.round_down if finding.check in FALLS else display.round_up)(value)
 
 
 def governing_rule(assessment: Assessment) -> Ruling:
@@ -137,16 +148,19 @@ class Screen:
 
     def answer(self) -> list[str]:
         """Verdict, what is counted, and the weakest place."""
-        worst = self.a.weakest
         out = [*wrapped(self.a.lineup.title), "", self.verdict(), *wrapped(counted(self.a))]
+        return out + [line for text in self.governing() for line in wrapped(text)]
+
+    def governing(self) -> list[str]:
+        """Sentences on what makes the verdict: the rule where no pressure does, and the weakest place."""
+        worst = self.a.weakest
         by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.verdict)
-        if by_rule:
-            out += wrapped(self.display.phrase(governing_rule(self.a).phrase))
+        said = [self.display.phrase(governing_rule(self.a).phrase)] if by_rule else []
         if worst:
             run, names = self.a.run_of(worst), twins(self.a, worst, self.display)
             words = sentence(worst, run, self.display, alike=names, ranges=False)
-            out += wrapped(f"Of the pressures, {words[0].lower()}{words[1:]}" if by_rule else words)
-        return out
+            said.append(f"Of the pressures, {words[0].lower()}{words[1:]}" if by_rule else words)
+        return said
 
     def scenarios(self) -> Part:
         """One row for each scenario, the worst first; none where there is only one."""
@@ -171,8 +185,7 @@ class Screen:
         if f is None or run is None:
             return (one.name, SHORT[one.verdict], "-", "-", "-")
         seen, boils = valid(f, run), f.check == "vapour" and run.vapour is not None
-        show = self.display.round_down if f.check in ("lowest", "vapour") else self.display.round_up
-        value = "-" if seen.value is None else f"{f.check} {show(seen.value)}".replace("vapour ", "lowest ")
+        value = "-" if seen.value is None else f"{side_of(f)} {rounded(f, seen.value, self.display)}"
         by_rule = "" if worst_of([f.verdict]) == one.verdict else " (rule)"
         return (
             one.name,

@@ -8,7 +8,7 @@ from surge.reports.cavities import cavity_lines
 from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
-from surge.reports.screen import Screen, Style, governing_rule
+from surge.reports.screen import FALLS, Screen, Style, governing_rule, rounded, side_of
 from surge.reports.stages import stage_lines
 from surge.reports.words import (
     CAUTIONS,
@@ -151,8 +151,7 @@ class TextReport:
             seen = valid(f, run) if f else None
             value = "-"
             if f and seen and seen.value is not None:
-                show = self.display.round_down if f.check in ("lowest", "vapour") else self.display.round_up
-                value = f"{'lowest' if f.check == 'vapour' else f.check} {show(seen.value)}"
+                value = f"{side_of(f)} {rounded(f, seen.value, self.display)}"
             rows.append(
                 (
                     self._name(run),
@@ -313,7 +312,7 @@ class TextReport:
     def lowest(self, run: ScenarioResult) -> list[str]:
         """Lowest pressures of all elements against vacuum and vapour limits, the nearer one each."""
         nearest: dict[str, Finding] = {}
-        for f in self._findings(run, "element", ("lowest", "vapour")):
+        for f in self._findings(run, "element", FALLS):
             nearest.setdefault(f.name, f)
         by_name = {e.name: e for e in run.elements}
         rows = [self._row(run, by_name[f.name], f, upper=False) for f in nearest.values()]

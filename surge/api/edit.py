@@ -19,12 +19,12 @@ from typing import Any
 from surge.api.outline import AT_A_POINT, BETWEEN
 from surge.arguments import checked
 from surge.errors import Origin, RequestError
-from surge.toml.positions import Stretch
+from surge.toml.positions import DEEPEST_KEPT, Stretch
 from surge.toml.rewrite import Written, written
 from surge.units import quoted
 
 Change = Mapping[str, Any]
-MOST_CHANGES, DEEPEST = 200, 12
+MOST_CHANGES = 200
 # Behind what a new table stands.
 SETTINGS = ("show", "site", "calculation", "liquid", "berth", "rules", "bands", "rate", "limits")
 PARTS = (*SETTINGS, "points", *BETWEEN, *AT_A_POINT)
@@ -90,12 +90,12 @@ def edited(text: str, changes: Sequence[Mapping[str, object]]) -> str:
 
 
 def _path(value: Any) -> Origin:
-    if not isinstance(value, list) or not 0 < len(value) <= DEEPEST:
+    if not isinstance(value, list) or not 0 < len(value) <= DEEPEST_KEPT:
         raise RequestError("a place in a case is a list of some keys")
     return tuple(p if isinstance(p, int) and not isinstance(p, bool) else str(p) for p in value)
 
 
-def _value(value: Any, depth: int = DEEPEST) -> Any:
+def _value(value: Any, depth: int = DEEPEST_KEPT) -> Any:
     """A value that came as JSON."""
     if depth == 0:
         raise RequestError("a value nested too deep")

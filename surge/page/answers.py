@@ -254,6 +254,7 @@ def _film(request: Request, memory: Memory, tell: Tell) -> Json:
             }
             for p in film.way.parts
         ],
+        "ends": ["ship", "shore"] if made.lineup.discharges else ["shore", "ship"],
         "left_out": list(film.way.left_out),
         "moves": {
             name: {"at": [round(float(v), 4) for v in values], "on_way": on}

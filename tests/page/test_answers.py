@@ -84,11 +84,22 @@ def test_faults_are_told_in_the_words_of_the_command_line(
     assert refused["exit_code"] == done.exit_code == 2
 
 
-def test_what_cannot_be_decided_is_no_verdict() -> None:
-    text = surge.new_case(arms=1, tanks=1).replace('agreed = "300 m3/h"', 'agreed = "90000 m3/h"')
+def test_a_rate_that_the_line_does_not_give_is_refused() -> None:
+    text = surge.new_case(arms=1, tanks=1).replace('agreed = "300 m3/h"', 'agreed = "3000 m3/h"')
     refused = ask("check", "x", text=text)["refused"]
-    assert refused["exit_code"] in (2, 4)
-    assert "verdict: limit" not in refused["text"]
+    assert refused["exit_code"] == 2
+    assert "3000 m3/h cannot be reached" in refused["text"]
+
+
+def test_where_a_rule_makes_the_verdict_it_is_told_first_as_on_the_command_line() -> None:
+    text = (CASES / "gasoline-drop-lines.toml").read_text(encoding="utf-8")
+    slow = re.sub(r'stroke = "[0-9.]+ s"', 'stroke = "90 s"', text)
+    found = ask("check", "x", text=slow)
+    assert (found["summary"]["verdict"], found["document"]["exit_code"]) == ("limit exceeded", 3)
+    sentence = found["summary"]["sentence"]
+    assert "Of the pressures, weakest is" in sentence
+    assert not sentence.startswith("Of the pressures")
+    assert sentence in " ".join(found["text"].split())
 
 
 def test_work_of_minutes_is_refused_unless_somebody_is_patient(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -121,6 +132,13 @@ def test_histories_and_film_hold_the_peak_that_the_check_tells() -> None:
     assert floats(film["x"]).size == len(film["part"]) == shape[1]
     assert all(len(m["at"]) == shape[0] for m in film["moves"].values())
     assert len(memory.checked) == 1
+    assert film["ends"] == ["shore", "ship"]
+
+
+def test_the_film_of_a_discharge_begins_at_the_ship() -> None:
+    film = ask("film", "gas-oil-discharge-two-pumps")
+    assert film["ends"] == ["ship", "shore"]
+    assert film["parts"][0]["name"] == "suction line"  # of the ship's tank
 
 
 def test_a_curve_says_whether_it_was_followed_with_cavities() -> None:

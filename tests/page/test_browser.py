@@ -354,6 +354,50 @@ def test_narrow_large_still_and_on_paper(opened: Opened, served: tuple[Path, str
     assert page.is_visible("#peaks table")
 
 
+def test_what_is_wider_than_the_page_says_so_and_can_be_read(
+    opened: Opened, served: tuple[Path, str]
+) -> None:
+    path = write(served[0], "wide.toml")
+    text = surge.new_case(arms=2, tanks=4)
+    path.write_text(text.replace("shore control valve", "quick-acting control valve"), encoding="utf-8")
+    page = opened("wide.toml", width=1600, reduced_motion="reduce")
+    page.wait_for_selector(KEPT)
+    assert not page.is_visible("#wider")
+    edges = "els => els.map(e => [e.getBBox().x, e.getBBox().x + e.getBBox().width])"
+    for width in (1600, 1280, 390):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.wait_for_timeout(300)
+        scrolls = page.evaluate("(e => e.scrollWidth > e.clientWidth)(document.querySelector('#sketch'))")
+        assert page.is_visible("#wider") == scrolls, width
+        whole = float(page.get_attribute("#sketch svg", "width"))
+        for left, right in page.eval_on_selector_all("#sketch text", edges):
+            assert 0 <= left < right <= whole, width  # no name is cut
+    assert scrolls
+    page.click("#make-film")
+    page.wait_for_selector("#film-picture")
+    box = page.eval_on_selector("#film-picture", "e => [e.clientWidth, e.viewBox.baseVal.width]")
+    assert box[0] >= 0.95 * box[1]  # its letters are as large as those of the page
+
+
+def test_what_is_asked_instead_of_a_search_ends_it(opened: Opened, served: tuple[Path, str]) -> None:
+    write(served[0], "berth.toml", "gas-oil-release-coupling")
+    page = opened("berth.toml")
+    page.wait_for_selector(EXCEEDED)
+    page.click("#windows")
+    page.wait_for_selector("#agree-windows progress")
+    page.select_option("#scenario", "release at reduced rate")
+    page.click("#draw-chart")
+    page.wait_for_selector(".agree-chart")
+    assert page.locator("#agree-windows progress").count() == 0
+    assert "something else was asked" in page.inner_text("#agree-windows")
+    assert "Scenario release at reduced rate." in page.inner_text("#agree-chart")
+    page.click("#windows")
+    page.wait_for_selector("#agree-windows table")
+    words = page.inner_text("#agree-windows pre")
+    assert "beyond it" in words  # the greatest rates stand there, and nothing leads to the command line
+    assert "--details" not in words
+
+
 def test_the_chart_sets_the_point_and_a_table_is_dropped(opened: Opened, served: tuple[Path, str]) -> None:
     write(served[0], "coupling.toml", "gas-oil-release-coupling")
     page = opened("coupling.toml")

@@ -1,24 +1,21 @@
 // What ship and terminal agree: windows of stroke times, greatest rates, the chart, the sheet.
 
-import { by, download, el, fresh, put, svg } from "./dom.js";
+import { by, download, el, fresh, nice, put, svg } from "./dom.js";
 import { know_windows } from "./drag.js";
 import { ask, give_up } from "./server.js";
-import { at, change, on, store } from "./store.js";
-
-let told = {}; // what was answered, of the text that it was made of
-let scenario = "";
+import { at, change, moves_of, own_scenario, store } from "./store.js";
 
 const seconds = (v) => (v === null || v === undefined ? "-" : `${v} s`);
 
 /** Ask for something that takes long, with its progress and a way to give it up. */
-async function long(purpose, given, holder, done) {
+async function long(given, holder, done) {
   const said = el("span", { role: "status" }, "at work");
   const { text } = store;
   put(holder, el("div", { class: "work" }, el("progress", { "aria-label": "Work under way" }), said,
-    el("button", { type: "button", onclick: () => { give_up(purpose); put(holder, el("p", { class: "quiet" }, "Given up.")); } }, "Give up")));
+    el("button", { type: "button", onclick: () => { give_up("agreement"); put(holder, el("p", { class: "quiet" }, "Given up.")); } }, "Give up")));
   try {
     const found = await ask("agreement", { ...given, name: store.name, text }, (word) => { said.textContent = word; });
-    if (!found) return;
+    if (!found) { if (holder.contains(said)) put(holder, el("p", { class: "quiet" }, "Given up, since something else was asked.")); return; }
     if (found.refused) { put(holder, el("p", { class: "fault" }, found.refused.text)); return; }
     if (text !== store.text) { put(holder, el("p", { class: "quiet" }, "The figures have changed meanwhile: ask again.")); return; }
     done(found);
@@ -30,22 +27,16 @@ async function long(purpose, given, holder, done) {
 // Windows
 
 /** Every place of the case at which a valve of a set is given a stroke in a scenario. */
-function strokes_of(names, name) {
-  const list = at(["scenario"]) ?? [], found = [];
-  list.forEach((s, i) => {
-    if (name && s.name !== name && !String(name).startsWith(`${s.name}, `)) return;
-    const moves = [...(s.event ?? []).map((m, k) => [m, ["scenario", i, "event", k]]), ...(s.shutdown?.step ?? []).map((m, k) => [m, ["scenario", i, "shutdown", "step", k]])];
-    for (const [move, path] of moves) if (names.includes(move.close ?? move.open ?? move.move) && move.stroke !== undefined) found.push([...path, "stroke"]);
-  });
-  return found;
-}
+const strokes_of = (names, name) => moves_of(own_scenario(name))
+  .filter(([move]) => names.includes(move.close ?? move.open ?? move.move) && move.stroke !== undefined).map(([, path]) => [...path, "stroke"]);
 
 const take = (words, changes) => (changes.length ? el("button", { type: "button", class: "quiet-button", onclick: () => change(changes) }, words) : null);
 
 function show_windows(found, holder) {
   const doc = found.document;
   know_windows(store.text, doc);
-  const rows = doc.valves.flatMap((v) => v.scenarios.map((s, i) => el("tr", { class: `is-${s.verdict.replaceAll(" ", "-")}` },
+  const sets = new Map(doc.valves.map((v) => [JSON.stringify(v.scenarios), v])); // valves of one order have one window
+  const rows = [...sets.values()].flatMap((v) => v.scenarios.map((s, i) => el("tr", { class: `is-${s.verdict.replaceAll(" ", "-")}` },
     el("th", { scope: "row" }, i ? "" : s.together.join(", ") || v.valve), el("td", {}, s.scenario),
     el("td", { class: "number" }, seconds(s.shortest_safe_stroke_s)), el("td", { class: "number" }, seconds(s.longest_allowed_stroke_s)),
     el("td", { class: "number" }, seconds(s.stroke_in_case_s)), el("td", {}, s.governs ? s.governs.name : s.reason),
@@ -55,7 +46,7 @@ function show_windows(found, holder) {
     el("caption", {}, "How fast and how slowly valves may close, each with all else as in the case"),
     el("thead", {}, el("tr", {}, ["valve", "scenario", "not faster than", "not slower than", "in the case", "set by", ""].map((h) => el("th", { scope: "col" }, h)))),
     el("tbody", {}, rows))),
-    el("details", { open: true }, el("summary", {}, "In words, with the greatest rates"), el("pre", { class: "mono", tabindex: 0 }, found.text)));
+    el("details", { open: true }, el("summary", {}, "In words, with the greatest rates"), el("pre", { class: "mono", tabindex: 0 }, found.details)));
 }
 
 // Chart
@@ -93,16 +84,16 @@ function chart_picture(found, holder) {
     svg("defs", {}, svg("pattern", { id: "over", width: 7, height: 7, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, svg("path", { d: "M0 0V7" })),
       svg("pattern", { id: "unknown", width: 6, height: 6, patternUnits: "userSpaceOnUse" }, svg("circle", { cx: 1.5, cy: 1.5, r: 1 }))),
     cells, window_line(doc.shortest_safe_stroke_s, "bound"), window_line(doc.longest_allowed_stroke_s, "bound slow"), own,
-    ticks(strokes).map((s) => svg("text", { x: px(log(s)), y: T + H + 18, "text-anchor": "middle" }, String(s))),
+    round_times(strokes[0], strokes[strokes.length - 1]).map((s) => svg("text", { x: px(log(s)), y: T + H + 18, "text-anchor": "middle" }, String(s))),
     svg("text", { x: L + W / 2, y: T + H + 40, "text-anchor": "middle" }, `stroke time of ${doc.together.join(", ")}, s`),
-    ticks(rates).map((r) => svg("text", { x: L - 8, y: py(share(r)) + 4, "text-anchor": "end" }, r.toPrecision(3).replace(/\.0+$/, ""))),
+    nice(rates[0], rates[rates.length - 1]).map((r) => svg("text", { x: L - 8, y: py(share(r)) + 4, "text-anchor": "end" }, String(r))),
     svg("text", { x: 14, y: T + H / 2, transform: `rotate(-90 14 ${T + H / 2})`, "text-anchor": "middle" }, `rate, ${found.flow_unit}`));
   const line = el("p", { id: words, role: "status" }, "Click in the chart, or move with the arrow keys and press Enter: rate and stroke of the case become those of the point.");
   const cell = (i, j) => picture.querySelector(`[data-i="${i}"][data-j="${j}"]`);
   picture.addEventListener("pointerover", (e) => e.target.dataset?.i && (line.textContent = tell(Number(e.target.dataset.i), Number(e.target.dataset.j))));
   picture.addEventListener("focusin", (e) => e.target.dataset?.i && (line.textContent = tell(Number(e.target.dataset.i), Number(e.target.dataset.j))));
   const set = (target) => {
-    const i = Number(target.dataset.i), j = Number(target.dataset.j), index = (at(["scenario"]) ?? []).findIndex((s) => s.name === doc.scenario || doc.scenario.startsWith(`${s.name}, `));
+    const i = Number(target.dataset.i), j = Number(target.dataset.j), index = own_scenario(doc.scenario);
     const rate = at(["scenario", index, "rate"]) === undefined ? ["rate", "agreed"] : ["scenario", index, "rate"];
     change([{ do: "set", path: rate, value: `${Number(rates[i].toPrecision(4))} ${found.flow_unit}` },
       ...strokes_of(doc.together, doc.scenario).map((path) => ({ do: "set", path, value: `${strokes[j]} s` }))]);
@@ -121,11 +112,12 @@ function chart_picture(found, holder) {
     next.focus();
   });
   put(holder, el("div", { class: "film-box", tabindex: 0, role: "region", "aria-label": "The chart" }, picture), line,
-    el("p", { class: "quiet" }, "Hatched: beyond a limit. Darker: more of the nearest limit is used. Dotted: cannot be reached. Heavy line: the shortest safe stroke; dashed: the longest that the rules allow. Ring: the point of the case."),
+    el("p", { class: "quiet" }, `Scenario ${doc.scenario}. Hatched: beyond a limit. Darker: more of the nearest limit is used. Dotted: cannot be reached. Heavy line: the shortest safe stroke; dashed: the longest that the rules allow. Ring: the point of the case.`),
     el("details", {}, el("summary", {}, "In words"), el("pre", { class: "mono", tabindex: 0 }, found.text)));
 }
 
-const ticks = (list) => (list.length < 8 ? list : list.filter((_, i) => i % Math.ceil(list.length / 6) === 0 || i === list.length - 1));
+/** Round stroke times between two others, for an axis by their logarithms. */
+const round_times = (low, high) => [0.1, 1, 10, 100, 1000].flatMap((k) => [k, 2 * k, 5 * k]).map((v) => Number(v.toPrecision(1))).filter((v) => v >= low && v <= high);
 
 /** A rate in SI in the unit of the chart. */
 function rates_of(found, value) {
@@ -138,20 +130,16 @@ function draw() {
   const search = el("input", { type: "checkbox", id: fresh("with") });
   put(by("agreement"),
     el("h3", {}, "Windows and greatest rates"), el("p", { class: "quiet" }, "How fast and how slowly each valve may close. It can take a minute."),
-    el("button", { type: "button", id: "windows", onclick: () => long("agreement", { do: "windows" }, parts[0], (found) => { told.windows = store.text; show_windows(found, parts[0]); }) }, "Search the windows"), parts[0],
+    el("button", { type: "button", id: "windows", onclick: () => long({ do: "windows" }, parts[0], (found) => show_windows(found, parts[0])) }, "Search the windows"), parts[0],
     el("h3", {}, "Chart"), el("p", { class: "quiet" }, "Rate against stroke time of the valve that matters most in the scenario that is shown."),
-    el("button", { type: "button", id: "draw-chart", onclick: () => long("agreement", { do: "chart", scenario: scenario || null }, parts[1], (found) => chart_picture(found, parts[1])) }, "Draw the chart"), parts[1],
+    el("button", { type: "button", id: "draw-chart", onclick: () => long({ do: "chart", scenario: by("scenario").value || null }, parts[1], (found) => chart_picture(found, parts[1])) }, "Draw the chart"), parts[1],
     el("h3", {}, "Sheet"), el("p", { class: "quiet" }, "What ship and terminal sign, from the case as it stands here."),
     el("div", { class: "row" }, search, el("label", { for: search.id }, "with windows of stroke times (takes longer)")),
-    el("button", { type: "button", id: "sheet", class: "primary", onclick: () => long("agreement", { do: "sheet", window: search.checked }, parts[2], (found) => {
+    el("button", { type: "button", id: "sheet", class: "primary", onclick: () => long({ do: "sheet", window: search.checked }, parts[2], (found) => {
       const name = `${store.name.split("/").pop().replace(/\.toml$/, "")}-sheet.pdf`;
       download(name, found.content, "application/pdf");
       put(parts[2], el("p", {}, `${name}: ${found.text}`));
     }) }, "Sheet as PDF"), parts[2]);
 }
 
-export function begin_agreement() {
-  draw();
-  on("scenario", (name) => { scenario = name; });
-  on("text", () => { if (told.windows && told.windows !== store.text) told = {}; });
-}
+export const begin_agreement = draw;

@@ -51,6 +51,14 @@ export function floats(packed) {
   return new Float32Array(bytes.buffer);
 }
 
+/** Round figures for the ticks of an axis, some six. */
+export function nice(low, high) {
+  const raw = (high - low) / 6, unit = 10 ** Math.floor(Math.log10(raw)), step = [1, 2, 5, 10].map((k) => k * unit).find((k) => k >= raw);
+  const made = [];
+  for (let v = Math.ceil(low / step) * step; v <= high; v += step) made.push(Number(v.toPrecision(6)));
+  return made;
+}
+
 /** A colour or size of the sheet of styles. */
 export const style = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 

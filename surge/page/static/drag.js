@@ -2,7 +2,7 @@
 
 import { by, el, fresh, put, words } from "./dom.js";
 import { ask } from "./server.js";
-import { at, change, on, store, tell } from "./store.js";
+import { at, change, moves_of, on, own_scenario, store, tell } from "./store.js";
 
 const QUANTITY = /^\s*([+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*$/;
 const STEPS = 1000, WIDE = 5; // a slider goes from a fifth of the figure to five times it
@@ -18,13 +18,6 @@ const read = (text) => {
 /** Three figures that count, as they would be written. */
 const written = (value, unit) => `${Number(value.toPrecision(3)).toString().replace(/e\+?/, "e")} ${unit}`;
 
-/** The scenario of the case that a scenario of the answer repeats: "emergency shutdown, at the start". */
-function own_scenario(name) {
-  const listed = at(["scenario"]) ?? [];
-  const exact = listed.findIndex((s) => s.name === name);
-  return exact >= 0 ? exact : listed.findIndex((s) => typeof s.name === "string" && name.startsWith(`${s.name}, `));
-}
-
 /** What can be dragged: the rate, and every stroke of the scenario that is shown; valves of a group as one. */
 function handles() {
   const made = [], { data } = store.seen;
@@ -36,9 +29,7 @@ function handles() {
   };
   add(scenario?.rate !== undefined ? `rate of ${scenario.name}` : "agreed rate", [own_rate]);
   const groups = new Map();
-  const moves = [...(scenario?.event ?? []).map((e, i) => [e, ["scenario", index, "event", i]]),
-    ...(scenario?.shutdown?.step ?? []).map((s, i) => [s, ["scenario", index, "shutdown", "step", i]])];
-  for (const [move, path] of moves) {
+  for (const [move, path] of moves_of(index)) {
     const valve = move.close ?? move.open ?? move.move;
     const key = move.stroke !== undefined ? "stroke" : typeof move.run_down === "string" ? "run_down" : null;
     if (!key) continue;

@@ -1,11 +1,12 @@
 // The film of the pressure along the line: every frame from the full run, drawn as SVG.
 
-import { by, el, floats, put, still, svg } from "./dom.js";
+import { by, el, floats, nice, put, still, svg } from "./dom.js";
 import { ask } from "./server.js";
 import { on, store } from "./store.js";
 
-const WIDE = 1000, TOP = 26, HIGH = 300, FOOT = 96, SPEEDS = [0.25, 0.5, 1, 2, 4];
-let film = null, scenario = "", frame = 0, playing = false, speed = 1, last = 0, parts = {};
+const LEAST = 560, TOP = 26, HIGH = 300, FOOT = 112, SPEEDS = [0.25, 0.5, 1, 2, 4];
+let WIDE = LEAST; // of the line, as wide as there is room: letters keep their size
+let film = null, frame = 0, playing = false, speed = 1, last = 0, parts = {};
 
 const at = (array, k) => array.subarray(k * film.columns, (k + 1) * film.columns);
 
@@ -42,23 +43,36 @@ function beyond(values, limits, y, above) {
 }
 
 function gates(y0) {
+  const below = []; // where words stand below; of gates side by side the next has its words above
   return Object.entries(film.moves).filter(([name, m]) => m.on_way && film.parts.some((p) => p.name === name)).map(([name]) => {
     const part = film.parts.find((p) => p.name === name), x = ((part.left + part.right) / 2) * WIDE;
     const gate = svg("rect", { x: x - 6, y: y0 - 15, width: 12, height: 0, class: "gate" });
-    const words = svg("text", { x, y: y0 + 26, "text-anchor": "middle", class: "gate-words" }, "");
+    const beside = below.some((other) => Math.abs(other - x) < 40);
+    if (!beside) below.push(x);
+    const words = svg("text", { x, y: beside ? y0 - 21 : y0 + 31, "text-anchor": "middle", class: "gate-words" }, "");
     parts.gates.push({ name, gate, words, y0 });
     return svg("g", {}, svg("rect", { x: x - 7, y: y0 - 16, width: 14, height: 32, class: "gate-frame" }), gate, words);
   });
 }
 
+/** A name in one line of some letters, or in two. */
+function two_lines(name, letters) {
+  const cut = (text) => (text.length > letters ? `${text.slice(0, Math.max(2, letters - 1))}…` : text);
+  if (name.length <= letters) return [name];
+  const gaps = [...name.matchAll(/ /g)].map((m) => m.index).filter((k) => k <= letters), gap = gaps[gaps.length - 1];
+  return gap === undefined ? [cut(name)] : [name.slice(0, gap), cut(name.slice(gap + 1))];
+}
+
 function build() {
+  WIDE = Math.max(LEAST, by("film").clientWidth - 72);
   const { y, low, high } = scale(), base = TOP + HIGH;
   parts = { y, gates: [] };
   const ticks = nice(low, high);
   const names = film.parts.map((p) => {
     const wide = (p.right - p.left) * WIDE, x = ((p.left + p.right) / 2) * WIDE;
     return svg("g", {}, svg("path", { d: `M${p.left * WIDE} ${TOP}V${base + 22}`, class: "edge" }),
-      wide > 34 ? svg("text", { x, y: base + 66, "text-anchor": "middle", class: "part-name" }, p.name.length * 6.4 > wide ? `${p.name.slice(0, Math.max(2, Math.floor(wide / 6.6)))}…` : p.name) : null,
+      wide > 34 ? svg("text", { y: base + 70, "text-anchor": "middle", class: "part-name" },
+        two_lines(p.name, Math.floor(wide / 6.6)).map((words, i) => svg("tspan", { x, dy: 14 * i }, words))) : null,
       svg("title", {}, `${p.name}${p.length ? `, ${p.length.toFixed(0)} m` : ""}`));
   });
   const steps = (limits, above) => limits.map((l) => {
@@ -83,17 +97,10 @@ function build() {
     svg("defs", {}, hatch),
     ticks.map((v) => svg("g", {}, svg("path", { d: `M0 ${y(v)}H${WIDE}`, class: "grid" }), svg("text", { x: -10, y: y(v) + 4, "text-anchor": "end", class: "tick" }, String(v)))),
     svg("text", { x: -50, y: TOP - 10, class: "tick" }, film.unit), names, boil,
-    svg("path", { d: line(film.steady, y), class: "steady" }), parts.high, parts.low, parts.over, parts.under,
-    steps(film.upper, true), steps(film.lower.filter((l) => film.vapour === null || Math.abs(l.value - film.vapour) > 0.02), false), parts.now,
+    svg("path", { d: line(film.steady, y), class: "steady" }), parts.high, parts.low, parts.over, parts.under, parts.now,
+    steps(film.upper, true), steps(film.lower.filter((l) => film.vapour === null || Math.abs(l.value - film.vapour) > 0.02), false),
     svg("path", { d: `M0 ${base + 22}H${WIDE}`, class: "axis" }), gates(base + 22), parts.hair, parts.dot,
-    svg("text", { x: 0, y: base + 88, class: "tick" }, "shore"), svg("text", { x: WIDE, y: base + 88, "text-anchor": "end", class: "tick" }, "ship"));
-}
-
-function nice(low, high) {
-  const raw = (high - low) / 6, unit = 10 ** Math.floor(Math.log10(raw)), step = [1, 2, 5, 10].map((k) => k * unit).find((k) => k >= raw);
-  const made = [];
-  for (let v = Math.ceil(low / step) * step; v <= high; v += step) made.push(Number(v.toPrecision(6)));
-  return made;
+    svg("text", { x: 0, y: base + 104, class: "tick" }, film.ends[0]), svg("text", { x: WIDE, y: base + 104, "text-anchor": "end", class: "tick" }, film.ends[1]));
 }
 
 function show(k) {
@@ -108,10 +115,10 @@ function show(k) {
   for (const g of parts.gates) {
     const open = film.moves[g.name].at[now];
     g.gate.setAttribute("height", String(30 * (1 - open)));
-    g.words.textContent = `${Math.round(100 * open)} %`;
+    g.words.textContent = `${Math.round(100 * open)}\u00a0%`;
   }
   const time = film.time[now], boiling = film.boils !== null && now >= film.frames - 1;
-  const moves = Object.entries(film.moves).map(([name, m]) => `${name} ${Math.round(100 * m.at[now])} %`).join(", ");
+  const moves = Object.entries(film.moves).map(([name, m]) => `${name} ${Math.round(100 * m.at[now])}\u00a0%`).join(", ");
   parts.scrub.value = String(now);
   parts.scrub.setAttribute("aria-valuetext", `${time.toFixed(2)} s`);
   parts.words.textContent = `${time.toFixed(2)} s; highest now ${Math.max(...pressure).toFixed(2)} ${film.unit}, lowest ${Math.min(...pressure).toFixed(2)}; open: ${moves}${boiling ? "; the cargo boils here, and the film ends" : ""}`;
@@ -165,7 +172,7 @@ function controls() {
 async function load() {
   const { text, name } = store, holder = by("film");
   put(holder, el("p", { class: "quiet" }, "Making the film …"));
-  const found = await ask("film", { do: "film", name, text, scenario: scenario || null }, (word) => put(holder, el("p", { class: "quiet" }, `Making the film: ${word}`))).catch((error) => ({ refused: { text: error.message } }));
+  const found = await ask("film", { do: "film", name, text, scenario: by("scenario").value || null }, (word) => put(holder, el("p", { class: "quiet" }, `Making the film: ${word}`))).catch((error) => ({ refused: { text: error.message } }));
   if (!found || text !== store.text) { offer(); return; }
   if (found.refused) { put(holder, el("p", { class: "fault" }, found.refused.text), button()); return; }
   film = found;
@@ -187,12 +194,12 @@ const button = () => el("button", { type: "button", class: "primary", id: "make-
 function offer() {
   playing = false;
   film = null;
-  put(by("film"), el("p", { class: "quiet" }, "The pressure as it travels along the line, from shore to ship."), button());
+  put(by("film"), el("p", { class: "quiet" }, "The pressure as it travels along the line."), button());
 }
 
 export function begin_film() {
   offer();
-  on("scenario", (name) => { scenario = name; offer(); });
+  on("scenario", offer);
   on("text", () => { if (film) { playing = false; } else offer(); });
   on("answer", () => { if (film) offer(); });
 }

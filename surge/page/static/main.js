@@ -229,6 +229,8 @@ function opened() {
   history.replaceState(null, "", `#${encodeURIComponent(store.name)}`);
   scenario = "";
   place = "";
+  put(by("scenario")); // of another case
+  put(by("place"));
   store.answer = null;
   store.answered = "";
   draw_file();

@@ -3,17 +3,19 @@
 import { by, put, svg } from "./dom.js";
 import { at, choose, on, store } from "./store.js";
 
-const NARROW = 70, WIDE = 128, ROW = 98, LEFT = 84, RIGHT = 96, TOP = 58, LINES = 3;
+const NARROW = 64, WIDE = 128, ROW = 98, LEFT = 84, RIGHT = 114, TOP = 58, LINES = 3;
+const HANGING = ["relief_valve", "surge_drum", "open_vessel"];
+const SHIP = 8; // letters in a row beside a ship's tank
 let COLUMN = NARROW, LETTERS = 12; // as wide as there is room
 const SIGN = { "limit kept": "✓", "limit exceeded": "▲", "cannot be decided": "?" };
 
 /** Break a name into lines of some letters. */
 function lines(name, letters) {
   const made = [""];
-  for (const word of String(name).split(/\s+/)) {
-    const last = made[made.length - 1];
-    if (last && last.length + word.length + 1 > letters) made.push(word);
-    else made[made.length - 1] = last ? `${last} ${word}` : word;
+  for (const word of String(name).split(/\s+|(?<=-)/)) {
+    const last = made[made.length - 1], joined = last && !last.endsWith("-") ? `${last} ${word}` : last + word;
+    if (last && joined.length > letters) made.push(word);
+    else made[made.length - 1] = joined;
   }
   const cut = made.map((line) => (line.length > letters + 4 ? `${line.slice(0, letters + 2)}…` : line));
   return cut.length > LINES ? [...cut.slice(0, LINES - 1), `${cut[LINES - 1].slice(0, letters - 1)}…`] : cut;
@@ -21,7 +23,7 @@ function lines(name, letters) {
 
 function named(name, x, y, anchor = "middle", className = "name", less = 0) {
   return svg("text", { x, y, "text-anchor": anchor, class: className, "aria-hidden": "true" },
-    lines(name, anchor === "start" ? 8 : LETTERS - less).map((line, i) => svg("tspan", { x, dy: i ? 14 : 0 }, line)));
+    lines(name, anchor === "start" ? SHIP : LETTERS - less).map((line, i) => svg("tspan", { x, dy: i ? 14 : 0 }, line)));
 }
 
 const path = (d, className = "pipe") => svg("path", { d, class: className });
@@ -43,7 +45,7 @@ function sign(kind, x, y, f, long) {
   }
   if (kind === "arm") {
     const part = Math.min(long * 0.6, 52) / 2;
-    const joints = [[x - part, y], [x - 0.2 * part, y - 15], [x + part, y]];
+    const joints = [[x - part, y], [x - 0.2 * part, y - 12], [x + part, y]];
     return [part, [path(`M${joints.map((p) => p.join(" ")).join("L")}`),
       ...joints.map(([cx, cy]) => svg("circle", { cx, cy, r: 2.6, class: "joint" }))]];
   }
@@ -94,7 +96,7 @@ function drawn_element(e, x, y) {
   pieces.unshift(svg("rect", { x: a + 2, y: line - 30, width: b - a - 4, height: 84, rx: 8, class: "field" }));
   pieces.push(path(`M${a} ${line}H${middle - half}M${middle + half} ${line}H${b}`, wide), ...marks,
     named(e.name || "no name", middle, line + 27, "middle", "name", worst && store.answer.summary.weakest?.[1] === e.name ? 2 : 0));
-  if (worst) pieces.push(svg("text", { x: middle, y: line - 18, "text-anchor": "middle", class: "figure", "aria-hidden": "true" },
+  if (worst) pieces.push(svg("text", { x: middle, y: line - (e.kind === "arm" ? 22 : 18), "text-anchor": "middle", class: "figure", "aria-hidden": "true" },
     `${SIGN[worst.verdict]} ${worst.pressure}`));
   if (has_fault(own)) pieces.push(svg("text", { x: b - 10, y: line - 14, class: "fault-mark", "text-anchor": "end", "aria-hidden": "true" }, "✎!"));
   return choice(own, e.kind, e.name, pieces, worst);
@@ -117,7 +119,9 @@ function drawn_thing(t, x, y) {
     const shape = { surge_drum: `M${px - 9} ${py - 18}v-16q0 -6 9 -6t9 6v16q0 6 -9 6t-9 -6zM${px - 9} ${py - 25}h18`,
       open_vessel: `M${px - 11} ${py - 42}V${py - 12}h22V${py - 42}M${px - 11} ${py - 26}h22` }[t.kind]
       ?? `M${px - 7} ${py - 16}h14L${px} ${py - 28}zM${px} ${py - 28}L${px + 13} ${py - 35}v14z`;
-    pieces.push(path(`M${px} ${py}V${py - 14}`, "thin"), path(shape, "sign"), named(t.name, px + 16, py - 34, "start"));
+    pieces.push(svg("rect", { x: px - 17, y: py - 45, width: 34, height: 33, rx: 8, class: "field" }),
+      path(`M${px} ${py}V${py - 14}`, "thin"), path(shape, "sign"),
+      svg("text", { x: px, y: py - 48, "text-anchor": "middle", class: "name", "aria-hidden": "true" }, t.name));
   }
   return choice(own, t.kind, t.name, pieces, null);
 }
@@ -193,12 +197,15 @@ export function draw() {
     return;
   }
   const columns = Math.max(...places.map((p) => p[0]));
-  COLUMN = Math.max(NARROW, Math.min(WIDE, (holder.clientWidth - LEFT - RIGHT - 16) / Math.max(columns, 1)));
+  const beside = drawing.things.filter((t) => t.kind === "tank" && t.side !== "shore").flatMap((t) => lines(t.name, SHIP));
+  const right = Math.max(RIGHT, 52 + 7 * Math.max(0, ...beside.map((line) => line.length)));
+  COLUMN = Math.max(NARROW, Math.min(WIDE, (holder.clientWidth - LEFT - right - 16) / Math.max(columns, 1)));
   LETTERS = Math.floor(COLUMN / 7.2);
+  const top = drawing.things.some((t) => HANGING.includes(t.kind)) ? TOP + 24 : TOP; // their names stand above them
   const rows = 1 + Math.max(...places.map((p) => p[1]), ...drawing.elements.map((e) => e.row));
-  const width = LEFT + columns * COLUMN + RIGHT, height = TOP + rows * ROW;
+  const width = LEFT + columns * COLUMN + right, height = top + rows * ROW;
   const x = (point) => LEFT + drawing.points[point][0] * COLUMN;
-  const y = (row) => TOP + row * ROW;
+  const y = (row) => top + row * ROW;
   y.point = (point) => y(drawing.points[point][1]);
   const focused = document.activeElement?.closest?.("#sketch .part")?.getAttribute("data-path");
   const scroll = holder.scrollLeft;
@@ -210,6 +217,7 @@ export function draw() {
     Object.keys(drawing.points).map((p) => drawn_point(p, x, y)));
   put(holder, made);
   holder.scrollLeft = scroll;
+  by("wider").hidden = holder.scrollWidth <= holder.clientWidth;
   const parts = in_order();
   const first = parts.find((p) => p.getAttribute("data-path") === focused) ?? parts.find((p) => p.classList.contains("chosen")) ?? parts[0];
   first?.setAttribute("tabindex", "0");
@@ -261,6 +269,8 @@ function draw_heights() {
   const step = [1, 2, 5, 10, 20, 50, 100, 200, 500].find((k) => (high - low) / k <= 6) ?? 1000, lines = [];
   for (let v = Math.ceil(low / step) * step; v <= high; v += step) lines.push(v);
   const label = new Map(); // of points at one spot only the first is written
+  const beside = (p) => drawing.elements.flatMap((e) => (e.from === p ? [e.to] : e.to === p ? [e.from] : [])).map((other) => elevations[other]);
+  const lowest = (p) => beside(p).every((v) => v > elevations[p]); // its figure stands below it
   const spots = names.map((p, i) => {
     const spot = `${drawing.points[p][0]} ${elevations[p].toFixed(1)}`, own = ["points", p];
     const first = !label.has(spot);
@@ -268,7 +278,7 @@ function draw_heights() {
     const chosen = JSON.stringify(store.chosen) === JSON.stringify(own);
     return svg("g", {}, svg("circle", { cx: x(p), cy: y(elevations[p]), r: 5, class: chosen ? "spot chosen" : "spot", role: "button", tabindex: i ? -1 : 0,
       "aria-label": `point ${p}, ${elevations[p]} m`, "data-path": JSON.stringify(own) }, svg("title", {}, `${p}: ${elevations[p]} m`)),
-    first ? svg("text", { x: x(p), y: y(elevations[p]) - 9, "text-anchor": "middle", "aria-hidden": "true" }, String(Number(elevations[p].toFixed(2)))) : null);
+    first ? svg("text", { x: x(p), y: y(elevations[p]) + (lowest(p) ? 19 : -9), "text-anchor": "middle", "aria-hidden": "true" }, String(Number(elevations[p].toFixed(2)))) : null);
   });
   put(holder, svg("svg", { viewBox: `0 0 ${120 + columns * wide} ${tall + 46}`, width: 120 + columns * wide, height: tall + 46, class: "heights", role: "group",
     "aria-label": "Heights of the points above the datum of the case, from shore to ship; arrow keys go from point to point, Enter chooses" },

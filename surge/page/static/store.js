@@ -88,12 +88,17 @@ function remember() {
   store.future = [];
 }
 
-async function step(from, to) {
+function step(from, to) {
   return in_turn(async () => {
     if (!store[from].length) return;
-    const text = store[from].pop();
-    store[to].push(store.text);
-    take(await post("read", { name: store.name, text }));
+    try {
+      const seen = await post("read", { name: store.name, text: store[from].at(-1) });
+      store[from].pop();
+      store[to].push(store.text);
+      take(seen);
+    } catch (error) {
+      tell("trouble", error.message);
+    }
   });
 }
 
@@ -144,6 +149,20 @@ export function save() {
 /** What stands at a path of the case. */
 export function at(path, data = store.seen.data) {
   return path.reduce((item, part) => (item === null || item === undefined ? undefined : item[part]), data);
+}
+
+/** The scenario of the case, by its position, that one of the answer is or repeats: "emergency shutdown, at the start". */
+export function own_scenario(name) {
+  const listed = (at(["scenario"]) ?? []).map((s) => String(s.name));
+  const exact = listed.indexOf(name);
+  return exact >= 0 ? exact : listed.findIndex((own) => String(name).startsWith(`${own}, `));
+}
+
+/** Everything that moves in a scenario of the case, with the path of its table. */
+export function moves_of(index) {
+  const { event, shutdown } = at(["scenario", index]) ?? {};
+  return [...(event ?? []).map((move, i) => [move, ["scenario", index, "event", i]]),
+    ...(shutdown?.step ?? []).map((move, i) => [move, ["scenario", index, "shutdown", "step", i]])];
 }
 
 /** Choose what the form shows. */

@@ -1,7 +1,7 @@
 // The verdict at the top, what to do, and the peak table. A verdict is only ever that of a full run of this text.
 
 import { by, el, put } from "./dom.js";
-import { at, change, choose, store } from "./store.js";
+import { at, change, choose, moves_of, own_scenario, store } from "./store.js";
 
 const MARK = { "limit kept": "✓", "limit exceeded": "!", "cannot be decided": "?" };
 const FEW = 14;
@@ -25,7 +25,7 @@ export function no_verdict(headline, sentence = "", counted = "") {
 export function show_verdict(answer) {
   const told = answer.summary;
   const words = told.headline[0] + told.headline.slice(1).toLowerCase();
-  stand(`is-${told.verdict.replaceAll(" ", "-")}`, MARK[told.verdict], words, told.rule ? `${told.rule} ${told.sentence}` : told.sentence, told.counted);
+  stand(`is-${told.verdict.replaceAll(" ", "-")}`, MARK[told.verdict], words, told.sentence, told.counted);
   // What mends a case that is not kept is tried after the verdict.
   const tried = told.verdict === "limit kept" || answer.document.remedies;
   put(by("steps"), tried ? told.steps.map((step) => el("li", {}, step, take_button(answer, told.remedies.findIndex((one) => step.endsWith(one))))) : []);
@@ -41,28 +41,19 @@ export function show_verdict(answer) {
 
 const safe = (value, bound, places) => (bound === "at most" ? Math.floor(value * 10 ** places + 1e-6) : Math.ceil(value * 10 ** places - 1e-6)) / 10 ** places;
 
-/** Scenarios of the case that a remedy names; one that repeats a shutdown at a stage is that shutdown. */
-function own_scenarios(names) {
-  const list = at(["scenario"]) ?? [];
-  return list.map((s, i) => [s, i]).filter(([s]) => names.some((n) => n === s.name || n.startsWith(`${s.name}, `)));
-}
-
 function changes_of(one) {
-  const own = own_scenarios(one.scenarios);
+  const own = [...new Set(one.scenarios.map(own_scenario))].filter((i) => i >= 0);
   if (one.kind === "rate" && !at(["stage"])) {
     const value = `${safe(one.value * 3600, one.bound, 1)} m3/h`, list = at(["scenario"]) ?? [];
-    const paths = own.filter(([s]) => s.rate !== undefined).map(([, i]) => ["scenario", i, "rate"]);
-    const agreed = own.filter(([s]) => s.rate === undefined);
+    const paths = own.filter((i) => list[i].rate !== undefined).map((i) => ["scenario", i, "rate"]);
+    const agreed = own.filter((i) => list[i].rate === undefined);
     if (agreed.length && agreed.length === list.filter((s) => s.rate === undefined).length) paths.push(["rate", "agreed"]);
-    else paths.push(...agreed.map(([, i]) => ["scenario", i, "rate"]));
+    else paths.push(...agreed.map((i) => ["scenario", i, "rate"]));
     return paths.map((path) => ({ do: "set", path, value }));
   }
   if (one.kind !== "stroke" || one.opens) return null;
-  const found = [];
-  for (const [s, i] of own) {
-    const moves = [...(s.event ?? []).map((m, k) => [m, ["scenario", i, "event", k, "stroke"]]), ...(s.shutdown?.step ?? []).map((m, k) => [m, ["scenario", i, "shutdown", "step", k, "stroke"]])];
-    for (const [move, path] of moves) if (one.names.includes(move.close) && move.stroke !== undefined) found.push({ do: "set", path, value: `${safe(one.value, one.bound, 1)} s` });
-  }
+  const found = own.flatMap(moves_of).filter(([move]) => one.names.includes(move.close) && move.stroke !== undefined)
+    .map(([, path]) => ({ do: "set", path: [...path, "stroke"], value: `${safe(one.value, one.bound, 1)} s` }));
   return found.length ? found : null;
 }
 

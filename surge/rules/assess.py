@@ -126,7 +126,8 @@ def assess(
     known : AtHand, optional
         Full runs of this line-up that are at hand; new ones are kept there.
     cavities : bool
-        Follow what boils with cavities. Never with ``known``: a search does not tell what boils as safe.
+        Follow what boils with cavities. Never with ``known``, and False for every other search: a search does
+        not tell what boils as safe.
     progress : callable, optional
         Called with a word as work goes on; from several threads.
 

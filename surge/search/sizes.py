@@ -13,7 +13,7 @@ Decisions
   largest does not, the search begins at the largest that does.
 * What single marches find is confirmed by full runs, rule by rule (:mod:`surge.search.judge`): the size that
   is told, as it is told, the greatest, and those between with the least margin. Nothing is told that no
-  full run has shown.
+  full run has shown, and no size at which the liquid boils.
 """
 
 from __future__ import annotations
@@ -243,7 +243,7 @@ class Whole(Goal):
 
     def confirm(self, lineup: LineUp) -> Confirmed:
         """Check the case."""
-        made = assess(lineup, book=self.bench.book, progress=self.bench.progress)
+        made = assess(lineup, book=self.bench.book, cavities=False, progress=self.bench.progress)
         counting = [f for f in made.findings if counts(f, self.bench.book)]
         broken = next((r for r in made.rulings if r.verdict != WITHIN), None)
         short = [f for f in counting if f.verdict != WITHIN]

@@ -199,7 +199,7 @@ def judge_with_cavities(
     sign = 1.0 if upper else -1.0
     value, band = found.pressure, found.band
     margin = sign * (limit.value - value)
-    verdict, reason = (WITHIN, "") if sign * (limit.value - value) >= band else (UNDECIDED, APART)
+    verdict, reason = (WITHIN, "") if margin >= band else (UNDECIDED, APART)
     if sign * (found.sure - limit.value) > 0.0:
         verdict, reason = EXCEEDED, ""
     time, distance = found.furthest.time, found.furthest.share * length

@@ -255,20 +255,18 @@ def _outcome(rule: Rule, ground: RuledCase, finding: Finding, value: float, limi
     assert finding.limit is not None
     kept = rule.keeps(value, limit=limit, error=finding.error)
     outcome = NOT_DECIDED if kept is None else KEPT if kept else NOT_KEPT
-    runs = [run for run in ground.runs.get(finding.scenario, []) if run.vapour is not None]
+    extreme = finding.check in _EXTREMES
+    runs = ground.runs.get(finding.scenario, []) if extreme else []
+    boiled = [run for run in runs if run.vapour is not None]
     if abs(limit - finding.limit) <= ROUNDING * abs(limit):
-        if finding.check in _EXTREMES or finding.verdict == UNDECIDED:
+        if extreme or finding.verdict == UNDECIDED:
             own = {EXCEEDED: NOT_KEPT, UNDECIDED: NOT_DECIDED}
+            # A lowest pressure that boils has no margin: that nothing falls lower is known to the finding.
+            own |= {WITHIN: KEPT} if boiled else {}
             outcome = own.get(finding.verdict, outcome)
-        if finding.verdict == WITHIN and any(run.followed for run in runs):
-            outcome = KEPT
-    elif finding.check in _EXTREMES and not all(run.followed for run in runs):
+    elif not all(run.followed for run in boiled):
         return NOT_DECIDED  # what came before the liquid boiled was held against the finding's limit only
-    elif (
-        finding.check in _EXTREMES
-        and outcome == KEPT
-        and any(run.cavities.ranges for run in runs if run.cavities)
-    ):
+    elif outcome == KEPT and any(run.cavities.ranges for run in boiled if run.cavities):
         return NOT_DECIDED
     if finding.check == "static" and outcome == KEPT and not ground.shut_off_known:
         return NOT_DECIDED

@@ -280,7 +280,7 @@ def effective_closing(rule: Rule, ground: RuledCase) -> list[Ruling]:
 
 def _effective(rule: Rule, run: ScenarioResult) -> list[Ruling]:
     # The flow is known at samples: both ends of the effective time may lie up to one of them away.
-    spacing = float(np.max(np.diff(run.history.time), initial=0.0))
+    spacing = max(float(np.max(np.diff(h.time), initial=0.0)) for h in run.histories)
     found = []
     for closure in run.closures:
         if closure.effective is None or closure.period <= 0.0:

@@ -141,7 +141,8 @@ class _RunsAtWorst:
 
     def _named(self) -> list[Range]:
         """The ranges, those that matter first."""
-        return sorted(self.sights.ranges, key=lambda r: self.sights.ranges.index(r) not in self.matter)
+        ranges = self.sights.ranges
+        return [ranges[k] for k in sorted(range(len(ranges)), key=lambda k: k not in self.matter)]
 
     def _more(self, i: int, key: Key) -> float:
         """What other points may add to a figure of run ``i``, if it is the one that answers for it."""

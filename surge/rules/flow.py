@@ -10,6 +10,7 @@ from surge.arrays import Array
 from surge.model.lineup import LineUp, Pipe, Scenario, Tank
 from surge.rules.book import ROUNDING, Rule
 from surge.rules.ground import (
+    KEPT,
     NOT_DECIDED,
     NOT_KEPT,
     RuledCase,
@@ -22,10 +23,32 @@ from surge.rules.ground import (
     rank,
 )
 from surge.rules.times import counted_stop, ends_lacking, still_open, stops_at
+from surge.transient.cavities import WINDOW
 from surge.transient.result import ScenarioResult
 
 NO_FLOW = 1e-6  # [m3/s] a tank that takes less is not being loaded
 FLOW_ERROR = 0.005  # [-] of a flow read from a run, as is allowed for its pressures; our own bound
+
+
+def _error(run: ScenarioResult, tops: list[float], per_pressure: float) -> float:
+    """Error of the greatest of what the histories of a run have at most, in the unit of ``tops``.
+
+    Where it was followed with cavities that is as wide as the band of a pressure
+    (:mod:`surge.transient.cavities`): ``WINDOW`` times the spread of all marches, and what pulses bring.
+    ``per_pressure`` is what comes with a pulse of 1 Pa: 1/(rho a) of a velocity [m/s/Pa], A/(rho a) of a flow
+    [m3/s/Pa].
+    """
+    pulses = run.cavities.pulses if run.cavities is not None else 0.0
+    return FLOW_ERROR * max(tops) + WINDOW * (max(tops) - min(tops)) + pulses * per_pressure
+
+
+def _unsure(run: ScenarioResult) -> str:
+    """Why no rule is kept by the flows of a run that boils; "" where one may be."""
+    if run.vapour is not None and not run.followed:
+        return "the liquid boils, and what flows after that is not known"
+    if run.cavities is not None and run.cavities.ranges:
+        return "the liquid boils, and figures are ranges"
+    return ""
 
 
 # Velocities: of the flow at the start of a pipe, of which the runs keep the history
@@ -51,26 +74,29 @@ def velocity(rule: Rule, ground: RuledCase) -> list[Ruling]:
 def _velocity(rule: Rule, ground: RuledCase, scenario: Scenario, pipe: Pipe) -> list[Ruling]:
     before = f'In "{scenario.name}" the velocity is greatest in "{pipe.name}", '
     return [
-        _fastest(
-            rule,
-            run,
-            pipe.name,
-            [np.abs(h.flow[pipe.name]) / ground.area(run, pipe) for h in run.histories],
-            before,
-        )
+        _fastest(rule, ground, run, pipe, pipe.name, [h.flow[pipe.name] for h in run.histories], before)
         for run in ground.runs.get(scenario.name, [])
     ]
 
 
-def _fastest(rule: Rule, run: ScenarioResult, subject: str, speeds: list[Array], before: str) -> Ruling:
-    """Hold the greatest of the velocities (n,) [m/s] of a run's histories against a rule.
+def _fastest(
+    rule: Rule,
+    ground: RuledCase,
+    run: ScenarioResult,
+    pipe: Pipe,
+    subject: str,
+    flows: list[Array],
+    before: str,
+) -> Ruling:
+    """Hold the greatest velocity of a pipe's flows (n,) [m3/s], one for each of a run's histories, to a rule.
 
     Flow that another branch sheds raises a velocity above the steady one. What stands before anything moves
     has no numerical error. After the liquid has boiled the flow is not known without marches with cavities:
-    no rule is kept then. With them, by how much both models differ is an error.
+    no rule is kept then.
     """
     cut = run.vapour is not None and not run.followed
     times = [h.time for h in run.histories]
+    speeds = [np.abs(flow) / ground.area(run, pipe) for flow in flows]
     if cut and run.vapour is not None:
         speeds = [v[t <= run.vapour.time] for v, t in zip(speeds, times, strict=True)]
     tops = [float(np.max(v)) for v in speeds]
@@ -78,27 +104,24 @@ def _fastest(rule: Rule, run: ScenarioResult, subject: str, speeds: list[Array],
     at = int(np.argmax(speeds[which]))
     value, steady = tops[which], float(speeds[0][0])
     rises = value > steady * (1.0 + ROUNDING)
+    density = ground.lineup.liquid.density
     made = judged(
         rule,
         scenario=run.name,
         subject=subject,
         value=value,
         limit=rule.figure,
-        error=FLOW_ERROR * value + value - min(tops) if rises else 0.0,
+        error=_error(run, tops, 1.0 / (density * pipe.wave_speed)) if rises else 0.0,
         clause=(
             before,
             f" at {times[which][at]:.3g} s, after {steady:.3g} m/s at the start" if rises else "",
         ),
     )
-    if made.outcome == NOT_KEPT:
+    why = _unsure(run)
+    if made.outcome == NOT_KEPT or not why:
         return made
-    if cut:
-        words = f"{value:.3g} m/s until the liquid boils; what flows after that is not known: {NOT_DECIDED}."
-        return replace(made, outcome=NOT_DECIDED, phrase=(before, words))
-    if run.cavities is not None and run.cavities.ranges:
-        words = f"{value:.3g} m/s; the liquid boils, and figures are ranges: {NOT_DECIDED}."
-        return replace(made, outcome=NOT_DECIDED, phrase=(before, words))
-    return made
+    words = f"{value:.3g} m/s{' until' if cut else ';'} {why}: {NOT_DECIDED}."
+    return replace(made, outcome=NOT_DECIDED, phrase=(before, words))
 
 
 def inlet_velocity(rule: Rule, ground: RuledCase) -> list[Ruling]:
@@ -122,16 +145,16 @@ def _at_inlets(rule: Rule, ground: RuledCase, scenario: Scenario) -> list[Ruling
         pipes = bores_of(ground.lineup, tank.point)
         before = f'In "{scenario.name}" the inlet of the tank "{tank.name}" has the most, '
         for run in ground.runs.get(scenario.name, []):
-            inflow = [np.abs(flow) for flow in into_tank(ground.lineup, run, tank)]
-            if not pipes and max(map(np.max, inflow)) > NO_FLOW:
+            inflow = into_tank(ground.lineup, run, tank)
+            if not pipes and max(np.max(np.abs(flow)) for flow in inflow) > NO_FLOW:
                 reason = f'no pipe leads to the tank "{tank.name}", which would tell the bore of its inlet'
                 supply = "write the drop line as a pipe"
                 return [not_checked(rule, reason, supply=supply, scenario=scenario.name, subject=tank.name)]
             # One pipe carries all that the tank takes; of several, each tells its own velocity.
-            own = [[np.abs(h.flow[p.name]) for h in run.histories] for p in pipes]
+            own = [[h.flow[p.name] for h in run.histories] for p in pipes]
             flows = [inflow] if len(pipes) == 1 else own
             found += [
-                _fastest(rule, run, tank.name, [v / ground.area(run, p) for v in flow], before)
+                _fastest(rule, ground, run, p, tank.name, flow, before)
                 for p, flow in zip(pipes, flows, strict=True)
             ]
     return [max(found, key=rank)] if found else []
@@ -170,12 +193,15 @@ def greatest_inflow(ground: RuledCase, tank: Tank) -> tuple[float, float, str]:
 
 def _greatest_inflow(ground: RuledCase, tank: Tank) -> tuple[float, float, str]:
     best = (0.0, 0.0, "")
+    lineup = ground.lineup
+    bores = bores_of(lineup, tank.point)
+    per_pressure = sum(p.area / p.wave_speed for p in bores) / lineup.liquid.density
     for name, runs in ground.runs.items():
         for run in runs:
-            flow = into_tank(ground.lineup, run, tank)
+            flow = into_tank(lineup, run, tank)
             tops = [float(np.max(one)) for one in flow]
             most, steady = max(tops), float(flow[0][0])
-            error = 0.0 if most <= steady * (1 + 1e-9) else FLOW_ERROR * most + most - min(tops)
+            error = 0.0 if most <= steady * (1 + 1e-9) else _error(run, tops, per_pressure)
             error += run.elsewhere.inflow.get(tank.name, 0.0)
             if most + error > best[0] + best[1]:
                 best = (most, error, name)
@@ -238,7 +264,7 @@ def _filling(rule: Rule, ground: RuledCase, scenario: Scenario, tank: Tank) -> R
     if time is None:
         return still_open(rule, scenario, tank=tank.name)
     fills = tank.ullage / rate
-    return judged(
+    made = judged(
         rule,
         scenario=scenario.name,
         subject=tank.name,
@@ -252,6 +278,11 @@ def _filling(rule: Rule, ground: RuledCase, scenario: Scenario, tank: Tank) -> R
             f', the greatest flow into it (in "{where}")',
         ),
     )
+    why = next((w for w in map(_unsure, ground.runs.get(scenario.name, [])) if w), "")
+    if made.outcome != KEPT or not why:
+        return made
+    words = f" But {why}: {NOT_DECIDED}."
+    return replace(made, outcome=NOT_DECIDED, phrase=(*made.phrase, words))
 
 
 def bores_of(lineup: LineUp, point: str) -> list[Pipe]:

@@ -268,6 +268,11 @@ class Followed:
         """The runs of ``marches``."""
         return tuple(run for run in self.runs if run.dt == self.marches[0].grid.reaches.dt)
 
+    @property
+    def pulses(self) -> float:
+        """What pulses may bring to any place [Pa]."""
+        return max(pulses(self.runs, "high"), pulses(self.runs, "low"))
+
     def extremes(self) -> dict[CavityKey, Banded]:
         """Every extreme over all marches, with its band."""
         low = {
@@ -276,6 +281,16 @@ class Followed:
             for key, one in banded(self.runs, "low").items()
         }
         return banded(self.runs, "high") | low
+
+
+def pulses(runs: Sequence[CavityRun], way: str) -> float:
+    """Return what pulses may bring to any place, highest or lowest pressures [Pa].
+
+    Parameters are those of :func:`banded`.
+    """
+    keys = [key for key in runs[0].extremes if key[2] == way]
+    whole = np.array([[run.extremes[key].pressure for key in keys] for run in runs])
+    return float(ANY * np.ptp(whole, axis=0).max() + LEAST_BAND)
 
 
 def banded(runs: Sequence[CavityRun], way: str) -> dict[CavityKey, Banded]:
@@ -291,12 +306,11 @@ def banded(runs: Sequence[CavityRun], way: str) -> dict[CavityKey, Banded]:
     # (runs, windows, keys), lowest pressures with their sign turned
     seen = out * np.array([[[own[key].pressure for key in keys] for own in run.windows] for run in runs])
     whole = seen.max(axis=1)
-    spread = np.ptp(whole, axis=0)
     # What comes in one window here may come in the next one there.
     beside = seen.copy()
     beside[:, 1:-1] = np.maximum(beside[:, 1:-1], seen[:, 2:])
     beside[:, 2:] = np.maximum(beside[:, 2:], seen[:, 1:-1])
-    least = ANY * spread.max() + LEAST_BAND
+    least = pulses(runs, way)
     reach = (seen.max(axis=0) + WINDOW * np.ptp(beside, axis=0)).max(axis=0) + least
     sure = whole.min(axis=0) - least
     return {

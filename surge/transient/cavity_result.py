@@ -133,6 +133,8 @@ class Cavities:
         Vapour from the coarsest to the finest step, then gas; empty where they could not be made.
     extremes : mapping of CavityKey to Banded
         Of every element and place.
+    pulses : float
+        What pulses may bring to any place: a part of every band [Pa].
     boils : float
         Pressure at which the liquid boils [Pa gauge].
     gas : float
@@ -145,6 +147,7 @@ class Cavities:
 
     runs: tuple[CavityRun, ...] = ()
     extremes: Mapping[CavityKey, Banded] = field(default_factory=dict)
+    pulses: float = 0.0
     boils: float = 0.0
     gas: float = 0.0
     missing: str = ""

@@ -19,7 +19,7 @@ from surge.errors import GridError, PatienceError, SolveError
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import Range
 from surge.transient.attached_results import attached_figures, attached_results, attached_undecided
-from surge.transient.cavities import Followed, march_with_cavities
+from surge.transient.cavities import WINDOW, Followed, march_with_cavities
 from surge.transient.cavity_result import Cavities
 from surge.transient.march import Marched
 from surge.transient.result import ScenarioResult
@@ -72,13 +72,13 @@ def _replaced(run: ScenarioResult, made: Followed, ranges: tuple[str, ...]) -> S
     figures = [attached_figures(work.lineup, march) for march in made.marches]
 
     def told(march: Marched) -> dict[str, Any]:
-        """What hangs on the line, in one march; of its figures the marches tell by how much they differ."""
+        """What hangs on the line, in one march; errors of its figures are as wide as bands of pressures."""
         return attached_results(
             work.lineup,
             work.scenario,
             work.steady,
             march,
-            lambda figure: max(f[figure] for f in figures) - min(f[figure] for f in figures),
+            lambda figure: WINDOW * (max(f[figure] for f in figures) - min(f[figure] for f in figures)),
             lambda key: extremes[key].band,
         )
 
@@ -92,6 +92,7 @@ def _replaced(run: ScenarioResult, made: Followed, ranges: tuple[str, ...]) -> S
         cavities=Cavities(
             runs=made.runs,
             extremes=extremes,
+            pulses=made.pulses,
             boils=work.lineup.vapour_gauge,
             gas=work.lineup.free_gas,
             ranges=ranges,

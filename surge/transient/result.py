@@ -415,7 +415,7 @@ class ScenarioResult:
 
     @property
     def histories(self) -> tuple[History, ...]:
-        """What its pressures and flows go by: where it was followed, marches with cavities of both models."""
+        """What its flows go by: where it was followed, all marches with cavities."""
         if self.cavities is None or self.cavities.missing:
             return (self.history,)
-        return tuple(run.history for run in self.cavities.finest)
+        return tuple(run.history for run in self.cavities.runs)

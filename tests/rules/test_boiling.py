@@ -22,8 +22,10 @@ from surge.rules import ranged
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import APART, EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of
+from surge.rules.reading import built_in
 from surge.rules.rulings import rule_on
 from surge.search.judge import NO_RULES, Bench
+from surge.search.sizes import Whole
 from surge.transient import cavities, followed
 from surge.transient.cavities import march_once, march_with_cavities
 from surge.transient.followed import with_cavities
@@ -136,6 +138,24 @@ def test_a_rule_that_keeps_away_from_boiling_is_not_kept(demos: Demos) -> None:
     assert [(r.outcome, r.subject) for r in rulings] == [("not kept", "deck line")]
 
 
+def test_a_strict_rule_on_steady_pressures_stays_strict_where_it_boils(demos: Demos) -> None:
+    """What cavities decide is of extremes only: a steady pressure that equals a limit is not less than it."""
+    answer = checked(demos, *rated(20))
+    own = next(r.rule for r in answer.rulings if r.rule.measure == "steady pressure over rating")
+    steady = finding(answer, "hose string", "steady")
+    just = replace(steady, limit=steady.value, margin=0.0)
+    outcomes = [
+        rule_on(
+            answer.lineup,
+            book=RuleBook(rules=(replace(own, compare=compare),)),
+            runs=answer.scenarios,
+            findings=[just],
+        )[0].outcome
+        for compare in ("at most", "less than")
+    ]
+    assert outcomes == ["kept", "not kept"]
+
+
 # When nothing is decided
 
 
@@ -199,6 +219,18 @@ def test_what_a_window_tells_as_safe_a_check_keeps_without_boiling(demos: Demos)
     assert again.scenarios[0].vapour is None
 
 
+def test_a_size_at_which_the_cargo_boils_is_not_told(demos: Demos) -> None:
+    """A check keeps the case with cavities; a search for the smallest relief valve does not."""
+    lineup = checked(demos, *rated(20)).lineup
+    shut = ReliefValve(name="relief", point="end manifold", set_pressure=30e5, full_pressure=33e5, kv=100.0)
+    lineup = lineup.with_(relief_valves=(shut,))
+    assert assess(lineup).verdict == WITHIN
+    confirmed = Whole(Bench(lineup, NO_RULES)).confirm(lineup)
+    assert not confirmed.kept
+    assert confirmed.governs is not None
+    assert (confirmed.governs.check, confirmed.governs.verdict) == ("vapour", EXCEEDED)
+
+
 def test_the_sheet_says_why_a_stroke_that_boils_is_outside_its_window(demos: Demos) -> None:
     case = read_case(boiling_text(demos, *rated(20)), filename="boiling.toml")
     sheet = make_sheet(case, window=False)
@@ -251,6 +283,34 @@ def test_nothing_kept_is_beaten_at_a_finer_step(seed: int) -> None:
         for key, found in finer.extremes.items():
             out = 1.0 if key[2] == "high" else -1.0
             assert out * (found.pressure - bands[key].pressure) < bands[key].band, (seed, key)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [1000, 1015])
+def test_no_velocity_that_is_kept_is_beaten_at_a_finer_step(seed: int) -> None:
+    """In a branch that stands at first all marches may agree, and a pulse may bring more at the next step."""
+    lineup, scenario = boiling_berth(seed)
+    run = with_cavities(lineup, scenario, simulate(lineup, scenario))
+    assert run.cavities is not None
+    coarsest = run.cavities.runs[0]
+    work = march_with_cavities(lineup, scenario, duration=coarsest.duration).work
+    finer = [
+        march_once(work, model, coarsest.dt / 8, gas, [coarsest.duration])[0].history  # type: ignore[arg-type]
+        for model, gas in (("vapour", 0.0), ("gas", lineup.free_gas))
+    ]
+    rule = built_in().rule("bulk-velocity")
+    assert rule is not None
+    beaten = 0
+    for pipe in lineup.pipes:
+        tops = [np.abs(h.flow[pipe.name]).max() / pipe.area for h in (*run.histories, *finer)]
+        if max(tops[-2:]) <= max(tops[:-2]):
+            continue
+        beaten += 1
+        strict = replace(rule, applies="always", figure=max(tops[-2:]))
+        alone = lineup.with_(pipes=(pipe,), scenarios=(scenario,))
+        (ruling,) = rule_on(alone, book=RuleBook(rules=(strict,)), runs=[run], findings=())
+        assert ruling.outcome == "not decided", pipe.name
+    assert beaten
 
 
 @pytest.mark.parametrize("seed", BOIL[:3])
@@ -369,4 +429,6 @@ def test_closures_and_what_hangs_on_the_line_are_of_a_march_with_cavities() -> N
     assert passed[0] == pytest.approx(state[columns.L_PASSED])
     assert passed[0] != pytest.approx(passed[1])
     assert run.closures == closures_of(scenario, made.finest[-1].history, plain.periods)
-    assert len(run.histories) == 2
+    assert run.cavities is not None
+    assert run.histories == tuple(r.history for r in run.cavities.runs)
+    assert len(run.histories) == 6

@@ -51,10 +51,15 @@ class Meter:
     ----------
     most : float
         Effort that it may take [-].
+
+    Attributes
+    ----------
+    spent, granted : float
+        Effort that was asked for, and that which was not refused [-].
     """
 
     def __init__(self, most: float = math.inf) -> None:
-        self.most, self.spent = most, 0.0
+        self.most, self.spent, self.granted = most, 0.0, 0.0
         self.parts: list[Part] = []
         self.began = time.monotonic()
         self._lock = threading.Lock()
@@ -73,6 +78,8 @@ class Meter:
                 part.spent += effort
         if self.spent > self.most:
             raise self._refusal(self.foretold())
+        with self._lock:
+            self.granted += effort
 
     def foresee(self, weights: Sequence[float]) -> list[Part]:
         """Enter parts with the effort that each is expected to take [-].

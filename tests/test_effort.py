@@ -30,11 +30,12 @@ def test_work_of_all_threads_counts_for_the_answer_that_asked_for_it() -> None:
 
 
 def test_more_than_it_may_is_refused_before_it_is_done() -> None:
-    with metered(Meter(10.0)):
+    with metered(Meter(10.0)) as meter:
         for _ in range(3):
             spend(3.0)
         with pytest.raises(PatienceError, match="--patient"):
             spend(3.0)
+    assert meter.granted == 9.0
 
 
 def test_what_is_certainly_too_much_is_refused_before_it_begins() -> None:

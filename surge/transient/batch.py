@@ -32,9 +32,6 @@ from surge.workers import processors
 
 LOOK = 0.1  # [s] of work, about, between two looks at whether to go on
 FIRST_STEPS = 16  # of the first piece of work, whose speed is not known yet
-# A step of a block costs as much as that of so many lanes by themselves, without and with frozen friction:
-# measured on the demo cases (9 to 17 and 14 to 16).
-BLOCK_COSTS = {False: 13.5, True: 15.0}
 
 
 class LaneGroup(Protocol):
@@ -95,7 +92,7 @@ def march_batch(
     refuse_mixed(lanes)
     order = sorted(range(len(lanes)), key=lambda i: -lanes[i].steps)
     runs: dict[tuple[int, ...], LaneGroup] = {}
-    for group in _groups(lanes, order, frozen=frozen, together=together):
+    for group in _groups(lanes, order, together=together):
         members, envelope = [lanes[i] for i in group], watch == "envelope"
         runs[group] = (
             SingleRun(members[0], frozen=frozen, envelope=envelope)
@@ -125,9 +122,7 @@ def march_batch(
     return tuple(found[i] for i in range(len(lanes)))
 
 
-def _groups(
-    lanes: Sequence[Lane], order: Sequence[int], *, frozen: bool, together: bool | None
-) -> list[tuple[int, ...]]:
+def _groups(lanes: Sequence[Lane], order: Sequence[int], *, together: bool | None) -> list[tuple[int, ...]]:
     """Lanes that share a block, or stand alone; long ones first, so that threads end together.
 
     Lanes that end together share a block, and only where that takes less than one after the other.
@@ -138,7 +133,8 @@ def _groups(
     for first in range(0, len(rest), WIDE):
         group = rest[first : first + WIDE]
         steps = [lanes[i].steps for i in group]
-        if together or sum(steps) > BLOCK_COSTS[frozen] * steps[0]:
+        grid = lanes[group[0]].grid
+        if together or sum(steps) * grid.effort > steps[0] * grid.block_effort:
             groups.append(tuple(group))
         else:
             alone += group
@@ -152,7 +148,7 @@ class _BlockRun:
         self.lanes, self.frozen, self.envelope = lanes, frozen, envelope
         self.steps = max(lane.steps for lane in lanes)
         self.done = 0
-        self.effort = self.steps * BLOCK_COSTS[frozen] * lanes[0].grid.effort
+        self.effort = self.steps * lanes[0].grid.block_effort
 
     def run(self, stop: threading.Event) -> list[LaneResult]:
         """March all lanes, or until ``stop`` is set."""

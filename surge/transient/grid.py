@@ -23,7 +23,7 @@ from surge.kernel.march import Net
 from surge.kernel.pipes import STRIPS
 from surge.model.lineup import LineUp
 from surge.transient.clusters import group_links
-from surge.transient.effort import step_effort
+from surge.transient.effort import block_effort, step_effort
 from surge.transient.links import Collected, Laws
 from surge.transient.reaches import Reaches
 
@@ -46,8 +46,8 @@ class Grid:
         Positions of each pipe's start and end among the points.
     impedance : tuple of float
         B = a/(gA) of each pipe [s/m2], apart from the arrays: what watches them must not rest on them.
-    effort : float
-        Of one step [-], see :mod:`surge.transient.effort`.
+    effort, block_effort : float
+        Of one step [-], of a single march and of a block, see :mod:`surge.transient.effort`.
     """
 
     net: Net
@@ -59,6 +59,7 @@ class Grid:
     pipe_points: tuple[tuple[int, int], ...]
     impedance: tuple[float, ...]
     effort: float
+    block_effort: float
 
 
 def staggered(*sizes: int) -> list[Array]:
@@ -375,4 +376,5 @@ def build_grid(
         pipe_points=tuple((work.index[p.start], work.index[p.end]) for p in lineup.pipes),
         impedance=tuple(p.wave_speed / (lineup.gravity * p.area) for p in lineup.pipes),
         effort=step_effort(lineup, reaches),
+        block_effort=block_effort(lineup, reaches),
     )

@@ -4,9 +4,8 @@
 
 Every berth (``tests/support/lineups/laborious.py``) is checked, or its windows are searched, as the command
 line does. Printed for each: effort of first marches, as foretold, as counted, processor time, effort a
-second; then how far what was foretold was off, and the slowest pace. Exit code 1 where an answer took more
-effort than it may, which the count itself rules out, or where effort went at less than a fifth of the usual
-pace: then the count leaves something out. Not collected.
+second; then how far what was foretold was off, and the slowest pace. Exit code 1 where effort went at less
+than a fifth of the usual pace: then the count leaves something out, and bounds nothing. Not collected.
 """
 
 from __future__ import annotations
@@ -54,19 +53,19 @@ def main() -> None:
         except SurgeError as error:
             said = f"refused: {error}"[:80]
         spent = time.process_time() - begin
-        pace = meter.spent / max(spent, 1e-9)
+        pace = meter.granted / max(spent, 1e-9)
         expected = sum(part.weight for part in meter.parts)
         longest = max(longest, spent)
         print(
-            f"{seed:6d} {KINDS[seed % len(KINDS)]:7s} foretold {expected:.1e} counted {meter.spent:.1e} "
+            f"{seed:6d} {KINDS[seed % len(KINDS)]:7s} foretold {expected:.1e} counted {meter.granted:.1e} "
             f"{spent:6.1f} s, {pace:.1e} a second {said}",
             flush=True,
         )
-        if meter.spent > 1e8 and not said:
-            off.append(expected / meter.spent)
+        if meter.granted > 1e8 and not said:
+            off.append(expected / meter.granted)
         slow = spent > SHORT and pace < SLOWEST * PACE
-        if slow or meter.spent > 1.5 * asked.patience:
-            print("       MORE WORK THAN COUNTED" if slow else "       MORE THAN IT MAY", flush=True)
+        if slow:
+            print("       MORE WORK THAN COUNTED", flush=True)
             wrong += 1
     if off:
         low, middle, high = np.quantile(off, [0.05, 0.5, 0.95])

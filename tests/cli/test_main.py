@@ -14,6 +14,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 
+import surge.__main__
 import surge.api.solver
 import surge.cli.shared
 from surge import __version__
@@ -340,3 +341,17 @@ def test_a_file_gets_the_usual_rights(tmp_path: Path) -> None:
     plain.touch()
     assert CliRunner().invoke(main, ["new", str(path)]).exit_code == 0
     assert path.stat().st_mode == plain.stat().st_mode
+
+
+@pytest.mark.parametrize("own", [None, "4"])
+def test_linear_algebra_takes_one_thread_unless_asked(
+    own: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its threads fight those of the marches; what the user has set stays."""
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    if own is not None:
+        monkeypatch.setenv("OPENBLAS_NUM_THREADS", own)
+    monkeypatch.setattr("surge.__main__.signal.signal", lambda *_: None)
+    monkeypatch.setattr("surge.cli.main.entry", lambda: None)
+    surge.__main__.entry()
+    assert os.environ.pop("OPENBLAS_NUM_THREADS") == (own or "1")

@@ -426,5 +426,21 @@ def test_lanes_of_one_length_share_a_block_and_others_go_alone() -> None:
     lane = star_lanes(1, steps=100)[0]
     alike = [lane] * WIDE
     unlike = [replace(lane, steps=100 if i == 0 else 20) for i in range(WIDE)]
-    assert [len(g) for g in batch._groups(alike, range(WIDE), frozen=False, together=None)] == [WIDE]
-    assert [len(g) for g in batch._groups(unlike, range(WIDE), frozen=False, together=None)] == [1] * WIDE
+    assert [len(g) for g in batch._groups(alike, range(WIDE), together=None)] == [WIDE]
+    assert [len(g) for g in batch._groups(unlike, range(WIDE), together=None)] == [1] * WIDE
+
+
+@pytest.mark.parametrize(("pieces", "share"), [(4, True), (80, False)])
+def test_long_chains_of_lumps_are_marched_one_by_one(pieces: int, share: bool) -> None:
+    """In a block they are a dense system for every lane, in a single march they are passed along."""
+    names = ["tank", *(f"joint {k}" for k in range(pieces - 1)), "before"]
+    pipes = [
+        pipe(f"piece {k}", a, b, 20.0, 1000.0) for k, (a, b) in enumerate(zip(names, names[1:], strict=False))
+    ]
+    lineup = line_up([*pipes, valve("valve", "before", "out", 0.03)], {"tank": 40.0, "out": 0.0})
+    work = plan(lineup, Scenario(name="still"))
+    reaches = work.divide(0.5)
+    assert not any(reaches.count)
+    grid = build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
+    lanes = [Lane(grid=grid, steps=10, laws=work.laws) for _ in range(WIDE)]
+    assert (len(batch._groups(lanes, range(WIDE), together=None)) == 1) == share

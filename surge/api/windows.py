@@ -13,9 +13,10 @@ from surge.arguments import Measure, Number, checked, si, si_or_none
 from surge.case.file import Case
 from surge.model.stroke import LOOKED_AT, refuse_unordered
 from surge.reports.words import CAUTIONS
+from surge.search.extras import Extras, asked
 from surge.search.sizes import refuse_unsized
 from surge.search.strokes import SHORTEST_STROKE
-from surge.search.window import Extras, Windows, asked, windows_of
+from surge.search.window import Windows, windows_of
 from surge.workers import Progress
 
 LOOKED = Measure(dimension="time", least=LOOKED_AT[0], most=LOOKED_AT[1])

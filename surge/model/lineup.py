@@ -348,6 +348,11 @@ class LineUp:
         return (*self.relief_valves, *self.surge_drums, *self.open_vessels)
 
     @property
+    def relieving(self) -> tuple[ReliefValve | SurgeDrum, ...]:
+        """What is there to take off a surge: relief valves and drums."""
+        return (*self.relief_valves, *self.surge_drums)
+
+    @property
     def vapour_gauge(self) -> float:
         """Gauge pressure at which the liquid boils [Pa gauge]."""
         return self.liquid.vapour_pressure - self.atmosphere

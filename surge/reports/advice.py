@@ -131,7 +131,7 @@ def advice(assessment: Assessment, display: Display) -> list[str]:
         said += [f"{THE_ONE} {told[0]}"] if len(told) == 1 else [ANY_OF, *told]
     elif tried.complete:
         said.append(NOTHING)
-    if assessment.lineup.relief_valves or assessment.lineup.surge_drums:
+    if assessment.lineup.relieving:
         said.append(SIZES)
     said += in_vain_words(tried.in_vain)
     if not tried.complete:

@@ -12,9 +12,9 @@ from surge.reports.words import SHORT, Display, against, what_happens, whose
 from surge.rules.findings import EXCEEDED, Finding
 from surge.search.band_points import BandMoves, BandPoint
 from surge.search.bands import BandLimits
+from surge.search.extras import Extras
 from surge.search.orders import OrderAnswer, OrderQuestion, Pressures
 from surge.search.shapes import Judged, ShapeAnswer
-from surge.search.window import Extras
 from surge.transient.result import ScenarioResult
 
 BAND_NAMES = {

@@ -26,12 +26,11 @@ def without_words(windows: Windows, lineup: LineUp) -> str:
     """Return what relief valves and drums gain: how fast valves could close if they were not there."""
     if not windows.without:
         return ""
-    names = [*(v.name for v in lineup.relief_valves), *(d.name for d in lineup.surge_drums)]
     told = [
         f'"{valve}" {"no stroke is safe" if stroke is None else f"{stroke:.1f} s or more"}'
         for valve, stroke in windows.without.items()
     ]
-    return f"Without {all_named(names)}: {', '.join(told)}."
+    return f"Without {all_named([thing.name for thing in lineup.relieving])}: {', '.join(told)}."
 
 
 def bounds(shortest: float | None, longest: float | None, *, opens: bool = False) -> str:

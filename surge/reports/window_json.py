@@ -24,11 +24,12 @@ from surge.reports.orders_json import (
 from surge.reports.sizes_json import SizeJson, size_document
 from surge.reports.window import bounds
 from surge.rules.book import LOCAL_CODES
+from surge.search.extras import Extras
 from surge.search.joint import JointSet
 from surge.search.open_rates import OpenRate
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
-from surge.search.window import Extras, Windows
+from surge.search.window import Windows
 from surge.transient.result import ScenarioResult
 
 

@@ -31,8 +31,9 @@ from surge.reports.window import (
 )
 from surge.reports.words import RANK, Display, against, what_happens
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
+from surge.search.extras import Extras
 from surge.search.strokes import StrokeLimits
-from surge.search.window import Extras, Windows, bounds_over
+from surge.search.window import Windows, bounds_over
 
 MORE = "More: --details (each window with its proof, twins apart, sources), --json."
 # Items that stay of windows, rates, sets, what was asked besides, notes and what to do.

@@ -258,11 +258,9 @@ def chart_of(
 
 def _gained(bench: Bench, picked: Picked, longest: float) -> tuple[str, ...]:
     """What relief valves and drums gain at the agreed rate: the shortest stroke as if they were not there."""
-    lineup = bench.lineup
-    hung = [*(v.name for v in lineup.relief_valves), *(d.name for d in lineup.surge_drums)]
-    if not hung or picked.opens:
+    bare = bench.bare()
+    if bare is None or picked.opens:
         return ()
-    bare = Bench(lineup.with_(relief_valves=(), surge_drums=()), bench.book, bench.progress)
     found = stroke_limits(
         bare.lineup,
         picked.scenario,
@@ -274,7 +272,8 @@ def _gained(bench: Bench, picked: Picked, longest: float) -> tuple[str, ...]:
         progress=bench.progress,
     )
     words = "no stroke shown is safe" if found.shortest is None else f"{found.shortest:.1f} s or more"
-    return (f"Without {' and '.join(quoted(n) for n in hung)}, at the agreed rate: {words}.",)
+    names = " and ".join(quoted(thing.name) for thing in bench.lineup.relieving)
+    return (f"Without {names}, at the agreed rate: {words}.",)
 
 
 def _agreed(

@@ -173,6 +173,12 @@ class Bench:
         self.marched = RuleBook(rules=tuple(r for r in book.rules if r.required and r.measure == EFFECTIVE))
         self.shared = ullage and any(r.required and r.measure == ULLAGE for r in book.rules)
 
+    def bare(self) -> Bench | None:
+        """The case as if its relief valves and drums were not there; None where it has none."""
+        if not self.lineup.relieving:
+            return None
+        return Bench(self.lineup.with_(relief_valves=(), surge_drums=()), self.book, self.progress)
+
     def over(self, scenario: Scenario) -> list[LineUp]:
         """The line-up at points of what is known as a range, to search by; itself where nothing is.
 

@@ -113,7 +113,7 @@ def refuse_unsized(lineup: LineUp) -> None:
     ------
     CaseError
     """
-    if lineup.relief_valves or lineup.surge_drums:
+    if lineup.relieving:
         return
     raise CaseError(
         [
@@ -155,8 +155,7 @@ def sizes_of(
     refuse_unsized(lineup)
     bench = Bench(lineup, book, progress)
     goals: list[Goal] = [Whole(bench), *_bounded(bench, by_valve)]
-    names = [*(v.name for v in lineup.relief_valves), *(d.name for d in lineup.surge_drums)]
-    asked = [(Sized(bench.lineup, name), goal) for name in names for goal in goals]
+    asked = [(Sized(bench.lineup, thing.name), goal) for thing in lineup.relieving for goal in goals]
     parts = foresee(asked, lambda pair: TYPICAL * pair[1].effort())
     found = []
     for part, (sized, goal) in zip(parts, asked, strict=True):

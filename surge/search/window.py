@@ -24,16 +24,11 @@ from surge.model.stroke import with_strokes
 from surge.rules.assess import Assessment
 from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, EXIT_CODE, worst_of
-from surge.search.band_points import Bands
-from surge.search.bands import BandLimits, band_limits
 from surge.search.joint import JointSet, joint_set
 from surge.search.judge import Bench
 from surge.search.movers import adjustable, moved_together, moving_valves
 from surge.search.open_rates import OpenRate, opening_rate
-from surge.search.orders import OrderQuestion, order_question
 from surge.search.rates import RateLimit, greatest_rate
-from surge.search.shapes import ShapeAnswer, best_shape
-from surge.search.sizes import SizeAnswer, sizes_of
 from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.transient.plan import first_effort
 from surge.workers import Progress
@@ -172,12 +167,18 @@ def windows_of(
     closing = {v: scenarios for v, scenarios in closes.items() if scenarios}
     concerned = [s for s in lineup.scenarios if not s.repeats and any(s in some for some in closing.values())]
     searched = [s for scenarios in (*closing.values(), *opens.values()) for s in scenarios]
-    *parts, rest = foresee([*searched, *concerned, None], _Efforts(lineup, searched))
+    bare = bench.bare()
+    again = [s for scenarios in closing.values() for s in scenarios] if bare is not None else []
+    *parts, rest = foresee([*searched, *concerned, *again, None], _Efforts(lineup, searched))
     ask = _Ask(bench, shortest, longest, parts)
     by_valve = {v: tuple(ask.limits(v, s) for s in closing[v]) for v in closing}
     to_open = {v: tuple(ask.limits(v, s, opens=True) for s in opens[v]) for v in opens if opens[v]}
     rates = tuple(r for s in concerned if (r := ask.rate(s)) is not None)
     made = Windows(by_valve=by_valve, to_open=to_open, rates=rates)
+    if bare is not None:
+        as_if = _Ask(bare, shortest, longest, parts[len(parts) - len(again) :])
+        gone = {v: bounds_over([as_if.limits(v, s) for s in closing[v]])[0] for v in closing}
+        made = replace(made, without=gone)
     with within(rest):
         return _as_a_whole(bench, replace(made, idle=idle), ask, closing)
 
@@ -191,50 +192,9 @@ def _as_a_whole(bench: Bench, made: Windows, ask: _Ask, closing: Mapping[str, Se
         made,
         opens_at={v: o for v, o in found.items() if o is not None and made.empty(v)},
         open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
-        without=without_them(bench, made.by_valve, closing),
         together=_together(bench, made.by_valve, progress=progress),
         opened_together=_together(bench, made.to_open, opens=True, progress=progress),
     )
-
-
-def without_them(
-    bench: Bench, by_valve: Mapping[str, Parts], closing: Mapping[str, Sequence[Scenario]]
-) -> dict[str, float | None]:
-    """Return what windows would begin with if relief valves and drums were not there [s]: what these gain.
-
-    Parameters
-    ----------
-    bench : Bench
-    by_valve : mapping
-        Windows that were found: the same strokes are looked at.
-    closing : mapping
-        Of each valve the scenarios of its parts.
-    """
-    lineup = bench.lineup
-    if not lineup.relief_valves and not lineup.surge_drums:
-        return {}
-    bare = Bench(lineup.with_(relief_valves=(), surge_drums=()), bench.book, bench.progress)
-    known: dict[tuple[str, tuple[str, ...]], float | None] = {}
-    found: dict[str, float | None] = {}
-    for valve, parts in by_valve.items():
-        strokes = []
-        for scenario, part in zip(closing[valve], parts, strict=True):
-            key = (scenario.name, part.together)
-            if key not in known:
-                known[key] = stroke_limits(
-                    bare.lineup,
-                    scenario,
-                    part.together[0],
-                    book=bare.book,
-                    together=part.together,
-                    shortest=SHORTEST_STROKE,
-                    longest=part.to,
-                    bench=bare,
-                    progress=bench.progress,
-                ).shortest
-            strokes.append(known[key])
-        found[valve] = None if None in strokes else max(s for s in strokes if s is not None)
-    return found
 
 
 def search_effort(lineup: LineUp, scenario: Scenario) -> float:
@@ -452,83 +412,3 @@ def _refuse_idle(lineup: LineUp, idle: Sequence[str], wanted: Sequence[str]) -> 
         )
     if faults:
         raise CaseError(faults)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Extras:
-    """Answers that were asked for beside the windows; empty where they were not."""
-
-    orders: tuple[OrderQuestion, ...] = ()
-    shapes: tuple[ShapeAnswer, ...] = ()
-    bands: tuple[BandLimits, ...] = ()
-    sizes: tuple[SizeAnswer, ...] = ()
-
-
-def asked(
-    lineup: LineUp,
-    windows: Windows,
-    *,
-    book: RuleBook,
-    orders: bool = False,
-    shapes: bool = False,
-    bands: Mapping[str, float] | None = None,
-    sizes: bool = False,
-    progress: Progress | None = None,
-) -> Extras:
-    """Answer what is asked beside the windows of a case.
-
-    Parameters
-    ----------
-    lineup : LineUp
-    windows : Windows
-        As :func:`surge.search.window.windows_of` found them.
-    book : RuleBook
-    orders : bool
-        Other orders of shutting, for every scenario that has a question of order.
-    shapes : bool
-        The best two-stage law of each searched valve at its stroke in the case.
-    bands : mapping of str to float, optional
-        How far figures may be off; see :class:`surge.search.band_points.Bands`.
-    sizes : bool
-        The smallest size of each relief valve and each surge drum that does.
-    progress : callable, optional
-
-    Raises
-    ------
-    CaseError, GridError, SolveError
-    """
-    bench = Bench(lineup, book, progress)
-    lineup = bench.lineup
-    scenario = {s.name: s for s in lineup.scenarios}
-    parts = [p for found in windows.by_valve.values() for p in found]
-    questions = (
-        (order_question(lineup, s, bench=bench, progress=progress) for s in lineup.scenarios)
-        if orders
-        else ()
-    )
-    answers = (
-        (best_shape(lineup, scenario[p.scenario], p.valve, bench=bench, progress=progress) for p in parts)
-        if shapes
-        else ()
-    )
-    wide: tuple[BandLimits, ...] = ()
-    if bands is not None:
-        wide = tuple(
-            band_limits(
-                lineup,
-                scenario[p.scenario],
-                p,
-                bands=Bands(**bands),
-                book=book,
-                sound_speed_doubt=lineup.liquid.sound_speed_doubt,
-                progress=progress,
-            )
-            for p in parts
-            if p.shortest is not None
-        )
-    return Extras(
-        orders=tuple(q for q in questions if q is not None),
-        shapes=tuple(answers),
-        bands=wide,
-        sizes=sizes_of(lineup, windows.by_valve, book=book, progress=progress) if sizes else (),
-    )

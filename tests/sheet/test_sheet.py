@@ -35,12 +35,13 @@ from surge.search.joint import PROPORTION, JointSet
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Windows, windows_of
-from surge.sheet.data import A_DRAFT, NOT_TO_SIGN, Sheet, together_words
+from surge.sheet.data import A_DRAFT, NOT_TO_SIGN, Sheet
 from surge.sheet.moves import NOT_SEARCHED, SAME_STROKE, _greatest, _lower, _objection, _window
 from surge.sheet.rows import lower_rows, name_of, upper_rows
 from surge.sheet.sketch import sketch
 from surge.sheet.typeset import sheet_pdf
 from surge.sheet.valve_tests import TestRow, Tests
+from surge.sheet.window_notes import together_words
 from surge.units import ShowUnits, from_si
 
 CASES = Path(__file__).parents[2] / "cases"

@@ -239,24 +239,29 @@ def _rate_faults(lineup: LineUp) -> Iterator[Fault]:
 def _lift_faults(lineup: LineUp) -> Iterator[Fault]:
     """Yield a fault when no flow at all is possible, however small; the steady state finds the rest."""
     rate, weight = lineup.rate, lineup.liquid.density * lineup.gravity
-    to = lineup.receiving
-    if rate is None or rate.means == "supply pressure" or not to or not lineup.giving + lineup.supplies:
+    if rate is None or rate.means == "supply pressure":
         return
-    heads = [tank.level + tank.blanket / weight for tank in lineup.giving]
+    gives = [tank.level + tank.blanket / weight for tank in lineup.giving]
+    takes = [
+        max(tank.level, lineup.points_by_name[tank.point].elevation) + tank.blanket / weight
+        for tank in lineup.receiving
+    ]
     for supply in lineup.supplies:
-        pressure = max(p for p in (supply.pressure, supply.shut_off) if p is not None)
-        heads.append(lineup.points_by_name[supply.point].elevation + pressure / weight)
-    available = max(heads) + sum(pump.curve[0][1] for pump in lineup.pumps)
-    needed = min(
-        max(tank.level, lineup.points_by_name[tank.point].elevation) + tank.blanket / weight for tank in to
-    )
+        known = [p for p in (supply.pressure, supply.shut_off) if p is not None]
+        pressure = min(known) if lineup.discharges else max(known)
+        stands = lineup.points_by_name[supply.point].elevation + pressure / weight
+        (takes if lineup.discharges else gives).append(stands)
+    if not gives or not takes:
+        return
+    available = max(gives) + sum(pump.curve[0][1] for pump in lineup.pumps)
+    needed = min(takes)
     if available <= needed:
-        whose = "a shore" if lineup.discharges else "a ship's"
+        whose = "the shore" if lineup.discharges else "a ship's tank"
         yield Fault(
             path=(*rate.origin, "agreed"),
             found=f"{FLOW.show(rate.agreed)}, with at most {available:.1f} m of head above the datum: tank "
             "levels and shut-off heads of all pumps together",
-            expected=f"more than {needed:.1f} m, the lowest head at which {whose} tank takes anything",
+            expected=f"more than {needed:.1f} m, the lowest head at which {whose} takes anything",
             remedy="check levels, elevations (one datum for shore and ship) and the pump curve",
         )
 

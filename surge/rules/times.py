@@ -185,7 +185,7 @@ def stopped_at(ways: Sequence[tuple[float, frozenset[str]]], into: Iterable[str]
     ways : sequence of (float, frozenset of str)
         As of :func:`open_ways`.
     into : iterable of str
-        Points of ship's tanks.
+        Points of tanks that receive.
 
     Returns
     -------

@@ -12,7 +12,7 @@ import surge
 from surge.api.outline import outline
 from surge.errors import CaseError
 from surge.hydraulics.steady import head_of_tank
-from surge.model.lineup import LineUp
+from surge.model.lineup import LineUp, Supply
 from surge.model.topology import pipeline_period
 from surge.model.validation import checked
 from surge.reports.words import from_shore_end
@@ -62,6 +62,22 @@ def test_only_a_tank_that_receives_is_a_free_outfall(lineup: LineUp) -> None:
     with pytest.raises(CaseError, match="below the outlet of the tank"):
         checked(lineup.with_(tanks=(replace(lineup.giving[0], level=-7.0), *lineup.receiving)))
     checked(lineup.with_(tanks=(shore, *lineup.giving)))
+
+
+def test_head_that_the_shore_holds_against_the_ship_is_not_head_to_discharge_by(lineup: LineUp) -> None:
+    """Beyond the shut-off head of the pumps nothing flows; a supply takes the cargo, and drives none."""
+    shore, ship = lineup.receiving[0], lineup.giving[0]
+    high = ship.level + 1.1 * sum(pump.curve[0][1] for pump in lineup.pumps)
+    pressure = lineup.liquid.density * lineup.gravity * high
+    supply = Supply(name="far end", point=shore.point, pressure=pressure, shut_off=None)
+    for higher in (
+        lineup.with_(tanks=(ship, replace(shore, level=high))),
+        lineup.with_(tanks=(ship,), supplies=(supply,)),
+    ):
+        with pytest.raises(CaseError) as caught:
+            checked(higher)
+        (fault,) = caught.value.faults
+        assert fault.expected.endswith("the lowest head at which the shore takes anything")
 
 
 def test_rules_on_filling_are_for_the_shore_tank(demos: Demos) -> None:

@@ -172,16 +172,12 @@ def find_forces(
         case if isinstance(case, CheckAnswer) else check(case, units=units, remedies=False, progress=progress)
     )
     known = [s.name for s in answer.lineup.scenarios]
-    for name in scenarios:
-        if name not in known:
-            listed = ", ".join(f'"{n}"' for n in known)
-            raise RequestError(f'no scenario is called "{name}"; the case has {listed}')
+    subjects = [answer.subject(name) for name in scenarios or known]
     found = []
     with in_case(answer.case):
-        for name in scenarios or known:
-            subject = answer.subject(name)
+        for subject in subjects:
             if progress:
-                progress(f'forces in "{name}"')
+                progress(f'forces in "{subject.scenario.name}"')
             boils = subject.valid_until
             one = forces_along(
                 subject.lineup,

@@ -347,6 +347,13 @@ class LineUp:
         """What hangs on one point each, and passes nothing while the line-up flows steadily."""
         return (*self.relief_valves, *self.surge_drums, *self.open_vessels)
 
+    def pipe(self, name: str) -> Pipe:
+        """Return the pipe, hose or arm of that name; KeyError where there is none."""
+        for pipe in self.pipes:
+            if pipe.name == name:
+                return pipe
+        raise KeyError(name)
+
     @property
     def relieving(self) -> tuple[ReliefValve | SurgeDrum, ...]:
         """What is there to take off a surge: relief valves and drums."""

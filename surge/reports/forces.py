@@ -43,7 +43,7 @@ def worst_by_leg(forces: Sequence[Forces]) -> list[Pair]:
 
 def leg_words(leg: Leg, lineup: LineUp, display: Display) -> str:
     """Return which leg it is: the pipe, and from where to where where it has bends."""
-    pipe = next(p for p in lineup.pipes if p.name == leg.pipe)
+    pipe = lineup.pipe(leg.pipe)
     if not pipe.bends:
         return quoted(leg.pipe)
     return f"{quoted(leg.pipe)}, {display.length(leg.begin)} to {display.length(leg.end)}"
@@ -51,7 +51,7 @@ def leg_words(leg: Leg, lineup: LineUp, display: Display) -> str:
 
 def towards(force: LegForce, lineup: LineUp) -> str:
     """Return the point towards which the greatest force of a leg acts."""
-    pipe = next(p for p in lineup.pipes if p.name == force.leg.pipe)
+    pipe = lineup.pipe(force.leg.pipe)
     return pipe.end if force.highest >= -force.lowest else pipe.start
 
 

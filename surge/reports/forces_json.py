@@ -88,7 +88,7 @@ def forces_document(
 
 
 def _leg(force: LegForce, lineup: LineUp) -> LegForceJson:
-    pipe = next(p for p in lineup.pipes if p.name == force.leg.pipe)
+    pipe = lineup.pipe(force.leg.pipe)
     return LegForceJson(
         pipe=pipe.name,
         start=pipe.start,

@@ -28,7 +28,7 @@ from surge.transient.plan import Plan, eased, first_duration, moved_otherwise, p
 from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME
 from surge.workers import Progress
 
-SLOW, COARSER = 3.0, 4.0
+SLOW, COARSER = 3.0, 4.0  # pipeline periods; times: where each has its value from stands above
 ABOUT = 2e4  # [Pa] limits that are kept by this much more than the nearest may become the nearest
 
 

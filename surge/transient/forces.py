@@ -12,12 +12,17 @@ Decisions
 * Heads and flows inside a pipe are put together from what the march records at its ends. A wave that leaves
   one end arrives at the other after the travel time; what it has lost by then is spread over the way as the
   flow that it meets there tells. So a leg needs no grid of its own, and the kernel nothing new.
+* Of a pipe, heads and flows are put together at ``SPOTS`` places, and what a wave meets on its way is found
+  in ``ROUNDS`` rounds. Against the momentum that a march loses at a sudden stop, with the friction of a
+  loading line, 17 places are off by 1.4e-3 of the greatest force, 33 by 0.8e-3, 65 by 0.5e-3. With fifteen
+  times the friction and a slow stroke one round is off by 8e-3, two are by 1.5e-3, four are by as much.
 * The loss of a leg is that of the local flow, by the trapezoidal rule over the places in it.
 * The reported march is made again with every step kept, and once more with twice its step. The error told of
-  a force is ``SAFETY`` times what its extremes change.
+  a force is ``STEP_SAFETY`` times what its extremes change, as for a pressure that settles.
 * A sudden front is ``FRONT`` steps wide, so that a leg through which it takes less time feels too little of
-  it, for too long. Where something stops suddenly that is in the error: the push comes to as much more as the
-  front is too wide.
+  it, for too long: two steps where a pipe is a whole number of them, and one more for what is spread at its
+  ends where it is not. Where something stops suddenly that is in the error: the push comes to
+  as much more as the front is too wide.
 """
 
 from __future__ import annotations
@@ -30,14 +35,14 @@ import numpy as np
 from surge.arrays import Array
 from surge.model.lineup import LineUp, Pipe, Scenario
 from surge.model.ranges import Taken
+from surge.transient.errors import STEP_SAFETY
 from surge.transient.grid import Grid, build_grid
 from surge.transient.march import Marched
 from surge.transient.plan import Plan, plan
 
-SPOTS = 33  # places of a pipe at which heads and flows are put together
-ROUNDS = 2  # in which what waves lose on the way is found from the flow that they meet
+SPOTS = 33
+ROUNDS = 2
 FRONT = 3.0
-SAFETY = 2.5  # times the change with the step, as for pressures that settle
 KEPT = 4096  # steps marched between two readings
 
 
@@ -158,7 +163,7 @@ def forces_along(
     for leg, force, other in zip(legs, fine, coarse, strict=True):
         high, low = int(np.argmax(force)), int(np.argmin(force))
         change = max(abs(force.max() - other.max()), abs(force.min() - other.min()))
-        wide = FRONT * dt * _speed(lineup, leg) / (leg.end - leg.begin) if work.sudden else 0.0
+        wide = FRONT * dt * lineup.pipe(leg.pipe).wave_speed / (leg.end - leg.begin) if work.sudden else 0.0
         missed = max(wide - 1.0, 0.0) * max(force.max(), -force.min())
         found.append(
             LegForce(
@@ -167,15 +172,11 @@ def forces_along(
                 lowest=float(force[low]),
                 highest_time=float(time[high]),
                 lowest_time=float(time[low]),
-                error=float(max(SAFETY * change, missed)),
+                error=float(max(STEP_SAFETY * change, missed)),
                 force=force,
             )
         )
     return Forces(scenario=scenario.name, dt=dt, time=time, legs=tuple(found), boils=until if boils else None)
-
-
-def _speed(lineup: LineUp, leg: Leg) -> float:
-    return next(p.wave_speed for p in lineup.pipes if p.name == leg.pipe)
 
 
 def _march(work: Plan, legs: Sequence[Leg], dt: float, until: float) -> tuple[Array, list[Array]]:
@@ -191,9 +192,13 @@ def _march(work: Plan, legs: Sequence[Leg], dt: float, until: float) -> tuple[Ar
     if not steps:
         seen.take(marched)
     time: Array = np.arange(steps + 1, dtype=np.float64) * dt
-    pipes = {p.name: _Pipe(work, grid, k, time, *seen.of(p.name)) for k, p in enumerate(lineup.pipes)
-             if p.name in seen.names}  # fmt: skip
-    return time, [pipes[leg.pipe].force(leg) for leg in legs]
+    forces: dict[Leg, Array] = {}
+    for k, pipe in enumerate(lineup.pipes):
+        if mine := [leg for leg in legs if leg.pipe == pipe.name]:
+            # One pipe at a time: histories at all places of all pipes would fill the memory.
+            along = _Pipe(work, grid, k, time, *seen.of(pipe.name))
+            forces |= {leg: along.force(leg) for leg in mine}
+    return time, [forces[leg] for leg in legs]
 
 
 class _Ends:

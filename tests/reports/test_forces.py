@@ -61,8 +61,19 @@ def test_the_first_sentence_names_the_leg_and_the_table_has_every_leg(demos: Dem
     assert "loads, not stresses" in " ".join(text.split())
     assert len(text.splitlines()) <= 32
     assert answer.exit_code == demos["gas-oil-release-coupling"].answer.exit_code
-    boils = [f for f in answer.forces if f.boils is not None]
-    assert all("told up to then only" in " ".join(text.split()) for _ in boils)
+
+
+def test_forces_are_told_up_to_where_the_cargo_boils(demos: Demos) -> None:
+    checked = demos["condensate-over-a-bridge"].answer
+    answer = surge.find_forces(checked)
+    (one,) = answer.forces
+    assert one.boils is not None
+    assert one.boils == checked.subject(one.scenario).valid_until
+    assert one.boils - one.dt < one.time[-1] <= one.boils
+    assert f"the cargo boils at {one.boils:.2f} s: forces are told up to then only" in " ".join(
+        answer.text().split()
+    )
+    assert answer.document()["scenarios"][0]["boils_at_s"] == one.boils
 
 
 def test_bends_part_a_pipe_and_scenarios_can_be_chosen() -> None:
@@ -75,7 +86,7 @@ def test_bends_part_a_pipe_and_scenarios_can_be_chosen() -> None:
     assert [(f.leg.begin, f.leg.end) for f in legs] == [(0.0, 100.0), (100.0, 400.0), (400.0, length)]
     assert '"shore line", 100.0 m to 400.0 m' in answer.text(details=True)
     assert worst_by_leg(answer.forces)[0][1].most == max(f.most for f in one.legs)
-    with pytest.raises(RequestError, match='no scenario is called "nothing"'):
+    with pytest.raises(RequestError, match='"nothing": no such scenario'):
         surge.find_forces(case, scenarios=["nothing"])
 
 

@@ -210,11 +210,14 @@ def chart_of(
         raise CaseError([_out_of_reach(rows)])
     survey = Survey(lineups, rows, tell, bench=bench)
     raster = survey.effort(columns)
-    point, samples, settling = foresee(
+    search = search_effort(lineup, picked.scenario)
+    bare = None if picked.opens else bench.bare()
+    point, samples, settling, without = foresee(
         [
             typical_effort(lineup, picked.scenario),
             raster,
-            SETTLING * raster + search_effort(lineup, picked.scenario),
+            SETTLING * raster + search,
+            0.0 if bare is None else search,
         ],
         float,
     )
@@ -225,6 +228,8 @@ def chart_of(
     with within(settling):
         if not unmendable:
             _settle(survey, columns, picked)
+    with within(without):
+        gained = "" if bare is None else _gained(bench, bare, picked, columns[-1])
     bounds = [_longest(lineups[0], row, picked, book=book, columns=columns) for row in rows]
     table = [[row.seen.get(stroke) for stroke in columns] for row in rows]
     return ChartData(
@@ -250,17 +255,14 @@ def chart_of(
         need=FIRST_NEED,
         agreed=agreed,
         blocked=unmendable,
-        notes=(*_notes(lineup, picked), *_gained(bench, picked, columns[-1])),
+        notes=(*_notes(lineup, picked), *([gained] if gained else [])),
         confirmed=np.array([row.run is not None for row in rows]),
         marches=survey.marches,
     )
 
 
-def _gained(bench: Bench, picked: Picked, longest: float) -> tuple[str, ...]:
+def _gained(bench: Bench, bare: Bench, picked: Picked, longest: float) -> str:
     """What relief valves and drums gain at the agreed rate: the shortest stroke as if they were not there."""
-    bare = bench.bare()
-    if bare is None or picked.opens:
-        return ()
     found = stroke_limits(
         bare.lineup,
         picked.scenario,
@@ -273,7 +275,7 @@ def _gained(bench: Bench, picked: Picked, longest: float) -> tuple[str, ...]:
     )
     words = "no stroke shown is safe" if found.shortest is None else f"{found.shortest:.1f} s or more"
     names = " and ".join(quoted(thing.name) for thing in bench.lineup.relieving)
-    return (f"Without {names}, at the agreed rate: {words}.",)
+    return f"Without {names}, at the agreed rate: {words}."
 
 
 def _agreed(

@@ -15,6 +15,9 @@ import sys
 import tempfile
 from pathlib import Path
 
+from surge.choices import KnownKind, SchemaOf, words_of
+from surge.cli.main import main as commands
+
 ROOT = Path(__file__).resolve().parents[2]
 DEMOS = sorted((ROOT / "cases").glob("*.toml"))
 UNITS = ("--pressure", "psi", "--flow", "bbl/h", "--length", "ft")
@@ -37,6 +40,8 @@ def of_case(case: str) -> dict[str, list[str]]:
         "line": ["picture", case, "--of", "line", "-o", "a.svg", *UNITS],
         "map": ["picture", case, "--of", "map", "-o", "a.png"],
         "chart": ["chart", case, "--points", "5", "-o", "a.svg", "-o", "a.csv", "-o", "a.json"],
+        "forces": ["forces", case, "-o", "a.svg", "-o", "a.csv"],
+        "forces-json": ["forces", case, "--json"],
         "film": ["animate", case, "--seconds", "3", "-o", "a.html", "-o", "a.gif"],
         "sheet": ["sheet", case, "-o", "a.pdf", "-o", "a.html"],
         "sheet-json": ["sheet", case, "--json", "--no-window", "-o", "a.html", *UNITS],
@@ -45,26 +50,10 @@ def of_case(case: str) -> dict[str, list[str]]:
 
 def once() -> dict[str, list[str]]:
     """Commands that stand for themselves."""
-    kinds = ("liquids", "pipes", "hoses", "valves", "rules")
-    found = {f"list-{kind}": ["list", kind] for kind in kinds}
-    found |= {f"list-{kind}-json": ["list", kind, "--json"] for kind in kinds}
-    schemas = (
-        "case",
-        "rules",
-        "limits",
-        "result",
-        "list",
-        "window",
-        "chart",
-        "records",
-        "measured",
-        "verify",
-        "compare",
-        "sheet",
-    )
-    found |= {f"schema-{name}": ["schema", name] for name in schemas}
-    found |= {f"help-{name}": [name, "--help"] for name in ("new", "check", "window", "chart", "picture")}
-    found |= {f"help-{name}": [name, "--help"] for name in ("animate", "compare", "sheet", "records", "list")}
+    found = {f"list-{kind}": ["list", kind] for kind in words_of(KnownKind)}
+    found |= {f"list-{kind}-json": ["list", kind, "--json"] for kind in words_of(KnownKind)}
+    found |= {f"schema-{name}": ["schema", name] for name in words_of(SchemaOf)}
+    found |= {f"help-{name}": [name, "--help"] for name in commands.commands}
     return found | {
         "help": ["--help"],
         "new": ["new", "-"],

@@ -246,7 +246,7 @@ def solve_clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix
 
 
 @jit
-def _extremes(step, p, m, at_p, at_m, pi, pf, probe, probe_head, probe_step):
+def keep_extremes(step, p, m, at_p, at_m, pi, pf, probe, probe_head, probe_step):
     """Keep highest and lowest heads of points and named nodes, and the first ``step`` of each.
 
     p, m (buffer,): waves [m], nodes from ``at_p`` and ``at_m`` on. pi (points, P_INTS) and pf (points,
@@ -288,7 +288,7 @@ def record_row(row, pf, lf, ei, ef, heads, flows):
 
 
 @jit
-def _boils(p, m, floor, pf, point_floor, found):
+def boils(p, m, floor, pf, point_floor, found):
     """Whether any node or point is at or below its floor; ``found`` (2,) has the first node, or -1 and the
     point.
 
@@ -383,11 +383,11 @@ def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
             remember((first + k + 1) * dt, dt, pf, li, lf, lumps)
         if status != OK:
             return status, k, rows
-        _extremes(first + k + 1, p, m, a, b, pi, pf, probe, probe_head, probe_step)
+        keep_extremes(first + k + 1, p, m, a, b, pi, pf, probe, probe_head, probe_step)
         if record and (first + k + 1) % stride == 0:
             record_row(rows, pf, lf, ei, ef, heads, flows)
             rows += 1
-        if watch_vapour and _boils(p[a : a + size], m[b : b + size], floor, pf, point_floor, found):
+        if watch_vapour and boils(p[a : a + size], m[b : b + size], floor, pf, point_floor, found):
             return STOPPED_AT_VAPOUR, k + 1, rows
         if k % 256 == 255 and not np.isfinite(pf[:, P_H].sum()):
             return NOT_FINITE, k + 1, rows

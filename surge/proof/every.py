@@ -13,6 +13,7 @@ from surge.proof import junctions as proof_junctions
 from surge.proof import packing as proof_packing
 from surge.proof import rules as proof_rules
 from surge.proof import speeds as proof_speeds
+from surge.proof import unsteady as proof_unsteady
 from surge.proof import waves as proof_waves
 from surge.proof.checks import Check
 
@@ -28,5 +29,6 @@ CHECKS: tuple[Check, ...] = (
     *proof_books.CHECKS,
     *proof_allievi.CHECKS,
     *proof_packing.CHECKS,
+    *proof_unsteady.CHECKS,
     *proof_rules.CHECKS,
 )

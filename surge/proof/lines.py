@@ -35,6 +35,7 @@ from surge.transient.grid import build_grid
 from surge.transient.links import Laws
 from surge.transient.march import Marched
 from surge.transient.reaches import Reaches, divide
+from surge.transient.unsteady_march import UnsteadyMarch, build_unsteady_grid
 
 LINEAR: Table = ((0.0, 0.0), (1.0, 1.0))
 THIN = Liquid(name="test liquid", density=1000.0, sound_speed=1480.0, viscosity=0.0, vapour_pressure=0.0)
@@ -149,7 +150,7 @@ class KeptMarch:
             e = grid.ends.index((p.name, far))
             point = net.ei[e, columns.E_POINT]
             head[i] = net.pf[point, columns.P_H]
-            flow[i] = (head[i] - net.ef[e, columns.E_X]) / impedance * (-1 if far else 1)
+            flow[i] = (head[i] - net.ef[e, columns.E_X]) * net.ef[e, columns.E_Y] * (-1 if far else 1)
         return head, flow
 
 
@@ -164,16 +165,21 @@ def start(
     trapped: tuple[tuple[str, float], ...] = (),
     parts: int = 1,
     gas: float | None = None,
+    unsteady: bool = False,
 ) -> KeptMarch:
     """A run at time 0 on the step ``dt`` [s]; laws of Kv ratio and speed as they stand, trips [s].
 
-    With ``gas``, a share of free gas [-], it is one with cavities.
+    With ``gas``, a share of free gas [-], it is one with cavities; or with ``unsteady`` friction.
     """
     steady = steady_state(lineup, Scenario(name="test", shut_at_start=shut, trapped=trapped))
     flow = np.array([steady.flow[p.name] for p in lineup.pipes])
     reaches: Reaches = replace(divide(np.array([p.travel_time for p in lineup.pipes]), dt), parts=parts)
     laws = Laws(ratio=dict(ratio or {}), speed=dict(speed or {}), trips=dict(trips or {}))
     tables, frozen = loss_tables(lineup, flow), lineup.frozen_friction
+    if unsteady:
+        given = build_unsteady_grid(lineup, steady, reaches=reaches, laws=laws, tables=tables)
+        remembers = UnsteadyMarch(grid=given, frozen=frozen, stride=1)
+        return KeptMarch(lineup=lineup, steady=steady, marched=remembers)
     if gas is None:
         grid = build_grid(lineup, steady, reaches=reaches, laws=laws, tables=tables)
         return KeptMarch(lineup=lineup, steady=steady, marched=Marched(grid=grid, frozen=frozen, stride=1))

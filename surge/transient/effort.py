@@ -26,6 +26,7 @@ FEW, CHAIN = 20, 0.6  # times the square of the links behind one another beyond 
 # measured on the demo cases (9 to 17 and 14 to 16); and so many times the cube of links behind one another.
 BLOCK_COSTS = {False: 13.5, True: 15.0}
 BLOCK_CHAIN = 1.35
+UNSTEADY = 10.0  # of unsteady friction, some ten exponentials, for each node beside the node itself
 
 
 def step_effort(lineup: LineUp, reaches: Reaches) -> float:

@@ -25,7 +25,7 @@ from surge.kernel.columns import (
     STOPPED_AT_VAPOUR,
     T_AT,
 )
-from surge.kernel.march import Net, march
+from surge.kernel.march import march
 from surge.transient.grid import Grid
 from surge.transient.watch import Watch
 
@@ -41,8 +41,8 @@ _WHY = {
 }
 
 
-def keep_still(grid: Grid, *, frozen: bool) -> None:
-    """March a copy of a grid in which nothing moves, for about one travel time of its longest pipe.
+def keep_still(march: Marched) -> None:
+    """March a copy of a march's grid in which nothing moves, for about one travel time of its longest pipe.
 
     For scenarios in which something moves from the first instant on, so that the march itself cannot show
     that it keeps the steady flow.
@@ -52,10 +52,11 @@ def keep_still(grid: Grid, *, frozen: bool) -> None:
     SolveError
         When the flow does not stay as it is.
     """
+    grid = march.grid
     steps = int(min(max(grid.reaches.count) + 2, max(STILL_STEPS, STILL_WORK / max(grid.reaches.nodes, 1))))
-    own = Net(*(a.copy() for a in grid.net._replace(law_i=grid.net.law_i[:0])))
+    own = type(grid.net)(*(a.copy() for a in grid.net._replace(law_i=grid.net.law_i[:0])))
     own.lf[own.li[:, L_KIND] == PUMP, T_AT] = np.inf  # none trips
-    Marched(grid=replace(grid, net=own), frozen=frozen, stride=steps).advance(steps)
+    type(march)(grid=replace(grid, net=own), frozen=march.frozen, stride=steps).advance(steps)
 
 
 def beyond(heads: Array) -> Array:

@@ -45,7 +45,7 @@ from surge.model.stroke import (
 )
 from surge.model.topology import farthest, longest_period, neighbours, pipeline_period
 from surge.transient.attached import fall_of_speed, pockets, slow_period
-from surge.transient.effort import march_effort
+from surge.transient.effort import UNSTEADY, march_effort
 from surge.transient.links import Laws
 from surge.transient.reaches import (
     Reaches,
@@ -99,6 +99,8 @@ class Plan:
         Whether anything moves in no time.
     ease : float
         How many times the rules for the step are eased [-]; see :func:`eased`.
+    unsteady : bool
+        Whether friction remembers changes of flow.
     """
 
     lineup: LineUp
@@ -116,6 +118,7 @@ class Plan:
     sudden: bool
     pockets: frozenset[str] = frozenset()
     ease: float = 1.0
+    unsteady: bool = False
 
     @property
     def most_effort(self) -> float:
@@ -135,7 +138,8 @@ class Plan:
 
     def effort(self, reaches: Reaches, duration: float) -> float:
         """Effort of a march of ``duration`` [s] [-]."""
-        return march_effort(self.lineup, reaches, duration)
+        more = UNSTEADY * reaches.nodes * duration / reaches.dt if self.unsteady else 0.0
+        return march_effort(self.lineup, reaches, duration) + more
 
     @property
     def coarsest(self) -> float:

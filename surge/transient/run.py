@@ -33,19 +33,20 @@ Decisions
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 
 from surge.arguments import Measure, checked
 from surge.model.lineup import LineUp, Scenario
 from surge.transient.errors import ErrorMarches, Late, Sample, Summary
-from surge.transient.grid import Grid, build_grid
+from surge.transient.grid import build_grid
 from surge.transient.march import STEPS_KEPT, Marched, keep_still
 from surge.transient.plan import Plan, eased, first_duration, plan
 from surge.transient.reaches import Reaches
 from surge.transient.result import ScenarioResult, Vapour
 from surge.transient.summary import summarise
+from surge.transient.unsteady_march import UnsteadyMarch, build_unsteady_grid
 from surge.workers import Progress, workers
 
 MOST_TIMES = 8.0  # a run that finds new extremes ends at so many times its first duration
@@ -66,14 +67,17 @@ def _start(
     *,
     history: bool = True,
 ) -> Marched:
-    grid: Grid = build_grid(
-        work.lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables, probes=probes
-    )
+    given: dict[str, Any] = {"reaches": reaches, "laws": work.laws, "tables": work.tables, "probes": probes}
     stride = max(1, int(first_duration(work) / reaches.dt / STEPS_KEPT)) if history else NO_SAMPLES
     frozen = work.lineup.frozen_friction
-    made = Marched(grid=grid, frozen=frozen, stride=stride)
+    if work.unsteady:
+        remembers = build_unsteady_grid(work.lineup, work.steady, **given)
+        made: Marched = UnsteadyMarch(grid=remembers, frozen=frozen, stride=stride)
+    else:
+        grid = build_grid(work.lineup, work.steady, **given)
+        made = Marched(grid=grid, frozen=frozen, stride=stride)
     if made.watch.until < max(work.times):
-        keep_still(grid, frozen=frozen)
+        keep_still(made)
     return made
 
 
@@ -183,6 +187,7 @@ def simulate(
     scenario: Scenario,
     *,
     quick: bool = False,
+    unsteady_friction: bool = False,
     most_effort: Annotated[float | None, AT_LEAST_ONE] = None,
     progress: Progress | None = None,
 ) -> ScenarioResult:
@@ -196,6 +201,9 @@ def simulate(
         One of the line-up's, or another that moves its valves and pumps.
     quick : bool
         One march only, without error estimates: for scanning, never for a verdict.
+    unsteady_friction : bool
+        Friction that remembers changes of flow (:mod:`surge.hydraulics.weights`): late peaks are lower with
+        it. What is told of vapour is as without it.
     most_effort : float, optional
         Effort of one march beyond which the step is not refined [-] (:mod:`surge.transient.effort`); by
         default as much as a case may take (:mod:`surge.transient.plan`). Less leaves a greater error, which
@@ -230,7 +238,7 @@ def simulate(
     >>> hose.highest.error < run.method.tolerance
     True
     """
-    work = plan(lineup, scenario)
+    work = replace(plan(lineup, scenario), unsteady=unsteady_friction)
     work = eased(work, first_duration(work))
     tell = progress or (lambda _: None)
     dt = first_dt = work.step()

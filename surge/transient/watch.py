@@ -338,7 +338,7 @@ class Watch:
     def _lag(self, at: Array, ends: Array) -> Array:
         """Bound of the energy by which the loss of an end's half reach, taken a step late, may be short."""
         net, n = self.grid.net, self.wave.size
-        met = np.abs(np.diff(at - self.impedance * ends, axis=0)).sum(axis=0)
+        met = self._met(at, ends)
         loss = np.zeros(2 * n)
         for e, q in enumerate(np.abs(ends).max(axis=0)):
             g = 2.0 * self.impedance[e] * q
@@ -353,3 +353,8 @@ class Watch:
             loss[e] = max(from_table, abs(net.ef[e, columns.E_R]) * g * g)
         short: Array = 2.0 * loss * met
         return short[:n] + short[n:]
+
+    def _met(self, at: Array, ends: Array) -> Array:
+        """By how much the waves that arrive at each end have swung in all [m]."""
+        swung: Array = np.abs(np.diff(at - self.impedance * ends, axis=0)).sum(axis=0)
+        return swung

@@ -142,7 +142,7 @@ def test_a_fault_is_found_though_something_moves_at_once(name: str) -> None:
     assert made.marched.watch.until == 0.0
     plant(made)
     with pytest.raises(SolveError, match=words):
-        keep_still(made.marched.grid, frozen=False)
+        keep_still(made.marched)
 
 
 @pytest.mark.parametrize("name", LATER)
@@ -156,7 +156,7 @@ def test_a_fault_planted_during_the_march_ends_it(name: str) -> None:
 
 def test_without_a_fault_the_same_marches_pass() -> None:
     begun(round((MOVES + 3.0) / DT))
-    keep_still(begun(moves=0.0).marched.grid, frozen=False)
+    keep_still(begun(moves=0.0).marched)
 
 
 def test_the_message_is_one_sentence_for_the_reader() -> None:

@@ -25,6 +25,7 @@ _WHERE = {
     "find_windows": ("api.windows", "find_windows"),
     "survey": ("api.chart", "survey"),
     "find_forces": ("api.forces", "find_forces"),
+    "fit_record": ("api.fit", "fit_record"),
     "compare": ("api.compare", "compare"),
     "make_sheet": ("api.sheet", "make_sheet"),
     "judge_records": ("api.records", "judge_records"),

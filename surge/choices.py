@@ -16,6 +16,7 @@ DrawnKind = Literal["png", "svg", "pdf", "csv"]
 FilmKind = Literal["gif", "mp4", "html"]
 ChartKind = Literal["png", "svg", "pdf", "csv", "json"]
 ForcesKind = Literal["png", "svg", "pdf", "csv"]
+FitKind = Literal["toml", "png", "svg", "pdf", "csv"]
 Through = Literal["drop lines", "pumps"]
 SheetKind = Literal["pdf", "html"]
 PageKind = Literal["md", "html"]
@@ -36,6 +37,7 @@ SchemaOf = Literal[
     "compare",
     "sheet",
     "forces",
+    "fit",
 ]
 FILM_SECONDS = (2.0, 60.0)  # [s] that an animation may run
 

@@ -11,6 +11,7 @@ import pytest
 
 import surge
 from surge.api.check import CheckAnswer
+from surge.api.fit import FitAnswer
 from surge.api.forces import ForcesAnswer
 from surge.api.proof import Proof
 from surge.api.records import RecordsAnswer
@@ -74,6 +75,14 @@ COMMANDS: dict[str, dict[str, Called]] = {
         **same(surge.find_forces, "case", "scenarios"),
         **of(surge.find_forces, **dict.fromkeys(UNITS[:3], "units")),
         **same(ForcesAnswer.text, "details"),
+    },
+    "fit": {
+        **same(surge.fit_record, "case", "trace", "scenario", "wave_speed", "roughness", "minor_loss", "kv"),
+        **same(
+            surge.fit_record, "stroke", "start", "run_down", "inertia", "places", "decimal", "clock", "zeros"
+        ),
+        **of(surge.fit_record, begin="span", end="span", **dict.fromkeys(UNITS[:3], "units")),
+        **same(FitAnswer.text, "details"),
     },
     "sheet": {
         **same(surge.make_sheet, "case", "records", "limits", "today"),

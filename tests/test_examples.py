@@ -28,6 +28,7 @@ CALLED = (
     "surge.api.chart.survey",
     "surge.api.check.check",
     "surge.api.compare.compare",
+    "surge.api.fit.fit_record",
     "surge.api.known.list_known",
     "surge.api.proof.verify",
     "surge.api.records.judge_records",

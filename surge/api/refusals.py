@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 from surge import __version__
 from surge.api.answers import Json, data, written
+from surge.api.fit import UnusableTraceError
 from surge.api.records import UnreadableError, head_of
 from surge.case.file import CASE
 from surge.errors import CaseError, Fault, SurgeError
 from surge.inputs import unread
 from surge.records.text import RowFault, row_fault
 from surge.reports.document import no_answer, refusal
+from surge.reports.fit_json import trace_refused
 from surge.reports.records import fault_lines
 from surge.reports.records_data import fault_document
 from surge.toml.faults import describe, format_faults
@@ -81,6 +83,16 @@ def unused(error: CaseError, path: str) -> Refusal:
     head = {"program": {"name": "surge", "version": __version__}, "curve": curve}
     title = f"{printable(path)}: the measured curve is not used, nothing was calculated"
     return _of_rows([_as_row(f) for f in error.faults], title, head)
+
+
+def unusable_trace(error: UnusableTraceError) -> Refusal:
+    """Return why a recorded pressure cannot be used, row by row."""
+    faults = [_as_row(f) for f in error.faults]
+    title = f"{printable(error.filename)}: the record is not used, nothing was calculated"
+    lines = [line for fault in faults for line in fault_lines(fault, [fault.row])]
+    sha256 = error.file.sha256 if error.file else ""
+    made = trace_refused(faults, version=__version__, filename=error.filename, sha256=sha256)
+    return Refusal(text="\n".join([title, *lines]), document=data(made), exit_code=2)
 
 
 def _as_row(fault: Fault) -> RowFault:

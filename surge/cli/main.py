@@ -17,6 +17,7 @@ import click
 from surge import __version__
 from surge.cli.chart import chart
 from surge.cli.check import check
+from surge.cli.fit import fit
 from surge.cli.forces import forces
 from surge.cli.page import page
 from surge.cli.pictures import animate, compare_, picture
@@ -27,7 +28,7 @@ from surge.cli.streams import FULL, sound_streams
 from surge.cli.tables import list_, new, schema, verify
 from surge.cli.window import window
 from surge.inputs import start_reading
-from surge.reports.layout import fit
+from surge.reports.layout import fit as fit_layout
 
 CODES = """\b
 Exit codes, for scripts:
@@ -57,7 +58,7 @@ def main() -> None:
     """
     start_reading()
     if sys.stdout.isatty():
-        fit(shutil.get_terminal_size().columns)
+        fit_layout(shutil.get_terminal_size().columns)
 
 
 for _command, _short in (
@@ -68,6 +69,7 @@ for _command, _short in (
     (picture, "Draw pressures in time, along the line, or both."),
     (animate, "Film of the pressure travelling along the line."),
     (forces, "Forces along straight legs of pipe, for the supports."),
+    (fit, "Figures of a case from a recorded pressure."),
     (compare_, "Two cases side by side."),
     (sheet, "The sheet that ship and terminal sign, PDF or HTML."),
     (page, "All of it as a page in the browser."),

@@ -55,7 +55,7 @@ def records_document(answer: JudgedRecords, head: Json) -> j.RecordsDocument:
         shown_because=Counter(findings.judgement.shown.values()),
         valves=tuple(_valve(v, answer) for v in findings.valves),
         tests=Made(lambda t: _test(t, tried.get(t.row, []), findings.judgement.shown), records.tests),
-        refused=_faults(records.faults),
+        refused=row_faults(records.faults),
         notes=(*answer.sources, *records.notes, *gaps(findings)),
         cautions=RECORDS_CAUTIONS,
     )
@@ -70,7 +70,7 @@ def fault_document(faults: Sequence[RowFault], head: Json) -> j.RecordsRefused |
     head : dict
         As for :func:`records_document`; or "program" with "version" and "curve" with "file".
     """
-    program, refused = Program(version=head["program"]["version"]), _faults(faults)
+    program, refused = Program(version=head["program"]["version"]), row_faults(faults)
     if "curve" in head:
         return CurveRefused(program=program, curve=asked(**_named(head["curve"])), refused=refused)
     return j.RecordsRefused(
@@ -94,7 +94,8 @@ def _case(known: Json | None) -> CaseId | None:
     return CaseId(**known) if known else None
 
 
-def _faults(faults: Sequence[RowFault]) -> Sequence[j.RowFaultJson]:
+def row_faults(faults: Sequence[RowFault]) -> Sequence[j.RowFaultJson]:
+    """Return faults of rows as they stand in a document."""
     return Made(_fault, faults)
 
 

@@ -51,7 +51,11 @@ class Written:
     @property
     def whole(self) -> str:
         """The text with the line ends that it came with."""
-        text = self.text.replace("\n", "\r\n") if self._windows else self.text
+        return self.as_it_came(self.text)
+
+    def as_it_came(self, text: str) -> str:
+        """Return another text with the line ends and the mark that this one came with."""
+        text = text.replace("\n", "\r\n") if self._windows else text
         return BOM + text if self._bom else text
 
     def at(self, path: Origin) -> Any:

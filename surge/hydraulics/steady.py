@@ -299,6 +299,34 @@ def _reach_rate(net: FlowNet, scenario: Scenario) -> tuple[dict[str, float], dic
     return heads, flows, [said]
 
 
+def positions(lineup: LineUp, scenario: Scenario) -> Steady:
+    """Return how everything stands in a scenario of a line-up without an agreed rate: no flow is solved.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        Without a rate, and without supplies: of these the flow tells the curve.
+    scenario : Scenario
+
+    Returns
+    -------
+    Steady
+        Without heads and flows.
+    """
+    net = _prepare(lineup, scenario)
+    return Steady(
+        head={},
+        flow={},
+        fixed=net.fixed,
+        conductance=net.conductance,
+        opening=net.opening,
+        speed=net.speed,
+        set_speed=dict(net.speed),
+        curve=net.curve,
+        supply={},
+    )
+
+
 def _first_speeds(net: FlowNet, scenario: Scenario) -> dict[str, float]:
     """Speeds at time 0: a pump whose first movement begins from rest is at rest until then."""
     speeds = dict(net.speed)

@@ -94,6 +94,7 @@ class Builder:
             atmosphere=self.notes.atmosphere,
             frozen_friction=case.calculation.friction == "frozen",
             free_gas=case.calculation.free_gas,
+            unsteady_friction=case.calculation.unsteady_friction,
             berth=self._berth(case.berth),
             **given,  # type: ignore[arg-type]
         )

@@ -61,6 +61,7 @@ class Calculation(FileTable):
 
     friction: Annotated[str, Choice("friction", "local flow", "frozen")] = "local flow"
     free_gas: Annotated[float, _FREE_GAS] = FREE_GAS
+    unsteady_friction: Annotated[bool, Flag("unsteady friction")] = False
 
 
 class LiquidTable(FileTable):

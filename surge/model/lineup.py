@@ -269,7 +269,9 @@ class LineUp:
     """A whole line-up with its scenarios, in SI; :func:`surge.model.validation.checked` tells its faults.
 
     ``free_gas`` is the share of the volume at 101 325 Pa absolute that is free gas [-]; only marches with
-    cavities look at it.
+    cavities look at it. ``unsteady_friction`` asks for every scenario once more with friction that remembers
+    changes of flow; ``gas_content``, where it is not 0, once more with so much free gas throughout, as a
+    share of the volume at 101 325 Pa absolute [-].
     """
 
     title: str
@@ -295,6 +297,8 @@ class LineUp:
     pump_top_source: str = "common practice, no source; the ship's manual governs"
     frozen_friction: bool = False
     free_gas: float = FREE_GAS
+    unsteady_friction: bool = False
+    gas_content: float = 0.0
     note: str = ""
     berth: Berth = Berth()
     assumed: tuple[Assumed, ...] = ()

@@ -11,6 +11,7 @@ from surge.plots.line import draw_line
 from surge.plots.map import draw_wave
 from surge.plots.time import draw_time, place_words
 from surge.reports.rules import rule_items
+from surge.reports.sensitivities import shown_without
 from surge.reports.words import CAUTIONS, HEADLINE, Display, against, sentence, what_happens, whose
 from surge.rules.book import LOCAL_CODES
 from surge.rules.findings import WITHIN
@@ -78,7 +79,7 @@ def heading_of(subject: Subject, display: Display, how: str, signature: str, *, 
         verdict_words(subject, display),
     )
     foot = (
-        " ".join(t for t in (how, more, error + end) if t),
+        " ".join(t for t in (how, more, shown_without(subject.assessment, display), error + end) if t),
         f"{LOCAL_CODES} {' '.join(CAUTIONS)}",
     )
     return Heading(lines=lines, foot=foot, signature=signature)

@@ -331,6 +331,8 @@ class FindingJson(JsonObject):
     taken: TakenJson
     verdict: Verdict
     reason: str
+    beside: str | None = None
+    """Of a run that the case asks for beside the usual one: what it was made with."""
 
 
 def head_of(version: str, filename: str, sha256: str) -> Head:
@@ -384,6 +386,7 @@ def finding(f: Finding) -> FindingJson:
         taken=taken_json(f.taken),
         verdict=f.verdict,
         reason=f.reason,
+        beside=f.beside or None,
     )
 
 

@@ -23,6 +23,7 @@ from surge.reports.attached_json import (
 )
 from surge.reports.cavities_json import CavitiesJson, cavities_json
 from surge.reports.document import Demand, ExtremeJson, JsonObject, TakenJson, extreme, numbers, taken_json
+from surge.reports.sensitivities_json import SensitivityJson, sensitivity_json
 from surge.transient.history import History
 from surge.transient.result import (
     Closure,
@@ -178,6 +179,8 @@ class ScenarioJson(JsonObject):
     """Where the case has vessels open to the air."""
     cavities: CavitiesJson | None = None
     """Of a scenario that boils: what its findings go by."""
+    sensitivities: tuple[SensitivityJson, ...] | None = None
+    """Where the case asks for something beside the usual."""
     history: HistoryJson | None = None
     """With --histories."""
     envelopes: Mapping[str, EnvelopeJson] | None = None
@@ -219,6 +222,7 @@ def scenario_json(run: ScenarioResult, scenario: Scenario, *, histories: bool) -
         surge_drums=tuple(drum_json(d) for d in run.surge_drums) or None,
         open_vessels=tuple(vessel_json(v) for v in run.open_vessels) or None,
         cavities=None if run.cavities is None else cavities_json(run.cavities),
+        sensitivities=tuple(map(sensitivity_json, run.sensitivities)) or None,
         history=_history(run.history) if histories else None,
         envelopes={name: _envelope(e) for name, e in run.envelopes.items()} if histories else None,
     )

@@ -23,6 +23,7 @@ from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, Row, table_parts
 from surge.reports.room import NOTHING, PERMIT, SOUND, Part, listed, listing, on_a_screen, wrapped
 from surge.reports.rules import assumed_items
+from surge.reports.sensitivities import sensitivity_sentences, sensitivity_trust
 from surge.reports.stages import stage_lines
 from surge.reports.words import HEADLINE, RANK, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
@@ -149,7 +150,8 @@ class Screen:
     def answer(self) -> list[str]:
         """Verdict, what is counted, and the weakest place."""
         out = [*wrapped(self.a.lineup.title), "", self.verdict(), *wrapped(counted(self.a))]
-        return out + [line for text in self.governing() for line in wrapped(text)]
+        said = [*self.governing(), *sensitivity_sentences(self.a, self.display)]
+        return out + [line for text in said for line in wrapped(text)]
 
     def governing(self) -> list[str]:
         """Sentences on what makes the verdict: the rule where no pressure does, and the weakest place."""
@@ -184,6 +186,7 @@ class Screen:
         run = self.a.run_of(f) if f else None
         if f is None or run is None:
             return (one.name, SHORT[one.verdict], "-", "-", "-")
+        run = run.made_with(f.beside)
         seen, boils = valid(f, run), f.check == "vapour" and run.vapour is not None
         value = "-" if seen.value is None else f"{side_of(f)} {rounded(f, seen.value, self.display)}"
         by_rule = "" if worst_of([f.verdict]) == one.verdict else " (rule)"
@@ -272,6 +275,7 @@ class Screen:
         said = [PERMIT]
         if trusted := trust(self.a):
             said.append(trusted)
+        said += sensitivity_trust(self.a)
         hoses = {p.name for p in self.a.lineup.pipes if p.kind == "hose"}
         if any(f.name in hoses and f.verdict == EXCEEDED for f in self.a.counting):
             said.append(BEYOND)

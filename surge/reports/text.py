@@ -9,6 +9,7 @@ from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
 from surge.reports.screen import FALLS, Screen, Style, governing_rule, rounded, side_of
+from surge.reports.sensitivities import sensitivity_lines, sensitivity_sentences
 from surge.reports.stages import stage_lines
 from surge.reports.words import (
     CAUTIONS,
@@ -116,6 +117,7 @@ class TextReport:
             out.append(paragraph(words))
         out += [paragraph(words) for words in gauge_sentences(self.a.gauge, self.display)]
         out += [paragraph(words) for words in attached_sentences(self.a, self.display)]
+        out += [paragraph(words) for words in sensitivity_sentences(self.a, self.display)]
         return out
 
     def _to_do(self) -> list[str]:
@@ -172,7 +174,8 @@ class TextReport:
 
     def _findings(self, run: ScenarioResult, subject: str, checks: tuple[str, ...]) -> list[Finding]:
         """Findings of a run, the worst first."""
-        found = [f for f in self.found[id(run)] if f.subject == subject and f.check in checks]
+        own = (f for f in self.found[id(run)] if not f.beside)
+        found = [f for f in own if f.subject == subject and f.check in checks]
         return sorted(found, key=lambda f: (RANK[f.verdict], -f.load))
 
     def static(self) -> list[str]:
@@ -218,7 +221,8 @@ class TextReport:
         out += ["", *self.highest(run), "", *self.lowest(run)]
         places, cavities = self.places(run), cavity_lines(run, self.display)
         out += ["", *places] if places else []
-        return out + (["", *cavities] if cavities else [])
+        out += ["", *cavities] if cavities else []
+        return [*out, *sensitivity_lines(run, self.display)]
 
     def vapour(self, run: ScenarioResult) -> str:
         """Where and when the cargo first boils, and what comes of that."""

@@ -16,6 +16,7 @@ from surge.search.open_rates import OpenRate
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Windows
+from surge.transient.sensitivities import searched_with
 
 Parts = tuple[StrokeLimits, ...]
 RATES = "Safe up to this rate, at the strokes of the case"
@@ -144,6 +145,8 @@ def window_lines(
         out += [paragraph(gained), ""]
     if boils := boiling_bounds(windows):
         out += [paragraph(boils), ""]
+    if asked := searched_with(lineup):
+        out += [paragraph(asked), ""]
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
 

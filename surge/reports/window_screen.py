@@ -34,6 +34,7 @@ from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.search.extras import Extras
 from surge.search.strokes import StrokeLimits
 from surge.search.window import Windows, bounds_over
+from surge.transient.sensitivities import searched_with
 
 MORE = "More: --details (each window with its proof, twins apart, sources), --json."
 # Items that stay of windows, rates, sets, what was asked besides, notes and what to do.
@@ -285,6 +286,8 @@ class WindowScreen:
         if self.windows.idle:
             idle = [f'"{v}"' for v in self.windows.idle]
             items.append(listed("Not searched, since it moves in no scenario: ", idle, lines=1))
+        if asked := searched_with(self.lineup):
+            items.append(wrapped(asked, indent="  ", first="- "))
         if gained := without_words(self.windows, self.lineup):
             items.append(wrapped(gained, indent="  ", first="- "))
         if boils := boiling_bounds(self.windows):

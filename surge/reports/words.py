@@ -225,14 +225,16 @@ def what_happens(finding: Finding, run: ScenarioResult | None, display: Display)
     seen = valid(finding, run)
     if seen.value is None:
         return finding.reason
+    run = run.made_with(finding.beside) if run is not None else None
+    beside = f" with {finding.beside}" if finding.beside else ""
     if finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED:
         when = display.instant(run.name, run.vapour.time)
         limit = f"({finding.limit_source}, {display.pressure(finding.limit or 0.0, unit=True)})"
-        boils = f"the pressure falls so low that the cargo boils, at {when} s; "
+        boils = f"the pressure falls so low that the cargo boils{beside}, at {when} s; "
         if run.cavities is None:
             return f"{boils}a search tells that as not safe {limit}, whatever its cavities do"
         return f"{boils}that is a limit exceeded {limit}, and no pressure after it is valid in this model"
-    place = _where_and_when(finding, run, seen, display)
+    place = beside + _where_and_when(finding, run, seen, display)
     high, low = display.round_up(seen.value, unit=True), display.round_down(seen.value, unit=True)
     return {
         "peak": f"the pressure peaks at {high}{place}",
@@ -299,8 +301,10 @@ def sentence(
     if taken:
         scenario += " with " + " and ".join(taken)
     if finding.subject == "scenario":
-        return f'The scenario "{finding.name}": {finding.reason}.'
-    boils = finding.check == "vapour" and run and run.vapour and finding.verdict == EXCEEDED
+        beside = f" with {finding.beside}" if finding.beside else ""
+        return f'The scenario "{finding.name}"{beside}: {finding.reason}.'
+    own = run.made_with(finding.beside) if run else None
+    boils = finding.check == "vapour" and own and own.vapour and finding.verdict == EXCEEDED
     parts = [
         f"Weakest is {whose(finding)}{_and_alike(alike)}{scenario}: {what_happens(finding, run, display)}",
         "" if boils else against(finding, run, display),

@@ -14,6 +14,8 @@ Decisions
   (:mod:`surge.search.judge`) make none: what boils is not told as safe.
 * Marches with cavities are made at one point of what is a range only. So nothing is kept by them where
   figures are ranges.
+* What a case asks for beside the usual makes no verdict better: of such a run only what is worse than in the
+  usual one is a finding, beside that of the usual one.
 * A limit that is nearer than the numerical error cannot be decided. Every finding names its rule.
 * Where a figure within its range turns the verdict, nothing of that run is exceeded for certain: it cannot be
   decided, in every table as in the verdict.
@@ -75,6 +77,9 @@ class Finding:
         Why it cannot be decided, "" otherwise.
     noted : bool
         It is told and no limit: that the liquid boils, or does not, in a scenario followed with cavities.
+    beside : str
+        What the run was made with that it comes from, in words, where that is one of what the case asks for
+        beside the usual (:mod:`surge.transient.sensitivities`); "" otherwise.
     """
 
     scenario: str
@@ -93,6 +98,7 @@ class Finding:
     reason: str = ""
     taken: tuple[Taken, ...] = ()
     noted: bool = False
+    beside: str = ""
 
     @property
     def load(self) -> float:
@@ -362,14 +368,32 @@ def findings_of(lineup: LineUp, run: ScenarioResult) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        Elements in the order of the line-up, then places.
+        Elements in the order of the line-up, then places, and why the scenario as a whole cannot be decided;
+        then what is worse with what the case asks for beside the usual.
     """
+    usual = _pressures(lineup, run)
+    found = [*usual, *_whole(run)]
+    for one in run.sensitivities:
+        if one.run is not None:
+            pairs = zip(usual, _pressures(lineup, one.run), strict=True)
+            worse = [now for before, now in pairs if _SEVERITY[now.verdict] > _SEVERITY[before.verdict]]
+            said = [f for f in _whole(one.run) if f.reason not in run.undecided]
+            found += [replace(f, beside=one.words) for f in (*worse, *said)]
+    return depending(found, run.elsewhere.depends)
+
+
+def _pressures(lineup: LineUp, run: ScenarioResult) -> list[Finding]:
     found: list[Finding] = []
     for element, got in zip(lineup.elements, run.elements, strict=True):
         found += _element_findings(lineup, element, got, run)
     for point, place in zip(lineup.points, run.places, strict=True):
         found += _place_findings(lineup, point, place, run)
-    found += [
+    return found
+
+
+def _whole(run: ScenarioResult) -> list[Finding]:
+    """Why a scenario as a whole cannot be decided."""
+    return [
         missing(
             Whose(scenario=run.name, subject="scenario", name=run.name, check="run"),
             VALID_RULE,
@@ -377,7 +401,6 @@ def findings_of(lineup: LineUp, run: ScenarioResult) -> tuple[Finding, ...]:
         )
         for reason in run.undecided
     ]
-    return depending(found, run.elsewhere.depends)
 
 
 def depending(found: Iterable[Finding], reason: str) -> tuple[Finding, ...]:
@@ -456,7 +479,8 @@ def told(run: ScenarioResult, whose: tuple[str, str], extreme: Extreme, *, upper
 
 
 def valid(finding: Finding, run: ScenarioResult | None) -> Valid:
-    """The part of a finding that the model answers for."""
+    """The part of a finding that the model answers for; ``run`` is the usual one of its scenario."""
+    run = run.made_with(finding.beside) if run is not None else None
     if run is None or finding.value is None or finding.limit is None or finding.check in ("steady", "static"):
         return Valid(value=finding.value, margin=finding.margin)
     if run.followed:

@@ -30,6 +30,7 @@ from surge.transient.attached_results import drum_undecided
 from surge.transient.followed import with_cavities
 from surge.transient.result import ElementResult, Elsewhere, Extreme, PlaceResult, ScenarioResult
 from surge.transient.run import simulate
+from surge.transient.sensitivities import with_sensitivities
 from surge.workers import Progress
 
 HALVINGS = 6  # to find between which values a verdict turns
@@ -69,6 +70,7 @@ def over_ranges(
         run = simulate(lineup, scenario, progress=progress)
         if cavities:
             run = with_cavities(lineup, scenario, run, progress=progress)
+        run = with_sensitivities(lineup, scenario, run, progress=progress)
         return [(run, findings_of(lineup, run))]
     sights = Sights(lineup, scenario, book, progress)
     spread = Spread(sights)
@@ -94,7 +96,8 @@ def worst_points(
 
 def _all_kept(made: Iterable[Made], sights: Sights, spread: Spread) -> bool:
     """Whether every limit and every rule is kept for certain, wherever in the ranges."""
-    if any(f.verdict != WITHIN and f.margin is not None for _, found in made for f in found):
+    usual = (f for _, found in made for f in found if not f.beside)
+    if any(f.verdict != WITHIN and f.margin is not None for f in usual):
         return False
     return all(spread.bound(k) <= limit for k, limit in sights.limits.items() if k[0] == "rule")
 
@@ -137,6 +140,10 @@ class _RunsAtWorst:
             run = self._answering(run, i)
         if self.cavities:
             run = with_cavities(lineup, scenario, run, ranges=self._named(), progress=self.progress)
+        if self.answers:
+            run = with_sensitivities(
+                lineup, scenario, run, wider=lambda own: self._answering(own, i), progress=self.progress
+            )
         return run, tuple(replace(f, taken=taken) for f in findings_of(lineup, run))
 
     def _named(self) -> list[Range]:

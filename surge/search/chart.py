@@ -33,6 +33,7 @@ from surge.search.judge import Bench
 from surge.search.strokes import FIRST_NEED, SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.search.window import search_effort
 from surge.transient.run import simulate
+from surge.transient.sensitivities import full_run, searched_with
 from surge.units import quoted
 from surge.workers import Progress
 
@@ -255,7 +256,7 @@ def chart_of(
         need=FIRST_NEED,
         agreed=agreed,
         blocked=unmendable,
-        notes=(*_notes(lineup, picked), *([gained] if gained else [])),
+        notes=(*_notes(lineup, picked), *filter(None, (gained, searched_with(lineup)))),
         confirmed=np.array([row.run is not None for row in rows]),
         marches=survey.marches,
     )
@@ -282,7 +283,7 @@ def _agreed(
     bench: Bench, lineups: Sequence[LineUp], picked: Picked, *, progress: Progress
 ) -> tuple[Agreed, str]:
     """Run the point of the case in full; and what there no stroke can mend, "" if nothing."""
-    runs = [simulate(one, picked.scenario, progress=progress) for one in lineups]
+    runs = [full_run(one, picked.scenario, progress=progress) for one in lineups]
     static = list(static_over_densities(bench.lineup))
     if len(lineups) == 1:
         bench.keep(picked.scenario, lineups[0], runs[0])

@@ -18,7 +18,7 @@ from surge.search.judge import NO_RULES, Bench
 from surge.search.movers import SAME_INSTANT
 from surge.search.scan import Scanner
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
-from surge.transient.run import simulate
+from surge.transient.sensitivities import full_run
 from surge.workers import Progress, workers
 
 THREADS = 4  # orders run at a time; the marches let other threads run
@@ -162,7 +162,7 @@ def order_question(
         worst_first = sorted(lineups, key=lambda one: scans[lineups.index(one)][k].margin if scans else 0.0)
         pairs = []
         for one in worst_first:
-            run = simulate(one, orders[k].scenario, progress=progress)
+            run = full_run(one, orders[k].scenario, progress=progress)
             pairs.append((run, findings_of(one, run)))
             if worst_of(f.verdict for f in pairs[0][1]) == EXCEEDED:
                 break  # other figures cannot make it safe

@@ -18,7 +18,7 @@ from surge.search.judge import NO_RULES, Bench
 from surge.search.movers import closing_valves
 from surge.search.scan import NearestLimit, Scanner
 from surge.transient.result import Closure, ScenarioResult
-from surge.transient.run import simulate
+from surge.transient.sensitivities import full_run
 from surge.workers import Progress
 
 COARSE = 0.1  # spacing of the first grid, as a share of the opening and of the time
@@ -300,7 +300,7 @@ class _Shapes:
     def judged(self, at: Break | None) -> Judged:
         """Full runs of a law; the one in which the margin is least tells how gentle it is."""
         scenario = self.variant(at)
-        runs = [simulate(one, scenario, progress=self.progress) for one in self.lineups]
+        runs = [full_run(one, scenario, progress=self.progress) for one in self.lineups]
         found = [findings_of(one, run) for one, run in zip(self.lineups, runs, strict=True)]
         margin, error, worst = min(
             (f.margin, f.error, k)

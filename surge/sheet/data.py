@@ -28,6 +28,7 @@ from surge.reports.cavities import cavities_by_place, cavity_sentences, trust
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
+from surge.reports.sensitivities import sensitivity_sentences, sensitivity_trust
 from surge.reports.stages import stage_lines
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
@@ -168,6 +169,8 @@ class Sheet(Head):
     attached: str | None = None
     boils: str | None = None
     """Where the cargo boils: its cavities in words, and when to trust what is told of them."""
+    beside: str | None = None
+    """What the case asks for beside the usual: what it changes, and when to trust it."""
     cavities: tuple[str, ...] | None = None
     """The same place by place, with both models on two grids."""
     gauge: str
@@ -268,6 +271,8 @@ def sheet_of(
         static=_static(static_worst(assessment), display),
         attached=" ".join(attached_sentences(assessment, display)) or None,
         boils=" ".join(filter(None, [*cavity_sentences(assessment, display), trust(assessment)])) or None,
+        beside=" ".join([*sensitivity_sentences(assessment, display), *sensitivity_trust(assessment)])
+        or None,
         cavities=tuple(line for run in assessment.scenarios for line in cavities_by_place(run, display))
         or None,
         gauge=compared_line(assessment.gauge, display),

@@ -121,8 +121,9 @@ def _owner(run: ScenarioResult, finding: Finding) -> ElementResult | PlaceResult
 
 
 def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper: bool) -> PressureRow:
-    run = assessment.run_of(finding)
-    assert run is not None
+    usual = assessment.run_of(finding)
+    assert usual is not None
+    run = usual.made_with(finding.beside)
     owner = _owner(run, finding)
     extreme = owner.highest if upper else owner.lowest
     write = display.round_up if upper else display.round_down
@@ -142,7 +143,9 @@ def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper
     return PressureRow(
         name=finding.name,
         subject=finding.subject,
-        scenario=name_of(run, display) + (", before anything moves" if steady_is_it else ""),
+        scenario=name_of(run, display)
+        + (f", with {finding.beside}" if finding.beside else "")
+        + (", before anything moves" if steady_is_it else ""),
         check=finding.check,
         verdict=SHORT[finding.verdict],
         steady=display.pressure(steady),

@@ -48,6 +48,8 @@ class Grid:
         B = a/(gA) of each pipe [s/m2], apart from the arrays: what watches them must not rest on them.
     effort, block_effort : float
         Of one step [-], of a single march and of a block, see :mod:`surge.transient.effort`.
+    weight_error : float
+        With unsteady friction, the greatest error of a weight's average over a step, as a share of it [-].
     """
 
     net: Net
@@ -60,6 +62,7 @@ class Grid:
     impedance: tuple[float, ...]
     effort: float
     block_effort: float
+    weight_error: float = 0.0
 
 
 def staggered(*sizes: int) -> list[Array]:

@@ -73,6 +73,7 @@ RUN_DOWN, LEAST_LIFT = 0.5, 1.0
 # Where everything moves gradually the error falls with the step, and more work (a second or two) settles it;
 # after a sudden stop fronts meet anew at every step, and it does not.
 MOST_EFFORT_GRADUAL = 8e8
+UNSTEADY_TIMES = 4.0  # as much where friction is unsteady, of which a step takes so much more
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -123,7 +124,8 @@ class Plan:
     @property
     def most_effort(self) -> float:
         """Effort of one march, beyond which the step is not refined [-]."""
-        return MOST_EFFORT if self.sudden else MOST_EFFORT_GRADUAL
+        most = MOST_EFFORT if self.sudden else MOST_EFFORT_GRADUAL
+        return UNSTEADY_TIMES * most if self.unsteady else most
 
     def step(self) -> float:
         """The step by the rules, as this plan eases them [s]."""

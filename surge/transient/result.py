@@ -167,6 +167,8 @@ class Method:
         Greatest numerical error of any extreme [Pa].
     runs : int
         Marches made for this scenario.
+    weight_error : float
+        With unsteady friction, greatest error of a weight as it was marched with, as a share of it [-].
     """
 
     dt: float
@@ -178,6 +180,7 @@ class Method:
     tolerance: float
     worst_error: float
     runs: int
+    weight_error: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -359,6 +362,31 @@ class Elsewhere:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Sensitivity:
+    """A scenario run once more, because the case asks what else than usual would make of it.
+
+    Attributes
+    ----------
+    kind : str
+        "unsteady friction" or "gas in the liquid".
+    words : str
+        What the run is made with, for a sentence: "unsteady friction", "0.5 % of gas".
+    run : ScenarioResult or None
+        Only its pressures are looked at; None where there is none.
+    missing : str
+        Why there is none, "" otherwise.
+    fit : float
+        Of unsteady friction: greatest error of a weight as it was marched with, as a share of it [-].
+    """
+
+    kind: str
+    words: str
+    run: ScenarioResult | None
+    missing: str = ""
+    fit: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class ScenarioResult:
     """Everything about one scenario, at one place in the ranges of what is not known.
 
@@ -382,6 +410,8 @@ class ScenarioResult:
         Of a scenario that boils, where it was followed with cavities
         (:func:`surge.transient.followed.with_cavities`). Then ``closures``, ``undecided`` and what hangs on
         the line are of a march with cavities too.
+    sensitivities : tuple of Sensitivity
+        The same scenario with what the case asks for beside the usual; no verdict is better for them.
     """
 
     name: str
@@ -407,11 +437,22 @@ class ScenarioResult:
     surge_drums: tuple[DrumResult, ...] = ()
     open_vessels: tuple[VesselResult, ...] = ()
     cavities: Cavities | None = None
+    sensitivities: tuple[Sensitivity, ...] = ()
 
     @property
     def followed(self) -> bool:
         """Whether it boils, and marches with cavities tell what comes of that."""
         return self.cavities is not None and not self.cavities.missing
+
+    def made_with(self, words: str) -> ScenarioResult:
+        """The run that was made with what the case asks for beside the usual; with "" this one.
+
+        Parameters
+        ----------
+        words : str
+            Of one of its sensitivities.
+        """
+        return next((s.run for s in self.sensitivities if s.words == words and s.run is not None), self)
 
     @property
     def histories(self) -> tuple[History, ...]:

@@ -191,6 +191,7 @@ class _Results:
             tolerance=tolerance,
             worst_error=self.compared.worst if self.compared else 0.0,
             runs=runs,
+            weight_error=self.fine.marched.grid.weight_error,
         )
 
     def accuracy(self, tolerance: float) -> list[Phrase]:

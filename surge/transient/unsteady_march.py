@@ -34,16 +34,9 @@ NODE, TERM = 3.0, 0.7  # effort of a node's step, and of each exponential there,
 
 @dataclass(frozen=True, kw_only=True)
 class UnsteadyGrid(Grid):
-    """A grid with what unsteady friction keeps; its net is a :class:`surge.kernel.unsteady.UnsteadyNet`.
-
-    Attributes
-    ----------
-    weight_error : float
-        Greatest error of a weight's average over a step, over all pipes, as a share of it [-].
-    """
+    """A grid with what unsteady friction keeps; its net is a :class:`surge.kernel.unsteady.UnsteadyNet`."""
 
     net: Any
-    weight_error: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -100,7 +93,8 @@ def build_unsteady_grid(
     )
     made["effort"] = plain.effort + reaches.nodes * (NODE - 1.0 + TERM * count)
     gridded = (w for w, n in zip(weights, reaches.count, strict=True) if n and w)
-    return UnsteadyGrid(**made, weight_error=max((w.error for w in gridded), default=0.0))
+    made["weight_error"] = max((w.error for w in gridded), default=0.0)
+    return UnsteadyGrid(**made)
 
 
 def _terms(weight: Weight | None, step: float, flow: float) -> _Terms:

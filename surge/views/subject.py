@@ -131,7 +131,7 @@ def subject_of_run(assessment: Assessment, run: ScenarioResult, *, chosen: bool 
     lineup = as_run(assessment.lineup, run)
     one = next(s for s in lineup.scenarios if s.name == run.name)
     own = findings_of(lineup, run)
-    told = [f for f in own if f.subject in ("element", "place")]
+    told = [f for f in own if f.subject in ("element", "place") and not f.beside]
     return Subject(
         assessment=assessment,
         lineup=lineup,

@@ -87,6 +87,7 @@ BAD: list[tuple[str, list[tuple[str, str]], str, str, str]] = [
     ("no gas", [("[show]", "[calculation]\nfree_gas = 0\n[show]")], "calculation: free_gas", "0", "from 1e-09 to 0.0001"),
     ("less than no gas", [("[show]", "[calculation]\nfree_gas = -1e-7\n[show]")], "calculation: free_gas", "-1e-7", "from 1e-09 to 0.0001"),
     ("gas in quotes", [("[show]", "[calculation]\nfree_gas = \"1e-7\"\n[show]")], "calculation: free_gas", "1e-7", "without quotes"),
+    ("friction in words", [("[show]", "[calculation]\nunsteady_friction = \"on\"\n[show]")], "calculation: unsteady_friction", "on", "write true or false, without quotes"),
     ("parcel by the hour", [('parcel = "8000 m3"', 'parcel = "8000 m3/h"')], "berth: parcel", "8000 m3/h", "30000 t"),
     ("parcel of nothing", [('parcel = "8000 m3"', 'parcel = "0 t"')], "berth: parcel", "0 t", "check the number"),
     ("parcel either way", [('parcel = "8000 m3"', 'parcel = "8.000 t"')], "berth: parcel", "8.000 t", "8000 t"),

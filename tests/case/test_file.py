@@ -199,6 +199,11 @@ def test_show_and_friction() -> None:
     assert case(("[show]", '[calculation]\nfriction = "frozen"\n[show]')).lineup.frozen_friction
 
 
+def test_unsteady_friction() -> None:
+    assert not case().lineup.unsteady_friction
+    assert case(("[show]", "[calculation]\nunsteady_friction = true\n[show]")).lineup.unsteady_friction
+
+
 def test_free_gas() -> None:
     assert case().lineup.free_gas == 1e-7
     assert case(("[show]", "[calculation]\nfree_gas = 2e-6\n[show]")).lineup.free_gas == 2e-6

@@ -23,6 +23,7 @@ _WHERE = {
     # Answers, one for each command that gives one.
     "check": ("api.check", "check"),
     "find_windows": ("api.windows", "find_windows"),
+    "run_study": ("api.study", "run_study"),
     "survey": ("api.chart", "survey"),
     "find_forces": ("api.forces", "find_forces"),
     "fit_record": ("api.fit", "fit_record"),

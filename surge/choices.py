@@ -24,7 +24,7 @@ Dates = Literal["day-first", "month-first"]
 DecimalSign = Literal["point", "comma"]
 TimedFrom = Literal["order", "movement"]
 KnownKind = Literal["liquids", "pipes", "hoses", "valves", "rules"]
-_FileSchema = Literal["case", "rules", "limits"]
+_FileSchema = Literal["case", "rules", "limits", "study"]
 SchemaOf = Literal[
     _FileSchema,
     "result",
@@ -38,6 +38,7 @@ SchemaOf = Literal[
     "sheet",
     "forces",
     "fit",
+    "study-result",
 ]
 FILM_SECONDS = (2.0, 60.0)  # [s] that an animation may run
 

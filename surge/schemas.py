@@ -40,10 +40,12 @@ from surge.reports.forces_json import ForcesDocument
 from surge.reports.measured_json import CurveRefused, MeasuredDocument
 from surge.reports.proof_json import VerifyDocument
 from surge.reports.records_json import RecordsDocument, RecordsRefused
+from surge.reports.study_json import StudyDocument
 from surge.reports.tables_json import ListDocument
 from surge.reports.window_json import WindowDocument
 from surge.rules.schema import rules_schema
 from surge.sheet.data import Sheet
+from surge.studies.schema import study_schema
 
 FOLDER = Path(__file__).parent / "schema"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -52,6 +54,7 @@ FILES: dict[str, Callable[[], dict[str, Any]]] = {
     "case": case_schema,
     "rules": rules_schema,
     "limits": limits_schema,
+    "study": study_schema,
 }
 ANSWERS: dict[str, tuple[str, str, Any]] = {
     "result": ("Result of surge check --json, schema 1", SI, CheckDocument | RefusedCase | NoAnswer),
@@ -60,6 +63,7 @@ ANSWERS: dict[str, tuple[str, str, Any]] = {
     "compare": ("Result of surge compare --json, schema 1", SI, CompareDocument | RefusedCase | NoAnswer),
     "forces": ("surge forces, answer 1", SI, ForcesDocument | RefusedCase | NoAnswer),
     "fit": ("surge fit, answer 1", SI, FitDocument | TraceRefused | RefusedCase | NoAnswer),
+    "study-result": ("surge study, answer 1", SI, StudyDocument | RefusedCase | NoAnswer),
     "sheet": (
         "surge sheet, schema 1",
         "Figures as printed, with SI values beside them; keys carry unit and reference.",

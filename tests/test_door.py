@@ -16,6 +16,7 @@ from surge.api.forces import ForcesAnswer
 from surge.api.proof import Proof
 from surge.api.records import RecordsAnswer
 from surge.api.stroke import StrokeAnswer
+from surge.api.study import StudyAnswer
 from surge.api.windows import WindowAnswer
 from surge.cli.main import main
 
@@ -29,6 +30,7 @@ PYTHON_ONLY = {
     "kinds": "as kind",
     "style": "colours of the terminal",
     "self": "",
+    "afresh": "--force, which every command that writes has",
 }
 UNITS = ("pressure", "flow", "length", "diameter")
 
@@ -55,6 +57,11 @@ COMMANDS: dict[str, dict[str, Called]] = {
         **same(surge.find_windows, "case", "valves", "shortest", "longest"),
         **same(surge.find_windows, "orders", "shapes", "bands", "sizes"),
         **same(WindowAnswer.text, "details"),
+    },
+    "study": {
+        **same(surge.run_study, "study", "into", "workers", "cluster"),
+        **of(surge.run_study, **dict.fromkeys(UNITS[:2], "units")),
+        **same(StudyAnswer.text, "details"),
     },
     "chart": same(surge.survey, "case", "valve", "scenario", "rates", "strokes", "points"),
     "picture": {

@@ -18,6 +18,7 @@ from click.testing import CliRunner, Result
 from support.inputs.case_text import STARTER, changed
 
 import surge
+from surge import outputs
 from surge.cli import files
 from surge.cli.main import main
 from surge.errors import CaseError
@@ -240,14 +241,14 @@ def test_a_file_is_closed_before_it_takes_its_name(tmp_path: Path, monkeypatch: 
 
     monkeypatch.setattr(Path, "replace", lambda self, to: (closed(self), replace(self, to))[1])
     monkeypatch.setattr(Path, "unlink", lambda self, **how: (closed(self), unlink(self, **how))[1])
-    files.write_whole(tmp_path / "a", "text")
+    outputs.write_whole(tmp_path / "a", "text")
 
     def broken() -> Iterator[str]:
         yield "x" * 10**6
         raise OSError("no more")
 
     with pytest.raises(OSError, match="no more"):
-        files.write_whole(tmp_path / "a", broken())
+        outputs.write_whole(tmp_path / "a", broken())
     assert seen == [False, False]
     assert [(p.name, p.read_text(encoding="utf-8")) for p in tmp_path.iterdir()] == [("a", "text")]
 

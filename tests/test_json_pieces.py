@@ -18,9 +18,8 @@ from support.demos import Demos
 
 import surge
 from surge.api.check import CheckAnswer
-from surge.cli.files import write_whole
 from surge.cli.main import main
-from surge.cli.shared import gathered
+from surge.outputs import gathered, write_whole
 from surge.reports.document import Made, as_json, as_pieces
 from surge.transient.history import History
 from surge.transient.result import Envelope

@@ -17,9 +17,9 @@ import pytest
 from click.testing import CliRunner
 from support.inputs.case_text import STARTER
 
-from surge.cli.files import write_whole
 from surge.cli.main import main
 from surge.kernel import compiled
+from surge.outputs import write_whole
 from surge.workers import processors, workers
 
 ROOT = Path(__file__).parents[1]

@@ -2,8 +2,7 @@
 
 Decisions
 ---------
-* Files are written by :func:`write_whole` only: beside the target, synchronised, then renamed. Nothing is
-  left half written.
+* Files are written by :func:`surge.outputs.write_whole` only. Nothing is left half written.
 * What a command reads is never written over, with --force or without: neither by its name nor by a link or by
   another name of the same file. So are the inputs that it is called with, looked at before anything is
   computed, and every file that was read for it, such as the rules that a case names.
@@ -16,18 +15,17 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
-from surge.cli.shared import fail, gathered, tell
+from surge.cli.shared import fail, tell
 from surge.inputs import no_name_on_windows, was_read
+from surge.outputs import Content, write_whole
 
 WINDOWS = os.name == "nt"
-Content = str | bytes | Iterable[str]
-"""Of a file: whole, or piece by piece."""
 
 
 class OutputPath(click.Path):
@@ -40,33 +38,6 @@ class OutputPath(click.Path):
 
 class InputPath(OutputPath):
     """The type of every option and argument that names a file to read; whoever reads it looks at it."""
-
-
-def write_whole(path: Path, content: Content) -> None:
-    """Write a file whole or not at all; it is then as others may read it, or as it was before."""
-    import tempfile
-
-    path = path.resolve()  # a link stays one
-    file = tempfile.NamedTemporaryFile(dir=path.parent, prefix=".surge-", delete=False)  # noqa: SIM115
-    try:
-        with file:
-            for some in [content] if isinstance(content, str | bytes) else gathered(content):
-                file.write(some if isinstance(some, bytes) else some.encode())
-            file.flush()
-            os.fsync(file.fileno())
-        # Closed by now: Windows renames and deletes no file that is open.
-        Path(file.name).chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_mask())
-        Path(file.name).replace(path)
-    except BaseException:
-        Path(file.name).unlink(missing_ok=True)
-        raise
-
-
-def _mask() -> int:
-    """Rights that new files do not get; there is no way to ask without setting it."""
-    mask = os.umask(0o077)
-    os.umask(mask)
-    return mask
 
 
 def _state(path: Path) -> os.stat_result | None:

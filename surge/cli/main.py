@@ -25,6 +25,7 @@ from surge.cli.records import records
 from surge.cli.shared import tell
 from surge.cli.sheet import sheet
 from surge.cli.streams import FULL, sound_streams
+from surge.cli.study import study
 from surge.cli.tables import list_, new, schema, verify
 from surge.cli.window import window
 from surge.inputs import start_reading
@@ -65,6 +66,7 @@ for _command, _short in (
     (new, "Write a commented case: the starter, or so many arms and tanks."),
     (check, "Check every scenario and print the verdict."),
     (window, "How fast and how slowly valves may close; the greatest rate."),
+    (study, "Many line-ups, uncertain figures: how sure it is."),
     (chart, "Draw rate against stroke time, with the window."),
     (picture, "Draw pressures in time, along the line, or both."),
     (animate, "Film of the pressure travelling along the line."),

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import click
 
-from surge.cli.files import InputPath, write_whole
+from surge.cli.files import InputPath
 from surge.cli.shared import answering, fail, print_text, tell
+from surge.outputs import write_whole
 
 NEEDS = ("starlette", "uvicorn")
 

@@ -21,6 +21,7 @@ import click
 
 from surge.choices import offer, words_of
 from surge.cli.streams import seen
+from surge.outputs import gathered
 
 if TYPE_CHECKING:
     from surge.api.refusals import Refusal
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from surge.errors import CaseError
 
 PATIENT = "surge.patient"  # among what click keeps of a command
-WRITTEN_AT_ONCE = 2**18  # characters of a long text
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -51,19 +51,6 @@ def print_pieces(pieces: Iterable[str]) -> None:
     for some in gathered(pieces):
         _write(some, nl=False)
     _write("", nl=True)
-
-
-def gathered(pieces: Iterable[str]) -> Iterator[str]:
-    """Yield pieces of a text joined to longer ones."""
-    waiting: list[str] = []
-    size = 0
-    for piece in pieces:
-        waiting.append(piece)
-        size += len(piece)
-        if size > WRITTEN_AT_ONCE:
-            yield "".join(waiting)
-            waiting, size = [], 0
-    yield "".join(waiting)
 
 
 def tell(message: str) -> None:

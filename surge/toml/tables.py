@@ -67,6 +67,23 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
     return next((found for found in map(_model_in, parts) if found), None)
 
 
+def leaf_at(path: Origin, model: type[BaseModel]) -> Leaf | None:
+    """Return the kind of single value that stands at a path of a file of ``model``.
+
+    None for a table, a list, or what the format does not have. In a table of names, such as ``levels``,
+    every name has the kind of its values.
+    """
+    table = table_at(path[:-1], model)
+    if table is not None:
+        return _leaf(_fields(table).get(str(path[-1])))
+    above = table_at(path[:-2], model) if len(path) > 1 else None
+    info = _fields(above).get(str(path[-2])) if above is not None else None
+    kinds = getattr(info.annotation, "__args__", ()) if info is not None else ()
+    if info is None or not kinds or getattr(info.annotation, "__origin__", None) is not dict:
+        return None
+    return next((m for m in getattr(kinds[1], "__metadata__", ()) if isinstance(m, Leaf)), None)
+
+
 def _is_list(annotation: Any) -> bool:
     return getattr(annotation, "__origin__", None) is list
 

@@ -8,7 +8,7 @@ import pytest
 from starlette.testclient import TestClient
 
 import surge
-from surge.cli.files import write_whole
+from surge.outputs import write_whole
 from surge.page.app import application
 from surge.page.folder import Folder
 from surge.page.state import State

@@ -1,0 +1,222 @@
+"""A study: many line-ups, uncertain figures, and how sure a number is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from surge import __version__
+from surge.api.answers import Answer, Json, data
+from surge.api.inputs import rules_of_case
+from surge.arguments import checked
+from surge.case.file import Case, read_case
+from surge.effort import foresee, spend, within
+from surge.errors import ArgumentError
+from surge.inputs import InputFile
+from surge.outputs import write_whole
+from surge.reports.study import WORST_FILE
+from surge.reports.words import CAUTIONS, Display
+from surge.studies.engines import Made, made_by
+from surge.studies.file import load_study
+from surge.studies.plan import Plan, plan_of
+from surge.studies.store import Store
+from surge.studies.summary import Summary, summary_of
+from surge.studies.types import Study
+from surge.studies.work import text_of
+from surge.toml.text import read_file
+from surge.units import ShowUnits, offered, printable
+from surge.workers import Progress
+
+MOST_WORKERS = 512
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StudyAnswer(Answer):
+    """What came of a study.
+
+    Attributes
+    ----------
+    study : Study
+        As it was read.
+    summary : Summary
+        Counts, probabilities, the worst run, how pressures spread, which figure matters.
+    into : Path
+        The folder of results: ``study.json``, ``runs/*.parquet``, ``worst.toml``.
+    units : ShowUnits
+        Units of words and pictures.
+    density : float
+        Of the cargo of the first case, for flows by mass in words [kg/m3].
+    """
+
+    study: Study
+    summary: Summary
+    into: Path
+    units: ShowUnits
+    density: float
+
+    @property
+    def verdict(self) -> str:
+        """The worst of all runs; quick looks decide nothing."""
+        return self.summary.verdict
+
+    @property
+    def exit_code(self) -> int:
+        """0 every run is kept, 3 a limit is exceeded in one, 4 one cannot be decided."""
+        return self.summary.exit_code
+
+    @property
+    def display(self) -> Display:
+        """How words and pictures write a figure."""
+        return Display(units=self.units, density=self.density)
+
+    @property
+    def signature(self) -> str:
+        """Which program and which study, with its hash."""
+        file = self.study.file
+        return f"surge {__version__}, study {printable(file.filename)}, sha256 {file.sha256[:16]}"
+
+    @checked
+    def text(self, *, details: bool = False) -> str:
+        """Return the answer in words; with ``details`` every line-up."""
+        from surge.reports.study import study_lines
+
+        lines = study_lines(self.summary, self.display, details=details)
+        return "\n".join([*lines, "", self.signature])
+
+    def document(self) -> Json:
+        """Return the answer as plain data in SI (``surge schema study-result``)."""
+        from surge.reports.study_json import study_document
+
+        return data(study_document(self.summary, version=__version__, cautions=CAUTIONS))
+
+
+@checked
+def run_study(
+    study: str | Path,
+    *,
+    into: str | Path | None = None,
+    workers: int | None = None,
+    cluster: str | None = None,
+    afresh: bool = False,
+    units: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
+) -> StudyAnswer:
+    """Run a study, or go on with one, as ``surge study`` does.
+
+    Parameters
+    ----------
+    study : str or Path
+        The study file; the cases that it names are beside it or below.
+    into : str or Path, optional
+        The folder of results; by default one of the study's name with "-results", beside it. What is there of
+        the same study is kept, and the rest is run.
+    workers : int, optional
+        Processes of this computer; by default as many as it has processors, or this one for a short study.
+    cluster : str, optional
+        Address of the scheduler of a Dask cluster, whose workers then run the study.
+    afresh : bool
+        Take away what another study left in the folder.
+    units : mapping of str to str, optional
+        Units of words and pictures, in place of those of the first case.
+    progress : callable, optional
+        Called with a word as work goes on.
+
+    Returns
+    -------
+    StudyAnswer
+        ``verdict``, ``exit_code``, ``summary``, ``into``.
+
+    Raises
+    ------
+    CaseError
+        A study, or a file that it names, with all of its faults.
+    RequestError
+        A library is missing, the folder has something else, or the cluster does not answer.
+    SolveError
+        Workers die again and again.
+    OSError
+        The results cannot be written; what is written is kept.
+    """
+    _refuse_workers(workers, cluster)
+    wanted = offered(units or {})
+    path = Path(study)
+    read = load_study(path, rules_of=_rules_of)
+    plan = plan_of(read)
+    folder = Path(into) if into is not None else path.with_name(f"{path.stem}-results")
+    store = Store(plan=plan, folder=folder)
+    store.open(afresh=afresh)
+    _run(store, workers=workers, cluster=cluster, progress=progress)
+    made = summary_of(store)
+    _keep_worst(store, made)
+    first = next(iter(read.cases))
+    case = read_case(read.cases[first], filename=read.filenames[first])
+    return StudyAnswer(
+        study=read,
+        summary=made,
+        into=folder,
+        units=replace(case.show, **wanted),
+        density=case.lineup.liquid.density,
+    )
+
+
+def _refuse_workers(workers: int | None, cluster: str | None) -> None:
+    if workers is not None and not 1 <= workers <= MOST_WORKERS:
+        raise ArgumentError(("workers",), str(workers), f"write a number from 1 to {MOST_WORKERS}")
+    if workers is not None and cluster is not None:
+        raise ArgumentError(("workers", "cluster"), "both given", "a cluster has its own: leave one out")
+
+
+def _rules_of(case: Case) -> tuple[str, InputFile] | None:
+    """The file of rules that a case names, once it was read without a fault."""
+    from surge.rules.reading import RULES
+
+    rules_of_case(case)
+    if case.rules_file is None or case.rules_path is None:
+        return None
+    return case.rules_file, read_file(case.rules_path, RULES)
+
+
+def _run(store: Store, *, workers: int | None, cluster: str | None, progress: Progress | None) -> None:
+    """Run what is missing, and write each chunk as it comes."""
+    tell, plan = progress or (lambda _: None), store.plan
+    missing = store.missing()
+    if not missing:
+        return
+    done = plan.study.runs - sum(plan.span(number)[1] for number in missing)
+    parts = dict(zip(missing, foresee(missing, lambda n: plan.effort * plan.span(n)[1]), strict=True))
+    tell(f"{done} of {plan.study.runs} runs")
+    for number, table in _made(plan, missing, workers=workers, cluster=cluster):
+        store.write(number, table)
+        count = plan.span(number)[1]
+        with within(parts[number]):
+            spend(plan.effort * count)
+        done += count
+        tell(f"{done} of {plan.study.runs} runs")
+
+
+def _made(plan: Plan, numbers: list[int], *, workers: int | None, cluster: str | None) -> Iterator[Made]:
+    if cluster is None:
+        return made_by(plan, numbers, workers=workers)
+    from surge.studies.cluster import made_on
+
+    return made_on(cluster, plan, numbers)
+
+
+def _keep_worst(store: Store, made: Summary) -> None:
+    """Write the case of the worst run, with the rules that it names."""
+    path = store.folder / WORST_FILE
+    worst = made.worst
+    if worst is None:
+        path.unlink(missing_ok=True)
+        return
+    plan = store.plan
+    study, number = plan.study, worst.run // plan.chunk
+    chunk = next(plan.some(iter([number])))
+    text = text_of(study, worst.run, chunk.figures[worst.run - chunk.first].tolist())
+    write_whole(path, text)
+    rules = study.rules.get(study.case_of(worst.run // study.samples))
+    if rules is not None:
+        there = store.folder / rules[0]
+        there.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(there, rules[1])

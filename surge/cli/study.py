@@ -1,0 +1,64 @@
+"""``surge study``: many line-ups, uncertain figures, and how sure a number is."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from surge.cli.files import InputPath, OutputPath
+from surge.cli.shared import answering, fail, print_text, tell, unit_options, wanted_units
+
+
+@click.command()
+@click.argument("study", type=InputPath())
+@click.option(
+    "--into", type=OutputPath(), help='Folder of the results; without it that of the study, with "-results".'
+)
+@click.option("--workers", type=int, help="Processes of this computer; as many as processors without it.")
+@click.option("--cluster", help='Run on a Dask cluster: the address of its scheduler, "tcp://...".')
+@click.option("--force", is_flag=True, help="Take away the results of another study in that folder.")
+@click.option("--details", is_flag=True, help="Every line-up.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
+@unit_options("pressure", "flow")
+def study(
+    study: str,
+    into: str | None,
+    workers: int | None,
+    cluster: str | None,
+    force: bool,
+    details: bool,
+    as_json: bool,
+    **units: str | None,
+) -> None:
+    """Run every line-up of STUDY, with what is uncertain drawn, and tell how sure the answer is.
+
+    The runs are kept as Parquet files in a folder, chunk by chunk. Interrupted, the same command goes on. The
+    exit code is that of the worst run.
+    """
+    wanted = wanted_units(units)
+    with answering(study, as_json=as_json) as progress:
+        from surge.api.study import run_study
+
+        try:
+            answer = run_study(
+                study,
+                into=into,
+                workers=workers,
+                cluster=cluster,
+                afresh=force,
+                units=wanted,
+                progress=progress,
+            )
+        except OSError as error:
+            fail(
+                f"the results cannot be written: {error.strerror or error}; what is written is kept, and the "
+                "same command goes on"
+            )
+        except KeyboardInterrupt:
+            progress.done()
+            tell("surge: what is written is kept; the same command goes on")
+            raise
+    print_text(answer.json() if as_json else answer.text(details=details))
+    tell(f"Results in {answer.into}.")
+    sys.exit(answer.exit_code)

@@ -1,0 +1,240 @@
+"""The folder of results: a manifest, and the runs as Parquet files, one for each chunk.
+
+Decisions
+---------
+* A chunk is written once and whole (:func:`surge.outputs.write_whole`): a study that was interrupted, killed,
+  or ran out of disk goes on with the chunks that are not there.
+* The manifest says of what the results are: program, hashes of the study and of every file that it names, and
+  the chunks. A folder with another manifest is refused; results of two studies are never mixed.
+* No file holds the time of day or a name of a computer, so that the same study gives the same files.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from surge import __version__
+from surge.errors import RequestError
+from surge.outputs import PREFIX, write_whole
+from surge.studies.columns import Column, columns_of
+from surge.studies.plan import Plan
+from surge.units import printable
+
+MANIFEST = "study.json"
+RUNS = "runs"
+INSTALL = 'pip install "surge[study]"'
+Table = dict[str, list[Any]]
+
+
+def arrow() -> Any:
+    """Return the library pyarrow.
+
+    Raises
+    ------
+    RequestError
+        It is not installed.
+    """
+    try:
+        import pyarrow
+        import pyarrow.parquet  # noqa: F401  it is a part of what is returned
+    except ImportError:
+        raise RequestError(f"a study keeps its runs with the library pyarrow: {INSTALL}") from None
+    return pyarrow
+
+
+@dataclass(frozen=True, kw_only=True)
+class Store:
+    """Results of one plan in one folder."""
+
+    plan: Plan
+    folder: Path
+
+    # The folder
+
+    def open(self, *, afresh: bool = False) -> None:
+        """Make the folder ready, or find it as it was left.
+
+        Parameters
+        ----------
+        afresh : bool
+            What other studies left there is taken away first.
+
+        Raises
+        ------
+        RequestError
+            Something else is there.
+        OSError
+            It cannot be written.
+        """
+        arrow()
+        mine = self.manifest()
+        there = self._there()
+        if there is not None and there != mine and not afresh:
+            raise RequestError(
+                f"{printable(str(self.folder))} has the results of another study, case or version "
+                f"({differing(there, mine)}): name another folder with --into, or add --force to begin anew"
+            )
+        if there is None and self.folder.is_dir() and any(self.folder.iterdir()):
+            raise RequestError(
+                f"{printable(str(self.folder))} is no folder of results, and not empty: "
+                "name another folder with --into"
+            )
+        (self.folder / RUNS).mkdir(parents=True, exist_ok=True)
+        for path in (self.folder / RUNS).iterdir():
+            if path.name.startswith(PREFIX) or there != mine:  # not whole, or of another study
+                path.unlink()
+        if there != mine:
+            write_whole(self.folder / MANIFEST, json.dumps(mine, indent=1) + "\n")
+
+    def _there(self) -> dict[str, Any] | None:
+        """The manifest that is there; None for none."""
+        try:
+            found = json.loads((self.folder / MANIFEST).read_text(encoding="utf-8"))
+        except FileNotFoundError:
+            return None
+        except ValueError:
+            return {}
+        return found if isinstance(found, dict) else {}
+
+    def manifest(self) -> dict[str, Any]:
+        """Return what the results are of, as plain data."""
+        study = self.plan.study
+        return {
+            "schema_version": 1,
+            "program": {"name": "surge", "version": __version__},
+            "title": study.title,
+            "run": study.run,
+            "files": [{"file": Path(f.filename).name, "sha256": f.sha256} for f in study.files],
+            "runs": study.runs,
+            "line_ups": study.cells,
+            "samples": study.samples,
+            "runs_in_a_chunk": self.plan.chunk,
+        }
+
+    # Chunks
+
+    def path(self, number: int) -> Path:
+        """Return where a chunk is kept."""
+        first, count = self.plan.span(number)
+        return self.folder / RUNS / f"runs-{first:08d}-{first + count - 1:08d}.parquet"
+
+    def has(self, number: int) -> bool:
+        """Whether a chunk is there."""
+        return self.path(number).is_file()
+
+    def missing(self) -> list[int]:
+        """Return the chunks that are not there, in order."""
+        return [number for number in range(self.plan.chunks) if not self.has(number)]
+
+    def write(self, number: int, table: Table) -> None:
+        """Write a chunk.
+
+        Raises
+        ------
+        OSError
+            It cannot be written; nothing is left of it.
+        """
+        write_whole(self.path(number), self.packed(table))
+
+    def packed(self, table: Table) -> bytes:
+        """Return runs as the bytes of a Parquet file."""
+        pa = arrow()
+        schema = self.schema()
+        made = pa.table({name: pa.array(table[name], type=schema.field(name).type) for name in schema.names})
+        out = io.BytesIO()
+        pa.parquet.write_table(made.cast(schema), out, compression="zstd")
+        return out.getvalue()
+
+    def schema(self) -> Any:
+        """Return the schema of the files: each column with unit and words, the whole with what made it."""
+        pa = arrow()
+        fields = [
+            pa.field(c.name, _type(pa, c), metadata={"unit": c.unit, "description": c.words})
+            for c in columns_of(self.plan.study)
+        ]
+        mine = self.manifest()
+        said = {
+            f"surge.{key}": value if isinstance(value, str) else json.dumps(value)
+            for key, value in mine.items()
+        }
+        return pa.schema(fields, metadata=said | {"surge.fingerprint": self.fingerprint})
+
+    @property
+    def fingerprint(self) -> str:
+        """A hash of the manifest: says which study a file belongs to."""
+        return hashlib.sha256(json.dumps(self.manifest(), sort_keys=True).encode()).hexdigest()
+
+    def tables(self, columns: list[str] | None = None) -> Iterator[Any]:
+        """Yield the chunks that are there as tables of pyarrow, in their order.
+
+        Raises
+        ------
+        RequestError
+            A file is damaged, or not of this study.
+        """
+        pa = arrow()
+        for number in range(self.plan.chunks):
+            path = self.path(number)
+            if not path.is_file():
+                continue
+            try:
+                found = pa.parquet.read_table(path, columns=columns)
+            except (pa.ArrowException, OSError) as error:
+                raise RequestError(
+                    f"{printable(str(path))} cannot be read ({error}): delete it, and run the study again"
+                ) from None
+            if (found.schema.metadata or {}).get(b"surge.fingerprint", b"").decode() != self.fingerprint:
+                raise RequestError(
+                    f"{printable(str(path))} is not of this study: delete it, and run the study again"
+                )
+            yield found
+
+
+def _type(pa: Any, column: Column) -> Any:
+    number, text = pa.float64(), pa.string()
+    kinds = {
+        "whole": pa.int64(),
+        "number": number,
+        "text": text,
+        "windows": pa.list_(
+            pa.struct(
+                {
+                    "valve": text,
+                    "shortest_s": number,
+                    "longest_s": number,
+                    "looked_at_to_s": number,
+                    "open": pa.bool_(),
+                }
+            )
+        ),
+        "rates": pa.list_(
+            pa.struct(
+                {
+                    "scenario": text,
+                    "agreed_m3_s": number,
+                    "greatest_m3_s": number,
+                    "looked_at_to_m3_s": number,
+                }
+            )
+        ),
+        "strokes": pa.list_(pa.struct({"valve": text, "stroke_s": number})),
+    }
+    return kinds[column.kind]
+
+
+def differing(there: dict[str, Any], mine: dict[str, Any]) -> str:
+    """Return in which parts two manifests differ, in words."""
+    if not there:
+        return "its manifest cannot be read"
+    keys = [key for key in mine if there.get(key) != mine[key]]
+    if "files" in keys:
+        old = {f.get("file"): f.get("sha256") for f in there.get("files", []) if isinstance(f, dict)}
+        changed = [f["file"] for f in mine["files"] if old.get(f["file"]) != f["sha256"]]
+        return f"{', '.join(changed) or 'its files'} changed since"
+    return f"another {', '.join(key.replace('_', ' ') for key in keys)}"

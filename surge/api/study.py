@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from surge import __version__
-from surge.api.answers import Answer, Json, data
+from surge.api.answers import Answer, Json, Picture, data
 from surge.api.inputs import rules_of_case
 from surge.arguments import checked
 from surge.case.file import Case, read_case
+from surge.choices import PictureKind, StudyPicture
 from surge.effort import foresee, spend, within
 from surge.errors import ArgumentError
 from surge.inputs import InputFile
@@ -89,6 +90,33 @@ class StudyAnswer(Answer):
         from surge.reports.study_json import study_document
 
         return data(study_document(self.summary, version=__version__, cautions=CAUTIONS))
+
+    @property
+    def pictures(self) -> tuple[StudyPicture, ...]:
+        """Which pictures :meth:`draw` has of this study."""
+        from surge.plots.study import drawable
+
+        return drawable(self.summary)
+
+    @checked
+    def draw(self, of: StudyPicture = "table", *, kind: PictureKind = "png") -> Picture:
+        """Draw the line-ups as a table, how the peak spreads, or which figure matters.
+
+        Parameters
+        ----------
+        of : {"table", "peaks", "matters"}
+            "table" of a study with axes; "peaks" of pressures; "matters" of the design "saltelli".
+        kind : {"png", "svg", "pdf"}
+
+        Raises
+        ------
+        RequestError
+            The study has nothing to show in that picture.
+        """
+        from surge.plots.study import study_files
+
+        files = study_files(of, self.summary, self.display, self.signature, kinds=(kind,))
+        return Picture(content=files[kind], kind=kind)
 
 
 @checked

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
+from pathlib import Path
 
 import click
 
-from surge.cli.files import InputPath, OutputPath
-from surge.cli.shared import answering, fail, print_text, tell, unit_options, wanted_units
+from surge.choices import PictureKind
+from surge.cli.files import InputPath, OutputPath, write_file
+from surge.cli.shared import OneOf, answering, fail, print_text, tell, unit_options, wanted_units
 
 
 @click.command()
@@ -17,6 +20,12 @@ from surge.cli.shared import answering, fail, print_text, tell, unit_options, wa
 )
 @click.option("--workers", type=int, help="Processes of this computer; as many as processors without it.")
 @click.option("--cluster", help='Run on a Dask cluster: the address of its scheduler, "tcp://...".')
+@click.option(
+    "--pictures",
+    type=OneOf(PictureKind),
+    default="png",
+    help="Kind of the pictures that are written into the folder: png, svg or pdf.",
+)
 @click.option("--force", is_flag=True, help="Take away the results of another study in that folder.")
 @click.option("--details", is_flag=True, help="Every line-up.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document instead of text.")
@@ -26,6 +35,7 @@ def study(
     into: str | None,
     workers: int | None,
     cluster: str | None,
+    pictures: PictureKind,
     force: bool,
     details: bool,
     as_json: bool,
@@ -59,6 +69,15 @@ def study(
             progress.done()
             tell("surge: what is written is kept; the same command goes on")
             raise
+        drawn = {answer.into / f"{of}.{pictures}": answer.draw(of, kind=pictures) for of in answer.pictures}
+        _write({path: picture.content for path, picture in drawn.items()})
     print_text(answer.json() if as_json else answer.text(details=details))
-    tell(f"Results in {answer.into}.")
+    told = "".join(f", {path.name}" for path in drawn)
+    tell(f"Results in {answer.into}: study.json, runs, worst.toml{told}.")
     sys.exit(answer.exit_code)
+
+
+def _write(contents: Mapping[Path, bytes]) -> None:
+    """Write pictures into the folder of results, over those of an earlier end of the same study."""
+    for path, content in contents.items():
+        write_file(path, content)

@@ -33,6 +33,7 @@ _WHERE = {
     "run_measured_stroke": ("api.stroke", "run_measured_stroke"),
     "list_known": ("api.known", "list_known"),
     "verify": ("api.proof", "verify"),
+    "pack_offline": ("api.offline", "pack_offline"),
     # Answers in words and pictures: what their methods give.
     "report": ("api.verbs", "report"),
     "draw": ("api.verbs", "draw"),

@@ -107,6 +107,7 @@ COMMANDS: dict[str, dict[str, Called]] = {
         **same(surge.list_known, "kind", "words", "temperature"),
         **of(surge.list_known, rules_file="rules"),
     },
+    "offline": same(surge.pack_offline, "folder", "system", "python"),
     "verify": {**same(surge.verify, "only"), **same(Proof.text, "details")},
 }
 NO_ANSWER = {"page", "schema"}  # one serves what others answer, one copies a file that comes with the program

@@ -19,6 +19,7 @@ from surge.cli.chart import chart
 from surge.cli.check import check
 from surge.cli.fit import fit
 from surge.cli.forces import forces
+from surge.cli.offline import offline
 from surge.cli.page import page
 from surge.cli.pictures import animate, compare_, picture
 from surge.cli.records import records
@@ -78,6 +79,7 @@ for _command, _short in (
     (records, "Judge stroke-time tests of valves."),
     (list_, "What the program knows by name, with sources."),
     (verify, "Hold the program against published figures."),
+    (offline, "A folder for a computer without internet."),
     (schema, "JSON Schemas of files and of answers."),
 ):
     _command.short_help = _short

@@ -93,7 +93,7 @@ def test_pip_is_asked_for_wheels_of_the_other_system_and_its_words_are_told(
         return subprocess.CompletedProcess(command, 1, "", "one\n\nERROR: No matching distribution\n")
 
     monkeypatch.setattr(module.subprocess, "run", run)
-    with pytest.raises(RequestError, match="No matching distribution.*package index"):
+    with pytest.raises(RequestError, match=r"No matching distribution.*package index"):
         by_pip(WINDOWS)(["x"], tmp_path)
     (command,) = seen
     assert command[:4] == [sys.executable, "-m", "pip", "download"]
@@ -102,7 +102,7 @@ def test_pip_is_asked_for_wheels_of_the_other_system_and_its_words_are_told(
 
 
 def test_what_is_asked_wrongly() -> None:
-    with pytest.raises(ArgumentError, match="3.11 on"):
+    with pytest.raises(ArgumentError, match=r"3\.11 on"):
         surge.pack_offline("ship", system="windows", python="2.7")
     result = CliRunner().invoke(main, ["offline", "ship", "--system", "mac"])
     assert result.exit_code == 2

@@ -6,6 +6,8 @@ Decisions
   and each link; links that close a loop, or a pump that branches, are solved by a general Newton whose
   cost grows with the cube of its size. The figures are fitted to marches of demo cases and of generated
   line-ups of 1 to 180 elements: with them all do 4e8 to 6e8 of it a second.
+* A valve or passage at a tank keeps what it is joined to from being swept as a tree: the general Newton
+  solves it, at a cost that grows with the square where nothing closes a loop. Fitted to 92 to 262 links.
 * Lumped elements behind one another are passed along one by one in a single march, and cost more than in
   proportion from some ``FEW`` on; in a block they are one dense system for every lane. Fitted to chains of 2
   to 160 lumped pipes: 0.7 to 1.4 times what they take, where it was a hundredth for the longest.
@@ -14,13 +16,15 @@ Decisions
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import pairwise
+from typing import NamedTuple
 
-from surge.model.lineup import LineUp, NonReturnValve, Pump
+from surge.model.lineup import LineUp, NonReturnValve, Passage, Pump, Valve
 from surge.transient.reaches import Reaches
 
-Link = tuple[str, str, bool]
 STEP, PIPE, LINK = 130.0, 14.0, 20.0
 NEWTON = 1.0  # times the cube of the links and points that are solved together
+AT_TANK = 10.0  # times the square of the links that a valve or passage at a tank is solved together with
 FEW, CHAIN = 20, 0.6  # times the square of the links behind one another beyond the first few
 # A step of a block costs as much as that of so many lanes by themselves, without and with frozen friction:
 # measured on the demo cases (9 to 17 and 14 to 16); and so many times the cube of links behind one another.
@@ -29,29 +33,58 @@ BLOCK_CHAIN = 1.35
 UNSTEADY = 10.0  # of unsteady friction, some ten exponentials, for each node beside the node itself
 
 
+class Link(NamedTuple):
+    """What the march solves as a link: its two points, whether it lets flow one way only, and its law."""
+
+    start: str
+    end: str
+    one_way: bool
+    orifice: bool
+
+
+class Together(NamedTuple):
+    """Links and points of each group that may close a loop; links of each at a tank, of each other group."""
+
+    general: list[int]
+    at_tank: list[int]
+    chains: list[int]
+
+
 def step_effort(lineup: LineUp, reaches: Reaches) -> float:
     """Return the effort of one step [-], in inner nodes."""
     gridded = sum(map(bool, reaches.count))
     links = _links(lineup, reaches)
-    general, chains = _together(links)
-    solved = NEWTON * sum(size**3 for size in general) + CHAIN * sum(max(n - FEW, 0) ** 2 for n in chains)
+    own = together(links, _tanks(lineup))
+    solved = NEWTON * sum(size**3 for size in own.general) + AT_TANK * sum(n**2 for n in own.at_tank)
+    solved += CHAIN * sum(max(n - FEW, 0) ** 2 for n in own.chains)
     return reaches.nodes + STEP + PIPE * gridded + LINK * len(links) + solved
 
 
 def block_effort(lineup: LineUp, reaches: Reaches) -> float:
     """Return the effort of one step of a block of scenarios side by side [-], whatever its lanes do."""
-    _, chains = _together(_links(lineup, reaches))
+    own = together(_links(lineup, reaches), _tanks(lineup))
     side_by_side = BLOCK_COSTS[lineup.frozen_friction] * step_effort(lineup, reaches)
-    return side_by_side + BLOCK_CHAIN * sum(n**3 for n in chains)
+    return side_by_side + BLOCK_CHAIN * sum(n**3 for n in (*own.at_tank, *own.chains))
+
+
+def _tanks(lineup: LineUp) -> frozenset[str]:
+    """Points of known head: what is solved on one side of them does not touch the other."""
+    return frozenset(tank.point for tank in lineup.tanks)
 
 
 def _links(lineup: LineUp, reaches: Reaches) -> list[Link]:
-    """What the march solves as links: their two points, and whether one lets flow one way only."""
+    """What the march solves as links, one for each part of what is lumped."""
     lumped = [pipe for pipe, count in zip(lineup.pipes, reaches.count, strict=True) if not count]
-    links = [(e.start, e.end, isinstance(e, Pump | NonReturnValve)) for e in lineup.links]
+    links = [
+        Link(e.start, e.end, isinstance(e, Pump | NonReturnValve), isinstance(e, Valve | Passage))
+        for e in lineup.links
+    ]
     # What hangs on a point is solved with the links that meet there, as a pump is.
-    links += [(a.point, f"behind {a.name}", True) for a in lineup.attached]
-    return links + [(pipe.start, pipe.end, False) for pipe in lumped for _ in range(reaches.parts)]
+    links += [Link(a.point, f"behind {a.name}", one_way=True, orifice=False) for a in lineup.attached]
+    for pipe in lumped:
+        joints = [pipe.start, *(f"{pipe.name} {k}" for k in range(1, reaches.parts)), pipe.end]
+        links += [Link(a, z, one_way=False, orifice=False) for a, z in pairwise(joints)]
+    return links
 
 
 def march_effort(lineup: LineUp, reaches: Reaches, duration: float) -> float:
@@ -59,8 +92,8 @@ def march_effort(lineup: LineUp, reaches: Reaches, duration: float) -> float:
     return step_effort(lineup, reaches) * duration / reaches.dt
 
 
-def _together(links: Iterable[Link]) -> tuple[list[int], list[int]]:
-    """Links and points of each group that the general Newton may have to solve; links of each other one."""
+def together(links: Iterable[Link], tanks: frozenset[str]) -> Together:
+    """Sort links into groups that are solved together."""
     group: dict[str, str] = {}
 
     def root(point: str) -> str:
@@ -69,17 +102,20 @@ def _together(links: Iterable[Link]) -> tuple[list[int], list[int]]:
         return point
 
     found = list(links)
-    for start, end, _ in found:
-        group[root(start)] = root(end)
+    for link in found:
+        if link.start not in tanks and link.end not in tanks:
+            group[root(link.start)] = root(link.end)
     members: dict[str, list[Link]] = {}
     for link in found:
-        members.setdefault(root(link[0]), []).append(link)
-    general, chains = [], []
+        members.setdefault(root(link.end if link.start in tanks else link.start), []).append(link)
+    sorted_ = Together([], [], [])
     for own in members.values():
-        points = {point for start, end, _ in own for point in (start, end)}
-        branches = len(own) > 2 and any(pump for _, _, pump in own)
+        points = {point for link in own for point in (link.start, link.end)}
+        branches = len(own) > 2 and any(link.one_way for link in own)
         if len(own) >= len(points) or branches:
-            general.append(len(own) + len(points))
+            sorted_.general.append(len(own) + len(points))
+        elif any(link.orifice and (link.start in tanks or link.end in tanks) for link in own):
+            sorted_.at_tank.append(len(own))
         else:
-            chains.append(len(own))
-    return general, chains
+            sorted_.chains.append(len(own))
+    return sorted_

@@ -99,12 +99,14 @@ SIZES = (
     "Which size of the relief valve or surge drum of this case would keep every limit is searched by: surge "
     "window CASE --sizes."
 )
+RUN_WITHOUT = "What stands above was run without what the case still lacks:"
 LACKS = "Remedies are tried when nothing is missing. Until then treat it as exceeded."
 OLDER_BERTH = (
     "Where another time limit holds at this berth, write the date of its first transfer under [berth], "
     "or the rule in a file of rules; local codes win."
 )
 MANUAL = "See the ship's own manual for what the cargo pump may bear."
+NAMED = 4  # parts by name in a sentence; the others are counted
 ON_TIME = ("time to stop the flow", "total shutdown time")
 
 
@@ -123,7 +125,11 @@ def advice(assessment: Assessment, display: Display) -> list[str]:
     tried = assessment.remedies if isinstance(assessment, Advised) else None
     if tried is None or tried.missing:
         return [*_to_write(assessment), LACKS if tried is not None else NOT_TRIED, *_feared(assessment)]
-    said = [*_to_write(assessment), WHEN_WRITTEN] if tried.lacking else []
+    lacks = _to_write(assessment) if tried.lacking else []
+    # Where a pressure is exceeded, what brings it down is what the reader came for.
+    worst = assessment.weakest
+    first = worst is None or worst.verdict != EXCEEDED
+    said = [*lacks, WHEN_WRITTEN] if tried.lacking and first else []
     said += [cause_words(tried.cause, display)] if tried.cause is not None else []
     said += _explained(assessment, display)
     if tried.found:
@@ -136,19 +142,27 @@ def advice(assessment: Assessment, display: Display) -> list[str]:
     said += in_vain_words(tried.in_vain)
     if not tried.complete:
         said.append(TOO_MUCH)
+    if lacks and not first:
+        said += [RUN_WITHOUT, *lacks]
     return [*said, *_besides(assessment, display), *_feared(assessment)]
 
 
 def _to_write(assessment: Assessment) -> list[str]:
     """What the case lacks, in words; each thing once, with the parts that lack it."""
-    rules = (r.to_write or _to_mend(r) for r in assessment.broken)
+    rules: dict[str, list[str]] = {}
+    for r in assessment.broken:
+        words, name = r.to_write or _to_mend(r), f'"{r.subject}"'
+        names = rules.setdefault(words.replace(name, "{}"), [])
+        if r.subject not in names:
+            names.append(r.subject)
     reasons: dict[str, list[str]] = {}
     for f in assessment.findings:
         wanted = f.margin is None or "Find " in f.reason or assessment.verdict == UNDECIDED
         if f.verdict == UNDECIDED and wanted and f.name not in reasons.setdefault(f.reason, []):
             reasons[f.reason].append(f.name)
     lacking = [f"{reason[0].upper()}{reason[1:]} ({_few(names)})." for reason, names in reasons.items()]
-    return [*dict.fromkeys(words for words in rules if words), *lacking]
+    written = (words.replace("{}", _few(names)) for words, names in rules.items() if words)
+    return [*dict.fromkeys(written), *lacking]
 
 
 def _to_mend(ruling: Ruling) -> str:
@@ -158,8 +172,9 @@ def _to_mend(ruling: Ruling) -> str:
 
 
 def _few(names: list[str]) -> str:
-    shown = ", ".join(f'"{n}"' for n in names[:4])
-    return shown + (f" and {len(names) - 4} more" if len(names) > 4 else "")
+    if len(names) <= NAMED:
+        return quoted(names)
+    return ", ".join(f'"{n}"' for n in names[:NAMED]) + f" and {len(names) - NAMED} more"
 
 
 def cause_words(cause: Cause, display: Display) -> str:

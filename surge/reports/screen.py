@@ -38,7 +38,7 @@ MORE = "More: --details (every place, figure, run and source), --json."
 BEYOND = "A hose whose rating was exceeded is withdrawn and tested again before use."
 Style = Callable[[str, str], str]  # text, verdict -> text, perhaps coloured
 # Items that stay of scenarios, rules, what was assumed and advice: more and more may go.
-FLOORS = ((3, 3, 1, 3), (3, 2, 0, 3), (2, 1, 0, 2), (1, 1, 0, 1), (1, 0, 0, 1))
+FLOORS = ((3, 3, 1, 3), (3, 2, 0, 3), (2, 1, 0, 3), (2, 1, 0, 2), (1, 1, 0, 2), (1, 0, 0, 2), (1, 0, 0, 1))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,11 +9,12 @@ from support.demos import Demos
 from support.inputs.case_text import case as starter
 
 from surge.model.lineup import Berth, LineUp
-from surge.reports.advice import LACKS, NOT_TRIED, THE_ONE, WHEN_WRITTEN, advice, cause_words
+from surge.reports.advice import LACKS, NOT_TRIED, RUN_WITHOUT, THE_ONE, WHEN_WRITTEN, advice, cause_words
 from surge.reports.remedies import in_vain_words, remedy_words
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
-from surge.rules.findings import EXCEEDED
+from surge.rules.findings import EXCEEDED, WITHIN
+from surge.rules.rulings import KEPT, NOT_CHECKED
 from surge.search.changes import (
     AT_LEAST,
     AT_MOST,
@@ -210,14 +211,35 @@ def test_an_ullage_without_a_shutdown_asks_for_a_shutdown() -> None:
     assert not any("ullage" in s and "more" in s for s in steps)
 
 
-def test_facts_that_lack_come_first_and_what_was_run_holds_with_them(demos: Demos) -> None:
+def remedied(got: Assessment) -> Assessment:
+    """With one remedy found, and something that lacks in the case."""
+    stroke = change(STROKE, "manifold valve", 20.0, 27.2, AT_LEAST)
+    remedy = Remedy(changes=(stroke,), lineup=got.lineup, ends_later=0.0, slower=0.0)
+    return advised(got, Remedies(found=(remedy,), lacking=True))
+
+
+def lacking(got: Assessment, *names: str) -> Assessment:
+    """The same, where so many parts lack a fact that a required rule asks for."""
+    ruling = next(r for r in got.rulings if r.outcome == KEPT)
+    supply = 'write test_pressure for "{}"'
+    missing = [
+        replace(ruling, subject=n, outcome=NOT_CHECKED, supply=supply.format(n), binding=True) for n in names
+    ]
+    return replace(got, rulings=(*(r for r in got.rulings if r.verdict == WITHIN), *missing))
+
+
+def test_where_no_pressure_is_exceeded_facts_that_lack_come_first(demos: Demos) -> None:
+    got = demos["kerosene-relief-valve"].answer
+    assert got.verdict == WITHIN
+    steps = advice(lacking(remedied(got), "loading arm 1"), DISPLAY)
+    assert steps[:2] == ['To check it, write test_pressure for "loading arm 1".', WHEN_WRITTEN]
+    assert steps[2].startswith(THE_ONE)
+
+
+def test_where_a_pressure_is_exceeded_what_brings_it_down_comes_first(demos: Demos) -> None:
     got = demos[KEROSENE].answer
-    remedy = Remedy(
-        changes=(change(STROKE, "manifold valve", 20.0, 27.2, AT_LEAST),),
-        lineup=got.lineup,
-        ends_later=0.0,
-        slower=0.0,
-    )
-    steps = advice(advised(got, Remedies(found=(remedy,), lacking=True)), DISPLAY)
-    assert steps[0] == WHEN_WRITTEN
-    assert steps[1].startswith(THE_ONE)
+    assert got.weakest.verdict == EXCEEDED
+    steps = advice(lacking(remedied(got), "loading arm 1", "loading arm 2"), DISPLAY)
+    at = steps.index(RUN_WITHOUT)
+    assert steps[at + 1] == 'To check it, write test_pressure for "loading arm 1" and "loading arm 2".'
+    assert steps[0].startswith(THE_ONE)

@@ -8,6 +8,8 @@ Decisions
   at once: a rate that arms, tanks and shore line take at usual velocities, and a pump that reaches it.
 * Nobody knows the Kv of a stopped cargo pump. The template gives the rated point of the pump instead, which
   stands in the ship's pump curves; the program takes a range of Kv from it, with its source.
+* A light cargo boils at the top of a drop line that hangs full from deck down to a low level: its tanks are
+  taken half full.
 * The cargo is taken at 15 C, or as near to it as its figures go and it is thin enough to be pumped.
 """
 
@@ -36,6 +38,8 @@ _THIN, _THICK = 0.1, 0.3  # [Pa s] above the first the rate is halved; what is t
 _DENSE = 1000.0  # [kg/m3] what is denser is loaded at a lower rate: the pump makes a pressure
 _LINES = ((400.0, 10), (650.0, 12), (1300.0, 16), (2200.0, 20), (3600.0, 24))  # up to a rate [m3/h], [inch]
 _STEP = 5.0  # [K] between temperatures that are tried
+_LIGHT = 10e3  # [Pa] vapour pressure from which the tanks are taken half full
+_LEVELS = (3, 6)  # [m] surfaces of the tanks, of other cargoes and of light ones
 _START = 40.0  # [m3/h] and tank: below 1 m/s in a 6 inch line, also where stopped pumps share it unevenly
 _TOPPING = 120.0  # [m3/h] into the last tank
 _CURVE = ((0.0, 7.5), (1.0, 6.5), (1.5, 5.5))  # of the shore pump: part of the rate, pressure [bar]
@@ -55,6 +59,7 @@ class Berth:
     start: float
     topping: float
     line: int
+    level: int
     curve: tuple[tuple[int, float], ...]
 
     @property
@@ -109,6 +114,7 @@ def _berth(cargo: Cargo, *, arms: int, tanks: int, through: Through) -> Berth:
         start=min(tanks * _START, round(rate, -1)),
         topping=min(_TOPPING, round(rate, -1)),
         line=next(inch for most, inch in _LINES if rate <= most),
+        level=_LEVELS[state.vapour_pressure.high > _LIGHT],
         curve=tuple((round(part * rate), round(bar * 1e5 / weight, 1)) for part, bar in _CURVE),
     )
 

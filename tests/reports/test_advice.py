@@ -13,7 +13,7 @@ from surge.reports.advice import LACKS, NOT_TRIED, RUN_WITHOUT, THE_ONE, WHEN_WR
 from surge.reports.remedies import in_vain_words, remedy_words
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
-from surge.rules.findings import EXCEEDED, WITHIN
+from surge.rules.findings import EXCEEDED, WITHIN, worst_of
 from surge.rules.rulings import KEPT, NOT_CHECKED
 from surge.search.changes import (
     AT_LEAST,
@@ -225,7 +225,9 @@ def lacking(got: Assessment, *names: str) -> Assessment:
     missing = [
         replace(ruling, subject=n, outcome=NOT_CHECKED, supply=supply.format(n), binding=True) for n in names
     ]
-    return replace(got, rulings=(*(r for r in got.rulings if r.verdict == WITHIN), *missing))
+    rulings = (*(r for r in got.rulings if r.verdict == WITHIN), *missing)
+    verdict = worst_of([*(f.verdict for f in got.counting), *(r.verdict for r in rulings)])
+    return replace(got, rulings=rulings, verdict=verdict)
 
 
 def test_where_no_pressure_is_exceeded_facts_that_lack_come_first(demos: Demos) -> None:

@@ -13,6 +13,7 @@ from surge.api.edit import MOST_CHANGES, edited
 from surge.api.look import NO_VERDICT, look
 from surge.api.outline import outline
 from surge.api.summary import summary
+from surge.api.timeline import time_lines
 from surge.errors import RequestError
 
 TEXT = surge.new_case(arms=2, tanks=2)
@@ -237,3 +238,50 @@ def test_a_way_back_between_two_points_keeps_them_apart() -> None:
     data = outline(edited(twice, back), filename="x").data
     assert {"berth", "manifold 1"} <= set(data["points"])
     assert (data["arm"][0]["from"], data["arm"][0]["to"]) == ("manifold 1", "berth")
+
+
+def lines_of(text: str) -> dict[str, Any]:
+    seen = outline(text, filename="berth.toml")
+    assert seen.case is not None
+    return {line.scenario: line for line in time_lines(seen.case, seen.data)}
+
+
+def test_steps_of_a_shutdown_wait_for_another_one_and_no_longer() -> None:
+    steps = ["scenario", 0, "shutdown", "step"]
+    valves = ["manifold valve 1", "manifold valve 2"]
+    first = lines_of(TEXT)["emergency shutdown"]
+    assert {m.name: m.begin for m in first.movements} == dict.fromkeys(
+        ["shore pump", "berth ESD valve", *valves], 8.0
+    )
+    # The pump is the first step; now it waits for valves that stand behind it.
+    text = edited(TEXT, [{"do": "chain", "path": steps, "names": ["shore pump"], "after": valves[1]}])
+    assert faults(text) == []
+    assert sorted(text.splitlines()) == sorted([*TEXT.splitlines(), f'after = "{valves[1]}"'])
+    chained = {m.name: m for m in lines_of(text)["emergency shutdown"].movements}
+    assert (chained["shore pump"].begin, chained["shore pump"].earliest) == (34.0, 34.0)
+    assert chained[valves[1]].others == ("berth ESD valve", valves[0])  # the pump waits for it
+    back = {"do": "chain", "path": steps, "names": ["shore pump"], "after": ""}
+    text = edited(text, [back, {"do": "chain", "path": steps, "names": valves, "after": "shore pump"}])
+    assert {m.name: m.begin for m in lines_of(text)["emergency shutdown"].movements} == {
+        "shore pump": 8.0,
+        "berth ESD valve": 8.0,
+        **dict.fromkeys(valves, 18.0),
+    }
+    with pytest.raises(RequestError, match="waits for that step itself"):
+        edited(text, [{"do": "chain", "path": steps, "names": ["shore pump"], "after": valves[0]}])
+
+
+def test_a_time_line_leads_to_the_keys_that_say_it() -> None:
+    lines = lines_of(TEXT)
+    at_start = lines["emergency shutdown, at the start"]
+    data = outline(TEXT, filename="berth.toml").data
+    assert at_start.own == 0  # its movements are those of the shutdown, its rate that of the stage
+    assert data["scenario"][at_start.rate[1]]["name"] == "start of loading"
+    assert lines["emergency shutdown"].rate == ("rate", "agreed")
+    mistake = lines["manifold valves shut by mistake"].movements[0]
+    later = edited(TEXT, [{"do": "set", "path": [*mistake.path, mistake.key], "value": "9 s"}])
+    moved = lines_of(later)["manifold valves shut by mistake"].movements[1]
+    assert (moved.name, moved.begin, moved.end, moved.verb) == (mistake.name, 9.0, 35.0, "close")
+    staged = '[[stage]]\nname = "bulk"\nrate = "700 m3/h"\n\n'
+    with_stage = TEXT.replace('[[scenario]]\nname = "emergency', f'{staged}[[scenario]]\nname = "emergency')
+    assert lines_of(with_stage)["emergency shutdown"].rate == ("stage", 0, "rate")

@@ -53,6 +53,8 @@ def edited(text: str, changes: Sequence[Mapping[str, object]]) -> str:
         - "insert": a part of a ``kind`` with ``values`` stands behind the part at the path ``after``
         - "repeat": the part at ``path`` stands there once more, under another name
         - "remove": the part at ``path`` is taken out
+        - "chain": of the list of steps at ``path`` those of the valves and pumps ``names`` begin once that of
+          ``after`` is done, with the signal for ""; steps that wait stand behind those that they wait for
         - "rename": the point, part or scenario at ``path`` is called ``new``, everywhere
 
     Returns
@@ -178,6 +180,32 @@ def _forget(case: Written, name: str) -> None:
             case.unset(path)
 
 
+def _chain(case: Written, change: Change) -> None:
+    """Let steps of a shutdown come after another one, and put all in an order that can be read."""
+    path, moved, after = _path(change["path"]), set(change["names"]), str(change["after"])
+    for k, step in enumerate(case.at(path)):
+        if not any(step.get(key) in moved for key in MOVES):
+            continue
+        if after:
+            case.set((*path, k, "after"), after)
+        elif "after" in step:
+            case.unset((*path, k, "after"))
+    steps = case.at(path)
+    names = [str(next((step[key] for key in MOVES if key in step), "")) for step in steps]
+    order: list[int] = []
+    while len(order) < len(steps):
+        placed = {names[k] for k in order}
+        ready = [
+            k
+            for k, step in enumerate(steps)
+            if k not in order and (step.get("after") not in names or step["after"] in placed)
+        ]
+        if not ready:
+            raise RequestError(f"{quoted(after)} waits for that step itself")
+        order.append(ready[0])
+    case.reorder(path, order)
+
+
 def _rename(case: Written, change: Change) -> None:
     path, new = _path(change["path"]), str(change["new"])
     if path[0] == "points":
@@ -265,5 +293,6 @@ _DO: dict[str, Callable[[Written, Change], None]] = {
     "insert": _insert,
     "repeat": _repeat,
     "remove": _remove,
+    "chain": _chain,
     "rename": _rename,
 }

@@ -10,6 +10,7 @@ import base64
 import contextlib
 import json
 from collections.abc import AsyncIterator, Callable, Mapping
+from dataclasses import asdict
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ from surge import __version__
 from surge.api.edit import edited
 from surge.api.new import new_case
 from surge.api.outline import outline
+from surge.api.timeline import time_lines
 from surge.choices import Through, words_of
 from surge.errors import CaseError, SurgeError
 from surge.page.desk import BusyError, Desk
@@ -188,12 +190,12 @@ class Page:
             for fault in seen.faults
         ]
         drawing = seen.drawing
-        scenarios = [s.name for s in seen.case.lineup.scenarios] if seen.case else []
+        lines = time_lines(seen.case, seen.data) if seen.case else ()
         return {
             "text": text,
             "data": _plain(seen.data),
             "faults": faults,
-            "scenarios": scenarios,
+            "scenarios": [asdict(line) for line in lines],
             "elevations": {p.name: p.elevation for p in seen.case.lineup.points} if seen.case else {},
             "drawing": {
                 "points": drawing.points,

@@ -165,6 +165,38 @@ class Written:
         """
         self._place(table, block(tuple(str(part) for part in path), values))
 
+    def reorder(self, path: Origin, order: Sequence[int]) -> None:
+        """Put the tables of a list in another order; comments right above a header go with it.
+
+        Parameters
+        ----------
+        path : Origin
+            Of the list.
+        order : sequence of int
+            Positions of the tables as they stand now, in the order in which they are to stand.
+        """
+        if list(order) == sorted(order):
+            return
+        if path in self.places.values:
+            tables = self.at(path)
+            self.replace([(self.places.values[path], written([tables[k] for k in order]))])
+            return
+        stretches = [self._with_comments((*path, k)) for k in range(len(order))]
+        texts = [self.text[s.start : s.end] for s in stretches]
+        self.replace([(stretch, texts[k]) for stretch, k in zip(stretches, order, strict=True)])
+
+    def _with_comments(self, table: Origin) -> Stretch:
+        """The lines of a table and of what stands in it, with the lines of comment right above its header."""
+        own = [start for found, start in self.places.headers if found[: len(table)] == table]
+        inner = [found for found, _ in self.places.headers if found[: len(table)] == table]
+        first, last = self.text.rfind("\n", 0, own[0]) + 1, self._last_line(inner[-1])
+        while first:
+            above = self.text.rfind("\n", 0, first - 1) + 1
+            if not self.text[above:first].lstrip().startswith("#"):
+                break
+            first = above
+        return Stretch(first, last)
+
     def _place(self, table: Origin | None, new: str) -> None:
         if table is None:
             gap = "" if self.text.endswith("\n") or not self.text else "\n"

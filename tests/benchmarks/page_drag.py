@@ -26,7 +26,7 @@ from surge.page.desk import Desk
 
 ROOT = Path(surge.__file__).parents[1]
 TIMES = 15
-# Moves the slider of the rate, and waits until the chart has been drawn anew.
+# Moves the slider of the rate, and waits until the look is told, with which the chart is drawn.
 DRAG = """async (times) => {
   const slider = document.querySelector("#sliders input"), found = [];
   for (let k = 0; k < times; k += 1) {
@@ -35,7 +35,7 @@ DRAG = """async (times) => {
     slider.dispatchEvent(new Event("input"));
     await new Promise((done) => {
       const seen = new MutationObserver(() => { seen.disconnect(); requestAnimationFrame(() => done()); });
-      seen.observe(document.querySelector("#chart"), { childList: true, subtree: true });
+      seen.observe(document.querySelector("#look"), { childList: true, attributes: true });
     });
     found.push((performance.now() - began) / 1000);
   }

@@ -290,6 +290,45 @@ def test_parts_are_put_in_and_taken_out(opened: Opened, served: tuple[Path, str]
     assert page.locator("#toml").text_content() == before
 
 
+def test_a_bar_is_dragged_and_a_drag_that_comes_back_changes_nothing(
+    opened: Opened, served: tuple[Path, str]
+) -> None:
+    path = write(served[0], "one.toml")
+    before = path.read_text(encoding="utf-8")
+    page = opened("one.toml")
+    page.wait_for_selector(KEPT)
+    sentence = page.inner_text("#sentence")
+    bar = page.locator("#order .bar").last
+    bar.wait_for()
+    bar.scroll_into_view_if_needed()
+    box = bar.bounding_box()
+    y = box["y"] + box["height"] / 2
+    page.mouse.move(box["x"] + 4, y)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 64, y, steps=4)
+    page.wait_for_selector("#look:not([hidden])")
+    assert page.inner_text("#headline") == "Quick look, no verdict"
+    page.mouse.move(box["x"] + 4, y, steps=4)
+    page.mouse.up()
+    page.wait_for_selector(KEPT)
+    page.wait_for_selector("#look", state="hidden")
+    assert page.inner_text("#sentence") == sentence
+    assert page.locator("#toml").text_content() == before
+    page.locator("#order .bar").last.press("PageUp")
+    page.wait_for_selector("#saved:text-is('not saved')")
+    page.wait_for_selector(KEPT)
+    changed = set(page.locator("#toml").text_content().splitlines()) - set(before.splitlines())
+    assert changed <= {'wait = "5.0 s"', 'wait = "5 s"', 'at = "10 s"'}
+    assert changed
+    page.click("#undo")
+    page.wait_for_selector(KEPT)
+    page.locator("#order select").first.select_option("after berth ESD valve")
+    page.wait_for_selector("#saved:text-is('not saved')")
+    page.wait_for_selector(".verdict:not(.none)")
+    assert 'after = "berth ESD valve"' in page.locator("#toml").text_content()
+    assert page.locator("#fault-list li").count() == 0
+
+
 def test_text_of_a_case_never_runs(opened: Opened, served: tuple[Path, str]) -> None:
     hostile = "<img src=x onerror=hit()><script>hit()</script>"
     write(

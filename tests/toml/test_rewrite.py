@@ -141,6 +141,20 @@ def test_a_list_of_tables_is_no_single_value() -> None:
         Written(TEXT).set(("valve", 7, "name"), "x")
 
 
+def test_tables_change_places_with_the_comments_right_above_them() -> None:
+    text = "[[s]]\nn = 1  # one\n\n# of the second\n# and more\n[[s]]\nn = 2\n\n# apart\n\n[[s]]\nn = 3"
+    case = Written(text)
+    case.reorder(("s",), [1, 2, 0])
+    assert case.whole == (
+        "# of the second\n# and more\n[[s]]\nn = 2\n\n[[s]]\nn = 3\n\n# apart\n\n[[s]]\nn = 1  # one\n"
+    )
+    case.reorder(("s",), [2, 0, 1])
+    assert case.whole == f"{text}\n"
+    flat = Written("x = [{ n = 1 }, { n = 2 }] # kept\n")
+    flat.reorder(("x",), [1, 0])
+    assert flat.whole == "x = [{ n = 2 }, { n = 1 }] # kept\n"
+
+
 def test_line_ends_and_mark_of_the_beginning_stay() -> None:
     text = "\ufeff" + TEXT.replace("\n", "\r\n")
     case = Written(text)

@@ -3,7 +3,7 @@
 import { by, download, el, fresh, nice, put, svg } from "./dom.js";
 import { know_windows } from "./drag.js";
 import { ask, give_up } from "./server.js";
-import { at, change, moves_of, own_scenario, store } from "./store.js";
+import { change, line_of, moves_of, own_scenario, store } from "./store.js";
 
 const seconds = (v) => (v === null || v === undefined ? "-" : `${v} s`);
 
@@ -93,9 +93,8 @@ function chart_picture(found, holder) {
   picture.addEventListener("pointerover", (e) => e.target.dataset?.i && (line.textContent = tell(Number(e.target.dataset.i), Number(e.target.dataset.j))));
   picture.addEventListener("focusin", (e) => e.target.dataset?.i && (line.textContent = tell(Number(e.target.dataset.i), Number(e.target.dataset.j))));
   const set = (target) => {
-    const i = Number(target.dataset.i), j = Number(target.dataset.j), index = own_scenario(doc.scenario);
-    const rate = at(["scenario", index, "rate"]) === undefined ? ["rate", "agreed"] : ["scenario", index, "rate"];
-    change([{ do: "set", path: rate, value: `${Number(rates[i].toPrecision(4))} ${found.flow_unit}` },
+    const i = Number(target.dataset.i), j = Number(target.dataset.j);
+    change([{ do: "set", path: line_of(doc.scenario).rate, value: `${Number(rates[i].toPrecision(4))} ${found.flow_unit}` },
       ...strokes_of(doc.together, doc.scenario).map((path) => ({ do: "set", path, value: `${strokes[j]} s` }))]);
   };
   picture.addEventListener("click", (e) => e.target.dataset?.i && set(e.target));

@@ -2,13 +2,29 @@
 
 import { by, el, fresh, put, words } from "./dom.js";
 import { ask } from "./server.js";
-import { at, change, moves_of, on, own_scenario, store, tell } from "./store.js";
+import { at, change, line_of, moves_of, on, store, tell } from "./store.js";
 
 const QUANTITY = /^\s*([+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*$/;
 const STEPS = 1000, WIDE = 5; // a slider goes from a fifth of the figure to five times it
 const windows = { text: "", by_valve: new Map() };
 let scenario_of_page = "";
 let running = false, waiting = null;
+
+/** A drag begins: until it ends the page shows quick looks alone, and builds no control anew. */
+export function drag(changes) {
+  store.dragging = true;
+  look(changes);
+}
+
+/** A drag ends with these changes; where they change nothing, what stood before stands again. */
+export async function drop(changes) {
+  if (!store.dragging) return;
+  store.dragging = false;
+  waiting = null;
+  const { text } = store;
+  await change(changes);
+  if (store.text === text) tell("back");
+}
 
 const read = (text) => {
   const found = QUANTITY.exec(String(text ?? ""));
@@ -21,13 +37,12 @@ const written = (value, unit) => `${Number(value.toPrecision(3)).toString().repl
 /** What can be dragged: the rate, and every stroke of the scenario that is shown; valves of a group as one. */
 function handles() {
   const made = [], { data } = store.seen;
-  const index = own_scenario(scenario_of_page), scenario = data.scenario?.[index];
-  const own_rate = scenario?.rate !== undefined ? ["scenario", index, "rate"] : ["rate", "agreed"];
+  const line = line_of(scenario_of_page), index = line?.own ?? -1, own_rate = line?.rate ?? ["rate", "agreed"];
   const add = (name, paths, valve) => {
     const quantity = read(at(paths[0]));
     if (quantity) made.push({ name, paths, valve, ...quantity });
   };
-  add(scenario?.rate !== undefined ? `rate of ${scenario.name}` : "agreed rate", [own_rate]);
+  add(own_rate[0] === "rate" ? "agreed rate" : `rate of ${at([own_rate[0], own_rate[1], "name"])}`, [own_rate]);
   const groups = new Map();
   for (const [move, path] of moves_of(index)) {
     const valve = move.close ?? move.open ?? move.move;
@@ -57,9 +72,8 @@ async function look(changes) {
   running = true;
   try {
     for (let next = changes; next; next = waiting && [waiting, (waiting = null)][0]) {
-      const began = performance.now();
       const found = await ask("look", { do: "look", name: store.name, text: store.text, changes: next, scenario: scenario_of_page || null, place: store.watched ?? null });
-      if (found) tell("look", found, performance.now() - began);
+      if (found && store.dragging) tell("look", found);
     }
   } catch (error) {
     tell("trouble", error.message);
@@ -80,9 +94,12 @@ function slider(handle) {
       const value = to_value(Number(input.value));
       out.textContent = text(value);
       input.setAttribute("aria-valuetext", text(value));
-      look(changes_of(handle, value));
-    },
-    onchange: () => { waiting = null; change(changes_of(handle, to_value(Number(input.value)))); } });
+      drag(changes_of(handle, value));
+    } });
+  const end = () => drop(Number(input.value) === Number(begun) ? [] : changes_of(handle, to_value(Number(input.value))));
+  const begun = input.value;
+  // A slider that is back where it was says no "change".
+  for (const event of ["change", "pointerup", "pointercancel", "keyup", "blur"]) input.addEventListener(event, end);
   const track = el("div", { class: "track" }, input);
   const safe = windows.text === store.text ? windows.by_valve.get(handle.valve) : null;
   let said = null;
@@ -101,6 +118,7 @@ function slider(handle) {
 }
 
 function draw() {
+  if (store.dragging) return; // a slider that is taken away would be let go
   const focused = document.activeElement?.closest?.("#sliders") && document.activeElement.getAttribute("data-path");
   const made = store.seen.faults.length ? [] : handles();
   put(by("sliders"), made.length ? made.map(slider) : el("p", { class: "quiet" }, "Nothing can be dragged while the case has faults."));

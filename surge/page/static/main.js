@@ -5,6 +5,7 @@ import { begin_sliders, drag_scenario } from "./drag.js";
 import { by, el, fresh, later, put } from "./dom.js";
 import { begin_film } from "./film.js";
 import { begin_forms } from "./forms.js";
+import { begin_order, order_of } from "./order.js";
 import { begin_records } from "./records.js";
 import { ask, give_up, post } from "./server.js";
 import { begin_sketch } from "./sketch.js";
@@ -27,6 +28,7 @@ function message(text, kind = "trouble", actions = []) {
 
 // The answer
 
+const QUICK = "Quick look, no verdict";
 let patient = ""; // the text for which somebody will wait as long as it takes
 
 async function check() {
@@ -55,21 +57,29 @@ async function check() {
     }
     store.answer = answer;
     store.answered = text;
-    show_verdict(answer);
-    outdated(false);
-    draw_choices();
-    tell("answer");
-    await histories();
     put(by("remedies"));
-    if (answer.document.verdict !== "limit kept") remedies_soon(text, name);
+    if (remedies_lack()) remedies_soon(text, name);
+    if (!store.dragging) await show_answer();
   } catch (error) {
     working("");
     no_verdict("No verdict", error.message);
   }
 }
 
+/** Show the answer to the text as it stands. */
+async function show_answer() {
+  by("sketch").classList.remove("looking");
+  by("look").hidden = true;
+  show_verdict(store.answer);
+  outdated(false);
+  draw_choices();
+  tell("answer");
+  await histories();
+}
+
 // Whoever goes on changing figures does not want to know yet.
-const remedies_soon = later(1200, (text, name) => text === store.text && remedies(text, name));
+const remedies_soon = later(1200, (text, name) => text === store.text && !store.dragging && remedies(text, name));
+const remedies_lack = () => store.answer.document.verdict !== "limit kept" && !store.answer.document.remedies;
 
 /** What mends a case that is not kept: it takes several times as long as the check. */
 async function remedies(text, name) {
@@ -80,8 +90,7 @@ async function remedies(text, name) {
     if (!answer || answer.refused || text !== store.text) { put(by("remedies"), answer?.refused ? el("p", {}, answer.refused.text) : null); return; }
     put(by("remedies"));
     store.answer = { ...answer };
-    show_verdict(answer);
-    tell("remedies", answer);
+    if (!store.dragging) show_verdict(answer);
   } catch (error) {
     put(by("remedies"), el("p", {}, error.message));
   }
@@ -100,6 +109,12 @@ function working(word) {
   by("progress").textContent = word;
 }
 
+/** Controls of another scenario. */
+function of_scenario(name) {
+  drag_scenario(name);
+  order_of(name);
+}
+
 async function histories() {
   const { text, name } = store;
   if (store.answered !== text) return;
@@ -110,7 +125,7 @@ async function histories() {
   store.watched = found.traces[0]?.name ?? null;
   if (!scenario) {
     by("scenario").value = found.scenario;
-    drag_scenario(found.scenario);
+    of_scenario(found.scenario);
   }
   show_histories({ ...found, worst: found.scenario === store.answer.summary.scenarios[0]?.name });
 }
@@ -264,7 +279,7 @@ function buttons() {
   by("new").onclick = new_case;
   by("case").onchange = (event) => open_case(event.target.value);
   by("give-up").onclick = () => { give_up("answer"); working(""); no_verdict("Given up", "There is no verdict for these figures."); once_more("Check again"); };
-  by("scenario").onchange = (event) => { scenario = event.target.value; drag_scenario(scenario); histories(); tell("scenario", scenario); };
+  by("scenario").onchange = (event) => { scenario = event.target.value; of_scenario(scenario); histories(); tell("scenario", scenario); };
   by("place").onchange = (event) => { place = event.target.value; histories(); };
   document.addEventListener("keydown", keys);
   addEventListener("hashchange", () => { const name = decodeURIComponent(location.hash.slice(1)); if (store.start.cases.includes(name) && name !== store.name) open_case(name); });
@@ -284,15 +299,31 @@ on("saved", () => { draw_file(); by("saved").textContent = "saved"; });
 on("trouble", (text, kind) => message(text, kind));
 on("look", (found) => {
   const note = by("look");
-  note.hidden = false;
+  if (by("headline").textContent !== QUICK) looking();
   if (found.refused) { note.textContent = `Quick look: ${found.refused.text.split("\n")[0]}`; return; }
   const worst = found.peaks.filter((p) => p.limit).sort((a, b) => b.pressure / b.limit - a.pressure / a.limit)[0];
   note.textContent = `${found.words}: ${worst ? `${worst.name} up to ${worst.pressure.toFixed(2)} ${found.unit}, limit ${worst.limit.toFixed(2)}` : ""}${found.boils !== null ? `; the cargo boils at ${found.boils.toFixed(1)} s` : ""}`;
-  outdated(true);
-  by("sketch").classList.add("looking"); // its marks are those of other figures
-  no_verdict("Quick look, no verdict", "Let go of the slider: the full run tells the verdict.");
   show_look({ ...found, of: worst?.name });
 });
+
+on("back", () => {
+  if (store.answered !== store.text) check();
+  else {
+    show_answer();
+    if (remedies_lack()) remedies_soon(store.text, store.name);
+  }
+});
+
+/** What stands on the page is of other figures, until the full run has told. */
+function looking() {
+  for (const purpose of ["answer", "remedies"]) give_up(purpose); // a hand on a slider comes first
+  working("");
+  put(by("remedies"));
+  by("look").hidden = false;
+  outdated(true);
+  by("sketch").classList.add("looking");
+  no_verdict(QUICK, "Let go of the slider: the full run tells the verdict.");
+}
 
 async function start() {
   try {
@@ -304,6 +335,7 @@ async function start() {
   begin_sketch();
   begin_forms();
   begin_sliders();
+  begin_order();
   begin_chart();
   begin_film();
   begin_agreement();

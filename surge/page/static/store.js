@@ -17,6 +17,7 @@ export const store = {
   chosen: null, // path of what the form shows: ["valve", 0], ["points", "berth"], ["rate"]
   answer: null, // of the last check
   answered: "", // the text that it was made of
+  dragging: false, // a slider is held: what the page shows is of other figures than the text has
 };
 
 const listeners = new Map();
@@ -151,12 +152,14 @@ export function at(path, data = store.seen.data) {
   return path.reduce((item, part) => (item === null || item === undefined ? undefined : item[part]), data);
 }
 
-/** The scenario of the case, by its position, that one of the answer is or repeats: "emergency shutdown, at the start". */
-export function own_scenario(name) {
-  const listed = (at(["scenario"]) ?? []).map((s) => String(s.name));
-  const exact = listed.indexOf(name);
-  return exact >= 0 ? exact : listed.findIndex((own) => String(name).startsWith(`${own}, `));
-}
+/** Whether something stands at a path of the case. */
+export const has = (path) => at(path) !== undefined;
+
+/** What moves in a scenario of the answer, and where the case says so. */
+export const line_of = (name) => store.seen.scenarios.find((line) => line.scenario === name) ?? null;
+
+/** The position in the case of the scenario that one of the answer is, or repeats at another stage. */
+export const own_scenario = (name) => line_of(name)?.own ?? -1;
 
 /** Everything that moves in a scenario of the case, with the path of its table. */
 export function moves_of(index) {

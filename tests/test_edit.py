@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -13,8 +15,13 @@ from surge.api.edit import MOST_CHANGES, edited
 from surge.api.look import NO_VERDICT, look
 from surge.api.outline import outline
 from surge.api.summary import summary
+from surge.api.takes import edits_for
 from surge.api.timeline import time_lines
+from surge.case.file import read_case
 from surge.errors import RequestError
+from surge.model.lineup import Scenario
+from surge.model.stroke import with_strokes
+from surge.search.changes import later
 
 TEXT = surge.new_case(arms=2, tanks=2)
 
@@ -285,3 +292,48 @@ def test_a_time_line_leads_to_the_keys_that_say_it() -> None:
     staged = '[[stage]]\nname = "bulk"\nrate = "700 m3/h"\n\n'
     with_stage = TEXT.replace('[[scenario]]\nname = "emergency', f'{staged}[[scenario]]\nname = "emergency')
     assert lines_of(with_stage)["emergency shutdown"].rate == ("stage", 0, "rate")
+
+
+def taken(text: str, vary: Callable[[Scenario], Scenario]) -> tuple[Any, Any]:
+    """The changes for scenarios that were tried otherwise, and the line-up of the text that they make."""
+    case = read_case(text, filename="berth.toml")
+    tried = case.lineup.with_(scenarios=tuple(vary(s) for s in case.lineup.scenarios))
+    edits = edits_for(tried, case, text)
+    return edits, read_case(edited(text, edits), filename="berth.toml").lineup
+
+
+def test_what_was_tried_at_every_stage_becomes_changes_of_the_case() -> None:
+    valves = {"manifold valve 1": 40.0, "manifold valve 2": 40.0}
+    edits, made = taken(TEXT, lambda s: with_strokes(s, valves))
+    assert {e["value"] for e in edits} == {"40 s"}
+    assert len(edits) == 4  # of the shutdown, and of the valves that are shut by mistake
+    moves = [m for s in made.scenarios for m in s.moves if m.valve in valves]
+    assert {m.law[-1][0] for m in moves} == {40.0}
+    assert len(moves) == 8  # the shutdown at three stages
+
+    slow = 100 / 3600
+    edits, made = taken(TEXT, lambda s: replace(s, rate=slow) if s.stage == "start" else s)
+    assert [(e["path"], e["value"]) for e in edits] == [(["scenario", 1, "rate"], "100 m3/h")]
+    # A rate of its own would make of this scenario another stage, at which the shutdown is run too.
+    assert taken(TEXT, lambda s: replace(s, rate=slow) if s.name.startswith("manifold") else s)[0] == ()
+    edits, made = taken(TEXT, lambda s: replace(s, rate=slow) if s.stage == "bulk" else s)
+    assert [(e["path"], e["value"]) for e in edits] == [(["rate", "agreed"], "100 m3/h")]
+
+    edits, made = taken(TEXT, lambda s: later(s, ["berth ESD valve"], 3.0))
+    assert [(e["path"][-1], e["value"]) for e in edits] == [("wait", "3 s")]
+    assert [m.start for s in made.scenarios for m in s.moves if m.valve == "berth ESD valve"] == [11.0] * 3
+
+
+def test_what_one_key_cannot_say_is_not_offered() -> None:
+    stroke = {"berth ESD valve": 60.0}
+    only_one = taken(TEXT, lambda s: with_strokes(s, stroke) if s.repeats else s)[0]
+    assert only_one == ()  # the shutdown has one stroke at every stage
+    assert taken(TEXT, lambda s: with_strokes(s, stroke) if not s.repeats else s)[0] == ()
+    table = 'law = "table"\ntable = [["0 s", 1.0], ["10 s", 0.5], ["25 s", 0.0]]'
+    text = TEXT.replace(
+        'stroke = "25 s"\nlaw = "linear"               # or "two-stage", "table": the last quarter decides',
+        table,
+    )
+    assert text != TEXT
+    assert taken(text, lambda s: with_strokes(s, stroke))[0] == ()
+    assert taken(TEXT, lambda s: s)[0] == ()

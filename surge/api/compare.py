@@ -49,6 +49,13 @@ class CompareAnswer(Comparison, Answer):
         lines = comparison_lines(self, (before.filename, after.filename), self.display)
         return "\n".join([*lines, "", signature(before), signature(after)])
 
+    def differences(self) -> tuple[str, ...]:
+        """Return in words what the two cases do not say alike, scenarios included."""
+        from surge.reports.compare import change_words
+
+        found = [*self.changes, *(c for pair in self.pairs for c in pair.changes)]
+        return tuple(dict.fromkeys(change_words(c, self.display) for c in found))
+
     def document(self) -> Json:
         """Return the comparison as plain data (``surge schema compare``)."""
         from surge.reports.compare_json import comparison_document

@@ -131,15 +131,15 @@ def _rate(scenario: Scenario, data: Any) -> Origin:
 def _movements(scenario: Scenario) -> tuple[Movement, ...]:
     every: list[Step] = [*scenario.moves, *scenario.pump_moves, *scenario.trips]
     every.sort(key=lambda m: (m.start, m.origin))
-    steps = {_name(m): m for m in every if "shutdown" in m.origin}
+    steps = {name_of(m): m for m in every if "shutdown" in m.origin}
     return tuple(_movement(m, steps) for m in every)
 
 
 def _movement(move: Step, steps: Mapping[str, Step]) -> Movement:
     chained = "shutdown" in move.origin
-    others = tuple(n for n in steps if chained and not _waits(n, _name(move), steps))
+    others = tuple(n for n in steps if chained and not _waits(n, name_of(move), steps))
     return Movement(
-        name=_name(move),
+        name=name_of(move),
         verb=_verb(move),
         path=move.origin,
         begin=move.start,
@@ -158,7 +158,8 @@ def _waits(name: str, of: str, steps: Mapping[str, Step]) -> bool:
     return name == of
 
 
-def _name(move: Step) -> str:
+def name_of(move: Step) -> str:
+    """Return the valve or pump that moves."""
     return move.valve if isinstance(move, ValveMove) else move.pump
 
 

@@ -55,6 +55,12 @@ class WindowAnswer(Windows, CaseAnswer):
         screen = WindowScreen(self, lineup, display, extras=self.extras, signature=self.signature)
         return "\n".join(screen.lines())
 
+    def joint_words(self) -> tuple[str, ...]:
+        """Return in words what came of all strokes together, of closing and of opening."""
+        from surge.reports.window import joint_sentences
+
+        return tuple(joint_sentences(self))
+
     def document(self) -> Json:
         """Return the answer as plain data (``surge schema window``)."""
         from surge.reports.window_json import window_document

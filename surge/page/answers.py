@@ -24,17 +24,21 @@ import numpy as np
 from surge.api.answers import CaseAnswer
 from surge.api.chart import survey
 from surge.api.check import CheckAnswer, check
+from surge.api.compare import compare
 from surge.api.edit import edited
+from surge.api.forces import find_forces
 from surge.api.look import look
 from surge.api.records import judge_records
 from surge.api.refusals import refused, undecided
 from surge.api.sheet import make_sheet
 from surge.api.solver import solver_is_compiled
 from surge.api.summary import summary
+from surge.api.takes import takes
 from surge.api.windows import find_windows
 from surge.case.file import Case, read_case
 from surge.effort import PATIENCE, Meter, metered
 from surge.errors import CaseError, RequestError, SurgeError
+from surge.reports.words import HEADLINE
 from surge.units import from_si
 
 Request = Mapping[str, Any]
@@ -59,8 +63,7 @@ def answer(request: Request, memory: Memory, tell: Tell) -> Json:
     Parameters
     ----------
     request : mapping
-        ``do`` is "check", "histories", "film", "look", "windows", "chart", "sheet" or "records"; ``text`` and
-        ``name`` are the case.
+        ``do`` is one of ``_DO``; ``text`` and ``name`` are the case.
     memory : Memory
     tell : callable
         Called with a line on how the work goes on.
@@ -138,6 +141,7 @@ def _check(request: Request, memory: Memory, tell: Tell) -> Json:
         "scenarios": [s.name for s in made.lineup.scenarios],
         "signature": made.signature,
         "sha256": made.case.sha256,
+        "takes": takes(made, str(request["text"])),
     }
 
 
@@ -286,8 +290,38 @@ def _look(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG001
 
 
 def _windows(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG001 (one signature for all)
-    found = find_windows(_case(request), progress=tell)
-    return {"document": found.document(), "text": found.text(), "details": found.text(details=True)}
+    found = find_windows(_case(request), orders=bool(request.get("orders")), progress=tell)
+    return {
+        "document": found.document(),
+        "joint": list(found.joint_words()),
+        "text": found.text(),
+        "details": found.text(details=True),
+    }
+
+
+def _compare(request: Request, memory: Memory, tell: Tell) -> Json:
+    """The case as it stands on the page, beside what was saved before."""
+    after = _checked(request, memory, tell)
+    before = read_case(str(request["before"]), filename=f"{after.case.filename}, as it was saved")
+    made = compare(before, after, progress=tell)
+    shown = [HEADLINE[one.verdict] for one in (made.before, made.after)]
+    return {
+        "verdicts": [words[0] + words[1:].lower() for words in shown],
+        "differences": list(made.differences()),
+        "picture": base64.b64encode(made.draw(kind="png").content).decode("ascii"),
+        "text": made.text(),
+    }
+
+
+def _forces(request: Request, memory: Memory, tell: Tell) -> Json:
+    made = find_forces(_checked(request, memory, tell), progress=tell)
+    files = made.files(["png", "csv"])
+    return {
+        "text": made.text(),
+        "details": made.text(details=True),
+        "picture": base64.b64encode(files["png"]).decode("ascii"),
+        "histories": base64.b64encode(files["csv"]).decode("ascii"),
+    }
 
 
 def _chart(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG001 (one signature for all)
@@ -347,6 +381,7 @@ def _records(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG
         "text": judged.text().replace(str(path), name),
         "details": judged.text(details=True).replace(str(path), name),
         "notes": list(judged.records.notes),
+        "columns": [{"title": title, "meaning": meaning} for title, meaning in judged.records.titles],
         "exit_code": judged.exit_code,
         "pictures": [base64.b64encode(p.content).decode("ascii") for p in judged.draw(kind="png")][:6],
     }
@@ -389,6 +424,8 @@ _DO: dict[str, Callable[[Request, Memory, Tell], Json]] = {
     "look": _look,
     "windows": _windows,
     "chart": _chart,
+    "compare": _compare,
+    "forces": _forces,
     "sheet": _sheet,
     "records": _records,
 }

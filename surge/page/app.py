@@ -40,7 +40,7 @@ from surge.units import SHOWN
 
 STATIC = Path(str(files("surge") / "page" / "static"))
 # Questions that have a process of their own: looks, which follow a hand; what takes long, beside the rest.
-QUICK, LONG = ("look",), ("windows", "chart", "sheet", "records")
+QUICK, LONG = ("look",), ("windows", "chart", "sheet", "compare", "forces", "records")
 Json = dict[str, Any]
 Answer = Callable[[Json], Json]
 BUSY = "all processes are at work: give something up, or wait until it is done"
@@ -151,7 +151,7 @@ class Page:
         return {
             "version": __version__,
             "folder": str(self.folder.path),
-            "cases": self.folder.cases(),
+            "cases": self._cases(),
             "case": self.case,
             "schema": json.loads(schema),
             "units": {kind: list(units) for kind, units in SHOWN.items()},
@@ -162,14 +162,14 @@ class Page:
     def open(self, asked: Json) -> Json:
         """A case of the folder, with what was written of it and not saved."""
         name = _text(asked, "name")
-        draft = self.state.draft(name)
+        drafts = self.state.drafts(name)
         try:
             text, sha256 = self.folder.read(name)
         except FileError:
-            if draft is None or self.folder.hash_of(name):
+            if not drafts or self.folder.hash_of(name):
                 raise
             text, sha256 = "", ""
-        return {"name": name, "text": text, "sha256": sha256, "draft": draft}
+        return {"name": name, "text": text, "sha256": sha256, "drafts": [asdict(d) for d in drafts]}
 
     def read(self, asked: Json) -> Json:
         """What stands in a text, its faults, and its drawing."""
@@ -233,20 +233,25 @@ class Page:
 
     def save(self, asked: Json) -> Json:
         """Write a case over what was opened."""
-        name, text = _text(asked, "name"), _text(asked, "text")
+        name, text, tab = _text(asked, "name"), _text(asked, "text"), _text(asked, "tab")
         sha256 = self.folder.save(name, text, over=_text(asked, "over"))
-        self.state.drop(name, text, str(asked.get("was", "")))
-        return {"sha256": sha256, "cases": self.folder.cases()}
+        self.state.drop(name, tab)
+        return {"sha256": sha256, "cases": self._cases()}
 
     def draft(self, asked: Json) -> Json:
-        """Keep what is not saved; or forget what "was" kept by this tab, where there is no text."""
-        name = _text(asked, "name")
+        """Keep what a tab has not saved; without a text forget it."""
+        name, tab = _text(asked, "name"), _text(asked, "tab")
         self.folder.place(name)
         if asked.get("text") is None:
-            self.state.drop(name, str(asked.get("was", "")))
+            self.state.drop(name, tab)
         else:
-            self.state.keep(name, _text(asked, "text"), _text(asked, "over"))
+            self.state.keep(name, tab, _text(asked, "text"), _text(asked, "over"))
         return {}
+
+    def _cases(self) -> list[str]:
+        """Cases of the folder, and those that were never saved."""
+        cases = self.folder.cases()
+        return [*cases, *(name for name in self.state.unsaved() if name not in cases)]
 
     def seen(self, asked: Json) -> Json:
         """The hash of what stands in a file now: whether somebody has changed it."""

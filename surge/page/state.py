@@ -4,7 +4,9 @@ Decisions
 ---------
 * A file for each folder with the address of the server that works in it, so that a second start finds the
   first.
-* A file for each case that is being written and is not saved. It goes once the case is saved.
+* A file for each case and tab in which it is being written and is not saved: of two tabs each keeps its own.
+  It goes once the case is saved. Who takes over what a closed tab has left, the browser says: it knows
+  which tabs there are.
 * Nobody but the user may read them: the address has the token, and a case is nobody's business.
 """
 
@@ -34,6 +36,16 @@ class Address:
     def url(self) -> str:
         """What a browser opens."""
         return f"http://127.0.0.1:{self.port}/{self.token}/"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Draft:
+    """What one tab has not saved of a case: its text, the hash of what was opened, when it was kept [s]."""
+
+    tab: str
+    text: str
+    over: str
+    when: float
 
 
 @dataclass(frozen=True)
@@ -68,28 +80,47 @@ class State:
         if self.address() == address:
             self._file("server", "").unlink(missing_ok=True)
 
-    def draft(self, name: str) -> dict[str, Any] | None:
-        """Return what was written of a case and not saved: ``text``, ``over``, its hash when opened."""
-        found = _read(self._file("draft", name))
-        if isinstance(found.get("text"), str) and isinstance(found.get("over"), str):
-            return {"text": found["text"], "over": found["over"]}
+    def drafts(self, name: str) -> list[Draft]:
+        """Return what tabs have written of a case and not saved, what was written last first."""
+        found = [d for path in self.root.glob(f"draft-{self._key(name)}*.json") if (d := _draft(path, name))]
+        return sorted(found, key=lambda d: d.when, reverse=True)
+
+    def unsaved(self) -> list[str]:
+        """Return the names of all cases of the folder of which something is not saved."""
+        found = [
+            d for p in self.root.glob("draft-*.json") if (d := _read(p)).get("folder") == str(self.folder)
+        ]
+        return sorted({d["name"] for d in found if isinstance(d.get("name"), str)})
+
+    def keep(self, name: str, tab: str, text: str, over: str) -> None:
+        """Keep what a tab has not saved yet."""
+        kept = {"name": name, "folder": str(self.folder), "tab": tab, "text": text, "over": over}
+        _write(self._file("draft", name, tab), kept)
+
+    def drop(self, name: str, tab: str) -> None:
+        """Forget what a tab has kept."""
+        self._file("draft", name, tab).unlink(missing_ok=True)
+
+    def _file(self, kind: str, name: str, tab: str = "") -> Path:
+        own = f"-{hashlib.sha256(tab.encode('utf-8', 'surrogateescape')).hexdigest()[:16]}" if tab else ""
+        return self.root / f"{kind}-{self._key(name)}{own}.json"
+
+    def _key(self, name: str) -> str:
+        return hashlib.sha256(f"{self.folder}\0{name}".encode("utf-8", "surrogateescape")).hexdigest()[:32]
+
+
+def _draft(path: Path, name: str) -> Draft | None:
+    """What a file keeps; None where it is not whole."""
+    found = _read(path)
+    text, over, tab = found.get("text"), found.get("over"), found.get("tab", "")
+    if found.get("name") != name or not (
+        isinstance(text, str) and isinstance(over, str) and isinstance(tab, str)
+    ):
         return None
-
-    def keep(self, name: str, text: str, over: str) -> None:
-        """Keep what is not saved yet."""
-        _write(
-            self._file("draft", name), {"name": name, "folder": str(self.folder), "text": text, "over": over}
-        )
-
-    def drop(self, name: str, *texts: str) -> None:
-        """Forget what was kept, where it is one of some texts: another tab may have kept its own."""
-        kept = self.draft(name)
-        if kept is None or kept["text"] in texts:
-            self._file("draft", name).unlink(missing_ok=True)
-
-    def _file(self, kind: str, name: str) -> Path:
-        key = hashlib.sha256(f"{self.folder}\0{name}".encode("utf-8", "surrogateescape")).hexdigest()[:32]
-        return self.root / f"{kind}-{key}.json"
+    try:
+        return Draft(tab=tab, text=text, over=over, when=path.stat().st_mtime)
+    except OSError:
+        return None
 
 
 def state_root() -> Path:

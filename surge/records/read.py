@@ -57,6 +57,8 @@ class Records:
         How the file was understood.
     tag_title : str
         Title of the column of tags.
+    titles : tuple of (str, str)
+        Every title of the table, and what its column means; "" where it is not used.
     lost : tuple of LostTest
         What the refused rows tell, those apart that say what another row says.
     """
@@ -70,6 +72,7 @@ class Records:
     refused: frozenset[int]
     notes: tuple[str, ...]
     tag_title: str = "tag"
+    titles: tuple[tuple[str, str], ...] = ()
     lost: tuple[LostTest, ...] = ()
 
 
@@ -128,6 +131,7 @@ def _tests_of(source: CsvFile, asked: ReadOptions, progress: Progress) -> Record
         notes=tuple(_notes(source, separator, header, order, reader, singles)),
         lost=tuple(reader.lost),
         tag_title=header.columns["tag"].title,
+        titles=tuple(_titles(header)),
     )
 
 
@@ -150,6 +154,13 @@ def _layout(source: CsvFile, asked: ReadOptions) -> tuple[str, ColumnTitles]:
     if faults:
         raise CaseError(list(faults))
     return separator, header
+
+
+def _titles(header: ColumnTitles) -> Iterator[tuple[str, str]]:
+    meanings = {column.index: column.meaning for column in header.columns.values()}
+    for k, cell in enumerate(header.cells):
+        if cell.strip():
+            yield cell.strip(), meanings.get(k, "")
 
 
 def _first_rows(source: CsvFile, separator: str) -> tuple[list[list[str]], CaseError | None]:

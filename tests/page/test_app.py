@@ -11,7 +11,6 @@ from starlette.testclient import TestClient
 import surge
 from surge.case.file import load_case
 from surge.page.folder import Folder
-from surge.page.state import State
 
 NAME = "berth.toml"
 TEXT = surge.new_case(arms=2, tanks=2)
@@ -55,39 +54,42 @@ def test_every_field_with_names_is_a_key_of_its_table(client: TestClient) -> Non
 
 def test_a_case_is_opened_changed_saved_and_read_back(client: TestClient, folder: Folder) -> None:
     opened = ask(client, "open", name=NAME)
-    assert opened == {"name": NAME, "text": TEXT, "sha256": opened["sha256"], "draft": None}
+    assert opened == {"name": NAME, "text": TEXT, "sha256": opened["sha256"], "drafts": []}
     change = {"do": "set", "path": ["rate", "agreed"], "value": "500 m3/h"}
     seen = ask(client, "edit", name=NAME, text=TEXT, changes=[change])
     assert seen["faults"] == []
     assert seen["data"]["rate"]["agreed"] == "500 m3/h"
-    ask(client, "draft", name=NAME, text=seen["text"], over=opened["sha256"])
-    assert ask(client, "open", name=NAME)["draft"] == {"text": seen["text"], "over": opened["sha256"]}
-    saved = ask(client, "save", name=NAME, text=seen["text"], over=opened["sha256"])
+    for tab in ("a", "b"):
+        ask(client, "draft", name=NAME, tab=tab, text=seen["text"], over=opened["sha256"])
+    drafts = ask(client, "open", name=NAME)["drafts"]
+    assert {(d["tab"], d["text"], d["over"]) for d in drafts} == {
+        (tab, seen["text"], opened["sha256"]) for tab in ("a", "b")
+    }
+    saved = ask(client, "save", name=NAME, tab="a", text=seen["text"], over=opened["sha256"])
     assert ask(client, "seen", name=NAME)["sha256"] == saved["sha256"]
     again = ask(client, "open", name=NAME)
     assert again["text"] == seen["text"]
-    assert again["draft"] is None
+    assert [d["tab"] for d in again["drafts"]] == ["b"]  # what is another tab's stays
     assert load_case(folder.path / NAME).lineup.rate.agreed == pytest.approx(500 / 3600)
 
 
-def test_work_outlives_the_server(client: TestClient, folder: Folder, state: State) -> None:
-    ask(client, "draft", name="new.toml", text="half a case", over="")
+def test_work_outlives_the_server(client: TestClient) -> None:
+    ask(client, "draft", name="new.toml", tab="t", text="half a case", over="")
     kept = ask(client, "open", name="new.toml")
     assert kept["text"] == ""
-    assert kept["draft"]["text"] == "half a case"
-    ask(client, "draft", name="new.toml", text=None, was="what another tab has kept")
-    assert state.draft("new.toml") is not None
-    ask(client, "draft", name="new.toml", text=None, was="half a case")
-    assert state.draft("new.toml") is None
+    assert [d["text"] for d in kept["drafts"]] == ["half a case"]
+    assert ask(client, "start")["cases"] == [NAME, "new.toml"]
+    ask(client, "draft", name="new.toml", tab="t", text=None)
+    assert ask(client, "start")["cases"] == [NAME]
     assert "cannot be opened" in ask(client, "open", 400, name="new.toml")["error"]
 
 
 def test_two_tabs_on_one_file(client: TestClient) -> None:
     first = ask(client, "open", name=NAME)
-    ask(client, "save", name=NAME, text=TEXT + "# one\n", over=first["sha256"])
-    refused = ask(client, "save", 409, name=NAME, text=TEXT + "# two\n", over=first["sha256"])
+    ask(client, "save", name=NAME, tab="one", text=TEXT + "# one\n", over=first["sha256"])
+    refused = ask(client, "save", 409, name=NAME, tab="two", text=TEXT + "# two\n", over=first["sha256"])
     assert refused["there"]["text"] == TEXT + "# one\n"
-    ask(client, "save", name=NAME, text=TEXT + "# two\n", over=refused["there"]["sha256"])
+    ask(client, "save", name=NAME, tab="two", text=TEXT + "# two\n", over=refused["there"]["sha256"])
 
 
 def test_a_new_case_is_that_of_surge_new(client: TestClient) -> None:
@@ -111,7 +113,7 @@ def test_what_is_no_request_is_refused(client: TestClient, what: str, body: byte
 @pytest.mark.parametrize("name", ["../secret.toml", "/etc/passwd", "a.txt", ""])
 def test_no_file_outside_the_folder(client: TestClient, folder: Folder, what: str, name: str) -> None:
     before = sorted(p.name for p in folder.path.parent.rglob("*"))
-    answer = ask(client, what, 400, name=name, text="x", over="")
+    answer = ask(client, what, 400, name=name, tab="t", text="x", over="")
     assert "name" in answer["error"] or "folder" in answer["error"]
     assert sorted(p.name for p in folder.path.parent.rglob("*")) == before
 

@@ -322,6 +322,7 @@ def test_a_bar_is_dragged_and_a_drag_that_comes_back_changes_nothing(
     assert changed
     page.click("#undo")
     page.wait_for_selector(KEPT)
+    page.select_option("#scenario", "emergency shutdown")
     page.locator("#order select").first.select_option("after berth ESD valve")
     page.wait_for_selector("#saved:text-is('not saved')")
     page.wait_for_selector(".verdict:not(.none)")
@@ -368,6 +369,41 @@ def test_unsaved_work_comes_back_and_a_file_changed_outside_is_told(
     again.click("button:has-text('Write mine over it')")
     again.wait_for_selector("#saved:text-is('saved')")
     assert '"280 m3/h"' in path.read_text(encoding="utf-8")
+
+
+def test_two_tabs_on_one_case_keep_what_is_theirs(opened: Opened, served: tuple[Path, str]) -> None:
+    path = write(served[0], "one.toml")
+    first = opened("one.toml")
+    first.wait_for_selector(KEPT)
+
+    def rate(page: Any, value: str) -> None:
+        page.click("button.chip:text-is('Rate')")
+        figure(page, "rate", "agreed").fill(value)
+        page.keyboard.press("Tab")
+        page.wait_for_selector("#saved:text-is('not saved')")
+
+    rate(first, "280 m3/h")
+    first.wait_for_timeout(900)  # it is kept a moment after
+    second = first.context.new_page()
+    second.set_default_timeout(LONG)
+    second.goto(first.url)
+    second.wait_for_selector("#messages .message:has-text('another tab')")
+    second.click("button.chip:text-is('Rate')")
+    assert figure(second, "rate", "agreed").input_value() == "300 m3/h"
+    rate(second, "290 m3/h")
+    second.click("#save")
+    second.wait_for_selector("#saved:text-is('saved')")
+    first.bring_to_front()
+    first.wait_for_selector("#messages .message:has-text('changed outside')")
+    assert figure(first, "rate", "agreed").input_value() == "280 m3/h"
+    first.close()  # what it has not saved is there for the next one
+    third = second.context.new_page()
+    third.set_default_timeout(LONG)
+    third.goto(second.url)
+    third.wait_for_selector("#messages .message:has-text('the file has changed meanwhile')")
+    third.click("button.chip:text-is('Rate')")
+    assert figure(third, "rate", "agreed").input_value() == "280 m3/h"
+    assert '"290 m3/h"' in path.read_text(encoding="utf-8")
 
 
 def test_narrow_large_still_and_on_paper(opened: Opened, served: tuple[Path, str]) -> None:
@@ -432,6 +468,13 @@ def test_what_is_asked_instead_of_a_search_ends_it(opened: Opened, served: tuple
     assert "Scenario release at reduced rate." in page.inner_text("#agree-chart")
     page.click("#windows")
     page.wait_for_selector("#agree-windows table")
+    assert "8.6 s" in page.inner_text("#joint .set")
+    assert "window: close no faster than 8.6 s" in page.inner_text("#sliders")
+    assert page.locator("#sliders .safe").count() >= 1
+    page.click("#joint button")
+    page.wait_for_selector(KEPT)
+    assert 'stroke = "8.6 s"' in page.locator("#toml").text_content()
+    assert "window: close no faster than 8.6 s" in page.inner_text("#sliders")  # it holds for its own stroke
     words = page.inner_text("#agree-windows pre")
     assert "beyond it" in words  # the greatest rates stand there, and nothing leads to the command line
     assert "--details" not in words
@@ -452,6 +495,18 @@ def test_the_chart_sets_the_point_and_a_table_is_dropped(opened: Opened, served:
     text = page.locator("#toml").text_content()
     assert f'"{stroke}"' in text
     assert f'"{float(rate.split()[0]):g} m3/h"' in text
+    page.click("#compare")
+    page.wait_for_selector("#compared")
+    assert page.inner_text("#compared").startswith("Limit exceeded before, limits kept now")
+    assert "stroke" in page.inner_text("#agree-compare li >> nth=-1")
+    page.click("#forces")
+    page.wait_for_selector("#agree-forces img")
+    assert '"shore line"' in page.inner_text("#agree-forces pre >> nth=0")
     page.set_input_files("#table input[type=file]", CASES / "records" / "stroke-tests.csv")
     page.wait_for_selector("#understood li")
     assert "VERDICT" in page.inner_text("#table pre >> nth=0")
+    number = page.get_by_label("What the column No. means")
+    assert number.input_value() == ""
+    assert page.get_by_label("What the column Valve means").input_value() == "tag"
+    number.select_option("repeat")
+    page.wait_for_function("document.querySelector('#columns select').value === 'repeat'")

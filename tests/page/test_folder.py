@@ -110,24 +110,36 @@ def test_the_address_is_kept_for_the_user_alone(state: State) -> None:
     state.forget(own)
 
 
-def test_work_that_is_not_saved_comes_back_and_goes(state: State) -> None:
-    state.keep("a.toml", "text of a", "hash")
-    state.keep("b.toml", "text of b", "")
-    assert state.draft("a.toml") == {"text": "text of a", "over": "hash"}
-    assert State(state.root, state.folder / "other").draft("a.toml") is None
-    state.drop("a.toml", "what another tab has kept")
-    assert state.draft("a.toml") is not None
-    state.drop("a.toml", "else", "text of a")
-    assert state.draft("a.toml") is None
-    assert state.draft("b.toml") is not None
+def test_each_tab_keeps_what_it_has_not_saved(state: State) -> None:
+    state.keep("a.toml", "one", "text of one", "hash")
+    state.keep("a.toml", "two", "text of two", "hash")
+    state.keep("b.toml", "one", "text of b", "")
+    for k, path in enumerate(sorted(state.root.glob("*"), key=lambda p: "of two" in p.read_text())):
+        os.utime(path, (k, k))  # what two wrote is the last
+    found = state.drafts("a.toml")
+    assert [(d.tab, d.text, d.over) for d in found] == [
+        ("two", "text of two", "hash"),
+        ("one", "text of one", "hash"),
+    ]
+    assert state.unsaved() == ["a.toml", "b.toml"]
+    other = State(state.root, state.folder / "other")
+    assert other.drafts("a.toml") == []
+    assert other.unsaved() == []
+    state.drop("a.toml", "two")
+    assert [d.tab for d in state.drafts("a.toml")] == ["one"]
+    state.drop("a.toml", "one")
+    state.drop("a.toml", "one")
+    assert state.drafts("a.toml") == []
+    assert len(state.drafts("b.toml")) == 1
     assert all(stat.S_IMODE(f.stat().st_mode) == 0o600 for f in state.root.iterdir())
 
 
 @pytest.mark.parametrize("content", [b"", b"[]", b"{", b'{"port": "x"}', b"\xff", b'{"text": 1}'])
 def test_a_broken_file_of_ours_is_as_none(state: State, content: bytes) -> None:
-    state.keep("a.toml", "x", "")
+    state.keep("a.toml", "tab", "x", "")
     state.tell(Address(port=4, token="t", folder="f"))
     for file in state.root.iterdir():
         file.write_bytes(content)
     assert state.address() is None
-    assert state.draft("a.toml") is None
+    assert state.drafts("a.toml") == []
+    assert state.unsaved() == []

@@ -3,7 +3,7 @@
 import { by, download, el, fresh, nice, put, svg } from "./dom.js";
 import { know_windows } from "./drag.js";
 import { ask, give_up } from "./server.js";
-import { change, line_of, moves_of, own_scenario, store } from "./store.js";
+import { before_now, change, line_of, moves_of, own_scenario, store } from "./store.js";
 
 const seconds = (v) => (v === null || v === undefined ? "-" : `${v} s`);
 
@@ -32,9 +32,7 @@ const strokes_of = (names, name) => moves_of(own_scenario(name))
 
 const take = (words, changes) => (changes.length ? el("button", { type: "button", class: "quiet-button", onclick: () => change(changes) }, words) : null);
 
-function show_windows(found, holder) {
-  const doc = found.document;
-  know_windows(store.text, doc);
+function windows_table(doc) {
   const sets = new Map(doc.valves.map((v) => [JSON.stringify(v.scenarios), v])); // valves of one order have one window
   const rows = [...sets.values()].flatMap((v) => v.scenarios.map((s, i) => el("tr", { class: `is-${s.verdict.replaceAll(" ", "-")}` },
     el("th", { scope: "row" }, i ? "" : s.together.join(", ") || v.valve), el("td", {}, s.scenario),
@@ -42,12 +40,56 @@ function show_windows(found, holder) {
     el("td", { class: "number" }, seconds(s.stroke_in_case_s)), el("td", {}, s.governs ? s.governs.name : s.reason),
     el("td", {}, s.shortest_safe_stroke_s !== null && s.stroke_in_case_s < s.shortest_safe_stroke_s
       ? take(`Take ${s.shortest_safe_stroke_s} s`, strokes_of(s.together, s.scenario).map((path) => ({ do: "set", path, value: `${s.shortest_safe_stroke_s} s` }))) : null))));
-  put(holder, el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Windows of stroke times" }, el("table", { class: "table windows" },
+  return el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Windows of stroke times" }, el("table", { class: "table windows" },
     el("caption", {}, "How fast and how slowly valves may close, each with all else as in the case"),
     el("thead", {}, el("tr", {}, ["valve", "scenario", "not faster than", "not slower than", "in the case", "set by", ""].map((h) => el("th", { scope: "col" }, h)))),
-    el("tbody", {}, rows))),
+    el("tbody", {}, rows)));
+}
+
+/** All valves together, run as such: windows of one valve each do not prove the set. */
+function joint_set(found) {
+  const { joint } = found.document;
+  if (!joint || !found.joint.length) return null;
+  const paths = (store.seen.data.scenario ?? []).flatMap((_, i) => moves_of(i)).filter(([move]) => move.close in joint.strokes_s && move.stroke !== undefined);
+  const kept = joint.verdict === "limit kept";
+  return el("div", { class: `joint is-${joint.verdict.replaceAll(" ", "-")}`, id: "joint" }, el("h4", {}, "The set, all valves together"),
+    el("ul", { class: "set" }, Object.entries(joint.strokes_s).map(([valve, stroke]) => el("li", {}, el("strong", {}, seconds(stroke)), ` ${valve}`))),
+    found.joint.map((words) => el("p", {}, words)),
+    kept ? take("Take this set", paths.map(([move, path]) => ({ do: "set", path: [...path, "stroke"], value: seconds(joint.strokes_s[move.close]) }))) : null);
+}
+
+function show_windows(found, holder) {
+  const doc = found.document;
+  know_windows(doc);
+  put(holder, windows_table(doc), joint_set(found),
     el("details", { open: true }, el("summary", {}, "In words, with the greatest rates"), el("pre", { class: "mono", tabindex: 0 }, found.details)));
 }
+
+// The case beside the one before, and forces
+
+function show_comparison(found, holder) {
+  const [before, after] = found.verdicts;
+  put(holder, el("p", { id: "compared" }, el("strong", {}, `${before} before, ${after[0].toLowerCase()}${after.slice(1)} now.`)),
+    found.differences.length ? el("ul", {}, found.differences.map((words) => el("li", {}, words))) : el("p", {}, "The two cases say the same."),
+    el("img", { class: "history", src: `data:image/png;base64,${found.picture}`, alt: "Highest and lowest pressure of each part, before and now; the words below have the same" }),
+    el("details", {}, el("summary", {}, "Every pressure before and now"), el("pre", { class: "mono", tabindex: 0 }, found.text)));
+}
+
+/** Nothing to compare with before something is changed or saved. */
+function comparison(holder) {
+  const before = before_now();
+  if (before === null) { put(holder, el("p", { class: "quiet" }, "There is nothing to compare with yet: change a figure, or save once more.")); return; }
+  long({ do: "compare", before }, holder, (found) => show_comparison(found, holder));
+}
+
+function show_forces(found, holder) {
+  put(holder, el("pre", { class: "mono", tabindex: 0 }, found.text),
+    el("img", { class: "history", src: `data:image/png;base64,${found.picture}`, alt: "Force along straight legs against time; the words above have the greatest ones" }),
+    el("div", { class: "row" }, el("button", { type: "button", onclick: () => download(`${stem()}-forces.csv`, found.histories, "text/csv") }, "Histories as CSV")),
+    el("details", {}, el("summary", {}, "Every leg in every scenario"), el("pre", { class: "mono", tabindex: 0 }, found.details)));
+}
+
+const stem = () => store.name.split("/").pop().replace(/\.toml$/, "");
 
 // Chart
 
@@ -125,20 +167,25 @@ function rates_of(found, value) {
 }
 
 function draw() {
-  const parts = ["windows", "chart", "sheet"].map((name) => el("div", { id: `agree-${name}` }));
-  const search = el("input", { type: "checkbox", id: fresh("with") });
+  const parts = Object.fromEntries(["windows", "chart", "sheet", "compare", "forces"].map((name) => [name, el("div", { id: `agree-${name}` })]));
+  const search = el("input", { type: "checkbox", id: fresh("with") }), orders = el("input", { type: "checkbox", id: fresh("with") });
+  const part = (head, words, name, id, label, ask_for, { more = null, primary = false } = {}) => [el("h3", {}, head), el("p", { class: "quiet" }, words), more,
+    el("button", { type: "button", id, class: primary ? "primary" : null, onclick: () => ask_for(parts[name]) }, label), parts[name]];
   put(by("agreement"),
-    el("h3", {}, "Windows and greatest rates"), el("p", { class: "quiet" }, "How fast and how slowly each valve may close. It can take a minute."),
-    el("button", { type: "button", id: "windows", onclick: () => long({ do: "windows" }, parts[0], (found) => show_windows(found, parts[0])) }, "Search the windows"), parts[0],
-    el("h3", {}, "Chart"), el("p", { class: "quiet" }, "Rate against stroke time of the valve that matters most in the scenario that is shown."),
-    el("button", { type: "button", id: "draw-chart", onclick: () => long({ do: "chart", scenario: by("scenario").value || null }, parts[1], (found) => chart_picture(found, parts[1])) }, "Draw the chart"), parts[1],
-    el("h3", {}, "Sheet"), el("p", { class: "quiet" }, "What ship and terminal sign, from the case as it stands here."),
-    el("div", { class: "row" }, search, el("label", { for: search.id }, "with windows of stroke times (takes longer)")),
-    el("button", { type: "button", id: "sheet", class: "primary", onclick: () => long({ do: "sheet", window: search.checked }, parts[2], (found) => {
-      const name = `${store.name.split("/").pop().replace(/\.toml$/, "")}-sheet.pdf`;
-      download(name, found.content, "application/pdf");
-      put(parts[2], el("p", {}, `${name}: ${found.text}`));
-    }) }, "Sheet as PDF"), parts[2]);
+    part("Windows and greatest rates", "How fast and how slowly each valve may close, and all of them together. It can take a minute.", "windows", "windows", "Search the windows",
+      (holder) => long({ do: "windows", orders: orders.checked }, holder, (found) => show_windows(found, holder)),
+      { more: el("div", { class: "row" }, orders, el("label", { for: orders.id }, "also run the valves in other orders (takes longer)")) }),
+    part("Chart", "Rate against stroke time of the valve that matters most in the scenario that is shown.", "chart", "draw-chart", "Draw the chart",
+      (holder) => long({ do: "chart", scenario: by("scenario").value || null }, holder, (found) => chart_picture(found, holder))),
+    part("Compare with the case before", "What has changed since it was saved, and what that does to every pressure.", "compare", "compare", "Compare", comparison),
+    part("Forces along straight legs", "For whoever looks at the supports: the force along each straight leg as the wave passes.", "forces", "forces", "Find the forces",
+      (holder) => long({ do: "forces" }, holder, (found) => show_forces(found, holder))),
+    part("Sheet", "What ship and terminal sign, from the case as it stands here.", "sheet", "sheet", "Sheet as PDF",
+      (holder) => long({ do: "sheet", window: search.checked }, holder, (found) => {
+        const name = `${stem()}-sheet.pdf`;
+        download(name, found.content, "application/pdf");
+        put(holder, el("p", {}, `${name}: ${found.text}`));
+      }), { more: el("div", { class: "row" }, search, el("label", { for: search.id }, "with windows of stroke times (takes longer)")), primary: true }));
 }
 
 export const begin_agreement = draw;

@@ -6,7 +6,7 @@ import { at, change, line_of, moves_of, on, store, tell } from "./store.js";
 
 const QUANTITY = /^\s*([+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?)\s*(\S.*?)\s*$/;
 const STEPS = 1000, WIDE = 5; // a slider goes from a fifth of the figure to five times it
-const windows = { text: "", by_valve: new Map() };
+let known = []; // windows and greatest rates, each with the case that it holds for
 let scenario_of_page = "";
 let running = false, waiting = null;
 
@@ -38,11 +38,11 @@ const written = (value, unit) => `${Number(value.toPrecision(3)).toString().repl
 function handles() {
   const made = [], { data } = store.seen;
   const line = line_of(scenario_of_page), index = line?.own ?? -1, own_rate = line?.rate ?? ["rate", "agreed"];
-  const add = (name, paths, valve) => {
+  const add = (name, kind, paths, valve) => {
     const quantity = read(at(paths[0]));
-    if (quantity) made.push({ name, paths, valve, ...quantity });
+    if (quantity) made.push({ name, kind, paths, valve, ...quantity });
   };
-  add(own_rate[0] === "rate" ? "agreed rate" : `rate of ${at([own_rate[0], own_rate[1], "name"])}`, [own_rate]);
+  add(own_rate[0] === "rate" ? "agreed rate" : `rate of ${at([own_rate[0], own_rate[1], "name"])}`, "rate", [own_rate]);
   const groups = new Map();
   for (const [move, path] of moves_of(index)) {
     const valve = move.close ?? move.open ?? move.move;
@@ -59,7 +59,7 @@ function handles() {
     if (label.startsWith("break of")) {
       const value = at(paths[0]);
       if (typeof value === "number") made.push({ name: label, paths, value, unit: "", least: 0.02, most: 0.98 });
-    } else add(label, paths, at([...paths[0].slice(0, -1), "close"]));
+    } else add(label, label.startsWith("stroke") ? "stroke" : "run-down", paths, at([...paths[0].slice(0, -1), "close"]));
   }
   return made;
 }
@@ -101,17 +101,17 @@ function slider(handle) {
   // A slider that is back where it was says no "change".
   for (const event of ["change", "pointerup", "pointercancel", "keyup", "blur"]) input.addEventListener(event, end);
   const track = el("div", { class: "track" }, input);
-  const safe = windows.text === store.text ? windows.by_valve.get(handle.valve) : null;
+  const safe = known_of(handle);
   let said = null;
-  if (safe && /stroke/.test(handle.name) && handle.unit === "s") {
-    const from = Math.max(0, to_place(Math.max(safe.shortest ?? least, least))), to = Math.min(STEPS, safe.longest ? to_place(Math.max(safe.longest, least)) : STEPS);
+  if (safe && (handle.kind === "rate" || handle.unit === "s")) {
+    const from = Math.max(0, to_place(Math.max(safe.least ?? least, least))), to = Math.min(STEPS, safe.most ? to_place(Math.max(safe.most, least)) : STEPS);
     if (safe.open && to > from) {
       const mark = el("span", { class: "safe", "aria-hidden": "true" });
       mark.style.left = `${from / 10}%`;
       mark.style.width = `${(to - from) / 10}%`;
       track.append(mark);
     }
-    said = el("p", { class: "hint" }, `window: ${safe.words}`);
+    said = el("p", { class: "hint" }, safe.words);
   }
   return el("div", { class: "slider" }, el("label", { for: id }, words(handle.name)), out, track,
     el("div", { class: "ends", "aria-hidden": "true" }, el("span", {}, text(least)), el("span", {}, text(most))), said);
@@ -125,15 +125,40 @@ function draw() {
   if (focused) [...by("sliders").querySelectorAll("input")].find((i) => i.getAttribute("data-path") === focused)?.focus();
 }
 
-/** Say which windows are known, and of which text. */
-export function know_windows(text, document) {
-  windows.text = text;
-  windows.by_valve = new Map();
-  for (const v of document.valves) {
-    const names = new Set([v.valve, ...v.scenarios.flatMap((s) => s.together)]);
-    for (const name of names) windows.by_valve.set(name, { shortest: v.shortest_safe_stroke_s, longest: v.longest_allowed_stroke_s, open: !v.empty, words: v.words });
+/** The case without some of its strokes and its rates: what a window, or a greatest rate, was found with. */
+function apart_from(valves, rate) {
+  const data = structuredClone(store.seen.data);
+  for (const key of ["title", "note", "show"]) delete data[key];
+  (data.scenario ?? []).forEach((_, i) => {
+    for (const [, path] of moves_of(i)) {
+      const move = at(path, data);
+      if (valves.includes(move.close) && "stroke" in move) move.stroke = null;
+    }
+  });
+  if (rate) at(rate.slice(0, -1), data)[rate[rate.length - 1]] = null;
+  return JSON.stringify(data);
+}
+
+/** Say which windows are known. Each holds as long as nothing but its own stroke, or its own rate, is changed. */
+export function know_windows(document) {
+  known = document.valves.map((v) => {
+    const valves = [...new Set([v.valve, ...v.scenarios.flatMap((s) => s.together)])];
+    return { valves, rate: null, least: v.shortest_safe_stroke_s, most: v.longest_allowed_stroke_s, open: !v.empty, words: `window: ${v.words}`, of: apart_from(valves, null) };
+  });
+  for (const r of document.rates) {
+    const rate = line_of(r.scenario)?.rate, quantity = rate && read(at(rate));
+    if (!quantity || r.greatest_safe_m3_per_s === null || r.unsafe_below_agreed_m3_per_s !== null) continue;
+    const most = quantity.value * (r.greatest_safe_m3_per_s / r.agreed_m3_per_s), places = 10 ** (3 - Math.ceil(Math.log10(most)));
+    known.push({ valves: [], rate, scenario: r.scenario, least: null, most, open: true,
+      words: `safe up to ${Math.floor(most * places) / places} ${quantity.unit} in this scenario`, of: apart_from([], rate) });
   }
   draw();
+}
+
+/** What is known of a slider, if it holds for the case as it stands. */
+function known_of(handle) {
+  const own = known.filter((k) => (handle.kind === "stroke" ? k.valves.includes(handle.valve) : handle.kind === "rate" && k.scenario === scenario_of_page && JSON.stringify(k.rate) === JSON.stringify(handle.paths[0])));
+  return own.find((k) => k.of === apart_from(k.valves, k.rate)) ?? null;
 }
 
 /** Sliders of another scenario. */

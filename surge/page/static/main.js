@@ -7,7 +7,7 @@ import { begin_film } from "./film.js";
 import { begin_forms } from "./forms.js";
 import { begin_order, order_of } from "./order.js";
 import { begin_records } from "./records.js";
-import { ask, give_up, post } from "./server.js";
+import { TAB, ask, give_up, post } from "./server.js";
 import { begin_sketch } from "./sketch.js";
 import { begin, on, open, redo, replace, save, store, tell, undo } from "./store.js";
 import { begin_chart, clear_chart, show_histories, show_look } from "./time.js";
@@ -213,8 +213,7 @@ function free_name(stem) {
 
 async function is_free(name) {
   const { sha256 } = await post("seen", { name });
-  if (sha256) throw new Error(`There is a ${name} already: choose another name.`);
-  await post("draft", { name, text: null, was: "" });
+  if (sha256 || store.start.cases.includes(name)) throw new Error(`There is a ${name} already: choose another name.`);
 }
 
 function new_case() {
@@ -236,7 +235,7 @@ function new_case() {
 
 function save_as() {
   ask_in_dialog("Save under another name", [labelled("Name of its file", el("input", { name: "name", value: free_name(store.name.replace(/\.toml$/, "")), required: true }))], "Save",
-    async ({ name }) => { await is_free(name); const mine = store.text; await post("draft", { name: store.name, text: null, was: mine }); await begin(name, mine); await save(); opened(); });
+    async ({ name }) => { await is_free(name); const mine = store.text; await post("draft", { name: store.name, tab: TAB, text: null }); await begin(name, mine); await save(); opened(); });
 }
 
 function opened() {
@@ -296,7 +295,7 @@ on("text", () => {
   check_soon();
 });
 on("saved", () => { draw_file(); by("saved").textContent = "saved"; });
-on("trouble", (text, kind) => message(text, kind));
+on("trouble", (text, kind, actions = []) => message(text, kind, actions.map(([words, onclick]) => el("button", { type: "button", onclick }, words))));
 on("look", (found) => {
   const note = by("look");
   if (by("headline").textContent !== QUICK) looking();

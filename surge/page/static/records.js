@@ -17,9 +17,9 @@ async function judge() {
   try {
     const found = await ask("records", given, (word) => put(result, el("p", { class: "quiet" }, word)), file);
     if (!found) return;
-    if (found.refused) { put(result, el("p", { class: "fault" }, el("pre", { class: "plain" }, found.refused.text)), corrections()); return; }
+    if (found.refused) { put(result, el("p", { class: "fault" }, el("pre", { class: "plain" }, found.refused.text)), corrections(true)); return; }
     put(result, el("h3", {}, file.name), el("pre", { class: "mono", tabindex: 0 }, found.text),
-      el("h3", {}, "How the table was understood"), el("ul", { id: "understood" }, found.notes.map((n) => el("li", {}, n))), corrections(),
+      el("h3", {}, "How the table was understood"), columns(found.columns), el("ul", { id: "understood" }, found.notes.map((n) => el("li", {}, n))), corrections(),
       found.pictures.map((p, i) => el("img", { class: "history", src: `data:image/png;base64,${p}`, alt: `Test histories of the valves, page ${i + 1}; the table above has the same in words` })),
       el("details", {}, el("summary", {}, "Every valve"), el("pre", { class: "mono", tabindex: 0 }, found.details)));
   } catch (error) {
@@ -34,18 +34,32 @@ function choice(label, key, options) {
       options.map((o) => el("option", { value: o, selected: how[key] === o }, o))));
 }
 
-function corrections() {
+/** Say what a column means, and read the table again. */
+function read_so(title, meaning) {
+  how.columns = [...how.columns.filter((c) => c.title !== title), { title, meaning }];
+  judge();
+}
+
+/** Every column with what it was taken for: a choice, so that it can be put right where it stands. */
+function columns(found) {
+  const row = ({ title, meaning }) => el("tr", {}, el("th", { scope: "row" }, title), el("td", {}, el("select", { "aria-label": `What the column ${title} means`, onchange: (e) => e.target.value && read_so(title, e.target.value) },
+    meaning ? null : el("option", { value: "", selected: true }, "not used"), MEANINGS.map((m) => el("option", { value: m, selected: m === meaning }, m)))));
+  return el("table", { class: "table columns-read", id: "columns" }, el("caption", {}, "Choose another meaning where a column was taken for something else"),
+    el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "title in the table"), el("th", { scope: "col" }, "taken for"))), el("tbody", {}, found.map(row)));
+}
+
+function corrections(by_title = false) {
   const title = el("input", { type: "text", "aria-label": "Title of a column" }), meaning = el("select", { "aria-label": "What the column means" }, MEANINGS.map((m) => el("option", { value: m }, m)));
-  return el("details", {}, el("summary", {}, "Correct how it is read"),
+  return el("details", { open: by_title }, el("summary", {}, "Correct how it is read"),
     choice("Days", "dates", ["day-first", "month-first"]), choice("Decimal sign", "decimal", ["point", "comma"]), choice("Times counted from", "timed", ["order", "movement"]),
-    el("div", { class: "field" }, el("p", { class: "hint" }, "The title of a column as it stands in the table, and what it means"), el("div", { class: "row" }, title, meaning,
-      el("button", { type: "button", onclick: () => { how.columns = [...how.columns.filter((c) => c.title !== title.value), { title: title.value, meaning: meaning.value }]; judge(); } }, "Read it so"))));
+    by_title && el("div", { class: "field" }, el("p", { class: "hint" }, "The title of a column as it stands in the table, and what it means"), el("div", { class: "row" }, title, meaning,
+      el("button", { type: "button", onclick: () => title.value.trim() && read_so(title.value, meaning.value) }, "Read it so"))));
 }
 
 function take(given) {
   if (!given) return;
   file = given;
-  how.columns = [];
+  Object.assign(how, { dates: "", decimal: "", timed: "", columns: [] });
   judge();
 }
 

@@ -1,6 +1,16 @@
 // Questions to the server. Its address has the token, so that every address here counts from the page's own.
 
-const TAB = crypto.randomUUID();
+export const TAB = crypto.randomUUID();
+const LOCK = "surge-tab-";
+
+// As long as the tab is there it holds a lock, which the browser takes from it however it ends.
+navigator.locks?.request(LOCK + TAB, () => new Promise(() => {}));
+
+/** The other tabs that there are. */
+export async function other_tabs() {
+  const { held } = (await navigator.locks?.query()) ?? { held: [] };
+  return held.filter((lock) => lock.name.startsWith(LOCK)).map((lock) => lock.name.slice(LOCK.length)).filter((tab) => tab !== TAB);
+}
 
 /** Something that the server refused; "there" is what stands in a file that was changed outside. */
 export class Refused extends Error {

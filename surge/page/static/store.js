@@ -1,7 +1,7 @@
 // The case that is open: its text, which is all that counts, what stands in it, and how it came to be.
 
 import { later } from "./dom.js";
-import { post } from "./server.js";
+import { TAB, other_tabs, post } from "./server.js";
 
 const MOST_STEPS = 200;
 
@@ -10,6 +10,7 @@ export const store = {
   name: "",
   text: "",
   saved: "", // the text that stands in the file
+  before: null, // the text that stood there before it was saved last
   over: "", // the hash of the file as it was opened or saved
   seen: { data: {}, faults: [], drawing: { points: {}, elements: [], things: [] }, scenarios: [], elevations: {} },
   past: [],
@@ -32,19 +33,19 @@ export function tell(event, ...given) {
   for (const call of listeners.get(event) ?? []) call(...given);
 }
 
-let kept = ""; // what this tab has kept last: what another tab keeps is its own
+const unsaved = ({ name, text, saved, over }) => (text === saved ? { name, tab: TAB, text: null } : { name, tab: TAB, text, over });
 
-const keep = later(400, async () => {
+async function keep_now() {
+  if (!store.name) return;
   try {
-    if (store.text === store.saved) await post("draft", { name: store.name, text: null, was: kept });
-    else {
-      kept = store.text;
-      await post("draft", { name: store.name, text: kept, over: store.over });
-    }
+    await post("draft", unsaved(store));
   } catch (error) {
     tell("trouble", error.message);
   }
-});
+}
+const keep = later(400, keep_now);
+// A tab that is closed in the moment after a change has no time to wait.
+addEventListener("pagehide", () => store.name && navigator.sendBeacon("api/draft", JSON.stringify(unsaved(store))));
 
 function take(seen) {
   store.seen = seen;
@@ -106,32 +107,46 @@ function step(from, to) {
 export const undo = () => step("past", "future");
 export const redo = () => step("future", "past");
 
-/** Open a case of the folder. What was written of it and not saved comes back. */
+/**
+ * Open a case of the folder. What a tab that is gone has not saved of it comes back: it is this tab's from then on.
+ * What another tab has not saved stays with it.
+ */
 export async function open(name) {
-  const found = await post("open", { name });
-  store.name = name;
-  store.saved = found.text;
-  store.over = found.sha256;
-  store.past = [];
-  store.future = [];
-  store.chosen = null;
-  const text = found.draft ? found.draft.text : found.text;
-  const seen = await post("read", { name, text });
-  kept = found.draft ? found.draft.text : "";
-  if (found.draft) {
-    store.past = [found.text];
-    tell("trouble", found.draft.over === found.sha256
+  await keep_now(); // of the case that is left
+  const [found, others] = await Promise.all([post("open", { name }), other_tabs()]);
+  const left = found.drafts.filter((d) => !others.includes(d.tab)), [draft] = left;
+  if (!draft && !found.sha256) throw new Error(`${name} was never saved, and is open in another tab.`);
+  const seen = await post("read", { name, text: draft ? draft.text : found.text });
+  Object.assign(store, { name, saved: found.text, over: found.sha256, before: null, past: [], future: [], chosen: null });
+  if (draft) {
+    // Undo shows the file, and before it what other tabs have left.
+    store.past = [...left.slice(1).reverse().map((d) => d.text), ...(found.sha256 ? [found.text] : [])];
+    store.over = draft.over;
+    if (!found.sha256) tell("trouble", `${name} is back, which was never saved.`, "told", [["Forget it", forget]]);
+    else tell("trouble", draft.over === found.sha256
       ? `What was not saved of ${name} is back. Undo shows the file as it was saved.`
       : `What was not saved of ${name} is back, but the file has changed meanwhile. Undo shows the file; saving asks first.`, "told");
-    store.over = found.draft.over;
+  }
+  if (left.length < found.drafts.length) tell("trouble", `${name} is open in another tab too, with changes that are not saved. They stay there; who saves last is asked.`, "told");
+  if (draft) {
+    await post("draft", { name, tab: TAB, text: draft.text, over: draft.over });
+    for (const d of left) if (d.tab !== TAB) await post("draft", { name, tab: d.tab, text: null });
   }
   take(seen);
+}
+
+/** Leave a case that was never saved. */
+async function forget() {
+  await post("draft", { name: store.name, tab: TAB, text: null });
+  store.name = ""; // nothing of it is kept again
+  history.replaceState(null, "", location.pathname);
+  location.reload();
 }
 
 /** Begin a new case under a name, from a text. */
 export async function begin(name, text) {
   const seen = await post("read", { name, text });
-  Object.assign(store, { name, saved: "", over: "", past: [], future: [], chosen: null });
+  Object.assign(store, { name, saved: "", before: null, over: "", past: [], future: [], chosen: null });
   take(seen);
 }
 
@@ -139,8 +154,9 @@ export async function begin(name, text) {
 export function save() {
   return in_turn(async () => {
     const { text, name, over } = store;
-    const found = await post("save", { name, text, over, was: kept });
+    const found = await post("save", { name, tab: TAB, text, over });
     store.over = found.sha256;
+    if (store.saved && store.saved !== text) store.before = store.saved;
     store.saved = text;
     store.start.cases = found.cases;
     tell("saved");
@@ -151,6 +167,9 @@ export function save() {
 export function at(path, data = store.seen.data) {
   return path.reduce((item, part) => (item === null || item === undefined ? undefined : item[part]), data);
 }
+
+/** The case to compare with: as it was saved; where nothing is changed since, as it was saved before. Null for none. */
+export const before_now = () => (store.saved && store.text !== store.saved ? store.saved : store.before);
 
 /** Whether something stands at a path of the case. */
 export const has = (path) => at(path) !== undefined;

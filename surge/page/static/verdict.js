@@ -1,7 +1,7 @@
 // The verdict at the top, what to do, and the peak table. A verdict is only ever that of a full run of this text.
 
 import { by, el, put } from "./dom.js";
-import { at, change, choose, moves_of, own_scenario, store } from "./store.js";
+import { change, choose, store } from "./store.js";
 
 const MARK = { "limit kept": "✓", "limit exceeded": "!", "cannot be decided": "?" };
 const FEW = 14;
@@ -37,31 +37,10 @@ export function show_verdict(answer) {
   peaks(told);
 }
 
-// A remedy becomes changes of the case, rounded to the safe side; the full run then tells the verdict.
-
-const safe = (value, bound, places) => (bound === "at most" ? Math.floor(value * 10 ** places + 1e-6) : Math.ceil(value * 10 ** places - 1e-6)) / 10 ** places;
-
-function changes_of(one) {
-  const own = [...new Set(one.scenarios.map(own_scenario))].filter((i) => i >= 0);
-  if (one.kind === "rate" && !at(["stage"])) {
-    const value = `${safe(one.value * 3600, one.bound, 1)} m3/h`, list = at(["scenario"]) ?? [];
-    const paths = own.filter((i) => list[i].rate !== undefined).map((i) => ["scenario", i, "rate"]);
-    const agreed = own.filter((i) => list[i].rate === undefined);
-    if (agreed.length && agreed.length === list.filter((s) => s.rate === undefined).length) paths.push(["rate", "agreed"]);
-    else paths.push(...agreed.map((i) => ["scenario", i, "rate"]));
-    return paths.map((path) => ({ do: "set", path, value }));
-  }
-  if (one.kind !== "stroke" || one.opens) return null;
-  const found = own.flatMap(moves_of).filter(([move]) => one.names.includes(move.close) && move.stroke !== undefined)
-    .map(([, path]) => ({ do: "set", path: [...path, "stroke"], value: `${safe(one.value, one.bound, 1)} s` }));
-  return found.length ? found : null;
-}
-
+/** A remedy becomes changes of the case; the full run then tells the verdict. */
 function take_button(answer, index) {
-  const remedy = index < 0 ? null : answer.document.remedies?.found[index];
-  const changes = remedy?.changes.map(changes_of);
-  if (!changes?.length || changes.some((c) => !c)) return null;
-  return el("button", { type: "button", class: "quiet-button", onclick: () => change(changes.flat()) }, "Take it");
+  const changes = answer.takes[index];
+  return changes?.length ? el("button", { type: "button", class: "quiet-button", onclick: () => change(changes) }, "Take it") : null;
 }
 
 function part_path(part) {

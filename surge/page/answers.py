@@ -11,7 +11,6 @@ Decisions
 from __future__ import annotations
 
 import base64
-import io
 import math
 import tempfile
 from collections.abc import Callable, Mapping
@@ -38,6 +37,7 @@ from surge.api.windows import find_windows
 from surge.case.file import Case, read_case
 from surge.effort import PATIENCE, Meter, metered
 from surge.errors import CaseError, RequestError, SurgeError
+from surge.page.workbook import first_sheet
 from surge.reports.words import HEADLINE
 from surge.units import from_si
 
@@ -359,7 +359,7 @@ def _records(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG
     content = base64.b64decode(str(request["content"]))
     given = Path(str(request.get("file") or "records.csv")).name
     if given.lower().endswith(".xlsx"):
-        content, given = _from_workbook(content), f"{given[:-5]}.csv"
+        content, given = first_sheet(content), f"{given[:-5]}.csv"
     case = _case(request) if request.get("text") and request.get("windows") else None
     name = given if given.isprintable() and 0 < len(given) <= LONGEST_NAME else "records.csv"
     with tempfile.TemporaryDirectory() as folder:
@@ -385,36 +385,6 @@ def _records(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG
         "exit_code": judged.exit_code,
         "pictures": [base64.b64encode(p.content).decode("ascii") for p in judged.draw(kind="png")][:6],
     }
-
-
-def _from_workbook(content: bytes) -> bytes:
-    """The first sheet of a workbook as a table with commas; figures as they are kept, days as they are."""
-    import csv
-    import zipfile
-
-    import openpyxl
-
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            if sum(part.file_size for part in packed.infolist()) > 10 * 10**7:
-                raise RequestError("the workbook holds more than 100 MB: save its first sheet as CSV")
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-        out = io.StringIO()
-        table = csv.writer(out)
-        for row in book.worksheets[0].iter_rows(values_only=True):
-            table.writerow(["" if v is None else _cell(v) for v in row])
-        book.close()
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError, EOFError) as error:
-        raise RequestError(f"the workbook cannot be read: {error}; save its first sheet as CSV") from None
-    return out.getvalue().encode()
-
-
-def _cell(value: Any) -> str:
-    from datetime import datetime
-
-    if isinstance(value, datetime) and not (value.hour or value.minute or value.second):
-        return value.date().isoformat()
-    return repr(value) if isinstance(value, float) else str(value)
 
 
 _DO: dict[str, Callable[[Request, Memory, Tell], Json]] = {

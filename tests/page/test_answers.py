@@ -7,6 +7,7 @@ import csv
 import io
 import json
 import re
+import zipfile
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from click.testing import CliRunner
 from support.demos import CASES, VERDICTS
 
 import surge
+from surge.case.file import read_case
 from surge.cli.main import main
 from surge.page.answers import Memory, answer
 from surge.page.worker import serve
@@ -220,6 +222,81 @@ def test_a_table_that_is_none_is_refused(file: str) -> None:
     refused = records(b"PK\x03\x04 no table", file)["refused"]
     assert refused["exit_code"] == 2
     assert refused["text"]
+
+
+def _workbook(rows: list[list[Any]]) -> dict[str, bytes]:
+    book, out = openpyxl.Workbook(), io.BytesIO()
+    for row in rows:
+        book.active.append(row)
+    book.save(out)
+    with zipfile.ZipFile(out) as packed:
+        return {name: packed.read(name) for name in packed.namelist()}
+
+
+def _packed_as(parts: dict[str, bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, content in parts.items():
+            packed.writestr(name, content)
+    return out.getvalue()
+
+
+PARTS = _workbook([["Valve", "Date", "Closing time [s]"], ["M1", "2024-01-02", 13.4]])
+
+
+@pytest.mark.parametrize("name", sorted(PARTS))
+def test_a_damaged_workbook_is_refused_or_read_and_ends_no_process(name: str) -> None:
+    whole = PARTS[name]
+    for damaged in (
+        b"",
+        b"<",
+        whole[: len(whole) // 2],
+        whole.replace(b"<", b"&", 3),
+        whole.replace(b'"1"', b'"x"'),
+    ):
+        content = _packed_as({**PARTS, name: damaged})
+        assert records(content, "a.xlsx")  # an answer, whatever it is
+    without = _packed_as({part: content for part, content in PARTS.items() if part != name})
+    assert records(without, "a.xlsx")
+    packed = bytearray(_packed_as(PARTS))
+    packed[len(packed) // 2 : len(packed) // 2 + 8] = b"\xff" * 8
+    assert records(bytes(packed), "a.xlsx")["refused"]["text"]
+
+
+def test_a_sheet_that_claims_millions_of_cells_is_refused() -> None:
+    sheet = "xl/worksheets/sheet1.xml"
+    wide = re.sub(rb'ref="A1:C2"', b'ref="A1:XFD1048576"', PARTS[sheet])
+    assert wide != PARTS[sheet]
+    cell = b'<row r="1000000"><c r="XFD1000000" t="n"><v>1</v></c></row></sheetData>'
+    content = _packed_as({**PARTS, sheet: wide.replace(b"</sheetData>", cell)})
+    assert "more than" in records(content, "a.xlsx")["refused"]["text"]
+
+
+def test_columns_are_told_with_what_they_were_taken_for() -> None:
+    found = {c["title"]: c["meaning"] for c in records(CSV, "stroke-tests.csv")["columns"]}
+    assert (found["No."], found["Valve"], found["Time"]) == ("", "tag", "time of day")
+    assert found["Stroke time [s]"] == "time"
+
+
+# --- beside the case before, and forces -----------------------------------------------------------------
+
+
+def test_a_case_is_held_beside_the_one_before_and_its_forces_are_told() -> None:
+    name = "gas-oil-release-coupling"
+    path = CASES / f"{name}.toml"
+    before = path.read_text(encoding="utf-8")
+    after = before.replace('stroke = "5 s"', 'stroke = "9 s"')
+    memory = Memory()
+    asked = {"name": "berth.toml", "text": after}
+    found = answer({"do": "compare", "before": before, **asked}, memory, lambda _: None)
+    assert found["verdicts"] == ["Limit exceeded", "Limits kept"]
+    assert any("5.00 s before, 9.00 s after" in words for words in found["differences"])
+    assert base64.b64decode(found["picture"]).startswith(b"\x89PNG")
+    forces = answer({"do": "forces", **asked}, memory, lambda _: None)
+    assert forces["text"] == surge.find_forces(read_case(after, filename="berth.toml")).text()
+    assert base64.b64decode(forces["histories"]).count(b"\n") > 100
+    broken = answer({"do": "compare", "before": "x", **asked}, memory, lambda _: None)
+    assert broken["refused"]["exit_code"] == 2
 
 
 # --- the process ----------------------------------------------------------------------------------------

@@ -2,128 +2,19 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
-import sys
-from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from support.chromium import EXCEEDED, IN_A_BROWSER, KEPT, LONG, Opened, figure
+from support.chromium import write_case as write
 from support.demos import CASES
 
 import surge
 from surge.case.file import load_case
 
 sync = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-CHROMIUM = next(
-    (p for n in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(n))), None
-)
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: apt-get install chromium"),
-]
-ARGUMENTS = [
-    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
-    *("--disable-background-networking", "--disable-component-update"),
-]
-AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-LONG = 240_000  # [ms] that a calculation may take on a busy machine
-KEPT, EXCEEDED = "#verdict.is-limit-kept", "#verdict.is-limit-exceeded"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with sync.sync_playwright() as playwright:
-        made = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield made
-        made.close()
-
-
-@pytest.fixture
-def served(tmp_path: Path) -> Iterator[tuple[Path, str]]:
-    """A folder with a server of its own, and its address."""
-    root = str(Path(surge.__file__).parents[1])
-    environment = {**os.environ, "XDG_STATE_HOME": str(tmp_path / "state"), "PYTHONPATH": root}
-    folder = tmp_path / "berths"
-    folder.mkdir()
-    command = [sys.executable, "-m", "surge", "page", "--no-browser"]
-    with subprocess.Popen(command, cwd=folder, env=environment, stdout=subprocess.PIPE, text=True) as process:
-        assert process.stdout is not None
-        try:
-            yield folder, process.stdout.readline().strip()
-        finally:
-            process.kill()
-
-
-Opened = Callable[..., Any]
-
-
-@pytest.fixture
-def opened(browser: Any, served: tuple[Path, str]) -> Iterator[Opened]:
-    """Open the page on a case of the folder; at the end nothing was asked of others and no script failed."""
-    _, url = served
-    contexts: list[Any] = []
-    troubles: list[str] = []
-
-    def open_page(name: str = "", *, width: int = 1280, **more: Any) -> Any:
-        context = browser.new_context(viewport={"width": width, "height": 900}, **more)
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(LONG)
-        page.on(
-            "request",
-            lambda r: troubles.append(r.url) if not r.url.startswith((url, "blob:", "data:")) else None,
-        )
-        page.on("pageerror", lambda error: troubles.append(str(error)))
-        page.on(
-            "console",
-            lambda m: troubles.append(m.text) if m.type == "error" and "409" not in m.text else None,
-        )
-        for _ in range(100):  # the server says its address before it listens
-            try:
-                page.goto(f"{url}#{name}")
-                break
-            except sync.Error:
-                page.wait_for_timeout(50)
-        page.wait_for_selector("html[data-ready]")
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
-    assert troubles == []
-
-
-def write(folder: Path, name: str, demo: str | None = None, **replaced: str) -> Path:
-    text = (
-        surge.new_case(arms=1, tanks=1)
-        if demo is None
-        else (CASES / f"{demo}.toml").read_text(encoding="utf-8")
-    )
-    for old, new in replaced.items():
-        text = text.replace(old, new)
-    path = folder / name
-    path.write_text(text, encoding="utf-8")
-    return path
-
-
-def figure(page: Any, *path: Any) -> Any:
-    """The field of the form for a key."""
-    import json
-
-    return page.locator(f"#form [data-path='{json.dumps(list(path), separators=(',', ':'))}']")
-
-
-def audit(page: Any) -> list[str]:
-    """What axe finds, in words."""
-    if not page.evaluate("'axe' in window"):
-        page.evaluate(AXE.read_text(encoding="utf-8"))
-    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-    return [
-        f"{v['id']}: {v['help']}: {[n['html'][:120] for n in v['nodes'][:3]]}" for v in found["violations"]
-    ]
+pytestmark = IN_A_BROWSER
 
 
 def test_a_berth_from_the_template_to_the_sheet(opened: Opened, served: tuple[Path, str]) -> None:
@@ -170,38 +61,6 @@ def test_a_berth_from_the_template_to_the_sheet(opened: Opened, served: tuple[Pa
         again.click("#sheet")
     assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF-")
     assert "NOT AN AGREEMENT" in again.inner_text("#agree-sheet")
-
-
-def test_axe_finds_nothing(opened: Opened, served: tuple[Path, str]) -> None:
-    write(served[0], "coupling.toml", "gas-oil-release-coupling")
-    page = opened("coupling.toml", reduced_motion="reduce")
-    page.wait_for_selector(EXCEEDED)
-    page.click("#make-film")
-    page.wait_for_selector("#film-picture")
-    page.click("#draw-chart")
-    page.wait_for_selector(".agree-chart")
-    page.wait_for_selector("#steps li")  # what mends it was tried
-    assert "8.6 s or more" in page.inner_text("#steps")
-    page.locator("#sketch .part.hose").click()
-    page.click("summary:has-text('From the side')")
-    page.wait_for_selector("#heights .spot")
-    for width in (1280, 390):
-        page.set_viewport_size({"width": width, "height": 900})
-        for scheme in ("light", "dark"):
-            page.emulate_media(color_scheme=scheme)
-            assert audit(page) == [], (width, scheme)
-    figure(page, "hose", 0, "length").fill("20,5")
-    page.keyboard.press("Tab")
-    page.wait_for_selector("#form .fault")
-    assert audit(page) == []
-    page.click("#new")
-    assert audit(page) == []
-    page.click("dialog button:has-text('Leave it')")
-    page.click("#undo")
-    page.wait_for_selector(EXCEEDED)
-    page.click("#steps li:has-text('8.6 s or more') button")  # what was told as safe is safe
-    page.wait_for_selector(KEPT)
-    assert 'stroke = "8.6 s"' in page.locator("#toml").text_content()
 
 
 def test_without_a_mouse(opened: Opened, served: tuple[Path, str]) -> None:
@@ -404,54 +263,6 @@ def test_two_tabs_on_one_case_keep_what_is_theirs(opened: Opened, served: tuple[
     third.click("button.chip:text-is('Rate')")
     assert figure(third, "rate", "agreed").input_value() == "280 m3/h"
     assert '"290 m3/h"' in path.read_text(encoding="utf-8")
-
-
-def test_narrow_large_still_and_on_paper(opened: Opened, served: tuple[Path, str]) -> None:
-    write(served[0], "one.toml")
-    page = opened("one.toml", width=360, reduced_motion="reduce")
-    page.wait_for_selector(KEPT)
-    page.evaluate("document.documentElement.style.fontSize = '200%'")
-    page.wait_for_timeout(300)
-    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 1
-    page.evaluate("document.documentElement.style.fontSize = ''")
-    page.click("#make-film")
-    page.wait_for_selector("#film-picture")
-    page.wait_for_timeout(300)
-    assert page.locator("#play").inner_text() == "Play"  # it does not begin by itself
-    assert page.locator("#film input[type=range]").input_value() == "0"
-    page.get_by_label("One frame on").click()
-    assert page.locator("#film input[type=range]").input_value() == "1"
-    page.hover("#film-picture")
-    assert "bar(g) at" in page.inner_text("#film-tip")
-    page.emulate_media(media="print")
-    assert not page.is_visible("#undo")
-    assert page.is_visible("#headline")
-    assert page.is_visible("#peaks table")
-
-
-def test_what_is_wider_than_the_page_says_so_and_can_be_read(
-    opened: Opened, served: tuple[Path, str]
-) -> None:
-    path = write(served[0], "wide.toml")
-    text = surge.new_case(arms=2, tanks=4)
-    path.write_text(text.replace("shore control valve", "quick-acting control valve"), encoding="utf-8")
-    page = opened("wide.toml", width=1600, reduced_motion="reduce")
-    page.wait_for_selector(KEPT)
-    assert not page.is_visible("#wider")
-    edges = "els => els.map(e => [e.getBBox().x, e.getBBox().x + e.getBBox().width])"
-    for width in (1600, 1280, 390):
-        page.set_viewport_size({"width": width, "height": 900})
-        page.wait_for_timeout(300)
-        scrolls = page.evaluate("(e => e.scrollWidth > e.clientWidth)(document.querySelector('#sketch'))")
-        assert page.is_visible("#wider") == scrolls, width
-        whole = float(page.get_attribute("#sketch svg", "width"))
-        for left, right in page.eval_on_selector_all("#sketch text", edges):
-            assert 0 <= left < right <= whole, width  # no name is cut
-    assert scrolls
-    page.click("#make-film")
-    page.wait_for_selector("#film-picture")
-    box = page.eval_on_selector("#film-picture", "e => [e.clientWidth, e.viewBox.baseVal.width]")
-    assert box[0] >= 0.95 * box[1]  # its letters are as large as those of the page
 
 
 def test_what_is_asked_instead_of_a_search_ends_it(opened: Opened, served: tuple[Path, str]) -> None:

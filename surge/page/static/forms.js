@@ -85,7 +85,36 @@ function fault_lines(path, id) {
       el("strong", {}, "Write: "), f.remedy, ".")));
 }
 
-const set = (path, value) => change([{ do: "set", path, value }]);
+let alike = null; // the figure that was set last, with those that had the same figure before
+
+/** The same key of other parts of the kind, where it has the same figure: arms, drop lines, tops of drop lines. */
+function like(path) {
+  const value = at(path), key = path[path.length - 1];
+  if (typeof value !== "string" && typeof value !== "number") return [];
+  if (key === "name" || path.length !== 3 || store.start.schema.properties[path[0]] === undefined) return [];
+  const others = path[0] === "points" ? Object.keys(at(["points"])) : (at([path[0]]) ?? []).map((_, i) => i);
+  return Array.isArray(at([path[0]])) || path[0] === "points"
+    ? others.filter((one) => one !== path[1] && at([path[0], one, key]) === value).map((one) => [path[0], one, key]) : [];
+}
+
+const name_at = ([kind, one]) => (kind === "points" ? one : at([kind, one, "name"]) ?? words(kind));
+
+async function set(path, value) {
+  const others = like(path), before = at(path);
+  await change([{ do: "set", path, value }]);
+  if (!same(at(path), value) || same(before, value)) return;
+  alike = others.length ? { path, value, others } : null;
+  if (alike) draw_form();
+}
+
+/** Offer to give a figure to those that had the same one before. */
+function offer_alike(path) {
+  if (!alike || !same(alike.path, path) || !same(at(path), alike.value)) return null;
+  const { others, value } = alike, names = others.map(name_at).join(", ");
+  return el("p", { class: "hint" }, el("button", { type: "button", class: "quiet-button", title: names, onclick: () => { alike = null; change(others.map((other) => ({ do: "set", path: other, value }))); } },
+    `The same for ${others.length === 1 ? names : `${others.length} others`}`), others.length > 1 && ` ${names}`);
+}
+
 const unset = (path) => change([{ do: "unset", path }]);
 
 function control(path, value, schema, id, described, broken, label = null) {
@@ -131,7 +160,7 @@ function help(schema, key) {
   const parts = [one.description === "a name" ? NAMED[key] ?? one.description : one.description];
   if (one.minimum !== undefined && one.maximum !== undefined) parts.push(`${one.minimum} to ${one.maximum}`);
   if (schema.anyOf && schema.anyOf.length > 1) parts.push("or a table");
-  return parts.filter(Boolean).join("; ");
+  return parts.filter(Boolean).join("; ").replace(" (see `surge list`)", "");
 }
 
 function source(path, value) {
@@ -150,7 +179,7 @@ function field(path, value, { required = false } = {}) {
     el("div", { class: "row" }, control(path, value, schema, id, `${hint}${faults ? ` ${fault}` : ""}`, faults),
       !required && value !== undefined && key !== "name" &&
         el("button", { type: "button", class: "small", title: "Take this figure away", "aria-label": `Take ${words(key)} away`, onclick: () => unset(path) }, "×")),
-    el("p", { class: "hint", id: hint }, help(schema, key)), faults, source(path, value));
+    el("p", { class: "hint", id: hint }, help(schema, key)), faults, offer_alike(path), source(path, value));
 }
 
 /** A list of values, or of rows of values. */
@@ -190,7 +219,8 @@ function table(path, value, { bare = false } = {}) {
   const missing = store.seen.faults.filter((f) => f.path.length === path.length + 1 && starts(f.path, path)).map((f) => f.path[path.length])
     .filter((key) => !(key in value) && key in properties);
   const wanted = (schema.required ?? []).filter((key) => !(key in value));
-  const keys = [...new Set([...Object.keys(value), ...missing, ...wanted])];
+  // Between which points a part stands is seldom changed: it comes last.
+  const keys = [...new Set([...Object.keys(value), ...missing, ...wanted])].sort((a, b) => POINT_KEYS.includes(a) - POINT_KEYS.includes(b));
   const other = Object.keys(properties).filter((key) => !keys.includes(key) && !(path.length === 0));
   const own = fault_lines(path, fresh("fault"));
   const add = fresh("add");

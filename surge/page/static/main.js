@@ -281,7 +281,7 @@ function buttons() {
   by("scenario").onchange = (event) => { scenario = event.target.value; of_scenario(scenario); histories(); tell("scenario", scenario); };
   by("place").onchange = (event) => { place = event.target.value; histories(); };
   document.addEventListener("keydown", keys);
-  addEventListener("hashchange", () => { const name = decodeURIComponent(location.hash.slice(1)); if (store.start.cases.includes(name) && name !== store.name) open_case(name); });
+  addEventListener("hashchange", () => { const name = named(); if (store.start.cases.includes(name) && name !== store.name) open_case(name); });
 }
 
 on("text", () => {
@@ -324,6 +324,15 @@ function looking() {
   no_verdict(QUICK, "Let go of the slider: the full run tells the verdict.");
 }
 
+/** The case that the address names. */
+function named() {
+  try {
+    return decodeURIComponent(location.hash.slice(1));
+  } catch {
+    return ""; // half a character
+  }
+}
+
 async function start() {
   try {
     store.start = await post("start");
@@ -343,8 +352,8 @@ async function start() {
   draw_file();
   setInterval(look_outside, LOOKED_AFTER);
   addEventListener("focus", look_outside);
-  const named = decodeURIComponent(location.hash.slice(1)) || store.start.case;
-  if (named) await open_case(named);
+  const name = named() || store.start.case;
+  if (name) await open_case(name);
   else if (store.start.cases.length === 1) await open_case(store.start.cases[0]);
   else if (!store.start.cases.length) new_case();
   document.documentElement.dataset.ready = "yes";

@@ -3,7 +3,7 @@
 import { by, put, svg } from "./dom.js";
 import { at, choose, on, store } from "./store.js";
 
-const NARROW = 64, WIDE = 128, ROW = 98, LEFT = 84, RIGHT = 114, TOP = 58, LINES = 3;
+const NARROW = 58, WIDE = 128, ROW = 98, LEFT = 84, RIGHT = 84, TOP = 58, LINES = 3;
 const HANGING = ["relief_valve", "surge_drum", "open_vessel"];
 const SHIP = 8; // letters in a row beside a ship's tank
 let COLUMN = NARROW, LETTERS = 12; // as wide as there is room

@@ -9,9 +9,9 @@ Decisions
 * The noise of a gauge is what it shows before anything moves, where there are ``LEAST_QUIET`` readings of
   that; else what its readings change by from one to the next.
 * What is left over has a *structure* where its signs keep to themselves (runs test, beyond ``RUNS`` standard
-  deviations, readings thinned by the memory of the noise), or where a reading is off by more than ``FAR``
-  times the noise. It is a doubt where it comes to more than ``MUCH`` of the swing of the record at that place
-  (a single reading: ``MUCH_AT_ONCE``), and else only told: no model fits to the last hundredth.
+  deviations, readings thinned by the memory of the noise). A *reading* is far off by more than ``FAR`` times
+  the noise. Either is a doubt where it comes to more than ``MUCH``, or ``MUCH_AT_ONCE``, of the swing of the
+  record at that place, and else only told: no model fits to the last hundredth.
 * A clock that runs fast or slow is one more unknown, looked at after the others: it is a doubt beyond
   ``SURE`` times its own uncertainty and ``LEAST_DRIFT``.
 """
@@ -36,7 +36,7 @@ UNTOLD = 0.7  # of a logarithm: twice the figure, or half of it; of an instant, 
 AT_END = 1e-3  # of a logarithm, or [s]
 LEAST_QUIET = 40
 RUNS, FAR = 4.0, 6.0
-MUCH, MUCH_AT_ONCE = 0.02, 0.1
+MUCH, MUCH_AT_ONCE = 0.01, 0.05
 SURE, LEAST_DRIFT = 4.0, 2e-4
 NEAR_ATMOSPHERE = 0.12  # of it
 MOST_TOLD = 3  # readings told one by one
@@ -182,6 +182,7 @@ def doubts_of(found: Estimate, left: tuple[LeftOver, ...]) -> tuple[Doubt, ...]:
     return (
         *apart,
         *_untold(found, told),
+        *_clock_at_end(found),
         *_another_answer(found),
         *_structures(left),
         *_drifting(found),
@@ -250,6 +251,23 @@ def _untold(found: Estimate, told: set[str]) -> Iterator[Doubt]:
             )
 
 
+def _clock_at_end(found: Estimate) -> Iterator[Doubt]:
+    problem = found.problem
+    low, high = problem.clocks
+    if (
+        problem.clock is None
+        and min(problem.clock_of(found.sought) - low, high - problem.clock_of(found.sought)) <= AT_END
+    ):
+        yield Doubt(
+            kind="end",
+            phrase=(
+                "Where the record and the scenario begin to move cannot be brought together. Say by --from "
+                "and --until which readings are about it, or by --clock when the scenario begins.",
+            ),
+            names=(),
+        )
+
+
 def _another_answer(found: Estimate) -> Iterator[Doubt]:
     if found.other:
         names = tuple(whose(f) for f in found.problem.figures)
@@ -265,7 +283,7 @@ def _another_answer(found: Estimate) -> Iterator[Doubt]:
 
 def _structures(left: tuple[LeftOver, ...]) -> Iterator[Doubt]:
     for one in left:
-        if one.structured and one.unexplained > MUCH * one.swing:
+        if one.runs > RUNS and one.unexplained > MUCH * one.swing:
             yield Doubt(
                 kind="structure",
                 phrase=(

@@ -32,7 +32,9 @@ from surge.records.trace_file import LEAST_READINGS, PlaceTrace, RecordedTrace
 from surge.units import quoted
 from surge.workers import Progress
 
-MARGIN = 2.0  # [s] by which the clock may turn out to be other than it first looked
+# By how much the clock may turn out to be other than it first looked: [s] at least, and of what moves. With a
+# stroke that is off by a third, a record first looks as much earlier or later.
+MARGIN, OF_MOVEMENT = 2.0, 0.6
 ALIKE, OPPOSITE = (
     0.3,
     0.7,
@@ -114,6 +116,8 @@ class Fit:
         Searches, and how many of them came to this answer.
     step : float
         Of the marches [s].
+    unsteady : bool
+        Marched with unsteady friction, as the case asks.
     left_out : int
         Readings before and after those that were used.
     trace : RecordedTrace
@@ -132,6 +136,7 @@ class Fit:
     starts: int
     agreeing: int
     step: float
+    unsteady: bool
     left_out: int
     trace: RecordedTrace
     text: FittedText
@@ -199,7 +204,7 @@ def fit_figures(
             "with the figures that fit best the liquid boils somewhere in the line, and marches of a fit are "
             "liquid-filled: fit a gentler closure, or only the readings before that (--until)"
         )
-    return _fit(chosen.name, found, made, trace)
+    return _fit(case, chosen.name, found, made, trace)
 
 
 def scenario_of(case: Case, name: str | None) -> Scenario:
@@ -230,6 +235,7 @@ def _posed(
     span: tuple[float | None, float | None],
 ) -> Problem:
     """The readings that are used, with a clock by which they are about the scenario."""
+    margin = MARGIN + OF_MOVEMENT * (span_.last - span_.first)
     begin, end = (-math.inf if span[0] is None else span[0], math.inf if span[1] is None else span[1])
     places = tuple(cut(p, begin, end) for p in trace.places)
     _refuse_few(places, trace, "between the times asked for")
@@ -242,7 +248,7 @@ def _posed(
         clock=clock,
         clocks=(0.0, 0.0),
         zeros=zeros,
-        until=span_.usual + MARGIN,
+        until=span_.usual + margin,
     )
     own = np.array([f.sought(f.first) for f in text.figures])
     _refuse_other_sign(whole, own, trace)
@@ -251,7 +257,7 @@ def _posed(
     earliest = span_.first - (span_.usual - span_.first) if span[0] is None else span[0] - at
     used = tuple(cut(p, at + earliest, at + last) for p in places)
     _refuse_few(used, trace, "while things move in the scenario: look at its clock, and at --clock")
-    return replace(whole, places=used, clocks=(at - MARGIN, at + MARGIN), until=last + MARGIN, _last={})
+    return replace(whole, places=used, clocks=(at - margin, at + margin), until=last + margin, _last={})
 
 
 def _refuse_few(places: Sequence[PlaceTrace], trace: RecordedTrace, where: str) -> None:
@@ -314,7 +320,7 @@ def _likeness(problem: Problem, made: Pressures, k: int, place: PlaceTrace) -> t
 # The answer
 
 
-def _fit(scenario: str, found: Estimate, made: Pressures, trace: RecordedTrace) -> Fit:
+def _fit(case: Case, scenario: str, found: Estimate, made: Pressures, trace: RecordedTrace) -> Fit:
     problem, count = found.problem, len(found.problem.figures)
     left = left_over(found, made)
     clock, zeros = problem.clock_of(found.sought), problem.zeros_of(found.sought)
@@ -351,6 +357,7 @@ def _fit(scenario: str, found: Estimate, made: Pressures, trace: RecordedTrace) 
         starts=found.starts,
         agreeing=found.agreeing,
         step=problem.span.dt,
+        unsteady=case.lineup.unsteady_friction,
         left_out=sum(p.time.size for p in trace.places) - used,
         trace=trace,
         text=problem.text,

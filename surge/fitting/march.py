@@ -6,6 +6,8 @@ Decisions
   leaves wrong is told by one march at half of it, at the end (:mod:`surge.fitting.estimate`).
 * Trials differ in wave speeds, so that they share no grid and cannot be marched side by side; nor does the
   batch keep histories. They are spread over threads.
+* A case that asks for unsteady friction is fitted with it alone: of the two it is the nearer to a real wave.
+  Its check judges by both.
 * The march is liquid-filled. A record in which the liquid boils is not fitted
   (:mod:`surge.fitting.fit`).
 """
@@ -13,15 +15,15 @@ Decisions
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from surge.arrays import Array
 from surge.model.lineup import LineUp, Scenario
-from surge.transient.grid import build_grid
-from surge.transient.march import Marched, keep_still
-from surge.transient.plan import eased, first_duration, plan
+from surge.transient.march import Marched
+from surge.transient.plan import Plan, eased, first_duration, plan
+from surge.transient.run import begun
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -76,7 +78,7 @@ def span_of(lineup: LineUp, scenario: Scenario) -> Span:
     CaseError, GridError
         It cannot be computed.
     """
-    work = plan(lineup, scenario)
+    work = _plan(lineup, scenario)
     usual = first_duration(work)
     starts = [
         *(m.start for m in scenario.moves),
@@ -86,6 +88,10 @@ def span_of(lineup: LineUp, scenario: Scenario) -> Span:
     return Span(
         dt=eased(work, usual).step(), first=min(starts, default=0.0), last=work.last_event, usual=usual
     )
+
+
+def _plan(lineup: LineUp, scenario: Scenario) -> Plan:
+    return replace(plan(lineup, scenario), unsteady=lineup.unsteady_friction)
 
 
 def march(lineup: LineUp, scenario: Scenario, points: Sequence[str], *, dt: float, until: float) -> Pressures:
@@ -107,17 +113,13 @@ def march(lineup: LineUp, scenario: Scenario, points: Sequence[str], *, dt: floa
     CaseError, GridError, SolveError
         It cannot be computed.
     """
-    work = plan(lineup, scenario)
-    reaches = work.divide(dt)
-    grid = build_grid(lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
-    made = Marched(grid=grid, frozen=lineup.frozen_friction, stride=1)
-    if made.watch.until < max(work.times):
-        keep_still(made)
+    work = _plan(lineup, scenario)
+    made = begun(work, work.divide(dt), stride=1)
     made.advance_to(until)
     heads = np.vstack(made.heads)
     rho_g = lineup.liquid.density * lineup.gravity
     height = {p.name: p.elevation for p in lineup.points}
-    at = [grid.points.index(p) for p in points]
+    at = [made.grid.points.index(p) for p in points]
     return Pressures(
         time=np.concatenate(made.time),
         pressure=np.stack([rho_g * (heads[:, k] - height[p]) for k, p in zip(at, points, strict=True)]),

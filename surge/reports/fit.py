@@ -28,8 +28,10 @@ ONE_RECORD = (
 WHO_JUDGES = "Whether the case is safe with these figures, `surge check` of the written copy says."
 FRICTION = (
     "Friction in the model is that of steady flow. Real waves die down faster; a roughness that was fitted "
-    "to many periods makes up for that, and is then too great for the steady flow."
+    "to many periods makes up for that, and is then too great for the steady flow. A case may ask for "
+    "unsteady friction."
 )
+UNSTEADY = "Marches are with unsteady friction, as the case asks; its check judges by both kinds."
 MOST_GAPS = 3
 OF_ONE_DAY = (STROKE, RUN_DOWN, INERTIA)
 
@@ -66,7 +68,8 @@ def fit_lines(fit: Fit, title: str, display: Display, *, details: bool) -> list[
     if details:
         out += _correlations(fit)
     out += ["", "What to do", *[paragraph(text, indent="    ", first="  - ") for text in _to_do(fit)]]
-    out += ["", paragraph(ONE_RECORD), paragraph(FRICTION), paragraph(CAUTIONS[0])]
+    friction = UNSTEADY if fit.unsteady else FRICTION
+    out += ["", paragraph(ONE_RECORD), paragraph(friction), paragraph(CAUTIONS[0])]
     return out if details else [*out, "More: --details, --json; a picture of what is left over: -o fit.png."]
 
 
@@ -142,7 +145,7 @@ def _notes(fit: Fit, display: Display) -> list[str]:
         if _small_pattern(place.left) and not fit.doubts:
             said.append(
                 f"What is left over at {quoted(place.place)} keeps a pattern of about "
-                f"{fine(place.left.unexplained, display)}: less than a fiftieth of the swing. "
+                f"{fine(place.left.unexplained, display)}: less than a hundredth of the swing. "
                 "It is no doubt of its own, but the intervals are rather too narrow."
             )
     if fit.memory > 1.5:

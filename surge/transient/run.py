@@ -67,8 +67,30 @@ def _start(
     *,
     history: bool = True,
 ) -> Marched:
-    given: dict[str, Any] = {"reaches": reaches, "laws": work.laws, "tables": work.tables, "probes": probes}
     stride = max(1, int(first_duration(work) / reaches.dt / STEPS_KEPT)) if history else NO_SAMPLES
+    return begun(work, reaches, stride=stride, probes=probes)
+
+
+def begun(
+    work: Plan, reaches: Reaches, *, stride: int, probes: dict[str, tuple[float, ...]] | None = None
+) -> Marched:
+    """Return the march of a plan at its beginning, looked at whether it keeps its steady flow.
+
+    Parameters
+    ----------
+    work : Plan
+    reaches : Reaches
+    stride : int
+        Every how many steps histories are kept.
+    probes : dict of str to tuple of float, optional
+        As of :func:`surge.transient.grid.build_grid`.
+
+    Raises
+    ------
+    GridError, SolveError
+        It cannot be marched.
+    """
+    given: dict[str, Any] = {"reaches": reaches, "laws": work.laws, "tables": work.tables, "probes": probes}
     frozen = work.lineup.frozen_friction
     if work.unsteady:
         remembers = build_unsteady_grid(work.lineup, work.steady, **given)

@@ -15,13 +15,11 @@ from surge.choices import PictureKind, StudyPicture
 from surge.effort import foresee, spend, within
 from surge.errors import ArgumentError
 from surge.inputs import InputFile
-from surge.outputs import write_whole
-from surge.reports.study import WORST_FILE
 from surge.reports.words import CAUTIONS, Display
 from surge.studies.engines import Made, made_by
 from surge.studies.file import load_study
 from surge.studies.plan import Plan, plan_of
-from surge.studies.store import Store
+from surge.studies.store import Store, arrow
 from surge.studies.summary import Summary, summary_of
 from surge.studies.types import Study
 from surge.studies.work import text_of
@@ -160,14 +158,14 @@ def run_study(
     CaseError
         A study, or a file that it names, with all of its faults.
     RequestError
-        A library is missing, the folder has something else, or the cluster does not answer.
+        A library is missing, the folder has something else or cannot be written, or the cluster does not
+        answer. What is written is kept.
     SolveError
         Workers die again and again.
-    OSError
-        The results cannot be written; what is written is kept.
     """
     _refuse_workers(workers, cluster)
     wanted = offered(units or {})
+    arrow()  # before anything is read
     path = Path(study)
     read = load_study(path, rules_of=_rules_of)
     plan = plan_of(read)
@@ -233,18 +231,11 @@ def _made(plan: Plan, numbers: list[int], *, workers: int | None, cluster: str |
 
 def _keep_worst(store: Store, made: Summary) -> None:
     """Write the case of the worst run, with the rules that it names."""
-    path = store.folder / WORST_FILE
     worst = made.worst
     if worst is None:
-        path.unlink(missing_ok=True)
         return
     plan = store.plan
     study, number = plan.study, worst.run // plan.chunk
     chunk = next(plan.some(iter([number])))
     text = text_of(study, worst.run, chunk.figures[worst.run - chunk.first].tolist())
-    write_whole(path, text)
-    rules = study.rules.get(study.case_of(worst.run // study.samples))
-    if rules is not None:
-        there = store.folder / rules[0]
-        there.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(there, rules[1])
+    store.write_worst(text, study.rules.get(study.case_of(worst.run // study.samples)))

@@ -10,7 +10,7 @@ import click
 
 from surge.choices import PictureKind
 from surge.cli.files import InputPath, OutputPath, write_file
-from surge.cli.shared import OneOf, answering, fail, print_text, tell, unit_options, wanted_units
+from surge.cli.shared import OneOf, answering, print_text, tell, unit_options, wanted_units
 
 
 @click.command()
@@ -59,11 +59,6 @@ def study(
                 afresh=force,
                 units=wanted,
                 progress=progress,
-            )
-        except OSError as error:
-            fail(
-                f"the results cannot be written: {error.strerror or error}; what is written is kept, and the "
-                "same command goes on"
             )
         except KeyboardInterrupt:
             progress.done()

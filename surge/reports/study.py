@@ -12,6 +12,7 @@ from surge.rules.book import LOCAL_CODES
 from surge.studies.chances import LEVEL, Chance
 from surge.studies.designs import SALTELLI
 from surge.studies.schema import QUICK, RATE, WINDOW
+from surge.studies.store import WORST
 from surge.studies.summary import CellCount, Matter, Searched, Spread, Summary
 from surge.studies.types import Study
 from surge.studies.work import BEYOND, BOILS, INSIDE
@@ -20,7 +21,6 @@ from surge.units import printable, quoted
 CONFIDENCE = f"{100.0 * LEVEL:g} %"
 ROWS = 24  # line-ups on the first screen
 SURE = 3  # line-ups that get a sentence of their own
-WORST_FILE = "worst.toml"
 
 RUN_WORDS = {
     "verdict": "a full verdict, as surge check gives it",
@@ -237,7 +237,7 @@ def _worst(made: Summary, display: Display) -> list[str]:
         words += f": {worst.reason.rstrip('.')}"
     said = [
         paragraph(f"{words}."),
-        paragraph(f"{WORST_FILE} in the folder of results is its case, to the last bit."),
+        paragraph(f"{WORST} in the folder of results is its case, to the last bit."),
     ]
     if made.unread:
         said.append(

@@ -36,7 +36,8 @@ class Index:
 
 
 def _problem(figures: int) -> dict[str, Any]:
-    names = [f"x{k}" for k in range(figures)]
+    # As an array: SALib 1.5 hands them to a function of pandas that takes no list from pandas 3 on.
+    names = np.array([f"x{k}" for k in range(figures)], dtype=object)
     return {"num_vars": figures, "names": names, "bounds": [[0.0, 1.0]] * figures}
 
 

@@ -15,6 +15,7 @@ import hashlib
 import io
 import json
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -26,8 +27,8 @@ from surge.studies.columns import Column, columns_of
 from surge.studies.plan import Plan
 from surge.units import printable
 
-MANIFEST = "study.json"
-RUNS = "runs"
+MANIFEST, RUNS, WORST = "study.json", "runs", "worst.toml"
+PICTURES = ("table", "peaks", "matters")  # names without their endings
 INSTALL = 'pip install "surge[study]"'
 Table = dict[str, list[Any]]
 
@@ -68,11 +69,8 @@ class Store:
         Raises
         ------
         RequestError
-            Something else is there.
-        OSError
-            It cannot be written.
+            Something else is there, or it cannot be written.
         """
-        arrow()
         mine = self.manifest()
         there = self._there()
         if there is not None and there != mine and not afresh:
@@ -85,22 +83,45 @@ class Store:
                 f"{printable(str(self.folder))} is no folder of results, and not empty: "
                 "name another folder with --into"
             )
-        (self.folder / RUNS).mkdir(parents=True, exist_ok=True)
-        for path in (self.folder / RUNS).iterdir():
-            if path.name.startswith(PREFIX) or there != mine:  # not whole, or of another study
+        with self.writing():
+            (self.folder / RUNS).mkdir(parents=True, exist_ok=True)
+            for path in self._stale(all_of_it=there != mine):
                 path.unlink()
-        if there != mine:
-            write_whole(self.folder / MANIFEST, json.dumps(mine, indent=1) + "\n")
+            if there != mine:
+                write_whole(self.folder / MANIFEST, json.dumps(mine, indent=1) + "\n")
+
+    def _stale(self, *, all_of_it: bool) -> list[Path]:
+        """Files that are not whole; and, of another study, everything that one writes."""
+        runs = list((self.folder / RUNS).iterdir())
+        if not all_of_it:
+            return [path for path in runs if path.name.startswith(PREFIX)]
+        beside = [p for p in self.folder.iterdir() if p.name == WORST or p.stem in PICTURES]
+        return [*runs, *beside]
 
     def _there(self) -> dict[str, Any] | None:
-        """The manifest that is there; None for none."""
+        """The manifest that is there; None for none of ours."""
         try:
             found = json.loads((self.folder / MANIFEST).read_text(encoding="utf-8"))
-        except FileNotFoundError:
+        except (OSError, ValueError):
             return None
-        except ValueError:
-            return {}
-        return found if isinstance(found, dict) else {}
+        ours = isinstance(found, dict) and isinstance(found.get("program"), dict)
+        return found if ours and found["program"].get("name") == "surge" else None
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Surround what writes into the folder: when it takes nothing more, say so, and that it goes on.
+
+        Raises
+        ------
+        RequestError
+        """
+        try:
+            yield
+        except OSError as error:
+            raise RequestError(
+                f"the results in {printable(str(self.folder))} cannot be written: {error.strerror or error}; "
+                "what is written is kept, and the same command goes on"
+            ) from None
 
     def manifest(self) -> dict[str, Any]:
         """Return what the results are of, as plain data."""
@@ -137,10 +158,21 @@ class Store:
 
         Raises
         ------
-        OSError
+        RequestError
             It cannot be written; nothing is left of it.
         """
-        write_whole(self.path(number), self.packed(table))
+        content = self.packed(table)
+        with self.writing():
+            write_whole(self.path(number), content)
+
+    def write_worst(self, text: str, rules: tuple[str, str] | None) -> None:
+        """Write the case of the worst run, with the name and the text of the rules that it names."""
+        with self.writing():
+            write_whole(self.folder / WORST, text)
+            if rules is not None:
+                there = self.folder / rules[0]
+                there.parent.mkdir(parents=True, exist_ok=True)
+                write_whole(there, rules[1])
 
     def packed(self, table: Table) -> bytes:
         """Return runs as the bytes of a Parquet file."""
@@ -230,8 +262,6 @@ def _type(pa: Any, column: Column) -> Any:
 
 def differing(there: dict[str, Any], mine: dict[str, Any]) -> str:
     """Return in which parts two manifests differ, in words."""
-    if not there:
-        return "its manifest cannot be read"
     keys = [key for key in mine if there.get(key) != mine[key]]
     if "files" in keys:
         old = {f.get("file"): f.get("sha256") for f in there.get("files", []) if isinstance(f, dict)}

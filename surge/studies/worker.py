@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import signal
+from contextlib import suppress
 
 from surge.studies.engines import receive, send
 from surge.studies.work import run_chunk
@@ -19,8 +20,9 @@ def main() -> None:
     os.dup2(2, 1)
     with os.fdopen(os.dup(0), "rb") as read:
         study = receive(read)
-        while study is not None and (chunk := receive(read)) is not None:
-            send(out, run_chunk(study, chunk))
+        with suppress(BrokenPipeError):  # who began it is no more
+            while study is not None and (chunk := receive(read)) is not None:
+                send(out, run_chunk(study, chunk))
 
 
 if __name__ == "__main__":

@@ -19,6 +19,7 @@ import pyarrow.parquet as pq
 import pytest
 from click.testing import CliRunner, Result
 from scipy import stats
+from scipy.integrate import trapezoid
 from support.studies import HEAD, RATE, SAMPLES, SPEED, STOP, written
 
 import surge
@@ -88,7 +89,7 @@ def exact_probability() -> float:
     level = (LIMIT - DENSITY * surge_gravity() * DEPTH) / DENSITY
     v = np.linspace(200.0, 400.0, 200_001) / 3600 / AREA
     density = stats.norm(300 / 3600 / AREA, 15 / 3600 / AREA).pdf(v)
-    return float(np.trapezoid(density * stats.norm(1000.0, 60.0).sf(level / v), v))
+    return float(trapezoid(density * stats.norm(1000.0, 60.0).sf(level / v), v))
 
 
 def test_the_probability_is_that_of_the_closed_form(instant_stop: StudyAnswer) -> None:
@@ -419,6 +420,17 @@ def test_a_folder_with_something_else_is_left_alone(tmp_path: Path) -> None:
     assert found.exit_code == 2
     assert "no folder of results" in found.stderr
     assert [p.name for p in (tmp_path / "mine").iterdir()] == ["letter.txt"]
+
+
+def test_nothing_of_another_study_is_left(tmp_path: Path) -> None:
+    path = written(tmp_path, WHOLE)
+    assert study(path).exit_code == 4
+    there = {p.name for p in (tmp_path / "study-results").iterdir()}
+    assert there == {"study.json", "runs", "worst.toml", "table.png", "peaks.png"}
+    path.write_text(HEAD + SAMPLES + SPEED, encoding="utf-8")  # without an axis there is no table
+    assert study(path, "--force", "--pictures", "svg").exit_code == 4
+    there = {p.name for p in (tmp_path / "study-results").iterdir()}
+    assert there == {"study.json", "runs", "worst.toml", "peaks.svg"}
 
 
 def test_a_damaged_file_is_named(tmp_path: Path) -> None:

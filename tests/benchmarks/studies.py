@@ -1,0 +1,160 @@
+"""How fast studies are, how much memory they take, and what a second worker brings.
+
+    .venv-test/bin/python tests/benchmarks/studies.py                       # 10 000 quick looks
+    .venv-test/bin/python tests/benchmarks/studies.py --runs 100000
+    .venv-test/bin/python tests/benchmarks/studies.py --efficiency          # one worker against two, in pairs
+    .venv-test/bin/python tests/benchmarks/studies.py --kept 1000000        # results only: nothing is marched
+
+Rates and ratios mean something on an idle machine only; memory always does. ``--kept`` runs one chunk and
+writes its rows again and again: it measures what grows with the number of runs where anything does, writing,
+reading and summing up, and says so.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import statistics
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from support.studies import HEAD, SAMPLES, SPEED, written
+
+from surge.api import study as door
+from surge.studies.engines import Made
+from surge.studies.plan import Plan
+from surge.studies.work import run_chunk
+
+MEGABYTE = 2**20
+PAGE = os.sysconf("SC_PAGE_SIZE")
+
+
+def text_of(runs: int, *, verdict: bool = False) -> str:
+    head = HEAD.replace("quick look", "verdict") if verdict else HEAD
+    return head + SAMPLES.replace("12", str(runs)) + SPEED
+
+
+class Memory:
+    """The most memory of this process and of all below it, looked at some times a second."""
+
+    def __init__(self) -> None:
+        self.own = self.below = 0
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._watch, daemon=True)
+
+    def __enter__(self) -> Memory:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._thread.join()
+
+    def _watch(self) -> None:
+        while not self._stop.wait(0.2):
+            self.own = max(self.own, _resident(os.getpid()))
+            self.below = max(self.below, max(map(_resident, _children()), default=0))
+
+
+def _resident(pid: int) -> int:
+    try:
+        return int(Path(f"/proc/{pid}/statm").read_text(encoding="utf-8").split()[1]) * PAGE
+    except (OSError, IndexError):
+        return 0
+
+
+def _children() -> Iterator[int]:
+    for task in Path("/proc/self/task").iterdir():
+        try:
+            yield from map(int, (task / "children").read_text(encoding="utf-8").split())
+        except OSError:
+            continue
+
+
+def timed(path: Path, into: Path, workers: int | None) -> float:
+    began = time.perf_counter()
+    door.run_study(path, into=into, workers=workers)
+    return time.perf_counter() - began
+
+
+def run(runs: int, workers: int | None) -> None:
+    with tempfile.TemporaryDirectory() as name, Memory() as memory:
+        path = written(Path(name), text_of(runs))
+        took = timed(path, Path(name) / "results", workers)
+        size = sum(p.stat().st_size for p in (Path(name) / "results").rglob("*.parquet"))
+    print(
+        f"{runs} quick looks: {took:.1f} s, {runs / took:.0f} a second; memory of this process "
+        f"{memory.own / MEGABYTE:.0f} MB, of a worker at most {memory.below / MEGABYTE:.0f} MB; "
+        f"results {size / MEGABYTE:.1f} MB"
+    )
+
+
+def kept(runs: int) -> None:
+    """Write the rows of one chunk again and again, as if all had been run."""
+
+    def again(plan: Plan, numbers: list[int], **_: object) -> Iterator[Made]:
+        first = next(plan.some(iter([0])))
+        table = run_chunk(plan.study, first)
+        for chunk in plan.some(iter(numbers)):
+            rows = {k: v[: chunk.count] for k, v in table.items()}
+            yield chunk.number, {**rows, "run": list(range(chunk.first, chunk.first + chunk.count))}
+
+    _replaced(again)
+    with tempfile.TemporaryDirectory() as name, Memory() as memory:
+        path = written(Path(name), text_of(runs))
+        took = timed(path, Path(name) / "results", None)
+    print(
+        f"{runs} rows kept and summed up, NOT marched: {took:.1f} s; memory of this process "
+        f"{memory.own / MEGABYTE:.0f} MB"
+    )
+
+
+def _replaced(made: Callable[..., Iterator[Made]]) -> None:
+    door.made_by = made  # type: ignore[assignment]
+
+
+def efficiency(runs: int, pairs: int) -> None:
+    """One worker against two, each pair one after the other, start-up of the processes included."""
+    for verdict in (False, True):
+        count = runs // 10 if verdict else runs
+        ratios = []
+        for k in range(pairs):
+            with tempfile.TemporaryDirectory() as name:
+                path = written(Path(name), text_of(count, verdict=verdict))
+                one = timed(path, Path(name) / "one", 1)
+                two = timed(path, Path(name) / "two", 2)
+            ratios.append(one / (2.0 * two))
+            print(f"  pair {k + 1}: {one:.1f} s by one, {two:.1f} s by two: efficiency {ratios[-1]:.2f}")
+        what = "verdicts" if verdict else "quick looks"
+        print(f"{count} {what}: efficiency over two workers {statistics.median(ratios):.2f} (median)")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--runs", type=int, default=10_000)
+    parser.add_argument("--workers", type=int)
+    parser.add_argument("--efficiency", action="store_true")
+    parser.add_argument("--pairs", type=int, default=3)
+    parser.add_argument("--kept", type=int)
+    asked = parser.parse_args()
+    print(f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}")
+    if asked.kept:
+        kept(asked.kept)
+    elif asked.efficiency:
+        efficiency(min(asked.runs, 3000), asked.pairs)
+    else:
+        run(asked.runs, asked.workers)
+    print(f"most memory ever {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()

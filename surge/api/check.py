@@ -96,6 +96,7 @@ class CheckAnswer(Advised, CaseAnswer):
         """The document, as types."""
         from surge.reports.advice import advice
         from surge.reports.check_json import answer
+        from surge.reports.fillings import filling_sentences
         from surge.reports.gauge import gauge_sentences
         from surge.reports.words import sentence
 
@@ -110,6 +111,7 @@ class CheckAnswer(Advised, CaseAnswer):
             remedies=self.remedies,
             cautions=CAUTIONS,
             histories=histories,
+            fillings=filling_sentences(self.fillings, self.display),
         )
 
     @checked

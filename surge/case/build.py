@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from surge.case import schema as spec
 from surge.case.attached import drum_of, relief_of, vessel_of
 from surge.case.elements import HOSE_LOWEST, HOSE_LOWEST_SOURCE, ElementBuilder
+from surge.case.fillings import filling_of
 from surge.case.liquid import liquid_of
 from surge.case.notes import COMMON, IN_CASE, Notes
 from surge.case.readings import reading_of
@@ -87,6 +88,10 @@ class Builder:
                 begun_with(scenarios.scenario(s, ("scenario", i)), stages)
                 for i, s in enumerate(case.scenario)
             ),
+            fillings=tuple(
+                filling_of(f, begun_with(scenarios.scenario(f, ("filling", i)), stages), self.notes)
+                for i, f in enumerate(case.filling)
+            ),
             readings=tuple(
                 reading_of(r, ("reading", i), self.notes, cargo=case.liquid)
                 for i, r in enumerate(case.reading)
@@ -124,6 +129,7 @@ class Builder:
         throttle = case.rate.at if case.rate else ""
         set_elsewhere = {name for s in case.scenario for name in s.openings}
         set_elsewhere |= {name for s in case.stage for name in s.openings}
+        set_elsewhere |= {name for f in case.filling for name in f.openings}
         for valve in case.valve:
             if "opening" not in valve.model_fields_set and valve.name not in {throttle, *set_elsewhere}:
                 assume(valve.name, "opening while loading", "fully open", COMMON)

@@ -30,16 +30,18 @@ class ScenarioBuilder:
     def __init__(self, notes: Notes) -> None:
         self.notes = notes
 
-    def scenario(self, scenario: spec.ScenarioTable, origin: Origin) -> Scenario:
-        """Build one scenario."""
+    def scenario(self, scenario: spec.TimeLine, origin: Origin) -> Scenario:
+        """Build one scenario, or the time line of a filling."""
         moves: list[Move | Trip] = []
+        shutdown = scenario.shutdown if isinstance(scenario, spec.ScenarioTable) else None
+        trapped_pressure = scenario.trapped_pressure if isinstance(scenario, spec.ScenarioTable) else {}
         for i, event in enumerate(scenario.event):
             moves += self._event(event, (*origin, "event", i))
-        if scenario.shutdown:
-            moves += self._shutdown(scenario.shutdown, (*origin, "shutdown"))
+        if shutdown:
+            moves += self._shutdown(shutdown, (*origin, "shutdown"))
         trapped = (
             (name, self.notes.pressure(reading, (*origin, "trapped_pressure", name)) or 0.0)
-            for name, reading in scenario.trapped_pressure.items()
+            for name, reading in trapped_pressure.items()
         )
         return Scenario(
             name=scenario.name,
@@ -54,9 +56,9 @@ class ScenarioBuilder:
             moves=tuple(m for m in moves if isinstance(m, ValveMove)),
             pump_moves=tuple(m for m in moves if isinstance(m, PumpMove)),
             trips=tuple(m for m in moves if isinstance(m, Trip)),
-            timing=_timing(scenario.shutdown) if scenario.shutdown else (),
-            ordered=scenario.shutdown.at.value if scenario.shutdown else None,
-            not_at=tuple(scenario.shutdown.not_at.items()) if scenario.shutdown else (),
+            timing=_timing(shutdown) if shutdown else (),
+            ordered=shutdown.at.value if shutdown else None,
+            not_at=tuple(shutdown.not_at.items()) if shutdown else (),
             origin=origin,
         )
 

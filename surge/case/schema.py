@@ -29,7 +29,7 @@ from surge.case.schema_parts import (
     TankTable,
     ValveTable,
 )
-from surge.case.schema_scenarios import ScenarioTable, StageTable
+from surge.case.schema_scenarios import FillingTable, ScenarioTable, StageTable
 from surge.model.lineup import FREE_GAS, FREE_GAS_BOUNDS
 from surge.toml.tables import FileTable, Header, one_of
 from surge.toml.values import Choice, Day, FileBelow, Flag, Number, Quantity, Text
@@ -182,4 +182,5 @@ class CaseSpec(FileTable):
     open_vessel: list[OpenVesselTable] = Field(default_factory=list)
     stage: list[StageTable] = Field(default_factory=list)
     scenario: list[ScenarioTable] = Field(default_factory=list)
+    filling: list[FillingTable] = Field(default_factory=list)
     reading: list[ReadingTable] = Field(default_factory=list)

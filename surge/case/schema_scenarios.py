@@ -17,6 +17,13 @@ _STROKE = Quantity("time", "0.01 s", "24 h")
 _BREAK = Number("opening at which the speed of the stroke changes", 0.001, 0.999)
 _LAW = Choice("stroke law", "linear", "two-stage", "step", "table")
 _REASON = Text("why no shutdown comes at this stage", 300)
+_FRONT = Quantity("length", "0 m", "500 km", such_as="5 m", where="how far beyond from the liquid stands")
+_EXPONENT = Number("exponent n of the gas, p V^n constant", 1.0, 1.67)
+_VENT = Choice("way out of the gas", "open", "shut")
+_OPENING = Quantity(
+    "diameter", "0.1 mm", "1 m", such_as="25 mm", where="bore of the opening that lets gas out"
+)
+_COEFFICIENT = Number("flow through the opening over that without losses", 0.1, 1.0)
 _STAGE = Choice("stage of the loading", "start", "bulk", "topping off")
 
 OpeningTable = list[tuple[Annotated[Reading, _TIME], Opening]]
@@ -87,8 +94,8 @@ class StageTable(FileTable):
     openings: dict[Name, Opening] = Field(default_factory=dict)
 
 
-class ScenarioTable(FileTable):
-    """One time line on the line-up."""
+class TimeLine(FileTable):
+    """How everything stands at first, and what happens at stated times."""
 
     name: Name
     note: Annotated[str, NOTE] = ""
@@ -97,6 +104,26 @@ class ScenarioTable(FileTable):
     levels: dict[Name, Elevation] = Field(default_factory=dict)
     openings: dict[Name, Opening] = Field(default_factory=dict)
     shut_at_start: list[Name] = Field(default_factory=list)
-    trapped_pressure: dict[Name, Annotated[Reading, LEVEL]] = Field(default_factory=dict)
     event: list[EventTable] = Field(default_factory=list)
+
+
+class ScenarioTable(TimeLine):
+    """One time line on the line-up."""
+
+    trapped_pressure: dict[Name, Annotated[Reading, LEVEL]] = Field(default_factory=dict)
     shutdown: Shutdown | None = None
+
+
+class FillingTable(TimeLine):
+    """A line that holds gas from one point to another at first, and fills."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra=one_of("vent", "vent_diameter"))
+
+    start: Name = Field(alias="from")
+    end: Name = Field(alias="to")
+    front: Annotated[Reading | None, _FRONT] = None
+    gas_pressure: Annotated[Reading, LEVEL]
+    exponent: Annotated[float | None, _EXPONENT] = None
+    vent: Annotated[str | None, _VENT] = None
+    vent_diameter: Annotated[Reading | None, _OPENING] = None
+    vent_coefficient: Annotated[float | None, _COEFFICIENT] = None

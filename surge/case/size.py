@@ -17,6 +17,7 @@ from surge.errors import Fault, Origin
 ELEMENTS = 200  # pipes, arms, hoses, valves, passages and pumps together
 PLACES = 250  # points; tanks and supplies together
 SCENARIOS = 100
+FILLINGS = 10
 READINGS = 50
 RUNS = 1600  # elements times scenarios: what is kept of every run grows with it
 EVENTS = 200  # of one scenario
@@ -61,6 +62,7 @@ def size_faults(data: Mapping[str, Any]) -> list[Fault]:
             _SMALLER,
         ),
         (("scenario",), scenarios, SCENARIOS, "scenarios", "make several cases of it"),
+        (("filling",), _count(data.get("filling")), FILLINGS, "fillings", "make several cases of it"),
         (("reading",), _count(data.get("reading")), READINGS, "readings", "keep those of the last loadings"),
     )
     faults = [
@@ -89,7 +91,7 @@ def _long(item: object, path: Origin) -> Iterator[Fault]:
         for key, child in item.items():
             yield from _long(child, (*path, key))
     elif isinstance(item, list) and item and all(isinstance(child, dict) for child in item):
-        if path[0] == "scenario" and len(path) > 2 and len(item) > EVENTS:
+        if path[0] in ("scenario", "filling") and len(path) > 2 and len(item) > EVENTS:
             yield _fault(path, len(item), EVENTS, "events in one scenario", "make several scenarios of it")
         for k, child in enumerate(item):
             yield from _long(child, (*path, k))

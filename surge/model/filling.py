@@ -14,6 +14,8 @@ OPEN, SHUT, HOLE = "open", "shut", "opening"
 """How the gas leaves: freely, not at all, or through an opening of a stated size."""
 EXPONENTS = (1.0, 1.4)
 """Of air, nitrogen and inert gas: slow enough to keep its temperature, too quick to exchange any heat."""
+COEFFICIENTS = (0.6, 1.0)
+"""Of an opening for gas: sharp-edged, and rounded without a loss."""
 GAS_CONSTANT = 287.05  # [J/(kg K)] of dry air; nitrogen has 3 % more, inert gas of a boiler some 4 % less
 HEAT_RATIO = 1.4  # [-] of two-atomic gases
 GAS_TEMPERATURE = 288.15  # [K]
@@ -43,6 +45,8 @@ class Filling:
         Of the opening [m].
     vent_coefficient : float
         What flows over what would flow through that opening without losses [-].
+    vent_coefficient_range : (float, float) or None
+        Where it is not given: judged at both ends and between them [-].
     temperature : float
         Of the gas at first [K].
     """

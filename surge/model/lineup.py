@@ -26,6 +26,7 @@ from surge.model.elements import (
     Valve,
     Wall,
 )
+from surge.model.filling import Filling
 from surge.model.gauge import GaugeReading
 from surge.model.scenario import PumpMove, Scenario, Stage, Trip, ValveMove
 from surge.units import ATMOSPHERE
@@ -290,6 +291,7 @@ class LineUp:
     rate: Rate | None = None
     stages: tuple[Stage, ...] = ()
     scenarios: tuple[Scenario, ...] = ()
+    fillings: tuple[Filling, ...] = ()
     readings: tuple[GaugeReading, ...] = ()
     atmosphere: float = ATMOSPHERE
     gravity: float = GRAVITY

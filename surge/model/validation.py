@@ -23,6 +23,7 @@ from surge.model.validation_fields import (
     field_faults,
     unknown_name,
 )
+from surge.model.validation_fillings import fillings_faults, way_faults
 from surge.model.validation_readings import reading_faults
 from surge.model.validation_scenarios import group_faults, scenario_faults
 
@@ -64,9 +65,11 @@ def faults_of(lineup: LineUp) -> list[Fault]:
         *scenario_faults(lineup),
         *group_faults(lineup),
         *reading_faults(lineup),
+        *fillings_faults(lineup),
     ]
     if not faults:
         faults.extend(_lift_faults(lineup))
+        faults.extend(way_faults(lineup))
     return sorted(faults, key=_order)
 
 

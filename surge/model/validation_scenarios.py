@@ -56,6 +56,15 @@ def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
             )
 
 
+def time_line_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    """Yield the faults of how everything stands at first, and of what moves."""
+    own = _without_stage(lineup, scenario)
+    yield from _state_faults(lineup, own)
+    yield from level_faults(lineup, own)
+    yield from _valve_faults(lineup, scenario)
+    yield from _pump_faults(lineup, scenario)
+
+
 def _stage_faults(lineup: LineUp) -> Iterator[Fault]:
     """Yield the faults of stages that the case describes by themselves."""
     first: dict[str, Origin] = {}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from surge.model.lineup import LineUp, Scenario
 from surge.model.topology import PipelinePeriod
+from surge.reports.fillings import BY_HAND, broken_fillings
 from surge.reports.remedies import in_vain_words, quoted, remedy_words
 from surge.reports.words import Display
 from surge.rules.assess import Assessment
@@ -122,6 +123,14 @@ def advice(assessment: Assessment, display: Display) -> list[str]:
     """
     if assessment.verdict == WITHIN:
         return [] if assessment.weakest is None else [KEEP_TO]
+    by_hand = [BY_HAND] if broken_fillings(assessment.fillings) else []
+    if assessment.of_scenarios == WITHIN:
+        return by_hand
+    return [*_of_scenarios(assessment, display), *by_hand]
+
+
+def _of_scenarios(assessment: Assessment, display: Display) -> list[str]:
+    """What to do about scenarios that are not kept."""
     tried = assessment.remedies if isinstance(assessment, Advised) else None
     if tried is None or tried.missing:
         return [*_to_write(assessment), LACKS if tried is not None else NOT_TRIED, *_feared(assessment)]

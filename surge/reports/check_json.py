@@ -19,6 +19,7 @@ from surge.reports.document import (
     finding_or_none,
     head_of,
 )
+from surge.reports.fillings_json import FillingJson, filling_json
 from surge.reports.gauge_json import GaugeJson, gauge_json
 from surge.reports.remedies_json import RemediesJson, remedies_json
 from surge.reports.run_json import ScenarioJson, scenario_json
@@ -96,6 +97,8 @@ class CheckDocument(Head):
     assumed: tuple[AssumedJson, ...]
     scenarios: tuple[ScenarioJson, ...]
     stages_left_out: tuple[LeftOutJson, ...]
+    fillings: tuple[FillingJson, ...]
+    """Lines that fill; each has a verdict of its own, which that of the case counts."""
 
 
 def answer(
@@ -109,6 +112,7 @@ def answer(
     remedies: Remedies | None,
     cautions: Iterable[str],
     histories: bool,
+    fillings: Iterable[str] = (),
 ) -> CheckDocument:
     """Return the whole answer.
 
@@ -125,6 +129,8 @@ def answer(
         What was tried.
     histories : bool
         Add histories and envelopes.
+    fillings : iterable of str
+        A sentence for each.
     """
     scenarios = {s.name: s for s in assessment.lineup.scenarios}
     head = head_of(version, case.filename, case.sha256)
@@ -151,6 +157,10 @@ def answer(
             LeftOutJson(scenario=s.name, stage=stage, reason=reason)
             for s in assessment.lineup.scenarios
             for stage, reason in s.not_at
+        ),
+        fillings=tuple(
+            filling_json(one, words, histories=histories)
+            for one, words in zip(assessment.fillings, fillings, strict=True)
         ),
     )
 

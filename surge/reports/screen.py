@@ -19,6 +19,8 @@ from surge.model.ranges import LIQUID, ranges_of
 from surge.reports.advice import advice
 from surge.reports.attached import attached_sentences
 from surge.reports.cavities import cavity_sentences, trust
+from surge.reports.fillings import TRUST as TRUST_FILLING
+from surge.reports.fillings import broken_fillings, counted_fillings, filling_sentences
 from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, Row, table_parts
 from surge.reports.room import NOTHING, PERMIT, SOUND, Part, listed, listing, on_a_screen, wrapped
@@ -71,11 +73,13 @@ def counted(assessment: Assessment) -> str:
     by_verdict = Counter(one.verdict for one in judged(assessment))
     items = [*(f.verdict for f in assessment.counting), *(r.verdict for r in assessment.broken)]
     many = Counter(items)
-    if assessment.verdict == WITHIN:
-        return f"{_scenarios(by_verdict[WITHIN])}: every limit and every required rule is kept."
+    more = counted_fillings(assessment.fillings)
+    more = f" {more}" if more else ""
+    if assessment.of_scenarios == WITHIN:
+        return f"{_scenarios(by_verdict[WITHIN])}: every limit and every required rule is kept.{more}"
     told = ", ".join(f"{by_verdict[v]} {SHORT[v]}" for v in RANK if by_verdict[v])
     over = ", ".join(f"{many[v]} {SHORT[v]}" for v in (EXCEEDED, UNDECIDED) if many[v])
-    return f"{_scenarios(sum(by_verdict.values()))}: {told}. Of the limits {over}."
+    return f"{_scenarios(sum(by_verdict.values()))}: {told}. Of the limits {over}.{more}"
 
 
 def side_of(finding: Finding) -> str:
@@ -151,12 +155,13 @@ class Screen:
         """Verdict, what is counted, and the weakest place."""
         out = [*wrapped(self.a.lineup.title), "", self.verdict(), *wrapped(counted(self.a))]
         said = [*self.governing(), *sensitivity_sentences(self.a, self.display)]
+        said = [*filling_sentences(broken_fillings(self.a.fillings), self.display), *said]
         return out + [line for text in said for line in wrapped(text)]
 
     def governing(self) -> list[str]:
         """Sentences on what makes the verdict: the rule where no pressure does, and the weakest place."""
         worst = self.a.weakest
-        by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.verdict)
+        by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.of_scenarios)
         said = [self.display.phrase(governing_rule(self.a).phrase)] if by_rule else []
         if worst:
             run, names = self.a.run_of(worst), twins(self.a, worst, self.display)
@@ -203,6 +208,8 @@ class Screen:
         said = [*cavity_sentences(self.a, self.display), *attached_sentences(self.a, self.display)]
         said += [*gauge_sentences(self.a.gauge, self.display)]
         said += [*self._shut_off(), *stage_lines(self.a.lineup)]
+        kept = [one for one in self.a.fillings if one.verdict == WITHIN]
+        said += filling_sentences(kept, self.display)
         told = [*self._rules(), *(wrapped(text, indent="  ", first="- ") for text in said)]
         taken = [*self._ranges(), *self._assumed()]
         return (
@@ -276,6 +283,7 @@ class Screen:
         if trusted := trust(self.a):
             said.append(trusted)
         said += sensitivity_trust(self.a)
+        said += [TRUST_FILLING] if self.a.fillings else []
         hoses = {p.name for p in self.a.lineup.pipes if p.kind == "hose"}
         if any(f.name in hoses and f.verdict == EXCEEDED for f in self.a.counting):
             said.append(BEYOND)

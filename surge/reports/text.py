@@ -5,6 +5,7 @@ from __future__ import annotations
 from surge.reports.advice import advice, gentleness
 from surge.reports.attached import attached_lines, attached_sentences
 from surge.reports.cavities import cavity_lines
+from surge.reports.fillings import broken_fillings, filling_lines, filling_sentences
 from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
@@ -95,6 +96,7 @@ class TextReport:
             out += ["", *self.scenario(run)]
         for run in self.a.scenarios:
             out += ["", *self.pocket(run)]
+        out += filling_lines(self.a.fillings, self.display)
         if self.a.lineup.assumed:
             out += ["", *assumed_lines(self.a.lineup.assumed)]
         out += gauge_details(self.a.gauge, self.display)
@@ -107,7 +109,10 @@ class TextReport:
         """Verdict and weakest place."""
         worst = self.a.weakest
         out = [paragraph(self.a.lineup.title), "", self.screen.verdict()]
-        by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.verdict)
+        out += [
+            paragraph(words) for words in filling_sentences(broken_fillings(self.a.fillings), self.display)
+        ]
+        by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.of_scenarios)
         if by_rule:
             out.append(paragraph(self.display.phrase(governing_rule(self.a).phrase)))
         if worst:

@@ -17,6 +17,7 @@ from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import ranges_of
 from surge.rules.book import RuleBook
+from surge.rules.fillings import FilledCase, filled_cases
 from surge.rules.findings import ELSEWHERE, EXIT_CODE, WITHIN, Finding, weakest, worst_of, worst_one
 from surge.rules.gauge import GaugeCheck, compare_with_gauges
 from surge.rules.ranged import Made, over_ranges
@@ -40,6 +41,7 @@ class AtHand:
 
     def __init__(self) -> None:
         self._made: list[tuple[Scenario, list[Made]]] = []
+        self.fillings: tuple[FilledCase, ...] | None = None
 
     def find(self, scenario: Scenario) -> list[Made] | None:
         """Return the runs of a scenario; None where it was not run."""
@@ -71,6 +73,8 @@ class Assessment:
         The case held against what was read on gauges; it changes no verdict.
     counting : tuple of Finding
         Those findings that make the verdict: a rule that a file sets aside takes its findings with it.
+    fillings : tuple of FilledCase
+        Lines that fill, each with findings and rulings of its own: ``verdict`` counts them too.
     """
 
     lineup: LineUp
@@ -82,6 +86,12 @@ class Assessment:
     rulings: tuple[Ruling, ...] = ()
     gauge: GaugeCheck = field(default_factory=GaugeCheck)
     counting: tuple[Finding, ...] = ()
+    fillings: tuple[FilledCase, ...] = ()
+
+    @property
+    def of_scenarios(self) -> str:
+        """What limits and rules make of the scenarios and of the line-up, fillings left out."""
+        return worst_of([*(f.verdict for f in self.counting), *(r.verdict for r in self.rulings)])
 
     @property
     def broken(self) -> tuple[Ruling, ...]:
@@ -174,17 +184,21 @@ def assess(
     counting = [f for f in findings if book is None or counts(f, book)]
     rulings = rule_on(lineup, book=book, runs=runs, findings=findings) if book else ()
     rulings = tuple(_elsewhere(r, runs) for r in rulings)
+    fillings = at_hand.fillings
+    if fillings is None:
+        fillings = at_hand.fillings = filled_cases(lineup, book, tell)
     return Assessment(
         lineup=lineup,
         static=static,
         scenarios=tuple(runs),
         findings=findings,
-        verdict=worst_of([*(f.verdict for f in counting), worst(rulings)]),
+        verdict=worst_of([*(f.verdict for f in counting), worst(rulings), *(f.verdict for f in fillings)]),
         weakest=weakest(counting),
         rulings=rulings,
         # What a search tries is not the line that was read.
         gauge=compare_with_gauges(lineup, runs) if known is None else GaugeCheck(),
         counting=tuple(counting),
+        fillings=fillings,
     )
 
 

@@ -156,10 +156,10 @@ def remedies_of(
     Returns
     -------
     Remedies or None
-        None where every limit is kept.
+        None where every limit is kept, or where only fillings are not.
     """
-    if made.verdict == WITHIN:
-        return None
+    if made.of_scenarios == WITHIN:
+        return None  # a filling is mended by hand
     if _beyond_help(made, book):
         return Remedies(missing=True)
     lacking = {r.rule.id for r in made.rulings if r.verdict != WITHIN and r.outcome == NOT_CHECKED}

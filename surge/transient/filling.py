@@ -24,7 +24,7 @@ import numpy as np
 from surge.hydraulics.fixed import at_figures, scenario_at
 from surge.kernel.orifices import orifice_flow
 from surge.model.filling import OPEN, Filling
-from surge.model.lineup import LineUp
+from surge.model.lineup import LineUp, Pump
 from surge.model.ranges import Taken
 from surge.transient.filling_elastic import (
     ElasticFill,
@@ -37,7 +37,7 @@ from surge.transient.filling_line import FillLine, fill_line
 from surge.transient.filling_result import ELASTIC, IMPACT, Arrival, Figure, FillingResult
 from surge.transient.filling_rigid import LONGEST, LOOSER, TOLERANCE, RigidFill, rigid_fill
 
-WORK = 1.2e7  # nodes times steps of the coarser of two marches, about
+WORK = 4e6  # nodes times steps of the coarser of two marches, about
 REACHES = (24.0, 320.0)  # of its whole line, at least and at most
 LATER = 1.3  # an elastic march is followed so much longer than the rigid one
 DIFFER = 0.05  # [-] of the rise: models that are apart by more are told to differ
@@ -259,10 +259,20 @@ class _Fill:
         if self.rigid.ended == "rests" and self.rigid.arrival is None and self.filling.vent == OPEN:
             found.append("the front comes to rest before it arrives: the source does not lift it further")
         found += self._of_the_front()
-        if any(b.curve is not None for each in self.line.between for b in each):
-            found.append(
-                "the pump works far out on its curve while the line fills: look at its motor and suction"
-            )
+        found += self._of_pumps()
+        return found
+
+    def _of_pumps(self) -> list[str]:
+        """Pumps that deliver more than their curves tell."""
+        found = []
+        most = float(self.rigid.flow.max(initial=0.0))
+        for links in self.line.column.links:
+            for one in links:
+                if isinstance(one, Pump) and most > one.curve[-1][0]:
+                    found.append(
+                        f'"{one.name}" delivers {most * 3600:.0f} m3/h while the line fills, beyond the end '
+                        "of its curve: its head there, its motor and its suction are not known"
+                    )
         return found
 
     def _of_the_front(self) -> list[str]:

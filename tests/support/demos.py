@@ -27,6 +27,7 @@ VERDICTS = {
     "condensate-over-a-bridge": WITHIN,
     "crude-sea-line": EXCEEDED,
     "gas-oil-discharge-two-pumps": WITHIN,
+    "gas-oil-first-fill": WITHIN,
     "gas-oil-release-coupling": EXCEEDED,
     "gas-oil-two-pumps-one-trips": EXCEEDED,
     "gasoline-drop-lines": WITHIN,

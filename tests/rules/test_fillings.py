@@ -1,0 +1,170 @@
+"""Fillings held against limits and rules: verdicts, exit codes, ranges, what searches make of them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from support.lineups.filled import filling, one_bore
+
+from surge.errors import SolveError
+from surge.model.lineup import Limits, LineUp, Scenario, Valve, ValveMove
+from surge.rules import fillings as held
+from surge.rules.assess import assess
+from surge.rules.fillings import filled_case
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
+from surge.rules.reading import built_in
+from surge.search.remedies import remedies_of
+
+
+def rated(rating: float, **changes: float) -> LineUp:
+    lineup = one_bore(**changes)  # type: ignore[arg-type]
+    limits = Limits(rating=rating, rating_source="plate")
+    return lineup.with_(
+        pipes=tuple(replace(p, limits=limits) for p in lineup.pipes),
+        liquid=replace(lineup.liquid, static_accumulator=False),
+    )
+
+
+def verdict(lineup: LineUp, **changes: object) -> str:
+    return filled_case(lineup, filling(lineup, **changes), built_in()).verdict
+
+
+@pytest.mark.slow
+def test_a_pocket_below_the_rating_is_kept_and_one_above_is_not() -> None:
+    assert verdict(rated(12e5), vent="shut") == WITHIN
+    assert verdict(rated(8e5), vent="shut") == EXCEEDED
+
+
+def test_the_worse_of_both_models_decides() -> None:
+    """Rigid 82.98 bar, elastic 35.6 bar in a pocket of 2 m: between them the rigid one exceeds."""
+    made = filled_case(rated(50e5), filling(rated(50e5), front=98.0, vent="shut"), built_in())
+    peak = next(f for f in made.findings if f.check == "peak")
+    assert peak.verdict == EXCEEDED
+    assert peak.value == pytest.approx(82.98e5, rel=1e-3)
+
+
+def test_an_arrival_at_a_shut_end_is_exceeded_and_boils_afterwards() -> None:
+    made = filled_case(rated(16e5), filling(rated(16e5)), built_in())
+    by_check = {f.check: f for f in made.findings if f.name == "line"}
+    assert by_check["peak"].verdict == EXCEEDED
+    assert by_check["vapour"].verdict == UNDECIDED
+    assert "rejoining columns" in by_check["vapour"].reason
+
+
+def test_what_boils_is_never_kept() -> None:
+    """The rating is far above the blow; but the columns part when it comes back, and that is not followed."""
+    assert verdict(rated(500e5)) == UNDECIDED
+
+
+def test_no_rating_cannot_be_decided() -> None:
+    lineup = one_bore()
+    lineup = lineup.with_(liquid=replace(lineup.liquid, static_accumulator=False))
+    made = filled_case(lineup, filling(lineup, vent="shut"), built_in())
+    assert any(f.reason.startswith("no rating given") for f in made.findings)
+    assert made.verdict == UNDECIDED
+
+
+def test_the_front_is_held_to_the_rule_of_the_start() -> None:
+    lineup = rated(12e5)
+    slow, fast = (
+        filled_case(
+            lineup.with_(liquid=replace(lineup.liquid, static_accumulator=charged)),
+            filling(lineup, vent="shut", scenario=Scenario(name="first fill", stage="start")),
+            built_in(),
+        )
+        for charged in (False, True)
+    )
+    assert slow.verdict == WITHIN
+    assert fast.verdict == EXCEEDED
+    assert {r.rule.id for r in fast.broken} == {"start-velocity", "bulk-velocity"}
+
+
+@pytest.mark.slow
+def test_an_exponent_that_is_not_given_is_judged_by_its_worst() -> None:
+    lineup = rated(12e5)
+    one = filling(lineup, vent="shut", exponent_range=(1.0, 1.4))
+    made = filled_case(lineup, one, built_in())
+    peak = next(f for f in made.findings if f.check == "peak")
+    alone = [
+        next(
+            f
+            for f in filled_case(lineup, filling(lineup, vent="shut", exponent=n), built_in()).findings
+            if f.check == "peak"
+        ).value
+        for n in (1.0, 1.4)
+    ]
+    assert peak.value == pytest.approx(max(v for v in alone if v is not None))
+    assert len(made.results) == 3
+    assert peak.error > 0.2 * abs(alone[0] - alone[1])  # type: ignore[operator]
+
+
+@pytest.mark.slow
+def test_a_range_that_turns_a_verdict_leaves_it_undecided() -> None:
+    lineup = rated(12e5)
+    pipes = tuple(replace(p, length_range=(60.0, 140.0)) for p in lineup.pipes)
+    one = filling(lineup, vent="shut", front=50.0)
+    ends = [
+        filled_case(rated(12e5, length=n), one, built_in()).results[0].peak_gas_rigid.value
+        for n in (60.0, 140.0)
+    ]
+    middle = 0.5 * sum(ends)
+    limits = Limits(rating=middle, rating_source="plate")
+    made = filled_case(lineup.with_(pipes=tuple(replace(p, limits=limits) for p in pipes)), one, built_in())
+    assert min(ends) < middle < max(ends)
+    assert made.verdict == UNDECIDED
+    assert any("range" in f.reason for f in made.findings)
+
+
+def test_a_march_that_goes_astray_is_not_told_as_safe(monkeypatch: pytest.MonkeyPatch) -> None:
+    def astray(*_: object) -> None:
+        raise SolveError("the march went astray")
+
+    monkeypatch.setattr(held, "fill", astray)
+    lineup = rated(12e5)
+    made = filled_case(lineup, filling(lineup), built_in())
+    assert made.verdict == UNDECIDED
+    assert made.trouble == "the march went astray"
+
+
+def whole(rating: float) -> LineUp:
+    """A line with a scenario of its own, and a filling beside it."""
+    valve = Valve(
+        name="valve",
+        start="end",
+        end="beyond",
+        kv=60.0,
+        characteristic=((0.0, 0.0), (1.0, 1.0)),
+        limits=Limits(rating=rating, rating_source="plate"),
+        adjustable=True,
+    )
+    base = one_bore(valve=valve)
+    limits = Limits(rating=rating, rating_source="plate")
+    close = Scenario(
+        name="close", moves=(ValveMove(valve="valve", start=1.0, law=((0.0, 1.0), (20.0, 0.0))),)
+    )
+    lineup = base.with_(
+        pipes=tuple(replace(p, limits=limits) for p in base.pipes),
+        passages=tuple(replace(p, limits=limits) for p in base.passages),
+        liquid=replace(base.liquid, static_accumulator=False),
+        scenarios=(close,),
+    )
+    return lineup.with_(
+        fillings=(
+            filling(lineup, vent="open", scenario=Scenario(name="first fill", shut_at_start=("valve",))),
+        )
+    )
+
+
+def test_a_check_counts_its_fillings() -> None:
+    made = assess(whole(12e5))
+    assert made.of_scenarios == WITHIN
+    assert (made.verdict, made.exit_code) == (EXCEEDED, 3)
+    assert [f.name for f in made.fillings] == ["first fill"]
+
+
+def test_no_remedy_is_searched_for_a_filling() -> None:
+    book = built_in()
+    made = assess(whole(12e5), book=book)
+    if made.of_scenarios == WITHIN:
+        assert remedies_of(made, book) is None

@@ -26,6 +26,7 @@ _WHERE = {
     "run_study": ("api.study", "run_study"),
     "survey": ("api.chart", "survey"),
     "find_forces": ("api.forces", "find_forces"),
+    "fill_lines": ("api.filling", "fill_lines"),
     "fit_record": ("api.fit", "fit_record"),
     "compare": ("api.compare", "compare"),
     "make_sheet": ("api.sheet", "make_sheet"),

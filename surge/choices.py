@@ -17,6 +17,7 @@ FilmKind = Literal["gif", "mp4", "html"]
 ChartKind = Literal["png", "svg", "pdf", "csv", "json"]
 StudyPicture = Literal["table", "peaks", "matters"]
 ForcesKind = Literal["png", "svg", "pdf", "csv"]
+FillingKind = Literal["png", "svg", "pdf", "csv", "gif"]
 FitKind = Literal["toml", "png", "svg", "pdf", "csv"]
 SystemOf = Literal["windows", "linux"]
 Through = Literal["drop lines", "pumps"]
@@ -39,6 +40,7 @@ SchemaOf = Literal[
     "compare",
     "sheet",
     "forces",
+    "filling",
     "fit",
     "study-result",
 ]

@@ -35,6 +35,7 @@ from surge.reports.chart_json import ChartDocument
 from surge.reports.check_json import CheckDocument
 from surge.reports.compare_json import CompareDocument
 from surge.reports.document import NoAnswer, RefusedCase
+from surge.reports.fillings_json import FillingDocument
 from surge.reports.fit_json import FitDocument, TraceRefused
 from surge.reports.forces_json import ForcesDocument
 from surge.reports.measured_json import CurveRefused, MeasuredDocument
@@ -62,6 +63,7 @@ ANSWERS: dict[str, tuple[str, str, Any]] = {
     "chart": ("Result of surge chart --json, schema 1", SI, ChartDocument | RefusedCase | NoAnswer),
     "compare": ("Result of surge compare --json, schema 1", SI, CompareDocument | RefusedCase | NoAnswer),
     "forces": ("surge forces, answer 1", SI, ForcesDocument | RefusedCase | NoAnswer),
+    "filling": ("surge filling, answer 1", SI, FillingDocument | RefusedCase | NoAnswer),
     "fit": ("surge fit, answer 1", SI, FitDocument | TraceRefused | RefusedCase | NoAnswer),
     "study-result": ("surge study, answer 1", SI, StudyDocument | RefusedCase | NoAnswer),
     "sheet": (

@@ -253,6 +253,7 @@ def test_readme_names_every_key_of_a_case() -> None:
         "open_vessel",
         "non_return_valve",
         "scenario",
+        "filling",
         "event",
         "reading",
     }

@@ -83,6 +83,10 @@ COMMANDS: dict[str, dict[str, Called]] = {
         **of(surge.find_forces, **dict.fromkeys(UNITS[:3], "units")),
         **same(ForcesAnswer.text, "details"),
     },
+    "filling": {
+        **same(surge.fill_lines, "case", "fillings"),
+        **of(surge.fill_lines, **dict.fromkeys(UNITS[:3], "units")),
+    },
     "fit": {
         **same(surge.fit_record, "case", "trace", "scenario", "wave_speed", "roughness", "minor_loss", "kv"),
         **same(

@@ -17,6 +17,7 @@ import click
 from surge import __version__
 from surge.cli.chart import chart
 from surge.cli.check import check
+from surge.cli.filling import filling
 from surge.cli.fit import fit
 from surge.cli.forces import forces
 from surge.cli.offline import offline
@@ -72,6 +73,7 @@ for _command, _short in (
     (picture, "Draw pressures in time, along the line, or both."),
     (animate, "Film of the pressure travelling along the line."),
     (forces, "Forces along straight legs of pipe, for the supports."),
+    (filling, "Lines that hold gas at first, and fill."),
     (fit, "Figures of a case from a recorded pressure."),
     (compare_, "Two cases side by side."),
     (sheet, "The sheet that ship and terminal sign, PDF or HTML."),

@@ -7,6 +7,7 @@ from surge.proof import attached as proof_attached
 from surge.proof import books as proof_books
 from surge.proof import cavities as proof_cavities
 from surge.proof import ends as proof_ends
+from surge.proof import filling as proof_filling
 from surge.proof import forces as proof_forces
 from surge.proof import friction as proof_friction
 from surge.proof import junctions as proof_junctions
@@ -26,6 +27,7 @@ CHECKS: tuple[Check, ...] = (
     *proof_attached.CHECKS,
     *proof_cavities.CHECKS,
     *proof_forces.CHECKS,
+    *proof_filling.CHECKS,
     *proof_books.CHECKS,
     *proof_allievi.CHECKS,
     *proof_packing.CHECKS,

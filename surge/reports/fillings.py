@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from surge.model.filling import HOLE, OPEN, Filling
 from surge.reports.layout import paragraph, table
-from surge.reports.words import HEADLINE, RANK, SHORT, Display
+from surge.reports.words import CAUTIONS, HEADLINE, RANK, SHORT, Display
 from surge.rules.findings import WITHIN, Finding
 from surge.transient.filling_result import Arrival, FillingResult
 
@@ -101,6 +101,34 @@ def _which(f: Finding) -> str:
 def _shown(f: Finding, display: Display) -> str:
     assert f.value is not None
     return (display.round_up if f.check == "peak" else display.round_down)(f.value, unit=True)
+
+
+def answer_lines(fillings: Sequence[FilledCase], title: str, verdict: str, display: Display) -> list[str]:
+    """Return the answer of ``surge filling``: the verdict of the fillings, then everything about them.
+
+    Parameters
+    ----------
+    fillings : sequence of FilledCase
+    title : str
+        Of the case.
+    verdict : str
+        Of these fillings.
+    display : Display
+    """
+    first = f"VERDICT of the fillings: {HEADLINE[verdict]}"
+    said = [BY_HAND] if verdict != WITHIN else []
+    whole = "That of the whole case, its scenarios included: surge check CASE."
+    return [
+        paragraph(title),
+        "",
+        first,
+        paragraph(whole),
+        *map(paragraph, said),
+        *filling_lines(fillings, display),
+        paragraph(CAUTIONS[0]),
+        "",
+        first,
+    ]
 
 
 def filling_lines(fillings: Sequence[FilledCase], display: Display) -> list[str]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
 
 from surge.model.filling import HOLE, OPEN, SHUT
-from surge.reports.document import Demand, FindingJson, JsonObject, Verdict, finding
+from surge.reports.document import Demand, ExitCode, FindingJson, Head, JsonObject, Verdict, finding
+from surge.rules.book import LOCAL_CODES
 from surge.rules.fillings import FilledCase
 from surge.transient.filling_elastic import ElasticFill
 from surge.transient.filling_result import Arrival, Figure, FillingResult
@@ -69,6 +70,45 @@ class FillingJson(JsonObject):
     """History by the rigid column, and of the waves after its arrival; empty without histories."""
     elastic: tuple[FillingRowJson, ...]
     """History with an elastic line behind the front; empty without histories."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FillingDocument(Head):
+    """Lines of a case that fill."""
+
+    title: str
+    exit_code: ExitCode
+    """Of these fillings; that of the whole case is of surge check."""
+    verdict: Verdict
+    fillings: tuple[FillingJson, ...]
+    local_codes: str
+    cautions: tuple[str, ...]
+
+
+def filling_document(
+    fillings: Sequence[FilledCase],
+    words: Sequence[str],
+    title: str,
+    head: Head,
+    *,
+    verdict: str,
+    exit_code: int,
+    cautions: Iterable[str],
+    histories: bool,
+) -> FillingDocument:
+    """Return the answer of ``surge filling`` as a document; ``words`` has a sentence for each filling."""
+    return FillingDocument(
+        program=head.program,
+        case=head.case,
+        title=title,
+        exit_code=exit_code,
+        verdict=verdict,
+        fillings=tuple(
+            filling_json(one, said, histories=histories) for one, said in zip(fillings, words, strict=True)
+        ),
+        local_codes=LOCAL_CODES,
+        cautions=tuple(cautions),
+    )
 
 
 def filling_json(one: FilledCase, words: str, *, histories: bool) -> FillingJson:

@@ -26,6 +26,8 @@ from surge.reports.advice import advice
 from surge.reports.attached import attached_sentences
 from surge.reports.cavities import cavities_by_place, cavity_sentences, trust
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
+from surge.reports.fillings import NOT_SEARCHED, filling_sentences
+from surge.reports.fillings import TRUST as TRUST_FILLING
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.reports.sensitivities import sensitivity_sentences, sensitivity_trust
@@ -171,6 +173,8 @@ class Sheet(Head):
     """Where the cargo boils: its cavities in words, and when to trust what is told of them."""
     beside: str | None = None
     """What the case asks for beside the usual: what it changes, and when to trust it."""
+    fillings: str | None = None
+    """Lines that fill: what comes of each, and when to trust what is told."""
     cavities: tuple[str, ...] | None = None
     """The same place by place, with both models on two grids."""
     gauge: str
@@ -273,6 +277,7 @@ def sheet_of(
         boils=" ".join(filter(None, [*cavity_sentences(assessment, display), trust(assessment)])) or None,
         beside=" ".join([*sensitivity_sentences(assessment, display), *sensitivity_trust(assessment)])
         or None,
+        fillings=_fillings(assessment, display),
         cavities=tuple(line for run in assessment.scenarios for line in cavities_by_place(run, display))
         or None,
         gauge=compared_line(assessment.gauge, display),
@@ -285,6 +290,13 @@ def sheet_of(
         cautions=CAUTIONS,
         line_up=_line_up(lineup),
     )
+
+
+def _fillings(assessment: Assessment, display: Display) -> str | None:
+    """Every filling in a sentence, and when to trust them."""
+    if not assessment.fillings:
+        return None
+    return " ".join([*filling_sentences(assessment.fillings, display), NOT_SEARCHED, TRUST_FILLING])
 
 
 def _to_do(assessment: Assessment, verdict: str, standing: str, display: Display) -> tuple[str, ...]:

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import accumulate
 from xml.sax.saxutils import escape, quoteattr
 
+from surge.model.column import ColumnError, column_of
 from surge.model.lineup import Element, LineUp, NonReturnValve, Passage, Pipe, Point, Pump, Tank, Valve
 from surge.reports.letters import letters
 from surge.sheet.layout import Layout, SketchElement, layout_of
@@ -56,6 +58,15 @@ def sketch(lineup: LineUp, *, weak: Weak | None = None, words: str = "") -> str:
     """
     drawing = _Drawing(lineup, layout_of(lineup), weak)
     return drawing.svg(words)
+
+
+def gas_pipes(lineup: LineUp) -> set[str]:
+    """Return the names of pipes that hold gas at first in some filling: three bubbles over their line."""
+    found: set[str] = set()
+    for filling in lineup.fillings:
+        with suppress(ColumnError):  # told where the filling is
+            found |= {one.pipe.name for one in column_of(lineup, filling).gas_pipes}
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +149,7 @@ class _Drawing:
 
     def __init__(self, lineup: LineUp, layout: Layout, weak: Weak | None) -> None:
         self.lineup, self.layout, self.weak = lineup, layout, weak
+        self.gas = gas_pipes(lineup)
         needs = self._needs()
         spare = max(WIDTH - LEFT - RIGHT - sum(needs), 0.0) / len(needs)
         self.x = [LEFT, *(LEFT + x for x in accumulate(need + spare for need in needs))]
@@ -298,6 +310,9 @@ class _Drawing:
         a, b = min(x0, x1), max(x0, x1)
         self._path(f"M{a:.1f} {y:.1f}H{middle - half:.1f}M{middle + half:.1f} {y:.1f}H{b:.1f}", line)
         self._name(e.name, middle, y + NAME, abs(x1 - x0) - SIDES, bold=heavy)
+        if e.name in self.gas:
+            for aside in (-8.0, 0.0, 8.0):
+                self._dot(middle + aside, y - 4.0, 1.7, 0.6)
         if heavy:
             # Away from what hangs on one of its ends.
             hangs = {thing.point for thing in self.lineup.attached}

@@ -1,0 +1,194 @@
+"""A film of a line that fills: the pressure along the line, the front, and the gas before it."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+
+from surge.arrays import Array
+from surge.plots.frame import FAINT, HIGH, INK, LOW, bar, metres, new_figure, our_settings
+from surge.reports.fillings import what_is_filled
+from surge.reports.words import CAUTIONS, HEADLINE, Display
+from surge.rules.fillings import FilledCase
+from surge.rules.limits import surge_limit
+from surge.transient.filling_result import FillingResult
+from surge.units import printable
+
+SIZE = (9.6, 5.4)  # [inch]
+BEFORE_SHOTS, AFTER_SHOTS = 70, 60  # frames until the front arrives, and after that
+EACH, HOLD = 90, 1500  # [ms] of a frame, and of the last one
+COLOURS = 64
+BEHIND = 1.0  # the line behind the gas is shown up to so many of its lengths
+
+
+def filling_film(one: FilledCase, title: str, display: Display, signature: str) -> bytes:
+    """Film a filling with an elastic line behind the front, as a GIF.
+
+    Parameters
+    ----------
+    one : FilledCase
+        One that was followed.
+    title : str
+        Of the case.
+    display : Display
+    signature : str
+
+    Returns
+    -------
+    bytes
+        The whole file.
+    """
+    from PIL import Image
+
+    run = one.usual
+    assert run is not None
+    with our_settings():
+        frames = [
+            Image.fromarray(picture) for picture in _Film(one, run, title, display, signature).pictures()
+        ]
+    palette = frames[-1].quantize(COLOURS, dither=Image.Dither.NONE)
+    small = [f.quantize(palette=palette, dither=Image.Dither.NONE) for f in frames]
+    out = io.BytesIO()
+    small[0].save(
+        out,
+        format="GIF",
+        save_all=True,
+        append_images=small[1:],
+        duration=[EACH] * (len(small) - 1) + [HOLD],
+        loop=0,
+        disposal=1,
+        comment=signature.encode("ascii", "replace")[:250],
+    )
+    return out.getvalue()
+
+
+class _Film:
+    def __init__(
+        self, one: FilledCase, run: FillingResult, title: str, display: Display, signature: str
+    ) -> None:
+        self.one, self.run, self.display = one, run, display
+        line = run.line.line
+        self.begins = np.concatenate([[0.0], np.cumsum(line.length)])
+        self.zero = float(self.begins[run.line.column.gas_from])
+        self.whole = float(self.begins[-1])
+        gas = self.whole - self.zero
+        self.left = max(self.zero - BEHIND * gas, 0.0)
+        nodes = [
+            np.linspace(self.begins[k], self.begins[k + 1], int(n))
+            for k, n in enumerate(np.diff([*run.elastic.first_node, run.elastic.shots.shape[1]]))
+        ]
+        self.x = np.concatenate(nodes)
+        self.shown = self._chosen()
+        self.figure: Any = new_figure(SIZE)
+        self.figure.set_dpi(100)
+        self._words(title, signature)
+        self.axes: Any = self.figure.add_axes((0.09, 0.20, 0.88, 0.55))
+        self._still()
+
+    def _chosen(self) -> list[int]:
+        """Shots that are shown: some until the front arrives, then the next ones after one another."""
+        times, first = self.run.elastic.shot_times, self.run.elastic.arrival
+        moving = self.run.elastic.time[np.abs(self.run.elastic.flow) > 1e-9]
+        begin = float(moving[0]) if moving.size else 0.0
+        end = float(times[-1]) if first is None else first
+        if first is None and self.run.peak_gas_elastic.time:
+            end = min(end, 1.3 * self.run.peak_gas_elastic.time)
+        before = np.flatnonzero((times >= begin) & (times <= end))
+        after = np.flatnonzero(times > end) if first is not None else np.zeros(0, dtype=int)
+        picks = [_some(before, BEFORE_SHOTS), after[:AFTER_SHOTS]]
+        return [int(i) for i in np.concatenate(picks)]
+
+    def _words(self, title: str, signature: str) -> None:
+        text = self.figure.text
+        text(0.09, 0.95, printable(title), fontsize=12, weight="bold", va="center")
+        text(
+            0.09,
+            0.90,
+            printable(f'Filling "{self.one.name}": {HEADLINE[self.one.verdict]}'),
+            fontsize=10,
+            va="center",
+        )
+        text(
+            0.09, 0.855, printable(what_is_filled(self.one.filling, self.display)), fontsize=8.5, va="center"
+        )
+        text(
+            0.09,
+            0.10,
+            "Black: the pressure now; thin: the highest of the pictures shown so far.",
+            fontsize=8,
+            va="center",
+        )
+        text(0.09, 0.065, CAUTIONS[0], fontsize=6.8, va="center")
+        text(0.09, 0.03, printable(signature), fontsize=6.8, va="center")
+
+    def _still(self) -> None:
+        axes, display = self.axes, self.display
+        pressure = self._pressures()
+        top = float(np.nanmax(pressure[self.shown], initial=0.1))
+        low = min(float(np.nanmin(pressure[self.shown], initial=0.0)), 0.0)
+        rated = surge_limit(self.run.line.column.pipes[-1].pipe)
+        limit = float(bar(display, rated.value)) if rated is not None else None
+        if limit is not None and limit < 3.0 * top:
+            top = max(top, limit)
+            axes.plot(metres(display, np.array([self.zero, self.whole]) - self.zero), [limit] * 2, color=HIGH,
+                      linestyle=(0, (4, 2)), linewidth=1.2)  # fmt: skip
+            axes.text(1.0, limit, "limit ", transform=axes.get_yaxis_transform(), ha="right", va="bottom",
+                      color=HIGH, fontsize=8.5)  # fmt: skip
+        axes.set_xlim(*metres(display, np.array([self.left, self.whole]) - self.zero))
+        axes.set_ylim(low - 0.05 * (top - low), top + 0.15 * (top - low))
+        axes.set_xlabel(f'along the line from "{self.one.filling.start}", {display.units.length}')
+        axes.set_ylabel(f"pressure, {display.units.pressure}(g)")
+        axes.spines[["top", "right"]].set_visible(False)
+        axes.axvline(0.0, color=FAINT, linewidth=0.8)
+        axes.axhline(0.0, color=FAINT, linewidth=0.8)
+
+    def _pressures(self) -> Array:
+        return bar(self.display, self.run.line.rho_g * self.run.elastic.shots)
+
+    def pictures(self) -> Any:
+        """Yield every frame as an array of shape (height, width, 3)."""
+        run, display, axes = self.run, self.display, self.axes
+        pressure = self._pressures()
+        elastic = run.elastic
+        fronts = self.begins[elastic.pipe] + elastic.length
+        x = metres(display, self.x - self.zero)
+        (curve,) = axes.plot([], [], color=INK, linewidth=1.8)
+        (highest,) = axes.plot([], [], color=HIGH, linewidth=1.0)
+        (front,) = axes.plot([], [], color=LOW, linewidth=2.4)
+        (gas,) = axes.plot([], [], color=LOW, linestyle=(0, (2, 2)), linewidth=1.6)
+        clock = self.figure.text(0.97, 0.95, "", fontsize=14, weight="bold", ha="right", va="center")
+        said = self.figure.text(0.97, 0.795, "", fontsize=9, ha="right", va="center", color=LOW)
+        most = np.full(self.x.size, -np.inf)
+        fill: Any = None
+        for k in self.shown:
+            time, now = float(elastic.shot_times[k]), pressure[k]
+            most = np.fmax(most, now)
+            place = float(np.interp(time, elastic.time, fronts))
+            p = float(bar(display, np.interp(time, elastic.time, elastic.gas) - run.line.atmosphere))
+            arrived = elastic.arrival is not None and time >= elastic.arrival
+            curve.set_data(x, now)
+            highest.set_data(x, np.where(np.isfinite(most), most, np.nan))
+            at = float(metres(display, place - self.zero))
+            front.set_data([at, at], axes.get_ylim() if not arrived else [np.nan, np.nan])
+            gas.set_data([at, x[-1]], [p, p] if not arrived else [np.nan, np.nan])
+            if fill is not None:
+                fill.remove()
+            wet = np.isfinite(now)
+            fill = axes.fill_between(
+                x, axes.get_ylim()[0], np.where(wet, now, np.nan), color="#cfdde6", linewidth=0
+            )
+            clock.set_text(f"{time:.2f} s" if arrived else f"{time:.1f} s")
+            speed = float(np.interp(time, elastic.time, elastic.flow)) / run.line.line.area[-1]
+            words = f"front {speed:.2f} m/s; dotted: gas {p:.2f} {display.units.pressure}(g)"
+            said.set_text("the front has arrived: slower from here on" if arrived else words)
+            canvas: Any = self.figure.canvas
+            canvas.draw()
+            yield np.asarray(canvas.buffer_rgba())[:, :, :3].copy()
+
+
+def _some(which: Any, most: int) -> Any:
+    if which.size <= most:
+        return which
+    return which[np.linspace(0, which.size - 1, most).astype(int)]

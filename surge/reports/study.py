@@ -75,6 +75,7 @@ def study_lines(made: Summary, display: Display, *, details: bool, files: Sequen
         out += ["", *_searched(made, display, details=details)]
     if study.run != WINDOW:
         out += ["", *_cells(made, details=details)]
+        out += _by_axis(made) if made.study.cells > ROWS and len(made.study.axes) > 1 else []
         out += _sure(made)
         out += ["", *_peaks(made, display)] if made.spreads else []
     out += ["", *_worst(made, display)]
@@ -165,6 +166,20 @@ def _cells(made: Summary, *, details: bool) -> list[str]:
     lines = table(head, rows)
     if len(cells) > len(shown):
         lines.append(f"{len(cells) - len(shown)} more line-ups: --details.")
+    return lines
+
+
+def _by_axis(made: Summary) -> list[str]:
+    """Tables of the options of each axis, with all runs that have them: of many line-ups."""
+    heads = ("beyond", "not decided", "within") if not made.decides else ("exceeded", "undecided", "kept")
+    lines = []
+    for axis, counts in zip(made.study.axes, made.by_axis, strict=True):
+        pairs = list(zip(axis.options, counts, strict=True))
+        worst = sorted(pairs, key=lambda pair: -pair[1].unsafe / max(pair[1].runs, 1))[:ROWS]
+        rows = [(printable(o.name), str(c.exceeded), str(c.undecided), str(c.kept)) for o, c in worst]
+        lines += ["", *table((axis.name, *heads), rows)]
+        if len(pairs) > len(rows):
+            lines.append(f"{len(pairs) - len(rows)} more options, with fewer runs that are not kept.")
     return lines
 
 
@@ -277,7 +292,7 @@ def _searched(made: Summary, display: Display, *, details: bool) -> list[str]:
     if made.study.run == WINDOW:
         head: Row = ("line-up", "valve", "shortest", "longest", "greatest rate", "window")
     else:
-        head = ("line-up", "scenario", "agreed", "greatest", "")
+        head = ("line-up", "scenario", "agreed", "greatest", "line-up as it is")
     lines = table(head, shown, left=2)
     if len(rows) > len(shown):
         lines.append(f"{len(rows) - len(shown)} more rows: --details.")
@@ -288,7 +303,8 @@ def _search_rows(one: Searched, display: Display, run: str) -> Iterator[tuple[st
     if run == RATE:
         for rate in one.rates:
             greatest = _greatest(rate, display)
-            yield one.name, rate["scenario"], display.flow(rate["agreed_m3_s"]), greatest, ""
+            agreed = display.flow(rate["agreed_m3_s"])
+            yield one.name, rate["scenario"], agreed, greatest, SHORT[one.verdict]
         return
     if not one.windows:
         yield one.name, "-", "-", "-", "-", f"cannot be told: {one.reason}"

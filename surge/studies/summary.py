@@ -184,6 +184,8 @@ class Summary:
     worst : Worst or None
     unread : int
         Runs whose case could not be read.
+    by_axis : tuple of tuple of Count
+        Of each axis, and each of its options: all runs with it.
     spreads : tuple of Spread
         Of all runs; then of single line-ups with samples of their own.
     searched : tuple of Searched
@@ -195,6 +197,7 @@ class Summary:
     cells: tuple[CellCount, ...]
     worst: Worst | None
     unread: int
+    by_axis: tuple[tuple[Count, ...], ...] = ()
     spreads: tuple[Spread, ...] = ()
     searched: tuple[Searched, ...] = ()
     matters: tuple[Matter, ...] = ()
@@ -241,6 +244,7 @@ class _Reader:
         self.key = "look" if self.study.run == QUICK else "verdict"
         self.count, self.unread = Count(), 0
         self.by_cell: dict[int, list[Count]] = {}
+        self.by_axis = tuple(tuple(Count() for _ in axis.options) for axis in self.study.axes)
         self.worst: tuple[tuple[int, float], dict[str, Any]] | None = None
         self.searched: list[Searched] = []
         self.limits: set[float] = set()
@@ -256,6 +260,7 @@ class _Reader:
             cells=cells,
             worst=self._worst(),
             unread=self.unread,
+            by_axis=self.by_axis,
             spreads=tuple(self._spreads()),
             searched=tuple(self.searched),
             matters=tuple(self._matters()),
@@ -271,6 +276,8 @@ class _Reader:
             severity = SEVERITY[verdict]
             self.count.add(severity)
             cell, sample = divmod(run, self.study.samples)
+            for counts_of_axis, k_option in zip(self.by_axis, self.study.indices(cell), strict=True):
+                counts_of_axis[k_option].add(severity)
             if self.study.cells <= MOST_CELLS:
                 counts = self.by_cell.setdefault(cell, [])
                 replicate = self.study.design.replicate_of(sample) if self.study.design else 0

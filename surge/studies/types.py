@@ -174,13 +174,17 @@ class Study:
         """Runs in all."""
         return self.cells * self.samples
 
-    def options(self, cell: int) -> tuple[Option, ...]:
-        """Return the options of one line-up, one for each axis; the last axis goes fastest."""
+    def indices(self, cell: int) -> tuple[int, ...]:
+        """Return which option of each axis one line-up has, from 0; the last axis goes fastest."""
         found = []
         for axis in reversed(self.axes):
             cell, k = divmod(cell, len(axis.options))
-            found.append(axis.options[k])
+            found.append(k)
         return tuple(reversed(found))
+
+    def options(self, cell: int) -> tuple[Option, ...]:
+        """Return the options of one line-up, one for each axis."""
+        return tuple(axis.options[k] for axis, k in zip(self.axes, self.indices(cell), strict=True))
 
     def case_of(self, cell: int) -> str:
         """Return the name of the case that a line-up is made of."""

@@ -121,19 +121,39 @@ def _replaced(made: Callable[..., Iterator[Made]]) -> None:
 
 
 def efficiency(runs: int, pairs: int) -> None:
-    """One worker against two, each pair one after the other, start-up of the processes included."""
+    """One worker against two, each pair one after the other, start-up of the processes included.
+
+    Also by processor time, which a busy machine does not change: what one process spends, over what this one
+    and both workers spend together. It tells what sharing the work costs, and not how evenly it is shared.
+    """
     for verdict in (False, True):
         count = runs // 10 if verdict else runs
-        ratios = []
+        ratios, spent = [], []
         for k in range(pairs):
             with tempfile.TemporaryDirectory() as name:
                 path = written(Path(name), text_of(count, verdict=verdict))
+                begin = processor_time()
                 one = timed(path, Path(name) / "one", 1)
+                middle = processor_time()
                 two = timed(path, Path(name) / "two", 2)
+                end = processor_time()
             ratios.append(one / (2.0 * two))
-            print(f"  pair {k + 1}: {one:.1f} s by one, {two:.1f} s by two: efficiency {ratios[-1]:.2f}")
+            spent.append((middle - begin) / (end - middle))
+            print(
+                f"  pair {k + 1}: {one:.1f} s by one, {two:.1f} s by two: efficiency {ratios[-1]:.2f}; "
+                f"by processor time {spent[-1]:.2f}"
+            )
         what = "verdicts" if verdict else "quick looks"
-        print(f"{count} {what}: efficiency over two workers {statistics.median(ratios):.2f} (median)")
+        print(
+            f"{count} {what}: efficiency over two workers {statistics.median(ratios):.2f}, by processor time "
+            f"{statistics.median(spent):.2f} (medians)"
+        )
+
+
+def processor_time() -> float:
+    """Of this process and of those below it that have ended [s]."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(one.ru_utime + one.ru_stime for one in used)
 
 
 def main() -> None:

@@ -6,6 +6,7 @@ import errno
 import hashlib
 import json
 import math
+import re
 import signal
 import subprocess
 import sys
@@ -26,7 +27,9 @@ import surge
 from surge.api.study import StudyAnswer, run_study
 from surge.cli.main import main
 from surge.errors import RequestError, SolveError
+from surge.rules.reading import built_in
 from surge.schemas import schema_of
+from surge.search.rates import greatest_rate
 from surge.studies import cluster, engines, store
 from surge.studies.chances import clopper_pearson
 
@@ -239,6 +242,19 @@ def test_windows_are_those_of_the_command(tmp_path: Path) -> None:
         assert (window["shortest_s"], window["longest_s"]) == alone.bounds("throttle")
         assert [r["greatest_m3_s"] for r in got["rates"][k]] == [r.greatest for r in alone.rates]
     assert "throttle" in answer.text()
+    jsonschema.validate(json.loads(answer.json()), schema_of("study-result"))
+
+
+def test_greatest_rates_are_those_of_the_search(tmp_path: Path) -> None:
+    axis = '[[axis]]\nname = "level"\nkey = \'tank "shore tank": level\'\nvalues = ["80 m"]\n'
+    answer = run_study(written(tmp_path, HEAD.replace("quick look", "greatest rate") + axis))
+    case = surge.load_case(tmp_path / "stop.toml")
+    alone = greatest_rate(case.lineup, case.lineup.scenarios[0], book=built_in())
+    assert alone is not None
+    got = rows(answer)
+    assert [r["greatest_m3_s"] for r in got["rates"][0]] == [alone.greatest]
+    assert got["verdict"] == [surge.check(case, remedies=False).verdict]
+    assert re.search(r"level 80 m\s+stop\s+300.0 m3/h\s+[0-9.]+ m3/h\s+kept", answer.text())
     jsonschema.validate(json.loads(answer.json()), schema_of("study-result"))
 
 
@@ -484,3 +500,23 @@ def test_a_missing_library_is_one_line(tmp_path: Path, monkeypatch: pytest.Monke
     assert found.stderr.strip() == (
         'surge: a study keeps its runs with the library pyarrow: pip install "surge[study]"'
     )
+
+
+def test_of_many_line_ups_every_option_is_counted(tmp_path: Path) -> None:
+    rates = ", ".join(f'"{rate} m3/h"' for rate in range(250, 350, 20))
+    levels = ", ".join(f'"{level} m"' for level in range(77, 83))
+    axes = RATE.replace('"280 m3/h", "300 m3/h"', rates)
+    axes += f'[[axis]]\nname = "level"\nkey = \'tank "shore tank": level\'\nvalues = [{levels}]\n'
+    answer = run_study(written(tmp_path, HEAD + axes))
+    got = rows(answer)
+    for axis, counts in zip(answer.study.axes, answer.summary.by_axis, strict=True):
+        for option, count in zip(axis.options, counts, strict=True):
+            here = [
+                look
+                for look, o in zip(got["look"], got[f"axis {axis.name}"], strict=True)
+                if o == option.name
+            ]
+            assert (count.exceeded, count.kept) == (here.count("beyond a limit"), here.count("within limits"))
+            assert count.runs == len(here)
+    assert re.search(r"level\s+beyond\s+not decided\s+within", answer.text())
+    assert "6 more line-ups: --details" in answer.text()

@@ -1,10 +1,25 @@
-"""How the page looks: to axe, at 200 %, on paper."""
+"""How the page looks: to axe, at 200 %, on paper, and beside pictures that were looked at and kept.
+
+``looks/*.png`` are the first screen of the page at three widths, light and dark, at a third of its size. To
+take them anew (then look at every one): ``SURGE_LOOKS=take pytest tests/page/test_looks.py``.
+
+Decisions
+---------
+* A picture is compared as a coarse grid of mean colours, since another font puts words elsewhere: it tells a
+  lost style, a wrong scheme, a part that is not there. What stands beside or below what is told by boxes.
+  Both are tested with styles that break the page, and with fonts that do not.
+"""
 
 from __future__ import annotations
 
+import io
+import itertools
+import os
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from PIL import Image
 from support.chromium import EXCEEDED, IN_A_BROWSER, KEPT, Opened, figure
 from support.chromium import write_case as write
 
@@ -12,6 +27,23 @@ import surge
 
 pytestmark = IN_A_BROWSER
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+LOOKS = Path(__file__).parent / "looks"
+WIDTHS, SCHEMES = (1280, 800, 390), ("light", "dark")
+GRID = 12, 9  # fields across and down
+FAR, MOST = 16.0, 0.12  # of 255 that a field may be off; share of the fields that may be further
+CARDS = ("line", "strokes", "pressures", "wave", "agree", "records", "text", "inspector", "advice")
+WHOLE = ("verdict", "headline", "sentence", "sketch", "sliders", "order", "chart", "peaks", *CARDS)
+BOXES = """ids => ids.map(id => {
+  const b = document.getElementById(id).getBoundingClientRect();
+  return [b.x, b.y, b.right, b.bottom];
+})"""
+SIDE = [["line", "strokes", "pressures", "wave", "agree", "records", "text"], ["inspector", "advice"]]
+NARROW = [["line", "inspector", "strokes", "pressures", "advice", "wave", "agree", "records", "text"]]
+RESTYLE = """style => {
+  const sheet = new CSSStyleSheet();
+  sheet.replaceSync(style);
+  document.adoptedStyleSheets = [sheet];
+}"""
 
 
 def audit(page: Any) -> list[str]:
@@ -102,3 +134,86 @@ def test_what_is_wider_than_the_page_says_so_and_can_be_read(
     page.wait_for_selector("#film-picture")
     box = page.eval_on_selector("#film-picture", "e => [e.clientWidth, e.viewBox.baseVal.width]")
     assert box[0] >= 0.95 * box[1]  # its letters are as large as those of the page
+
+
+def fields(picture: Image.Image) -> np.ndarray[Any, Any]:
+    """Mean colours of a coarse grid, after a blur by which neighbours share what lies at their edge."""
+    small = picture.convert("RGB").resize((2 * GRID[0], 2 * GRID[1]), Image.Resampling.BOX)
+    return np.asarray(small.resize(GRID, Image.Resampling.BILINEAR), dtype=float)
+
+
+def unlike(picture: Image.Image, kept: Image.Image) -> float:
+    """Share of the fields of two pictures that are far apart."""
+    return float(np.mean(np.abs(fields(picture) - fields(kept)).max(axis=2) > FAR))
+
+
+def seen(page: Any) -> Image.Image:
+    return Image.open(io.BytesIO(page.screenshot(animations="disabled")))
+
+
+def troubles(page: Any) -> list[str]:
+    """What is wrong with the places of the parts, whatever the font."""
+    width = page.evaluate("innerWidth")
+    boxes = dict(zip(WHOLE, page.evaluate(BOXES, list(WHOLE)), strict=True))
+    found = [f"{name} is not there" for name, b in boxes.items() if b[2] - b[0] < 40 or b[3] - b[1] < 15]
+    found += [f"{name} is cut" for name, b in boxes.items() if b[0] < 0 or b[2] > width + 1]
+    columns: dict[int, list[str]] = {}
+    for name in sorted(CARDS, key=lambda n: boxes[n][1]):
+        columns.setdefault(round(boxes[name][0] / 50), []).append(name)
+    if [columns[x] for x in sorted(columns)] != (SIDE if width > 1120 else NARROW):
+        found.append(f"order: {columns}")
+    for one, other in itertools.combinations(CARDS, 2):
+        a, b = boxes[one], boxes[other]
+        if min(a[2], b[2]) - max(a[0], b[0]) > 1 and min(a[3], b[3]) - max(a[1], b[1]) > 1:
+            found.append(f"{one} lies on {other}")
+    return found
+
+
+def test_the_page_looks_as_it_did(opened: Opened, served: tuple[Path, str]) -> None:
+    write(served[0], "coupling.toml", "gas-oil-release-coupling")
+    page = opened("coupling.toml", reduced_motion="reduce")
+    page.wait_for_selector(EXCEEDED)
+    page.wait_for_selector("#steps li")
+    page.wait_for_selector("#order .bar")
+    far: dict[str, float] = {}
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 900})
+        for scheme in SCHEMES:
+            page.emulate_media(color_scheme=scheme)
+            page.evaluate("scrollTo(0, 0)")
+            page.wait_for_timeout(300)
+            assert troubles(page) == [], width
+            path, now = LOOKS / f"{width}-{scheme}.png", seen(page)
+            if os.environ.get("SURGE_LOOKS") == "take":
+                small = now.convert("RGB").resize((width // 3, 300), Image.Resampling.LANCZOS)
+                small.quantize(64).save(path, optimize=True)
+            with Image.open(path) as kept:
+                far[path.name] = unlike(now, kept)
+    assert max(far.values()) <= MOST, far
+
+
+STYLES = (
+    ("body, button, select { font-family: serif !important }", True),
+    ("body { letter-spacing: .03em }", True),
+    ("body { font-size: 1.05rem; line-height: 1.55 }", True),
+    (".columns { display: block !important }", False),
+    (".verdict { display: none !important }", False),
+    ("#sketch { display: none !important }", False),
+    ("#strokes { margin-top: -9rem }", False),
+    (":root { --card: #222 !important }", False),
+    ("* { all: revert !important }", False),
+)
+
+
+def test_a_broken_look_is_told_and_another_font_is_none(opened: Opened, served: tuple[Path, str]) -> None:
+    write(served[0], "coupling.toml", "gas-oil-release-coupling")
+    page = opened("coupling.toml", reduced_motion="reduce")
+    page.wait_for_selector(EXCEEDED)
+    page.wait_for_selector("#steps li")
+    page.wait_for_selector("#order .bar")
+    kept = Image.open(LOOKS / "1280-light.png")
+    for style, alike in STYLES:
+        page.evaluate(RESTYLE, style)
+        page.wait_for_timeout(300)
+        found, far = troubles(page), unlike(seen(page), kept)
+        assert (not found and far <= MOST) == alike, (style, found, far)

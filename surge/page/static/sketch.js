@@ -3,7 +3,7 @@
 import { by, put, svg } from "./dom.js";
 import { at, choose, on, store } from "./store.js";
 
-const NARROW = 58, WIDE = 128, ROW = 98, LEFT = 84, RIGHT = 84, TOP = 58, LINES = 3;
+const NARROW = 62, WIDE = 128, ROW = 98, LEFT = 80, RIGHT = 84, TOP = 58, LINES = 3;
 const HANGING = ["relief_valve", "surge_drum", "open_vessel"];
 const SHIP = 8; // letters in a row beside a ship's tank
 let COLUMN = NARROW, LETTERS = 12; // as wide as there is room
@@ -321,5 +321,5 @@ export function begin_sketch() {
   for (const event of ["text", "chosen", "answer"]) on(event, draw);
   for (const event of ["text", "chosen"]) on(event, draw_heights);
   let wide = 0;
-  new ResizeObserver(([{ contentRect }]) => { if (Math.abs(contentRect.width - wide) > 4) { wide = contentRect.width; draw(); } }).observe(by("sketch"));
+  new ResizeObserver(([{ contentRect }]) => { if (Math.abs(contentRect.width - wide) > 4) { wide = contentRect.width; draw(); draw_heights(); } }).observe(by("sketch"));
 }

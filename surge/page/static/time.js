@@ -156,5 +156,6 @@ export function clear_chart(words) {
 /** Keep the size of the page, and its colours. */
 export function begin_chart() {
   new ResizeObserver(() => plot && plot.setSize({ width: by("chart").clientWidth, height: plot.height })).observe(by("chart"));
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => { palette = null; end_plot(); if (shown) draw(); });
+  for (const media of ["(prefers-color-scheme: dark)", "print"]) // on paper the page is light
+    matchMedia(media).addEventListener("change", () => { palette = null; end_plot(); if (shown) draw(); });
 }

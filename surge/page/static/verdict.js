@@ -21,6 +21,9 @@ export function no_verdict(headline, sentence = "", counted = "") {
   stand("none", "…", headline, sentence, counted);
 }
 
+/** Words of the command line and of the file, as the page calls them. */
+const of_page = (words) => words.replaceAll("--details", "see the whole answer below").replaceAll("[[reading]]", "gauge reading");
+
 /** Show the answer of a full run. */
 export function show_verdict(answer) {
   const told = answer.summary;
@@ -29,7 +32,7 @@ export function show_verdict(answer) {
   // What mends a case that is not kept is tried after the verdict.
   const tried = told.verdict === "limit kept" || answer.document.remedies;
   put(by("steps"), tried ? told.steps.map((step) => el("li", {}, step, take_button(answer, told.remedies.findIndex((one) => step.endsWith(one))))) : []);
-  put(by("notes"), told.notes.map((note) => el("li", {}, note.replaceAll("--details", "see the whole answer below"))),
+  put(by("notes"), told.notes.map((note) => el("li", {}, of_page(note))),
     told.assumed.length ? el("li", {}, el("details", {}, el("summary", {}, `${told.assumed.length} figures that the case does not give`), el("ul", {}, told.assumed.map((a) => el("li", {}, a))))) : null);
   by("cautions").textContent = told.cautions.join(" ");
   by("signature").textContent = answer.signature;

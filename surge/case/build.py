@@ -99,6 +99,7 @@ class Builder:
             atmosphere=self.notes.atmosphere,
             frozen_friction=case.calculation.friction == "frozen",
             free_gas=case.calculation.free_gas,
+            gas_content=case.calculation.gas_content or 0.0,
             unsteady_friction=case.calculation.unsteady_friction,
             berth=self._berth(case.berth),
             **given,  # type: ignore[arg-type]

@@ -30,7 +30,7 @@ from surge.case.schema_parts import (
     ValveTable,
 )
 from surge.case.schema_scenarios import FillingTable, ScenarioTable, StageTable
-from surge.model.lineup import FREE_GAS, FREE_GAS_BOUNDS
+from surge.model.lineup import FREE_GAS, FREE_GAS_BOUNDS, GAS_CONTENT_BOUNDS
 from surge.toml.tables import FileTable, Header, one_of
 from surge.toml.values import Choice, Day, FileBelow, Flag, Number, Quantity, Text
 from surge.units import SHOWN, Reading
@@ -39,6 +39,7 @@ _DENSITY = Quantity("density", "300 kg/m3", "3000 kg/m3")
 _BAND = Quantity("fraction", "0 %", "50 %")
 _TEMPERATURE = Quantity("temperature", "-200 degC", "300 degC")
 _FREE_GAS = Number("share of free gas in the volume of the liquid at 1.01325 bar(a)", *FREE_GAS_BOUNDS)
+_CONTENT = Number("share of gas all through the liquid, by volume at 1.01325 bar(a)", *GAS_CONTENT_BOUNDS)
 
 
 class Show(FileTable):
@@ -61,6 +62,7 @@ class Calculation(FileTable):
 
     friction: Annotated[str, Choice("friction", "local flow", "frozen")] = "local flow"
     free_gas: Annotated[float, _FREE_GAS] = FREE_GAS
+    gas_content: Annotated[float | None, _CONTENT] = None
     unsteady_friction: Annotated[bool, Flag("unsteady friction")] = False
 
 

@@ -34,11 +34,13 @@ from surge.units import ATMOSPHERE
 FREE_GAS = 1e-7  # [-] share of the volume at 101 325 Pa absolute; common practice, no source
 # Less does nothing but cushion by less than one march rounds; more is no trace any more, and slows waves.
 FREE_GAS_BOUNDS = (1e-9, 1e-4)
+GAS_CONTENT_BOUNDS = (1e-5, 0.05)
 
 # Other rooms find here all that a line-up is made of, but for what hangs on one point and gauges.
 __all__ = [
     "FREE_GAS",
     "FREE_GAS_BOUNDS",
+    "GAS_CONTENT_BOUNDS",
     "GRAVITY",
     "Assumed",
     "Berth",

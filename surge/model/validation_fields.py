@@ -15,6 +15,7 @@ from typing import Any
 from surge.errors import Fault, Origin, meant
 from surge.model.lineup import (
     FREE_GAS_BOUNDS,
+    GAS_CONTENT_BOUNDS,
     Element,
     LineUp,
     Liquid,
@@ -208,6 +209,10 @@ def _site_faults(lineup: LineUp) -> Iterator[Fault]:
     yield from gravity.faults(("site", "gravity"), lineup.gravity)
     gas = Bounds(*FREE_GAS_BOUNDS, "give the share of free gas by volume, 1e-7 where it is not known")
     yield from gas.faults(("calculation", "free_gas"), lineup.free_gas)
+    if lineup.gas_content != 0.0:
+        throughout = "give the share of gas by volume, 0.005 for half a per cent, or leave it out for none"
+        content = Bounds(*GAS_CONTENT_BOUNDS, throughout)
+        yield from content.faults(("calculation", "gas_content"), lineup.gas_content)
     top = pressure_bounds("give the greatest pressure at the top of the cargo pump")
     yield from top.faults(("limits", "cargo_pump_top"), lineup.pump_top_limit)
 

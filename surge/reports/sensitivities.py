@@ -10,12 +10,16 @@ from surge.reports.words import Display
 from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, Finding, weakest
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult, Sensitivity
-from surge.transient.sensitivities import UNSTEADY_FRICTION
+from surge.transient.sensitivities import GAS, UNSTEADY_FRICTION
 
 TRUST = {
     UNSTEADY_FRICTION: (
         "Trust what unsteady friction adds to a first peak, and takes off late ones, where the flow is "
         "laminar: its weight is exact there. In turbulent flow it is an estimate for smooth walls."
+    ),
+    GAS: (
+        "Trust gas in the liquid as a sensitivity: small bubbles spread evenly, none dissolving. What gas "
+        "there is on the day is not known: try several shares."
     ),
 }
 NO_BETTER = "no verdict is better for it"
@@ -78,7 +82,7 @@ def _sentence(c: _Compared, display: Display) -> str:
         return f"{where} it cannot be decided: {f.reason}."
     moved = _moved(c, f, display) if f is not None else ""
     if not c.worse:
-        return f"{where}{moved or ' no pressure comes near a limit'}: no verdict is another."
+        return f"{where}{moved or ' no pressure comes near a limit'}: no verdict changes."
     counts = [f"{n} {_COUNTED[v]}" for v in _COUNTED if (n := sum(f.verdict == v for f in c.worse))]
     return f"{where}{moved}: of the limits {' and '.join(counts)} by it alone."
 
@@ -90,7 +94,7 @@ def _moved(c: _Compared, f: Finding, display: Display) -> str:
     without, with_it = (_extreme(run, f, upper=upper).pressure for run in (c.run, c.one.run))
     write = display.round_up if upper else display.round_down
     does = "peaks at" if upper else "falls to"
-    return f' "{f.name}" {does} {write(with_it, unit=True)}, without it {write(without)}'
+    return f', "{f.name}" {does} {write(with_it, unit=True)}, without it {write(without)}'
 
 
 def _extreme(run: ScenarioResult, f: Finding, *, upper: bool) -> Extreme:

@@ -19,6 +19,7 @@ import numpy as np
 
 from surge.arrays import Array, Mask
 from surge.errors import GridError
+from surge.hydraulics.formulas import LEAST_PARTIAL
 from surge.hydraulics.losses import LossTables
 from surge.hydraulics.steady import Steady
 from surge.kernel import cavities, columns
@@ -32,7 +33,6 @@ from surge.transient.watch import ROUNDING, SPOT, TINY, Watch
 from surge.units import ATMOSPHERE
 
 THIN = 1e-9  # [m2/s] storage of a point at which only links meet; it stays empty
-LEAST_PARTIAL = 1e3  # [Pa]
 UNDER = 1e-8  # [m] rounding of a head at the floor
 
 

@@ -17,6 +17,7 @@ from surge.effort import at_most
 from surge.errors import GridError, PatienceError, SolveError
 from surge.model.lineup import LineUp, Scenario
 from surge.transient.cavity_result import Cavities
+from surge.transient.gas import run_with_gas
 from surge.transient.result import ScenarioResult, Sensitivity
 from surge.transient.run import simulate
 from surge.workers import Progress
@@ -29,7 +30,12 @@ TOO_MUCH = "it would take too much work (--patient does it)"
 
 def asked_for(lineup: LineUp) -> tuple[str, ...]:
     """What a line-up asks for beside the usual, in words."""
-    return (UNSTEADY_FRICTION,) if lineup.unsteady_friction else ()
+    gas = (_gas_words(lineup),) if lineup.gas_content > 0.0 else ()
+    return (UNSTEADY_FRICTION, *gas) if lineup.unsteady_friction else gas
+
+
+def _gas_words(lineup: LineUp) -> str:
+    return f"{100.0 * lineup.gas_content:.3g} % of gas"
 
 
 def searched_with(lineup: LineUp) -> str:
@@ -75,6 +81,12 @@ def with_sensitivities(
             return simulate(lineup, scenario, unsteady_friction=True, progress=progress)
 
         made.append(_made(UNSTEADY_FRICTION, UNSTEADY_FRICTION, run, unsteady, wider))
+    if lineup.gas_content > 0.0:
+
+        def with_gas() -> ScenarioResult:
+            return run_with_gas(lineup, scenario, run, gas=lineup.gas_content, progress=progress)
+
+        made.append(_made(GAS, _gas_words(lineup), run, with_gas, wider))
     return replace(run, sensitivities=tuple(made)) if made else run
 
 

@@ -158,6 +158,7 @@ def _facts(lineup: LineUp) -> Iterator[Row]:
     yield "berth", "", "hazardous cargo", "word", _yes_or_no(lineup.berth.hazardous)
     yield "calculation", "", "friction", "word", "frozen" if lineup.frozen_friction else "local flow"
     yield "calculation", "", "share of free gas", "number", lineup.free_gas
+    yield "calculation", "", "gas all through the liquid", "number", lineup.gas_content or None
     with_it = "once more with it" if lineup.unsteady_friction else "no"
     yield "calculation", "", "unsteady friction", "word", with_it
     yield "limits", "", "top of a cargo pump", "pressure", lineup.pump_top_limit

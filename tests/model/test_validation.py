@@ -109,6 +109,8 @@ def test_a_liquid_without_viscosity_is_allowed() -> None:
         ({"atmosphere": 1.0}, ("site", "barometer"), "1e-05 bar(a)"),
         ({"free_gas": 1.0}, ("calculation", "free_gas"), "1"),
         ({"free_gas": 0.0}, ("calculation", "free_gas"), "0"),
+        ({"gas_content": 1.0}, ("calculation", "gas_content"), "1"),
+        ({"gas_content": -0.01}, ("calculation", "gas_content"), "-0.01"),
         ({"gravity": 0.0}, ("site", "gravity"), "0 m/s2"),
         ({"pump_top_limit": -1e5}, ("limits", "cargo_pump_top"), "-1 bar(g)"),
     ],

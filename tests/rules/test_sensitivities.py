@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 from support.lineups.generated import generated
 
 import surge
+from surge.hydraulics.fixed import at_shares
 from surge.model.lineup import LineUp, Scenario
+from surge.model.ranges import usual_shares
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, findings_of, valid, weakest, worst_of
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
@@ -107,6 +109,21 @@ def test_no_verdict_is_better(seed: int) -> None:
     assert all(f.beside for f in found[len(usual) :])
     assert all(f.verdict != WITHIN for f in found[len(usual) :])
     assert SEVERITY[worst_of(f.verdict for f in found)] >= SEVERITY[worst_of(f.verdict for f in usual)]
+
+
+def test_gas_may_be_worse() -> None:
+    """A peak of 11.7 bar(g) is above 13 with 1 % of gas: with a rating between both that is what counts."""
+    lineup = surge.load_case(CASES / "kerosene-shutdown-linked-and-not.toml").lineup
+    lineup = at_shares(lineup, usual_shares(lineup)).with_(gas_content=0.01)
+    scenario = next(s for s in lineup.scenarios if s.name == "not linked")
+    run = full_run(rated(lineup, "shore line", 12.4e5), scenario)
+    (one,) = run.sensitivities
+    assert (one.kind, one.words, one.missing) == ("gas in the liquid", "1 % of gas", "")
+    found = findings_of(rated(lineup, "shore line", 12.4e5), run)
+    own = [f for f in found if (f.name, f.check) == ("shore line", "peak")]
+    assert [(f.beside, f.verdict) for f in own] == [("", WITHIN), ("1 % of gas", EXCEEDED)]
+    assert one.run is not None
+    assert one.run.method.duration > 2.0 * run.method.duration
 
 
 def test_where_the_cargo_boils_there_is_none() -> None:

@@ -43,6 +43,7 @@ RIGHT: dict[str, Any] = {
     "path": RECORDS,
     "size": 1000,
     "stroke": RECORDS,
+    "study": CASE,
     "text": "",
     "valve": "a valve",
     "what": CASE,

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Annotated
 
 from surge import __version__
 from surge.api.answers import Answer, Json, Picture, data
 from surge.api.inputs import rules_of_case
-from surge.arguments import checked
+from surge.arguments import Measure, checked
 from surge.case.file import Case, read_case
 from surge.choices import PictureKind, StudyPicture
 from surge.effort import foresee, spend, within
@@ -27,7 +28,7 @@ from surge.toml.text import read_file
 from surge.units import ShowUnits, offered, printable
 from surge.workers import Progress
 
-MOST_WORKERS = 512
+WORKERS = Measure(least=1, most=512)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -122,7 +123,7 @@ def run_study(
     study: str | Path,
     *,
     into: str | Path | None = None,
-    workers: int | None = None,
+    workers: Annotated[int | None, WORKERS] = None,
     cluster: str | None = None,
     afresh: bool = False,
     units: Mapping[str, str] | None = None,
@@ -163,7 +164,8 @@ def run_study(
     SolveError
         Workers die again and again.
     """
-    _refuse_workers(workers, cluster)
+    if workers is not None and cluster is not None:
+        raise ArgumentError(("workers", "cluster"), "both given", "a cluster has its own: leave one out")
     wanted = offered(units or {})
     arrow()  # before anything is read
     path = Path(study)
@@ -184,13 +186,6 @@ def run_study(
         units=replace(case.show, **wanted),
         density=case.lineup.liquid.density,
     )
-
-
-def _refuse_workers(workers: int | None, cluster: str | None) -> None:
-    if workers is not None and not 1 <= workers <= MOST_WORKERS:
-        raise ArgumentError(("workers",), str(workers), f"write a number from 1 to {MOST_WORKERS}")
-    if workers is not None and cluster is not None:
-        raise ArgumentError(("workers", "cluster"), "both given", "a cluster has its own: leave one out")
 
 
 def _rules_of(case: Case) -> tuple[str, InputFile] | None:

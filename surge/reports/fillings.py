@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from surge.model.filling import HOLE, OPEN, Filling
 from surge.reports.layout import paragraph, table
 from surge.reports.words import CAUTIONS, HEADLINE, RANK, SHORT, Display
+from surge.rules.fillings import FilledCase
 from surge.rules.findings import WITHIN, Finding
 from surge.transient.filling_result import Arrival, FillingResult
-
-if TYPE_CHECKING:
-    from surge.rules.fillings import FilledCase
 
 TRUST = (
     "Trust a filling where the liquid fills the bore behind a steep front: in level or rising pipes, faster "
@@ -22,10 +19,6 @@ TRUST = (
 BY_HAND = (
     "A filling is mended by hand: change its rate, the stroke of its valve or the way out of its gas, and "
     "check again. No remedy, stroke or rate is searched for it."
-)
-NOT_SEARCHED = (
-    "Fillings are held as the case has them, at rates of their own: no stroke or rate is searched in them, "
-    "and what is told as safe here holds for the scenarios only."
 )
 BOTH_MODELS = (
     "Rigid: the liquid behind the front moves as one, and waves begin where it arrives. Elastic: waves "

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from surge.model.lineup import LineUp
+from surge.reports.fillings import filling_sentences
 from surge.reports.layout import paragraph, table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, what_happens
 from surge.rules.book import LOCAL_CODES
+from surge.rules.fillings import searched_beside
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.rules.rulings import Ruling
 from surge.search.joint import COMMON, PROPORTION, SHORTEST, JointSet
@@ -147,6 +149,8 @@ def window_lines(
         out += [paragraph(boils), ""]
     if asked := searched_with(lineup):
         out += [paragraph(asked), ""]
+    for said in (*filling_sentences(windows.fillings, display), searched_beside(lineup)):
+        out += [paragraph(said), ""] if said else []
     out += [paragraph(LOCAL_CODES), "", "Cautions"]
     return out + [paragraph(c, indent="  ", first="- ") for c in CAUTIONS]
 

@@ -15,6 +15,7 @@ import math
 from dataclasses import dataclass
 
 from surge.model.lineup import LineUp
+from surge.reports.fillings import broken_fillings, filling_sentences
 from surge.reports.layout import LINE, Row, table_parts
 from surge.reports.orders import brief
 from surge.reports.room import NOTHING, PERMIT, SOUND, Part, bullets, listed, listing, on_a_screen, wrapped
@@ -30,6 +31,7 @@ from surge.reports.window import (
     without_words,
 )
 from surge.reports.words import RANK, Display, against, what_happens
+from surge.rules.fillings import searched_beside
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.search.extras import Extras
 from surge.search.strokes import StrokeLimits
@@ -288,6 +290,9 @@ class WindowScreen:
             items.append(listed("Not searched, since it moves in no scenario: ", idle, lines=1))
         if asked := searched_with(self.lineup):
             items.append(wrapped(asked, indent="  ", first="- "))
+        broken = filling_sentences(broken_fillings(self.windows.fillings), self.display)
+        for said in (*broken, searched_beside(self.lineup)):
+            items += [wrapped(said, indent="  ", first="- ")] if said else []
         if gained := without_words(self.windows, self.lineup):
             items.append(wrapped(gained, indent="  ", first="- "))
         if boils := boiling_bounds(self.windows):

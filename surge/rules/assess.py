@@ -41,7 +41,7 @@ class AtHand:
 
     def __init__(self) -> None:
         self._made: list[tuple[Scenario, list[Made]]] = []
-        self.fillings: tuple[FilledCase, ...] | None = None
+        self.fillings: dict[bool, tuple[FilledCase, ...]] = {}  # with a book of rules, and without
 
     def find(self, scenario: Scenario) -> list[Made] | None:
         """Return the runs of a scenario; None where it was not run."""
@@ -184,9 +184,9 @@ def assess(
     counting = [f for f in findings if book is None or counts(f, book)]
     rulings = rule_on(lineup, book=book, runs=runs, findings=findings) if book else ()
     rulings = tuple(_elsewhere(r, runs) for r in rulings)
-    fillings = at_hand.fillings
+    fillings = at_hand.fillings.get(book is not None)
     if fillings is None:
-        fillings = at_hand.fillings = filled_cases(lineup, book, tell)
+        fillings = at_hand.fillings[book is not None] = filled_cases(lineup, book, tell)
     return Assessment(
         lineup=lineup,
         static=static,

@@ -36,6 +36,10 @@ from surge.workers import Progress
 INSIDE = 0.25  # [-] of the spread over what was looked at: error for what lies between
 MOST = 4  # ranges that are moved one by one
 VELOCITY, INLETS = "velocity", "velocity at the inlets of ship's tanks"
+NOT_SEARCHED = (
+    "Fillings are held as the case has them, at rates of their own: no stroke or rate is searched in them, "
+    "and what is told as safe holds for the scenarios."
+)
 BOILS = "the liquid boils while the line fills: rejoining columns give pressures that are not followed here"
 RANGED = "it depends on figures that are known as a range only"
 
@@ -87,6 +91,11 @@ class FilledCase:
     def broken(self) -> tuple[Ruling, ...]:
         """Rules that are not kept for certain."""
         return tuple(r for r in self.rulings if r.verdict != WITHIN)
+
+
+def searched_beside(lineup: LineUp) -> str:
+    """How searches regard the fillings of a line-up; "" where it has none."""
+    return NOT_SEARCHED if lineup.fillings else ""
 
 
 def filled_cases(

@@ -23,6 +23,7 @@ from surge.errors import CaseError, Fault, SolveError
 from surge.model.lineup import LineUp
 from surge.rules.assess import typical_effort
 from surge.rules.book import Rule, RuleBook
+from surge.rules.fillings import searched_beside
 from surge.rules.findings import EXCEEDED, EXIT_CODE, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.limits import LimitedExtreme
 from surge.rules.static import static_over_densities
@@ -256,7 +257,10 @@ def chart_of(
         need=FIRST_NEED,
         agreed=agreed,
         blocked=unmendable,
-        notes=(*_notes(lineup, picked), *filter(None, (gained, searched_with(lineup)))),
+        notes=(
+            *_notes(lineup, picked),
+            *filter(None, (gained, searched_with(lineup), searched_beside(lineup))),
+        ),
         confirmed=np.array([row.run is not None for row in rows]),
         marches=survey.marches,
     )

@@ -23,6 +23,7 @@ from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.rules.assess import Assessment
 from surge.rules.book import RuleBook
+from surge.rules.fillings import FilledCase
 from surge.rules.findings import EXCEEDED, EXIT_CODE, worst_of
 from surge.search.joint import JointSet, joint_set
 from surge.search.judge import Bench
@@ -90,6 +91,12 @@ class Windows:
         """The strokes that were run together [s]."""
         return self.together.strokes if self.together else {}
 
+    @property
+    def fillings(self) -> tuple[FilledCase, ...]:
+        """Lines that fill, as the set that was run has them: no stroke and no rate is searched in them."""
+        run = self.together or self.opened_together
+        return run.assessment.fillings if run else ()
+
     def empty(self, valve: str) -> bool:
         """Whether a valve has no stroke that is neither too fast nor too slow."""
         shortest, longest = self.bounds(valve)
@@ -105,13 +112,14 @@ class Windows:
 
     @property
     def verdict(self) -> str:
-        """Kept: every valve has a window, and all strokes together keep every limit and every rule."""
+        """Kept: every valve has a window, all strokes together keep all limits and rules; so do fillings."""
         verdicts = [p.verdict for parts in self.by_valve.values() for p in parts]
         for valve in self.by_valve:
             if self.bounds(valve)[0] is not None and self.empty(valve):
                 verdicts.append(EXCEEDED)
         verdicts += [p.verdict for parts in self.to_open.values() for p in parts]
-        verdicts += [s.verdict for s in (self.together, self.opened_together) if s is not None]
+        sets = [s for s in (self.together, self.opened_together) if s is not None]
+        verdicts += [s.verdict for s in sets] + [f.verdict for f in self.fillings]
         return worst_of(verdicts)
 
     @property

@@ -26,8 +26,8 @@ from surge.reports.advice import advice
 from surge.reports.attached import attached_sentences
 from surge.reports.cavities import cavities_by_place, cavity_sentences, trust
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
-from surge.reports.fillings import NOT_SEARCHED, filling_sentences
 from surge.reports.fillings import TRUST as TRUST_FILLING
+from surge.reports.fillings import filling_sentences
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.reports.sensitivities import sensitivity_sentences, sensitivity_trust
@@ -35,6 +35,7 @@ from surge.reports.stages import stage_lines
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
+from surge.rules.fillings import NOT_SEARCHED
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling
 from surge.search.window import Windows

@@ -9,12 +9,19 @@ from support.lineups.filled import filling, one_bore
 
 from surge.errors import SolveError
 from surge.model.lineup import Limits, LineUp, Scenario, Valve, ValveMove
+from surge.reports.text import TextReport
+from surge.reports.window import window_lines
+from surge.reports.words import Display
 from surge.rules import fillings as held
 from surge.rules.assess import assess
 from surge.rules.fillings import filled_case
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
 from surge.rules.reading import built_in
 from surge.search.remedies import remedies_of
+from surge.search.window import windows_of
+from surge.units import ShowUnits
+
+DISPLAY = Display(units=ShowUnits(), density=1000.0)
 
 
 def rated(rating: float, **changes: float) -> LineUp:
@@ -168,3 +175,27 @@ def test_no_remedy_is_searched_for_a_filling() -> None:
     made = assess(whole(12e5), book=book)
     if made.of_scenarios == WITHIN:
         assert remedies_of(made, book) is None
+
+
+@pytest.mark.slow
+def test_windows_tell_a_filling_that_is_not_kept() -> None:
+    """No stroke is searched in it; but what is told with it is not an open window and exit code 0."""
+    windows = windows_of(whole(12e5), book=built_in())
+    if windows.together is not None:
+        assert [f.verdict for f in windows.fillings] == [EXCEEDED]
+        assert windows.verdict == EXCEEDED
+    said = " ".join(window_lines(windows, whole(12e5), DISPLAY))
+    assert "no stroke or rate is searched in them" in " ".join(said.split())
+
+
+def test_a_filling_stands_on_the_first_screen_and_in_the_details() -> None:
+    lineup = whole(12e5)
+    made = assess(lineup, book=built_in())
+    first = " ".join(" ".join(TextReport(made, DISPLAY, details=False).lines()).split())
+    assert "VERDICT: LIMIT EXCEEDED" in first
+    assert 'Filling "first fill": EXCEEDED. The front comes to "end"' in first
+    assert "1 filling: 1 EXCEEDED" in first
+    assert "A filling is mended by hand" in first
+    details = " ".join(" ".join(TextReport(made, DISPLAY, details=True).lines()).split())
+    assert "Filling: first fill: LIMIT EXCEEDED" in details
+    assert "Rigid: the liquid behind the front moves as one" in details

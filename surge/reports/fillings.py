@@ -36,6 +36,16 @@ def broken_fillings(fillings: Sequence[FilledCase]) -> list[FilledCase]:
     return [one for one in fillings if one.verdict != WITHIN]
 
 
+def governing_fillings(fillings: Sequence[FilledCase], weakest: Finding | None) -> list[FilledCase]:
+    """Return those that are not kept, or come nearer to a limit than the weakest place of all scenarios."""
+    load = weakest.load if weakest is not None and weakest.verdict == WITHIN else 0.0
+    return [
+        one
+        for one in fillings
+        if one.verdict != WITHIN or (one.weakest is not None and one.weakest.load > load > 0.0)
+    ]
+
+
 def counted_fillings(fillings: Sequence[FilledCase]) -> str:
     """Return how many fillings there are and what came of them, "" where there is none."""
     if not fillings:

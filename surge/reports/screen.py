@@ -20,7 +20,7 @@ from surge.reports.advice import advice
 from surge.reports.attached import attached_sentences
 from surge.reports.cavities import cavity_sentences, trust
 from surge.reports.fillings import TRUST as TRUST_FILLING
-from surge.reports.fillings import broken_fillings, counted_fillings, filling_sentences
+from surge.reports.fillings import counted_fillings, filling_sentences, governing_fillings
 from surge.reports.gauge import gauge_sentences
 from surge.reports.layout import LINE, Row, table_parts
 from surge.reports.room import NOTHING, PERMIT, SOUND, Part, listed, listing, on_a_screen, wrapped
@@ -155,7 +155,7 @@ class Screen:
         """Verdict, what is counted, and the weakest place."""
         out = [*wrapped(self.a.lineup.title), "", self.verdict(), *wrapped(counted(self.a))]
         said = [*self.governing(), *sensitivity_sentences(self.a, self.display)]
-        said = [*filling_sentences(broken_fillings(self.a.fillings), self.display), *said]
+        said = [*filling_sentences(governing_fillings(self.a.fillings, self.a.weakest), self.display), *said]
         return out + [line for text in said for line in wrapped(text)]
 
     def governing(self) -> list[str]:
@@ -208,7 +208,8 @@ class Screen:
         said = [*cavity_sentences(self.a, self.display), *attached_sentences(self.a, self.display)]
         said += [*gauge_sentences(self.a.gauge, self.display)]
         said += [*self._shut_off(), *stage_lines(self.a.lineup)]
-        kept = [one for one in self.a.fillings if one.verdict == WITHIN]
+        first = governing_fillings(self.a.fillings, self.a.weakest)
+        kept = [one for one in self.a.fillings if one not in first]
         said += filling_sentences(kept, self.display)
         told = [*self._rules(), *(wrapped(text, indent="  ", first="- ") for text in said)]
         taken = [*self._ranges(), *self._assumed()]

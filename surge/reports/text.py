@@ -5,7 +5,7 @@ from __future__ import annotations
 from surge.reports.advice import advice, gentleness
 from surge.reports.attached import attached_lines, attached_sentences
 from surge.reports.cavities import cavity_lines
-from surge.reports.fillings import broken_fillings, filling_lines, filling_sentences
+from surge.reports.fillings import filling_lines, filling_sentences
 from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines
@@ -109,9 +109,8 @@ class TextReport:
         """Verdict and weakest place."""
         worst = self.a.weakest
         out = [paragraph(self.a.lineup.title), "", self.screen.verdict()]
-        out += [
-            paragraph(words) for words in filling_sentences(broken_fillings(self.a.fillings), self.display)
-        ]
+        first = filling_sentences(governing_fillings(self.a.fillings, worst), self.display)
+        out += [paragraph(words) for words in first]
         by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.of_scenarios)
         if by_rule:
             out.append(paragraph(self.display.phrase(governing_rule(self.a).phrase)))

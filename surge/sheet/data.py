@@ -27,7 +27,7 @@ from surge.reports.attached import attached_sentences
 from surge.reports.cavities import cavities_by_place, cavity_sentences, trust
 from surge.reports.document import CaseId, ExitCode, Head, Json, Program, Verdict, as_json
 from surge.reports.fillings import TRUST as TRUST_FILLING
-from surge.reports.fillings import filling_sentences
+from surge.reports.fillings import filling_sentences, governing_fillings
 from surge.reports.gauge import compared_line, gauge_sentences
 from surge.reports.rules import AssumedItem, RuleItem, assumed_items, rule_items
 from surge.reports.sensitivities import sensitivity_sentences, sensitivity_trust
@@ -252,7 +252,7 @@ def sheet_of(
         headline=DRAFT if standing == A_DRAFT else HEADLINE[verdict],
         signable=standing == TO_SIGN,
         standing=standing,
-        sentence=sentence(worst, assessment.run_of(worst), display) if worst else "",
+        sentence=_sentence(assessment, display),
         weak_subject=worst.subject if worst and worst.subject != "scenario" else "",
         weak_name=worst.name if worst and worst.subject != "scenario" else "",
         objections=objections,
@@ -293,11 +293,22 @@ def sheet_of(
     )
 
 
+def _sentence(assessment: Assessment, display: Display) -> str:
+    """The weakest place; before it, fillings that come nearer to a limit."""
+    worst = assessment.weakest
+    first = governing_fillings(assessment.fillings, worst)
+    said = filling_sentences(first, display)
+    return " ".join([*said, sentence(worst, assessment.run_of(worst), display)] if worst else said)
+
+
 def _fillings(assessment: Assessment, display: Display) -> str | None:
     """Every filling in a sentence, and when to trust them."""
     if not assessment.fillings:
         return None
-    return " ".join([*filling_sentences(assessment.fillings, display), NOT_SEARCHED, TRUST_FILLING])
+    first = governing_fillings(assessment.fillings, assessment.weakest)
+    rest = [one for one in assessment.fillings if one not in first]
+    bubbles = "Bubbles: gas at first."
+    return " ".join([bubbles, *filling_sentences(rest, display), NOT_SEARCHED, TRUST_FILLING])
 
 
 def _to_do(assessment: Assessment, verdict: str, standing: str, display: Display) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from surge.reports.advice import advice, gentleness
 from surge.reports.attached import attached_lines, attached_sentences
 from surge.reports.cavities import cavity_lines
-from surge.reports.fillings import filling_lines, filling_sentences
+from surge.reports.fillings import filling_lines, filling_sentences, governing_fillings
 from surge.reports.gauge import gauge_details, gauge_sentences
 from surge.reports.layout import Row, paragraph, table, width
 from surge.reports.rules import assumed_lines, rule_lines

@@ -238,6 +238,8 @@ class _Fill:
     def _undecided(self) -> str:
         if self.rigid.ended == "not ended":
             return f"the line is not full after {LONGEST / 60:.0f} minutes, and what comes then is not known"
+        if self.rigid.ended == "not followed":
+            return "the column swings so often on its gas that it is not followed to the end"
         if self.rigid.ended == "driven back":
             return "the gas drives the liquid back to where the line begins: nothing is known after that"
         if (self.rigid.arrival is None) is not (self.elastic.arrival is None):

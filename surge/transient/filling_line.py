@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,6 +21,8 @@ from surge.model.column import Column, ColumnError, column_of, filling_fault
 from surge.model.filling import GAS_CONSTANT, HEAT_RATIO, HOLE, OPEN, SHUT, Filling
 from surge.model.lineup import LineUp, NonReturnValve, Pump, Table, Valve
 from surge.model.stroke import kv_ratio_over_time, opening_over_time, speed_over_time
+
+AS_GOOD_AS_SHUT = 1e-3  # [-] of its Kv: with less a valve stops a rigid column
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -215,8 +218,13 @@ class FillLine:
 
     @property
     def knots(self) -> list[float]:
-        """Instants at which a movement changes its pace [s]."""
-        return sorted({t for each in self.between for one in each for t, _ in one.law})
+        """Instants at which a movement changes its pace, and at which a valve is as good as shut [s]."""
+        found = {t for each in self.between for one in each for t, _ in one.law}
+        for one in (one for each in self.between for one in each if one.curve is None):
+            for (t0, y0), (t1, y1) in pairwise(one.law):
+                if min(y0, y1) < AS_GOOD_AS_SHUT < max(y0, y1) and t1 > t0:
+                    found.add(t0 + (t1 - t0) * (AS_GOOD_AS_SHUT - y0) / (y1 - y0))
+        return sorted(found)
 
 
 def fill_line(lineup: LineUp, filling: Filling) -> FillLine:

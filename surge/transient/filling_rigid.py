@@ -10,7 +10,8 @@ Decisions
   is what it changes by with ``LOOSER`` times the tolerance.
 * A pocket is followed until the liquid has turned ``TURNS`` times after the last movement, or nearly rests:
   by then each peak is lower than the one before.
-* Where a valve shuts while the column moves, the column stops with it: the blow of that is not in this model.
+* Where a valve shuts while the column moves, the column stops with it, at a thousandth of its Kv: the blow of
+  that is not in this model.
 """
 
 from __future__ import annotations
@@ -23,13 +24,13 @@ import numpy as np
 from surge.arrays import Array, Ints
 from surge.kernel.curves import head as head_of_pump
 from surge.model.filling import HOLE, SHUT
-from surge.transient.filling_line import FillLine
+from surge.transient.filling_line import AS_GOOD_AS_SHUT, FillLine
 
 TOLERANCE = 1e-9
 LOOSER = 100.0
 LONGEST = 7200.0  # [s] a filling that takes longer is not followed to its end
 TURNS = 3
-MOST_STEPS = 200_000
+MOST_STEPS = 60_000
 LEAST_COLUMN = 1e-3  # [-] of the length at first: driven back so far, it is not a column any more
 BEGIN = 1e-4  # [s] first step behind a valve that opens from nought
 SLOW = 1e-4  # [m/s] and slower is at rest
@@ -80,7 +81,7 @@ class RigidFill:
     velocity : float
         Of the front then [m/s].
     ended : str
-        "arrived", "rests", "turned", "driven back" or "not ended".
+        "arrived", "rests", "turned", "driven back", "not ended" or "not followed".
     """
 
     time: Array
@@ -130,7 +131,7 @@ class _Column:
             value = one.at(time)
             if one.curve is not None:
                 head += head_of_pump(one.curve, q, speed=value)[0]
-            elif value <= 0.0:
+            elif value <= AS_GOOD_AS_SHUT * (1.0 + 1e-9):
                 return None
             else:
                 head -= q * abs(q) / (one.conductance * value) ** 2
@@ -220,20 +221,21 @@ class _March:
         self.column, self.tolerance, self.fill = column, tolerance, column.fill
         self.volume = self.fill.gas.volume
         self.scale = float(self.fill.line.area.min())
-        self.time, self.y = 0.0, (0.0, 0.0, 1.0)
+        self.time, self.cut, self.y = 0.0, LONGEST, (0.0, 0.0, 1.0)
         self.rows: list[tuple[float, State]] = [(0.0, self.y)]
         self.turns = 0
         self.arrival: float | None = None
         self.ended = self._go()
 
     def _step(self, h: float) -> tuple[State, float]:
-        """State after ``h`` [s], and its error over what it may be."""
+        """State after ``h`` [s], and its error over what it may be; laws are those before the next knot."""
         t, y = self.time, self.y
         slopes: list[State] = []
         for c, row in zip(_C, _A, strict=True):
             at = tuple(y[i] + h * sum(a * s[i] for a, s in zip(row, slopes, strict=True)) for i in range(3))
             filled = min(at[0], self.volume * (1.0 - 1e-12))
-            slopes.append(self.column.slope(t + c * h, (filled, at[1], max(at[2], 0.0))))
+            when = min(t + c * h, max(self.cut - 1e-7, t))
+            slopes.append(self.column.slope(when, (filled, at[1], max(at[2], 0.0))))
         new = at
         off = [h * sum(e * s[i] for e, s in zip(_E, slopes, strict=True)) for i in range(3)]
         least = self.volume - y[0]
@@ -250,7 +252,7 @@ class _March:
     def _go(self) -> str:
         h, knots = 1e-4, [t for t in self.fill.knots if t > 0.0] + [LONGEST]
         for _ in range(MOST_STEPS):
-            cut = next(t for t in knots if t > self.time + 1e-12)
+            self.cut = cut = next(t for t in knots if t > self.time + 1e-9)
             if (word := self._waiting(cut)) is not None:
                 if word:
                     return word
@@ -265,12 +267,12 @@ class _March:
             if word := self._accept(cut if to_cut else self.time + size, size, new):
                 return word
             h = size * min(5.0, 0.9 * max(worst, 1e-9) ** -0.2)
-        return "not ended"
+        return "not followed"
 
     def _waiting(self, cut: float) -> str | None:
         """While shut off: jump to the next change; "" where it jumped, a word where nothing follows."""
         k, _ = self.column.front(self.y[0])
-        middle = self.time + 0.5 * (min(cut, self.time + 1e-6) - self.time)
+        middle = self.time + 0.5 * (min(cut, self.time + 2e-4) - self.time)
         gas_moves = self.fill.gas.vent == HOLE and abs(self.fill.gas.leaves(self._p())) > 1e-9
         if not self.column.shut(k, middle):
             return self._let_go(k) if self.column.shut(k, self.time) else None

@@ -12,7 +12,7 @@ from support.demos import VERDICTS, Demos
 
 from surge.model.lineup import LineUp, Liquid, Pipe, Point, Tank, Valve
 from surge.sheet.layout import Layout, layout_of
-from surge.sheet.sketch import LINES, Weak, label, sketch
+from surge.sheet.sketch import LINES, Weak, gas_pipes, label, sketch
 
 SVG = "{http://www.w3.org/2000/svg}"
 LIQUID = Liquid(name="oil", density=800.0, sound_speed=1300.0, viscosity=0.0, vapour_pressure=0.0)
@@ -146,3 +146,10 @@ def test_a_name_takes_three_lines_at_most_and_loses_nothing_in_silence(name: str
     assert 1 <= len(lines) <= LINES
     joined = "".join(lines)
     assert joined == name or joined.endswith("...")
+
+
+def test_a_pipe_that_holds_gas_at_first_has_bubbles(demos: Demos) -> None:
+    lineup = demos["gas-oil-first-fill"].case.lineup
+    assert gas_pipes(lineup) == {"deck line"}
+    bare = sketch(lineup.with_(fillings=()))
+    assert sketch(lineup).count("<circle") == bare.count("<circle") + 3

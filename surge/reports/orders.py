@@ -23,6 +23,7 @@ BAND_NAMES = {
     "rate": "rate",
     "characteristic": "valve characteristic",
 }
+SAME_STROKE = 0.05  # [s] less is told as no difference
 
 
 def _governs(named: Finding | None, run: ScenarioResult | None, display: Display) -> str:
@@ -157,6 +158,7 @@ def band_lines(limits: BandLimits, display: Display) -> list[str]:
         head = ("band alone", "either way", "longer by s", "margin less by")
         out += ["", *table(head, [_moves(m, display) for m in limits.alone])]
         out.append(paragraph(f"{_matters(limits.alone)}{_method(limits)}"))
+    out += _beside(limits, display)
     for point, why in limits.left_out:
         out.append(paragraph(f"Left out, {_point(point, limits)}: {why}.", indent="      ", first="    "))
     return [*out, ""]
@@ -184,6 +186,29 @@ def _moves(moves: BandMoves, display: Display) -> tuple[str, ...]:
         longer,
         display.difference(moves.margin_moved),
     )
+
+
+def _beside(limits: BandLimits, display: Display) -> list[str]:
+    """What each thing that the case asks for beside the usual would make of the shortest stroke."""
+    said = []
+    for one in limits.beside:
+        if one.missing:
+            said.append(f"With {one.words} alone it is not known: {one.missing}.")
+            continue
+        if math.isinf(one.moved):
+            stroke = "no stroke would be safe"
+        elif abs(one.moved) < SAME_STROKE:
+            stroke = "the shortest safe stroke would be the same"
+        else:
+            way = "longer" if one.moved > 0.0 else "shorter"
+            stroke = f"the shortest safe stroke would be {abs(one.moved):.1f} s {way}"
+        less = "less" if one.margin_moved > 0.0 else "more"
+        margin = display.difference(abs(one.margin_moved))
+        said.append(
+            f"With {one.words} alone, by quick marches, {stroke}, and the margin at the plain shortest one "
+            f"{margin} {less}. No stroke is told as safe by that."
+        )
+    return [paragraph(text, indent="      ", first="    ") for text in said]
 
 
 def _matters(alone: tuple[BandMoves, ...]) -> str:

@@ -20,6 +20,7 @@ from surge.reports.window import bounds
 from surge.rules.findings import WITHIN
 from surge.search.band_points import BandMoves, BandPoint
 from surge.search.bands import BandLimits
+from surge.search.beside import BesideMoves
 from surge.search.orders import OrderAnswer, OrderQuestion, Pressures
 from surge.search.shapes import Judged, ShapeAnswer
 
@@ -264,6 +265,19 @@ class PointLeftOutJson(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BesideAloneJson(JsonObject):
+    """What one thing that the case asks for beside the usual does alone. No stroke is told as safe by it."""
+
+    words: str
+    longer_by_s: float | None
+    """Of the shortest safe stroke; below nought: shorter; null: none is safe, or it is not known."""
+    margin_less_by_pa: float | None
+    """At the plain shortest stroke; below nought: more."""
+    missing: str
+    """Why it is not known, "" where it is."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BandsJson(JsonObject):
     """The window of one valve in one scenario for the worst over what is uncertain."""
 
@@ -285,6 +299,8 @@ class BandsJson(JsonObject):
     reason: str
     verdict: Verdict
     open: bool
+    beside: tuple[BesideAloneJson, ...] | None = None
+    """Where the case asks for something beside the usual: what each alone would do, by quick marches."""
 
 
 def band_document(limits: BandLimits) -> BandsJson:
@@ -310,6 +326,17 @@ def band_document(limits: BandLimits) -> BandsJson:
         reason=limits.reason,
         verdict=limits.verdict,
         open=limits.verdict == WITHIN,
+        beside=tuple(map(_beside, limits.beside)) or None,
+    )
+
+
+def _beside(moves: BesideMoves) -> BesideAloneJson:
+    known = not moves.missing and not math.isinf(moves.moved)
+    return BesideAloneJson(
+        words=moves.words,
+        longer_by_s=moves.moved if known else None,
+        margin_less_by_pa=None if moves.missing else moves.margin_moved,
+        missing=moves.missing,
     )
 
 

@@ -12,6 +12,7 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
 from surge.search.band_points import CENTRE, THREADS, BandMoves, BandPoint, Bands, Member, Members, Search
+from surge.search.beside import BesideMoves, beside_moves
 from surge.search.bounds import longest_allowed, rounded_down, rounded_up
 from surge.search.judge import Judged
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, SHORTEST_STROKE, StrokeLimits
@@ -51,6 +52,8 @@ class BandLimits:
         Where the line-up cannot flow so, and why.
     marches : int
         Strokes looked at, over all points.
+    beside : tuple of BesideMoves
+        What each thing that the case asks for beside the usual does alone.
     reason, verdict : str
         As in StrokeLimits.
     """
@@ -72,6 +75,7 @@ class BandLimits:
     marches: int
     reason: str
     verdict: str
+    beside: tuple[BesideMoves, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -163,6 +167,8 @@ def band_limits(
     members = Members(lineup, scenario, valves, stated, progress or (lambda _: None), book=book)
     search = Search(members, plain)
     moves = search.alone(_need(plain))
+    base = search.shortest([members.centre], _need(plain))
+    beside = beside_moves(members.centre.family, plain, need=_need(plain), base=base)
     confirmed, stroke = _searched(members, search)
     longest, rule = _longest(members, plain, book)
     governs = weakest(confirmed.findings)
@@ -186,6 +192,7 @@ def band_limits(
         marches=members.marches,
         reason=reason,
         verdict=verdict,
+        beside=beside,
     )
 
 

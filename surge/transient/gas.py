@@ -91,14 +91,9 @@ def run_with_gas(
     CaseError, GridError, SolveError
         As :func:`surge.transient.run.simulate`; also where the finest march would take too many steps.
     """
-    work = plan(lineup, scenario)
     tell = progress or (lambda _: None)
-    first = work.last_event + (first_duration(work) - work.last_event) * slowness(work, gas)
-    work = eased(work, first)
-    if PARTS[-1] * first / work.step() > MOST_STEPS:
-        raise GridError(f"marches with gas would take more than {MOST_STEPS} steps")
     tell("how long waves in gas last")
-    duration, unended = _long_enough(work, gas, first)
+    work, duration, unended = _laid_out(lineup, scenario, gas)
 
     def one(part: int) -> tuple[CavityMarch, dict[Key, Found]]:
         tell(f"gas in the liquid, step {work.step() / part:.2g} s")
@@ -127,6 +122,25 @@ def run_with_gas(
     )
 
 
+def look_with_gas(lineup: LineUp, scenario: Scenario, *, gas: float) -> dict[Key, Found]:
+    """Return extremes of one quick march with gas, without errors: for scanning, never for a verdict.
+
+    Parameters and errors are those of :func:`run_with_gas`.
+    """
+    work, duration, _ = _laid_out(lineup, scenario, gas)
+    return _extremes(work, gas, work.step(), duration, windows=1)[1]
+
+
+def _laid_out(lineup: LineUp, scenario: Scenario, gas: float) -> tuple[Plan, float, str]:
+    """What all marches have in common, how long they are [s], and why that is not long enough."""
+    work = plan(lineup, scenario)
+    first = work.last_event + (first_duration(work) - work.last_event) * slowness(work, gas)
+    work = eased(work, first)
+    if PARTS[-1] * first / work.step() > MOST_STEPS:
+        raise GridError(f"marches with gas would take more than {MOST_STEPS} steps")
+    return work, *_long_enough(work, gas, first)
+
+
 def _begin(work: Plan, dt: float, gas: float) -> CavityMarch:
     grid = build_cavity_grid(
         work.lineup, work.steady, reaches=work.divide(dt), laws=work.laws, tables=work.tables, gas=gas
@@ -152,11 +166,13 @@ def _long_enough(work: Plan, gas: float, first: float) -> tuple[float, str]:
         march.advance_to(duration)
 
 
-def _extremes(work: Plan, gas: float, dt: float, duration: float) -> tuple[CavityMarch, dict[Key, Found]]:
+def _extremes(
+    work: Plan, gas: float, dt: float, duration: float, *, windows: int = WINDOWS
+) -> tuple[CavityMarch, dict[Key, Found]]:
     """March once; extremes, those inside pipes with the end of the window of time in which they came."""
     march, best = _begin(work, dt, gas), dict[Key, Found]()
-    for k in range(WINDOWS):
-        until = duration * (k + 1) / WINDOWS
+    for k in range(windows):
+        until = duration * (k + 1) / windows
         march.advance_to(until)
         for key, found in Peaks(work.lineup, march).found.items():
             inside = found.time == 0.0 and 0.0 < found.share < 1.0

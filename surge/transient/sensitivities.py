@@ -30,11 +30,12 @@ TOO_MUCH = "it would take too much work (--patient does it)"
 
 def asked_for(lineup: LineUp) -> tuple[str, ...]:
     """What a line-up asks for beside the usual, in words."""
-    gas = (_gas_words(lineup),) if lineup.gas_content > 0.0 else ()
+    gas = (gas_words(lineup),) if lineup.gas_content > 0.0 else ()
     return (UNSTEADY_FRICTION, *gas) if lineup.unsteady_friction else gas
 
 
-def _gas_words(lineup: LineUp) -> str:
+def gas_words(lineup: LineUp) -> str:
+    """What a line-up's share of gas is called in a sentence."""
     return f"{100.0 * lineup.gas_content:.3g} % of gas"
 
 
@@ -86,7 +87,7 @@ def with_sensitivities(
         def with_gas() -> ScenarioResult:
             return run_with_gas(lineup, scenario, run, gas=lineup.gas_content, progress=progress)
 
-        made.append(_made(GAS, _gas_words(lineup), run, with_gas, wider))
+        made.append(_made(GAS, gas_words(lineup), run, with_gas, wider))
     return replace(run, sensitivities=tuple(made)) if made else run
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import json
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -15,6 +16,7 @@ from support.lineups.one_line import QUADRATIC, closing, end_valve, line
 
 from surge.errors import CaseError
 from surge.model.lineup import LineUp, Rate
+from surge.model.stroke import with_strokes
 from surge.reports.document import as_json
 from surge.reports.orders import band_lines
 from surge.reports.orders_json import band_document
@@ -334,3 +336,55 @@ def test_text_and_json_tell_the_same() -> None:
     assert f"no faster than {document['without_bands']['shortest_safe_stroke_s']:.1f} s" in text
     assert [m["band"] for m in document["bands_alone"]] == ["rate", "wave_speed"]
     assert "The rate matters most" in text
+
+
+# What the case asks for beside the usual
+
+
+def thick() -> LineUp:
+    return line().with_(liquid=replace(line().liquid, viscosity=2e-5))
+
+
+@functools.cache
+def asked() -> BandLimits:
+    """A line with a viscous cargo, which asks for unsteady friction and a trace of gas."""
+    lineup = thick().with_(unsteady_friction=True, gas_content=1e-5)
+    found = stroke_limits(lineup, closing(), "end valve", book=NO_RULES)
+    return band_limits(lineup, closing(), found, bands=Bands(wave_speed=0.02), book=NO_RULES)
+
+
+def test_what_is_asked_for_is_told_alone() -> None:
+    """The margin is that of a quick run with it; a trace of gas hardly changes anything."""
+    made = asked()
+    friction, gas = made.beside
+    assert (friction.words, gas.words) == ("unsteady friction", "0.001 % of gas")
+    assert (friction.missing, gas.missing) == ("", "")
+    stroke = made.plain.shortest
+    assert stroke is not None
+    lineup, moved = thick(), with_strokes(closing(), {"end valve": stroke})
+    runs = [simulate(lineup, moved, quick=True, unsteady_friction=on) for on in (False, True)]
+    before, after = (min(f.margin for f in findings_of(lineup, r) if f.check == "peak") for r in runs)
+    # Strokes that a scan marches side by side share a step.
+    assert friction.margin_moved == pytest.approx(before - after, abs=100.0)
+    assert abs(gas.moved) <= 2.0 * resolution(stroke)
+    assert abs(gas.margin_moved) < 0.02 * before + 1e4
+
+
+def test_no_stroke_is_told_as_safe_for_it() -> None:
+    """Shorter by it alone or not: what is told was kept without it and with it."""
+    made = asked()
+    assert made.plain.shortest is not None
+    assert made.shortest is not None
+    assert made.shortest >= made.plain.shortest
+    display = Display(units=ShowUnits(), density=line().liquid.density)
+    words = " ".join(" ".join(band_lines(made, display)).split())
+    assert "With unsteady friction alone, by quick marches, the shortest safe stroke would be" in words
+    assert "No stroke is told as safe by that." in words
+    document = as_json(band_document(made))
+    assert [one["words"] for one in document["beside"]] == ["unsteady friction", "0.001 % of gas"]
+
+
+def test_nothing_beside_is_told_that_is_not_asked_for() -> None:
+    made = over(Bands(stroke=0.1))
+    assert made.beside == ()
+    assert "beside" not in as_json(band_document(made))

@@ -289,7 +289,7 @@ def _structures(left: tuple[LeftOver, ...]) -> Iterator[Doubt]:
                 phrase=(
                     f"At {quoted(one.place)} readings and case differ by ",
                     ("difference", one.unexplained),
-                    f" (root mean square) beyond the noise of the gauge, in a pattern, at most at "
+                    f" (root mean square) beyond the noise of the gauge, in a pattern, most at "
                     f"{one.worst_time:.2f} s (row {one.worst_row}). These figures alone do not explain the "
                     "record, and the intervals are too narrow. Look at the picture for when they part, and "
                     "for what else of the case may differ.",

@@ -8,6 +8,8 @@ Decisions
 * A search first looks at the readings until shortly after the last movement (``EARLY`` of what follows), and
   then at all. Each wave that comes back later is off by more of a period, until a wrong wave speed fits as
   well as any near it, and friction is made up to damp what does not fit.
+* What a figure does is seen by moving it about as much as it is uncertain. With more, the corners of waves
+  that come back many times are smoothed away, and the figures lie beside those that fit best.
 * Readings that follow one another are seldom independent: filters, slow gauges, what the model leaves out.
   Intervals are widened by the root of ``1 + 2 sum(r)``, r the correlations of what is left over with itself,
   one reading later, two, and so on, up to the first that is not positive. For noise without memory that is 1.
@@ -36,6 +38,7 @@ CONFIDENCE = 0.95
 MOST_TRIALS = 30  # steps of one search
 TOLERANCE = 1e-6  # of the sum of squares: a hundredth of what noise moves
 AT_REST = 1e-10  # of what is sought, the clock among it, which may be any number: never the reason to stop
+OF_SPREAD, FINEST, COARSEST = 2.0, 2e-4, 0.02  # times the deviation of a figure, and bounds of that
 COARSE = 800  # clocks that are looked at over a whole record
 THINNED = 1500  # readings of a place that are looked at for that
 SEED = 20260114  # of the guesses: any, but the same
@@ -176,8 +179,18 @@ def estimate(problem: Problem, *, progress: Progress | None = None) -> Estimate:
             "no march of the case could be made with figures near its own: run `surge check` on it first"
         )
     tell("how sure")
-    best = _reweighed(problem, found[0][1])
-    return _with_others(_sure(best[0], best[1], starts=len(found)), [x for _, x in found])
+    weighed, best = _reweighed(problem, found[0][1])
+    steps = _steps(weighed, best)
+    _, best = _searched(weighed, best, steps=steps)
+    return _with_others(_sure(weighed, best, steps, starts=len(found)), [x for _, x in found])
+
+
+def _steps(problem: Problem, sought: Array) -> list[float]:
+    """By how much to move each figure to see what it does: about as much as it is uncertain."""
+    inverse = _pseudo_inverse(problem.slopes(sought, threads=processors()))
+    size = np.sqrt(np.diag(inverse @ inverse.T))[: len(problem.figures)]
+    least, most = FINEST, COARSEST
+    return [float(np.clip(OF_SPREAD * s, least, most)) for s in size]
 
 
 def _guesses(problem: Problem) -> list[Array]:
@@ -211,7 +224,9 @@ def _settled(problem: Problem, guess: Array) -> tuple[float, Array]:
     return float(np.sum(problem.left(guess) ** 2)), guess
 
 
-def _searched(problem: Problem, guess: Array, *, rough: bool = False) -> tuple[float, Array]:
+def _searched(
+    problem: Problem, guess: Array, *, rough: bool = False, steps: Sequence[float] | None = None
+) -> tuple[float, Array]:
     from scipy.optimize import least_squares
 
     if problem.pressures(guess) is None:
@@ -221,7 +236,7 @@ def _searched(problem: Problem, guess: Array, *, rough: bool = False) -> tuple[f
     found = least_squares(
         problem.left,
         np.clip(guess, low + room, high - room),
-        jac=problem.slopes,
+        jac=lambda sought: problem.slopes(sought, steps),
         bounds=(low, high),
         x_scale="jac",
         ftol=ROUGH_TOLERANCE if rough else TOLERANCE,
@@ -247,9 +262,9 @@ def _reweighed(problem: Problem, sought: Array) -> tuple[Problem, Array]:
 # How sure
 
 
-def _sure(problem: Problem, sought: Array, *, starts: int) -> Estimate:
+def _sure(problem: Problem, sought: Array, steps: Sequence[float], *, starts: int) -> Estimate:
     left = problem.left(sought)
-    slopes = problem.slopes(sought, threads=processors())
+    slopes = problem.slopes(sought, steps, threads=processors())
     free = max(left.size - sought.size, 1)
     scale = float(np.sqrt(np.sum(left**2) / free))
     memory = memory_of(problem, left)

@@ -26,7 +26,7 @@ from surge.records.trace_file import PlaceTrace
 from surge.workers import workers
 
 FAILED = 1e3  # times the noise that a trial without pressures leaves over
-OF_LOG, OF_START = 0.004, 0.02  # [-], [s] by which a figure is moved to see what it does
+OF_LOG, OF_START = 0.001, 0.01  # [-], [s] by which a figure is moved to see what it does, at first
 KEPT = 12  # marches that are kept: a search asks for the last ones again
 LEAST_NOISE = 20.0  # [Pa] no gauge of a ship or terminal is better
 

@@ -113,11 +113,13 @@ def _pressures(page: PicturePage, axes: Axes, place: FittedPlace) -> None:
     unfitted = bar(page.display, place.unfitted)
     axes.plot(place.time, unfitted, color=LOW, linewidth=0.9, linestyle=(0, (5, 2)), zorder=2)
     axes.plot(place.time, modelled, color=INK, linewidth=1.2, zorder=3)
-    axes.margins(x=0.01, y=0.16)
+    axes.margins(x=0.01, y=0.2)
     axes.grid(axis="x", color="#dddddd", linewidth=0.6)
     axes.set_ylabel(f"pressure, {page.display.units.pressure}(g)")
     words = f"{quoted(place.place)}: dots as recorded, line the fitted case, dashed the case as it was"
-    axes.text(0.006, 0.97, words, transform=axes.transAxes, va="top", fontsize=9, weight="bold")
+    plain = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0}
+    style: dict[str, Any] = {"va": "top", "fontsize": 9, "weight": "bold", "zorder": 6, "bbox": plain}
+    axes.text(0.006, 0.98, words, transform=axes.transAxes, **style)
     for before, behind, _ in place.gaps:
         a, b = (float(place.time[np.flatnonzero(place.rows == row)[0]]) for row in (before, behind))
         axes.axvspan(a, b, facecolor="none", edgecolor="#777777", hatch="..", linewidth=0.0)

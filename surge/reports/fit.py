@@ -213,6 +213,8 @@ def _to_do(fit: Fit) -> list[str]:
         ]
     said = [
         f"Write the copy of the case with `-o fitted.toml`, and check it. {WHO_JUDGES}",
+        "The copy has the figures that fit best. What the ends of their intervals do to the verdict, `surge "
+        "study` tells, with each as an uncertain figure.",
         "Fit a second record, of another movement, and compare: figures that hold are those of the line.",
     ]
     if any(f.figure.kind in OF_ONE_DAY and f.value > f.figure.value for f in fit.figures):

@@ -78,7 +78,8 @@ def tried(seed: int, count: int) -> Iterator[Tried]:
                 replace(scenario, moves=(replace(move, law=law),)),
                 ["manifold"],
                 until=37.0,
-                cells=500,
+                cells=400,
+                courant=0.2,
             )
             own = tuple(f"{x:.4g}" for x in truth)
         noise, memory = NOISES[k % len(NOISES)]

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from support import records
+from support.oracles import recorder
 
+from surge.case.file import read_case
 from surge.errors import CaseError, RequestError
 from surge.fitting.copy import fitted_text
 from surge.fitting.figures import (
@@ -20,6 +24,7 @@ from surge.fitting.figures import (
     WAVE_SPEED,
 )
 from surge.fitting.fit import Fit
+from surge.fitting.march import march
 from surge.records.text import RowFault
 
 LINE = {WAVE_SPEED: ["shore line"], ROUGHNESS: ["shore line"], STROKE: ["manifold valve"]}
@@ -207,3 +212,55 @@ def test_no_readings_after_what_is_asked_for_are_used() -> None:
     assert fit.places[0].time[0] >= 22.0 - fit.clock
     assert fit.places[0].time[-1] <= 45.0 - fit.clock
     assert fit.left_out > 0
+
+
+# Kv and run-down; inertia
+
+
+def stopped(how: str) -> str:
+    """The text of the demo berth with its pump stopped, and nothing else."""
+    text = records.BERTH.read_text(encoding="utf-8")
+    return text.replace('close = "manifold valve"\nstroke = "12 s"', how)
+
+
+@pytest.mark.slow
+def test_a_run_down_and_a_kv() -> None:
+    case = read_case(stopped('stop = "shore pump"\nrun_down = "6 s"'), filename="stopped.toml")
+    lineup = case.lineup
+    (scenario,) = lineup.scenarios
+    (move,) = scenario.pump_moves
+    truth = (1100.0, 8.5)  # Kv [m3/h], run-down [s]; the case says 1500 and 6
+    valves = tuple(replace(v, kv=truth[0]) if v.name == "manifold valve" else v for v in lineup.valves)
+    law = tuple((t * truth[1] / 6.0, x) for t, x in move.law)
+    moved = replace(scenario, pump_moves=(replace(move, law=law),))
+    places = ("manifold", "shore line inlet")
+    true = recorder.true_history(lineup.with_(valves=valves), moved, places, until=31.0, cells=150)
+    read = {}
+    for k, place in enumerate(places):
+        times, read[place] = recorder.read_off(true, place, step=0.05, noise=3000.0, seed=k, until=30.0)
+    fit = records.fitted(
+        records.trace_of(times, read), {KV: ["manifold valve"], RUN_DOWN: ["shore pump"]}, case
+    )
+    assert fit.doubts == ()
+    for figure, true_value in zip(fit.figures, truth, strict=True):
+        half = 0.5 * (figure.high - figure.low)
+        assert abs(figure.value - true_value) < 2 * half
+        assert half < 0.03 * true_value
+
+
+def test_an_inertia_is_found_again_in_a_march_of_the_program_itself() -> None:
+    """The independent solver knows no trips: this shows only that the figure is moved and written rightly."""
+    text = stopped('trip = "shore pump"').replace(
+        'non_return_valve = true\nrating = "16 bar(g)"',
+        'non_return_valve = true\nrating = "16 bar(g)"\ninertia_kg_m2 = 4.0\nfull_speed_rpm = 2960\n'
+        'best_efficiency = 0.78\nbest_flow = "500 m3/h"',
+    )
+    case = read_case(text, filename="trip.toml")
+    heavier = read_case(text.replace("inertia_kg_m2 = 4.0", "inertia_kg_m2 = 5.5"), filename="x.toml").lineup
+    made = march(heavier, heavier.scenarios[0], ["shore line inlet"], dt=0.005, until=30.0)
+    noise = np.random.default_rng(2).normal(scale=3000.0, size=600)
+    times = np.arange(600) * 0.05
+    trace = records.trace_of(times, {"shore line inlet": made.at(0, times) + noise})
+    fit = records.fitted(trace, {INERTIA: ["shore pump"]}, case)
+    assert fit.figures[0].value == pytest.approx(5.5, rel=0.03)
+    assert "inertia_kg_m2 = 5." in fitted_text(fit)

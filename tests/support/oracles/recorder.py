@@ -39,14 +39,23 @@ def throttled(lineup: Any) -> tuple[dict[str, float], slow.Flow]:
 
 
 def true_history(
-    lineup: Any, scenario: Any, places: Sequence[str], *, until: float, cells: int = CELLS
+    lineup: Any,
+    scenario: Any,
+    places: Sequence[str],
+    *,
+    until: float,
+    cells: int = CELLS,
+    courant: float = 0.7,
 ) -> TrueHistory:
-    """The history of some places by the independent solver, from the beginning of a scenario."""
+    """The history of some places by the independent solver, from the beginning of a scenario.
+
+    A valve has in a step of that solver the opening of the step's end: it is early by half a step.
+    """
     opening, flow = throttled(lineup) if lineup.rate is not None else ({}, slow.steady(lineup))
     held = {name: (lambda _, x=x: x) for name, x in opening.items()}
     moves = {m.valve: _follow(m.law, m.start) for m in scenario.moves}
     speeds = {m.pump: _follow(m.law, m.start) for m in scenario.pump_moves}
-    march = slow.March(lineup, flow, cells=cells, opening=held | moves, speed=speeds)
+    march = slow.March(lineup, flow, cells=cells, courant=courant, opening=held | moves, speed=speeds)
     at = [march.names.index(place) for place in places]
     rows = [march.head[at]]
     while march.time < until:

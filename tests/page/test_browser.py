@@ -117,6 +117,35 @@ def test_faults_stand_at_their_field_and_go_when_mended(opened: Opened, served: 
     page.wait_for_selector(KEPT)
 
 
+def test_what_is_typed_and_pressed_outlives_an_answer(opened: Opened, served: tuple[Path, str]) -> None:
+    write(served[0], "one.toml")
+    page = opened("one.toml")
+    page.wait_for_selector(KEPT)
+    page.click("button.chip:text-is('Title and note')")
+    figure(page, "title").fill("another title")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#verdict.none")
+    figure(page, "title").fill("half a ti")  # while the check is under way
+    page.wait_for_selector(KEPT)
+    page.wait_for_selector("#peaks table")
+    page.wait_for_timeout(300)
+    assert figure(page, "title").input_value() == "half a ti"
+    page.keyboard.type("tle")
+    # The press that leaves the field is a choice too, however long it takes.
+    box = page.locator("#sketch .part.arm").bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.down()
+    page.wait_for_timeout(700)
+    page.mouse.up()
+    page.wait_for_selector("#inspector-head:has-text('loading arm 1')")
+    page.wait_for_selector("#title:text-is('half a title')")
+    figure(page, "arm", 0, "length").fill("23 m")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#toml:has-text('23 m')", state="attached")
+    page.wait_for_selector(KEPT)
+    assert figure(page, "arm", 0, "length").input_value() == "23 m"
+
+
 def test_parts_are_put_in_and_taken_out(opened: Opened, served: tuple[Path, str]) -> None:
     path = write(served[0], "one.toml")
     before = path.read_text(encoding="utf-8")
@@ -228,6 +257,22 @@ def test_unsaved_work_comes_back_and_a_file_changed_outside_is_told(
     again.click("button:has-text('Write mine over it')")
     again.wait_for_selector("#saved:text-is('saved')")
     assert '"280 m3/h"' in path.read_text(encoding="utf-8")
+
+
+def test_what_was_changed_a_moment_ago_is_kept(opened: Opened, served: tuple[Path, str]) -> None:
+    write(served[0], "one.toml")
+    page = opened("one.toml")
+    page.wait_for_selector(KEPT)
+    url = page.url
+    page.click("button.chip:text-is('Rate')")
+    figure(page, "rate", "agreed").fill("280 m3/h")
+    page.keyboard.press("Tab")
+    page.wait_for_selector("#saved:text-is('not saved')")
+    page.goto("about:blank")  # at once
+    page.goto(url)
+    page.wait_for_selector("#messages .message:has-text('is back')")
+    page.click("button.chip:text-is('Rate')")
+    assert figure(page, "rate", "agreed").input_value() == "280 m3/h"
 
 
 def test_two_tabs_on_one_case_keep_what_is_theirs(opened: Opened, served: tuple[Path, str]) -> None:

@@ -41,6 +41,16 @@ export function later(wait, call) {
   };
 }
 
+const HELD = 4000; // [ms] that a press lasts at most: its end may be told to nobody
+let pressed = null, release = () => {};
+const ended = () => { setTimeout(release, 30); }; // after its click
+addEventListener("pointerdown", () => { pressed = new Promise((done) => { release = () => { pressed = null; done(); }; setTimeout(release, HELD); }); }, true);
+for (const event of ["pointerup", "pointercancel"]) addEventListener(event, ended, true);
+addEventListener("blur", ended); // of the window itself: that of a field does not come here
+
+/** Wait until no button of the mouse is held: what is drawn anew under it would lose the click. */
+export const released = async () => { while (pressed) await pressed; };
+
 /** A key of a case as words. */
 export const words = (key) => String(key).replaceAll("_", " ");
 

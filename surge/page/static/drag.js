@@ -50,10 +50,10 @@ function handles() {
     if (!key) continue;
     const group = data.valve?.find((v) => v.name === valve)?.group;
     const label = key === "run_down" ? `run-down of ${move.stop ?? "pump"}` : `stroke of ${group || valve}`;
-    const known = groups.get(label);
-    if (known) known.push([...path, key]);
+    const before = groups.get(label);
+    if (before) before.push([...path, key]);
     else groups.set(label, [[...path, key]]);
-    if (!known && key === "stroke" && move.break_opening !== undefined) groups.set(`break of ${group || valve}`, [[...path, "break_opening"]]);
+    if (!before && key === "stroke" && move.break_opening !== undefined) groups.set(`break of ${group || valve}`, [[...path, "break_opening"]]);
   }
   for (const [label, paths] of groups) {
     if (label.startsWith("break of")) {

@@ -140,8 +140,9 @@ function control(path, value, schema, id, described, broken, label = null) {
     ...common, value: shown(value), autocomplete: "off", spellcheck: long ? "true" : "false", list, rows: long ? 3 : null,
     inputmode: one.type === "number" ? "decimal" : null, placeholder: one.examples?.[0] ?? (one.format === "date" ? "2026-03-14" : null),
     type: long ? null : "text",
-    onchange: (e) => (path[path.length - 1] === "name" && !named_free(path) ? rename(path.slice(0, -1), e.target.value) : set(path, value_of(e.target.value, schema))),
+    onchange: (e) => { e.target.shown = e.target.value; return (path[path.length - 1] === "name" && !named_free(path) ? rename(path.slice(0, -1), e.target.value) : set(path, value_of(e.target.value, schema))); },
   });
+  field.shown = field.value;
   return list ? [field, el("datalist", { id: list }, names.map((n) => el("option", { value: n.value, label: n.hint || n.source || null }, n.hint || n.value)))] : field;
 }
 
@@ -281,7 +282,13 @@ function first_of(schema) {
 
 // The form of what is chosen
 
-let focus_next = null;
+let focus_next = null, drawn_of = null, waits = false;
+
+/** Whether somebody is typing in the form: what is drawn anew would take the words away. */
+function typing() {
+  const field = document.activeElement;
+  return by("form").contains(field) && field.shown !== undefined && field.value !== field.shown;
+}
 
 function title_of(path) {
   if (path[0] === "points") return `Point ${path[1]}`;
@@ -346,6 +353,9 @@ function point_form(path) {
 
 function draw_form(focus = false) {
   const { chosen } = store, head = by("inspector-head"), holder = by("form");
+  waits = same(chosen, drawn_of) && focus_next === null && !focus && typing();
+  if (waits) return;
+  drawn_of = chosen;
   const focused = focus_next ?? document.activeElement?.getAttribute?.("data-path");
   focus_next = null;
   if (!chosen || (at(chosen) === undefined && typeof chosen[1] === "number")) {
@@ -414,6 +424,7 @@ function draw_faults() {
 
 /** Draw whenever something changes. */
 export function begin_forms() {
+  by("form").addEventListener("focusout", () => setTimeout(() => waits && draw_form()));
   on("text", () => { draw_form(); draw_settings(); draw_faults(); });
   on("chosen", (focus) => { draw_form(focus); draw_settings(); });
   on("answer", () => draw_form());

@@ -2,7 +2,7 @@
 
 import { begin_agreement } from "./agree.js";
 import { begin_sliders, drag_scenario } from "./drag.js";
-import { by, el, fresh, later, put } from "./dom.js";
+import { by, el, fresh, later, put, released } from "./dom.js";
 import { begin_film } from "./film.js";
 import { begin_forms } from "./forms.js";
 import { begin_order, order_of } from "./order.js";
@@ -47,6 +47,7 @@ async function check() {
   give_up("remedies");
   try {
     const answer = await ask("answer", { do: "check", name, text, patient: patient === text }, working);
+    await released();
     if (!answer || text !== store.text) return;
     working("");
     if (answer.refused) {

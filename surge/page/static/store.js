@@ -1,6 +1,6 @@
 // The case that is open: its text, which is all that counts, what stands in it, and how it came to be.
 
-import { later } from "./dom.js";
+import { later, released } from "./dom.js";
 import { TAB, other_tabs, post } from "./server.js";
 
 const MOST_STEPS = 200;
@@ -47,7 +47,8 @@ const keep = later(400, keep_now);
 // A tab that is closed in the moment after a change has no time to wait.
 addEventListener("pagehide", () => store.name && navigator.sendBeacon("api/draft", JSON.stringify(unsaved(store))));
 
-function take(seen) {
+async function take(seen) {
+  await released();
   store.seen = seen;
   store.text = seen.text;
   tell("text");
@@ -69,7 +70,7 @@ export function change(changes) {
       const seen = await post("edit", { name: store.name, text: store.text, changes });
       if (seen.text === store.text) return;
       remember();
-      take(seen);
+      await take(seen);
     } catch (error) {
       tell("trouble", error.message);
     }
@@ -81,7 +82,7 @@ export function replace(text) {
   return in_turn(async () => {
     const seen = await post("read", { name: store.name, text });
     remember();
-    take(seen);
+    await take(seen);
   });
 }
 
@@ -97,7 +98,7 @@ function step(from, to) {
       const seen = await post("read", { name: store.name, text: store[from].at(-1) });
       store[from].pop();
       store[to].push(store.text);
-      take(seen);
+      await take(seen);
     } catch (error) {
       tell("trouble", error.message);
     }
@@ -132,7 +133,7 @@ export async function open(name) {
     await post("draft", { name, tab: TAB, text: draft.text, over: draft.over });
     for (const d of left) if (d.tab !== TAB) await post("draft", { name, tab: d.tab, text: null });
   }
-  take(seen);
+  await take(seen);
 }
 
 /** Leave a case that was never saved. */
@@ -147,7 +148,7 @@ async function forget() {
 export async function begin(name, text) {
   const seen = await post("read", { name, text });
   Object.assign(store, { name, saved: "", before: null, over: "", past: [], future: [], chosen: null });
-  take(seen);
+  await take(seen);
 }
 
 /** Write the case to its file, after the changes that are under way. Throws what the server refuses; of a file changed outside with "there". */

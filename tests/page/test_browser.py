@@ -140,8 +140,14 @@ def test_what_is_typed_and_pressed_outlives_an_answer(opened: Opened, served: tu
     page.wait_for_selector("#inspector-head:has-text('loading arm 1')")
     page.wait_for_selector("#title:text-is('half a title')")
     figure(page, "arm", 0, "length").fill("23 m")
-    page.keyboard.press("Enter")
+    page.keyboard.press(
+        "Shift+Tab"
+    )  # to the name, which is selected, and stays so when the form is drawn anew
     page.wait_for_selector("#toml:has-text('23 m')", state="attached")
+    page.wait_for_timeout(300)
+    page.keyboard.type("arm of ours")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#inspector-head:text-is('Arm arm of ours')")
     page.wait_for_selector(KEPT)
     assert figure(page, "arm", 0, "length").input_value() == "23 m"
 

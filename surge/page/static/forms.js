@@ -356,7 +356,9 @@ function draw_form(focus = false) {
   waits = same(chosen, drawn_of) && focus_next === null && !focus && typing();
   if (waits) return;
   drawn_of = chosen;
-  const focused = focus_next ?? document.activeElement?.getAttribute?.("data-path");
+  const active = holder.contains(document.activeElement) ? document.activeElement : null;
+  const wanted = focus_next, focused = wanted ?? active?.getAttribute("data-path");
+  const selected = [active?.selectionStart, active?.selectionEnd];
   focus_next = null;
   if (!chosen || (at(chosen) === undefined && typeof chosen[1] === "number")) {
     head.textContent = "Figures";
@@ -369,8 +371,11 @@ function draw_form(focus = false) {
     chosen[0] === "title" ? [field(["title"], at(["title"]), { required: true }), field(["note"], at(["note"]) ?? "")]
       : typeof value === "object" ? table(chosen, value) : el("p", {}, "This is no table: see the text of the case."), actions(chosen));
   const again = focused && [...holder.querySelectorAll("[data-path]")].find((f) => f.getAttribute("data-path") === focused);
-  if (again) again.focus();
-  else if (focus) head.focus();
+  if (!again) { if (focus) head.focus(); return; }
+  again.focus();
+  // What was selected when Tab came is typed over; so is a figure that is only the first of its kind.
+  if (wanted !== null) again.select?.();
+  else if (typeof selected[0] === "number") again.setSelectionRange?.(...selected);
 }
 
 // Settings, scenarios, faults

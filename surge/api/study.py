@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -28,6 +29,7 @@ from surge.toml.text import read_file
 from surge.units import ShowUnits, offered, printable
 from surge.workers import Progress
 
+PARTS = 500
 WORKERS = Measure(least=1, most=512)
 
 
@@ -205,15 +207,34 @@ def _run(store: Store, *, workers: int | None, cluster: str | None, progress: Pr
     if not missing:
         return
     done = plan.study.runs - sum(plan.span(number)[1] for number in missing)
-    parts = dict(zip(missing, foresee(missing, lambda n: plan.effort * plan.span(n)[1]), strict=True))
+    told = _Foretold(plan, missing)
     tell(f"{done} of {plan.study.runs} runs")
     for number, table in _made(plan, missing, workers=workers, cluster=cluster):
         store.write(number, table)
-        count = plan.span(number)[1]
-        with within(parts[number]):
-            spend(plan.effort * count)
-        done += count
+        told.through(number)
+        done += plan.span(number)[1]
         tell(f"{done} of {plan.study.runs} runs")
+
+
+class _Foretold:
+    """What is left of a study, in at most ``PARTS`` parts: telling it takes a look at each."""
+
+    def __init__(self, plan: Plan, numbers: list[int]) -> None:
+        self.plan, size = plan, -(-len(numbers) // PARTS)
+        self.part_of = {number: k // size for k, number in enumerate(numbers)}
+        self.left = Counter(self.part_of.values())
+        runs: Counter[int] = Counter()
+        for number, part in self.part_of.items():
+            runs[part] += plan.span(number)[1]
+        self.parts = foresee(sorted(runs), lambda part: plan.effort * runs[part])
+
+    def through(self, number: int) -> None:
+        """Count a chunk as done."""
+        at = self.part_of[number]
+        with within(self.parts[at]):
+            spend(self.plan.effort * self.plan.span(number)[1])
+        self.left[at] -= 1
+        self.parts[at].ended = self.left[at] == 0
 
 
 def _made(plan: Plan, numbers: list[int], *, workers: int | None, cluster: str | None) -> Iterator[Made]:

@@ -395,7 +395,7 @@ def test_a_full_disk_keeps_what_is_written(tmp_path: Path, monkeypatch: pytest.M
 
 @pytest.mark.slow
 def test_killed_and_interrupted_it_goes_on_to_the_same_files(tmp_path: Path) -> None:
-    path = written(tmp_path, (HEAD + SAMPLES + RATE + SPEED).replace("12", "400"))
+    path = written(tmp_path, (HEAD + SAMPLES + RATE + SPEED).replace("12", "600"))
     command = [sys.executable, "-m", "surge", "study", str(path), "--into", str(tmp_path / "two")]
     for how in (signal.SIGKILL, signal.SIGINT):
         process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
@@ -409,7 +409,7 @@ def test_killed_and_interrupted_it_goes_on_to_the_same_files(tmp_path: Path) -> 
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 4, done.stderr
     whole = run_study(path, into=tmp_path / "one")
-    assert files(tmp_path / "one") == files(tmp_path / "two")
+    assert files(tmp_path / "one" / "runs") == files(tmp_path / "two" / "runs")
     assert whole.summary.complete
 
 

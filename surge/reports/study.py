@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from surge.reports.layout import Row, paragraph, table
@@ -56,7 +56,7 @@ def interval(chance: Chance) -> str:
     return f"{percent_down(chance.low)[:-2]} to {percent_up(chance.high)}"
 
 
-def study_lines(made: Summary, display: Display, *, details: bool, files: Sequence[str] = ()) -> list[str]:
+def study_lines(made: Summary, display: Display, *, details: bool) -> list[str]:
     """Return a study as text.
 
     Parameters
@@ -65,8 +65,6 @@ def study_lines(made: Summary, display: Display, *, details: bool, files: Sequen
     display : Display
     details : bool
         Every line-up.
-    files : sequence of str
-        What was written beside the runs.
     """
     study = made.study
     out = [paragraph(printable(study.title)), "", *_headline(made), ""]
@@ -80,9 +78,8 @@ def study_lines(made: Summary, display: Display, *, details: bool, files: Sequen
         out += ["", *_peaks(made, display)] if made.spreads else []
     out += ["", *_worst(made, display)]
     out += [line for matter in made.matters for line in ("", *_matter(matter))]
-    out += ["", *_notes(made)]
-    if files:
-        out += ["", *files]
+    if notes := _notes(made):
+        out += ["", *notes]
     return [*out, "", paragraph(LOCAL_CODES), paragraph(CAUTIONS[0])]
 
 
@@ -95,7 +92,7 @@ def _headline(made: Summary) -> list[str]:
         )
         return [paragraph(words)]
     words = f"{count.exceeded} exceeded, {count.undecided} cannot be decided, {count.kept} kept"
-    lines = [f"{HEADLINE[made.verdict]}: of {_counted(count.runs, 'run')} {words}"]
+    lines = [f"VERDICT: {HEADLINE[made.verdict]}. Of {_counted(count.runs, 'run')} {words}"]
     if not made.complete:
         lines.append(
             f"Not finished: {count.runs} of {made.study.runs} runs are there; the same command goes on."

@@ -34,6 +34,7 @@ from surge.units import DIMENSIONS, NUMBER_PATTERN, UNITS, ZERO, QuantityError, 
 LOG = "log_standard_deviation"  # a plain number whatever the key takes
 NO_FACTOR = ("temperature", "level", "absolute")
 LEAST_EIGENVALUE = 1e-6
+LEAST_COUNT = 8  # of the design for Sobol indices
 DIFFERENCES = {"level": "difference", "absolute": "difference"}
 
 
@@ -210,6 +211,9 @@ class Figures:
             near = 2 ** (count.bit_length() - 1)
             remedy = f"write {near} or {2 * near}"
             self.notes.fault(path, str(count), f"a power of two for the design {quoted(kind)}", remedy)
+        if kind == SALTELLI and count < LEAST_COUNT:
+            remedy = f"write {16 * LEAST_COUNT}: with few the intervals of the indices are wide"
+            self.notes.fault(path, str(count), f"{LEAST_COUNT} or more for Sobol indices", remedy)
         if kind in (LATIN, SALTELLI) and design.size > MOST_HELD:
             remedy = f"write fewer, or take design = {quoted(DESIGNS[0])} or {quoted(SOBOL)}"
             self.notes.fault(path, f"{design.size} samples", f"{MOST_HELD} at most of {quoted(kind)}", remedy)

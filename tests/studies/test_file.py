@@ -164,6 +164,12 @@ BAD = {
         "samples: count",
         ('a power of two for the design "sobol"', "write 8 or 16"),
     ),
+    "too-few-for-indices": (
+        'design = "independent"\ncount = 12',
+        'design = "saltelli"\ncount = 4',
+        "samples: count",
+        ("8 or more for Sobol indices", "write 128"),
+    ),
     "half-a-sample": ("count = 12", "count = 12.5", "samples: count", ("a whole number", "write 12")),
     "replicates": (
         "count = 12",

@@ -41,7 +41,7 @@ def figure_option(name: str, words: str) -> Callable[[Command], Command]:
 @figure_option("minor-loss", "Fit the loss factor K of this pipe, hose or arm; all: a factor on every one's.")
 @figure_option("kv", "Fit the Kv of this valve, passed pump or fixed loss.")
 @figure_option("stroke", "Fit the stroke time of this valve.")
-@figure_option("start", "Fit when this valve or pump begins to move; --clock then has to be given.")
+@figure_option("start", "Fit when this valve or pump begins to move; --clock has to be given then.")
 @figure_option("run-down", "Fit how long this pump takes to stop.")
 @figure_option("inertia", "Fit the inertia of this pump, which trips.")
 @click.option(

@@ -29,6 +29,7 @@ import numpy as np
 from surge.arrays import Array
 from surge.errors import RequestError
 from surge.fitting.problem import FAILED, Problem
+from surge.records.trace_file import LEAST_READINGS
 from surge.workers import Progress, processors, workers
 
 GUESSES, SEARCHED = 12, 3
@@ -155,9 +156,7 @@ def estimate(problem: Problem, *, progress: Progress | None = None) -> Estimate:
         No trial at all could be marched.
     """
     tell = progress or (lambda _: None)
-    guesses = _guesses(problem)
-    span = problem.span
-    early = problem.part(-np.inf, span.last + EARLY * (span.usual - span.last))
+    guesses, early = _guesses(problem), _early(problem)
     with workers() as pool:
 
         def guessed(k: int) -> tuple[float, Array]:
@@ -191,6 +190,13 @@ def _steps(problem: Problem, sought: Array) -> list[float]:
     size = np.sqrt(np.diag(inverse @ inverse.T))[: len(problem.figures)]
     least, most = FINEST, COARSEST
     return [float(np.clip(OF_SPREAD * s, least, most)) for s in size]
+
+
+def _early(problem: Problem) -> Problem:
+    """The readings until shortly after the last movement; all of them where those are too few."""
+    span = problem.span
+    part = problem.part(-np.inf, span.last + EARLY * (span.usual - span.last))
+    return part if min(place.time.size for place in part.places) >= LEAST_READINGS else problem
 
 
 def _guesses(problem: Problem) -> list[Array]:

@@ -169,6 +169,7 @@ def _find(source: CsvFile, points: Collection[str], places: Mapping[str, str]) -
     by_name = {plain(point): point for point in points}
     said = {plain(title): point for title, point in places.items()}
     seen: list[str] = []
+    titled = 0
     for separator in SEPARATORS:
         for row, cells in enumerate(islice(source.rows(separator), LOOK), start=1):
             named = [_title(cell) for cell in cells]
@@ -180,7 +181,9 @@ def _find(source: CsvFile, points: Collection[str], places: Mapping[str, str]) -
                 _refuse_unknown_titles(said, named, cells, row)
                 found = {k: said.get(named[k][0]) or by_name[named[k][0]] for k in wanted}
                 return _header(cells, named, times, found, row=row, separator=separator)
-            seen = seen or [c.strip() for k, c in enumerate(cells) if k not in times and c.strip()]
+            if not seen:
+                seen = [c.strip() for k, c in enumerate(cells) if k not in times and c.strip()]
+                titled = row
     if seen:
         near = meant(_title(seen[0])[0], list(points))
         example = near or next(iter(points), "manifold")
@@ -188,6 +191,7 @@ def _find(source: CsvFile, points: Collection[str], places: Mapping[str, str]) -
             f"no place of the case among the titles {', '.join(map(quoted, seen[:5]))}",
             "a column for each place, by the name of a point of the case",
             f'write the name of the point as the title, or say --place "{_title(seen[0])[0]}={example}"',
+            row=titled,
         )
     raise unusable(f"no titles in the first {LOOK} rows", f"a row of titles with {EXAMPLE}", "write them")
 

@@ -78,6 +78,18 @@ def test_the_demo_record_gives_its_figures_back() -> None:
 
 
 @pytest.mark.slow
+def test_the_demo_record_is_what_the_other_solver_makes() -> None:
+    """To renew it: write what ``recorder.demo_record`` returns into cases/traces/manifold-trace.csv."""
+    made, kept = (
+        records.read_text(text).places[0]
+        for text in (recorder.demo_record(records.berth().lineup), records.RECORD.read_text(encoding="utf-8"))
+    )
+    assert np.array_equal(made.time, kept.time)
+    # Three decimals of bar, of which another machine may round the last one otherwise.
+    assert np.max(np.abs(made.pressure - kept.pressure)) < 200.0
+
+
+@pytest.mark.slow
 def test_two_places_tell_more_than_one() -> None:
     one = records.fitted(records.trace_of(*records.record()), LINE)
     two = records.fitted(records.trace_of(*records.record(places=("manifold", "jetty"))), LINE)

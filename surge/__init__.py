@@ -43,10 +43,12 @@ _WHERE = {
     # What they are made of.
     "Assessment": ("rules.assess", "Assessment"),
     "ChartData": ("search.chart", "ChartData"),
+    "Filling": ("model.filling", "Filling"),
     "LineUp": ("model.lineup", "LineUp"),
     "Picture": ("api.answers", "Picture"),
     "Scenario": ("model.lineup", "Scenario"),
     "Windows": ("search.window", "Windows"),
+    "fill": ("transient.filling", "fill"),
     "simulate": ("transient.run", "simulate"),
     # Refusals.
     "ArgumentError": ("errors", "ArgumentError"),

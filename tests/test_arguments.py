@@ -162,6 +162,11 @@ def test_what_an_argument_may_not_be_is_refused_before_anything_is_done(
     )
     if function == "simulate" and parameter != "scenario":
         right["scenario"] = surge.load_case(CASE).lineup.scenarios[0]
+    if function == "fill":
+        lineup = surge.load_case(str(ROOT / "cases" / "gas-oil-first-fill.toml")).lineup
+        right |= {
+            k: v for k, v in {"lineup": lineup, "filling": lineup.fillings[0]}.items() if k != parameter
+        }
     if "answer" in inspect.signature(DOOR[function]).parameters and parameter != "answer":
         right["answer"] = an_answer(function)
     if function == "draw_chart" and parameter != "chart":

@@ -155,14 +155,14 @@ class Screen:
         """Verdict, what is counted, and the weakest place."""
         out = [*wrapped(self.a.lineup.title), "", self.verdict(), *wrapped(counted(self.a))]
         said = [*self.governing(), *sensitivity_sentences(self.a, self.display)]
-        said = [*filling_sentences(governing_fillings(self.a.fillings, self.a.weakest), self.display), *said]
         return out + [line for text in said for line in wrapped(text)]
 
     def governing(self) -> list[str]:
-        """Sentences on what makes the verdict: the rule where no pressure does, and the weakest place."""
+        """Sentences on what makes the verdict: fillings, a rule where no pressure does, the weakest place."""
         worst = self.a.weakest
         by_rule = bool(self.a.broken) and (worst is None or worst.verdict != self.a.of_scenarios)
-        said = [self.display.phrase(governing_rule(self.a).phrase)] if by_rule else []
+        said = filling_sentences(governing_fillings(self.a.fillings, worst), self.display)
+        said += [self.display.phrase(governing_rule(self.a).phrase)] if by_rule else []
         if worst:
             run, names = self.a.run_of(worst), twins(self.a, worst, self.display)
             words = sentence(worst, run, self.display, alike=names, ranges=False)

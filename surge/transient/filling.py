@@ -21,6 +21,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from surge.arguments import checked
 from surge.hydraulics.fixed import at_figures, scenario_at
 from surge.kernel.orifices import orifice_flow
 from surge.model.filling import OPEN, Filling
@@ -46,6 +47,7 @@ DIFFER = 0.05  # [-] of the rise: models that are apart by more are told to diff
 SHARP = 0.54
 
 
+@checked
 def fill(lineup: LineUp, filling: Filling, taken: tuple[Taken, ...] = ()) -> FillingResult:
     """Fill a line by both models.
 

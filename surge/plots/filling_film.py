@@ -149,43 +149,49 @@ class _Film:
 
     def pictures(self) -> Any:
         """Yield every frame as an array of shape (height, width, 3)."""
-        run, display, axes = self.run, self.display, self.axes
+        axes, x = self.axes, metres(self.display, self.x - self.zero)
         pressure = self._pressures()
-        elastic = run.elastic
-        fronts = self.begins[elastic.pipe] + elastic.length
-        x = metres(display, self.x - self.zero)
-        (curve,) = axes.plot([], [], color=INK, linewidth=1.8)
-        (highest,) = axes.plot([], [], color=HIGH, linewidth=1.0)
-        (front,) = axes.plot([], [], color=LOW, linewidth=2.4)
-        (gas,) = axes.plot([], [], color=LOW, linestyle=(0, (2, 2)), linewidth=1.6)
-        clock = self.figure.text(0.97, 0.95, "", fontsize=14, weight="bold", ha="right", va="center")
-        said = self.figure.text(0.97, 0.795, "", fontsize=9, ha="right", va="center", color=LOW)
+        canvas: Any = self.figure.canvas
+        canvas.draw()
+        still = canvas.copy_from_bbox(self.figure.bbox)
+        moving = {
+            "curve": axes.plot([], [], color=INK, linewidth=1.8)[0],
+            "highest": axes.plot([], [], color=HIGH, linewidth=1.0)[0],
+            "front": axes.plot([], [], color=LOW, linewidth=2.4)[0],
+            "gas": axes.plot([], [], color=LOW, linestyle=(0, (2, 2)), linewidth=1.6)[0],
+            "clock": self.figure.text(0.97, 0.95, "", fontsize=14, weight="bold", ha="right", va="center"),
+            "said": self.figure.text(0.97, 0.795, "", fontsize=9, ha="right", va="center", color=LOW),
+        }
         most = np.full(self.x.size, -np.inf)
-        fill: Any = None
+        low = axes.get_ylim()[0]
         for k in self.shown:
-            time, now = float(elastic.shot_times[k]), pressure[k]
-            most = np.fmax(most, now)
-            place = float(np.interp(time, elastic.time, fronts))
-            p = float(bar(display, np.interp(time, elastic.time, elastic.gas) - run.line.atmosphere))
-            arrived = elastic.arrival is not None and time >= elastic.arrival
-            curve.set_data(x, now)
-            highest.set_data(x, np.where(np.isfinite(most), most, np.nan))
-            at = float(metres(display, place - self.zero))
-            front.set_data([at, at], axes.get_ylim() if not arrived else [np.nan, np.nan])
-            gas.set_data([at, x[-1]], [p, p] if not arrived else [np.nan, np.nan])
-            if fill is not None:
-                fill.remove()
-            wet = np.isfinite(now)
-            fill = axes.fill_between(
-                x, axes.get_ylim()[0], np.where(wet, now, np.nan), color="#cfdde6", linewidth=0
-            )
-            clock.set_text(f"{time:.2f} s" if arrived else f"{time:.1f} s")
-            speed = float(np.interp(time, elastic.time, elastic.flow)) / run.line.line.area[-1]
-            words = f"front {speed:.2f} m/s; dotted: gas {p:.2f} {display.units.pressure}(g)"
-            said.set_text("the front has arrived: slower from here on" if arrived else words)
-            canvas: Any = self.figure.canvas
-            canvas.draw()
+            most = np.fmax(most, pressure[k])
+            canvas.restore_region(still)
+            fill = axes.fill_between(x, low, pressure[k], color="#cfdde6", linewidth=0)
+            axes.draw_artist(fill)
+            fill.remove()
+            moving["curve"].set_data(x, pressure[k])
+            moving["highest"].set_data(x, np.where(np.isfinite(most), most, np.nan))
+            self._set(moving, k, float(x[-1]))
+            renderer = canvas.get_renderer()
+            for artist in moving.values():
+                artist.draw(renderer)
             yield np.asarray(canvas.buffer_rgba())[:, :, :3].copy()
+
+    def _set(self, moving: dict[str, Any], k: int, end: float) -> None:
+        """Put front, gas and words of a shot in place."""
+        run, elastic, display = self.run, self.run.elastic, self.display
+        time = float(elastic.shot_times[k])
+        fronts = self.begins[elastic.pipe] + elastic.length
+        at = float(metres(display, float(np.interp(time, elastic.time, fronts)) - self.zero))
+        p = float(bar(display, float(np.interp(time, elastic.time, elastic.gas)) - run.line.atmosphere))
+        arrived = elastic.arrival is not None and time >= elastic.arrival
+        moving["front"].set_data([at, at], self.axes.get_ylim() if not arrived else [np.nan, np.nan])
+        moving["gas"].set_data([at, end], [p, p] if not arrived else [np.nan, np.nan])
+        moving["clock"].set_text(f"{time:.2f} s" if arrived else f"{time:.1f} s")
+        speed = float(np.interp(time, elastic.time, elastic.flow)) / run.line.line.area[-1]
+        words = f"front {speed:.2f} m/s; dotted: gas {p:.2f} {display.units.pressure}(g)"
+        moving["said"].set_text("the front has arrived: slower from here on" if arrived else words)
 
 
 def _some(which: Any, most: int) -> Any:

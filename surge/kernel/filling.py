@@ -148,34 +148,67 @@ def solve_ends(time, dt, net):
 
 
 @jit
-def move_front(step, q, dt, net):
-    """Let the tip flow ``q`` [m3/s] for a step: the gas, nodes behind the front; a status.
+def arrive(step, q, flowed, least, net):
+    """Let the front arrive in a step in which ``flowed`` [m3] came and ``q`` [m3/s] flows at its end.
+
+    ``least`` [m3] of gas is none; ``net`` is a :class:`FillNet`.
+    """
+    sf, si, ti, tf, gas = net.sf, net.si, net.ti, net.tf, net.gas
+    k = si[I_PIPE]
+    sf[S_SHARE] = min(max((sf[S_GAS] - least) / max(flowed, 1e-300), 0.0), 1.0)
+    si[I_ARRIVED] = step
+    sf[S_GAS] = 0.0
+    sf[S_Q] = q
+    # The tip of less than a reach, or of a trifle more, is the last one: it ends where the line ends.
+    head = tf[k, T_Z1] + (sf[S_P] - gas[G_ATMOSPHERE]) / gas[G_RHO_G]
+    for i in range(ti[k, T_FIRST] + si[I_NODE] + 1, ti[k, T_FIRST] + ti[k, T_COUNT] + 1):
+        pair_up(i, tf[k, T_B], head, q, net.p2, net.m2)
+    si[I_NODE] = ti[k, T_COUNT]
+
+
+@jit
+def another_node(q, net):
+    """A tip of a whole reach becomes a node, at a flow ``q`` [m3/s]; ``net`` is a :class:`FillNet`."""
+    sf, si, ti, tf, gas = net.sf, net.si, net.ti, net.tf, net.gas
+    k = si[I_PIPE]
+    sf[S_TIP] -= tf[k, T_DX]
+    si[I_NODE] += 1
+    node = ti[k, T_FIRST] + si[I_NODE]
+    head = net.z[node] + (sf[S_P] - gas[G_ATMOSPHERE]) / gas[G_RHO_G]
+    pair_up(node, tf[k, T_B], head, q, net.p2, net.m2)
+    if si[I_NODE] == ti[k, T_COUNT]:
+        sf[S_TIP] *= tf[k, T_AREA] / tf[k + 1, T_AREA]
+        si[I_PIPE] = k + 1
+        si[I_NODE] = 0
+        pair_up(ti[k + 1, T_FIRST], tf[k + 1, T_B], head, q, net.p2, net.m2)
+
+
+@jit
+def one_node_less(net):
+    """The front goes back behind the last node; a status. ``net`` is a :class:`FillNet`."""
+    sf, si, ti, tf = net.sf, net.si, net.ti, net.tf
+    k = si[I_PIPE]
+    if si[I_NODE] > 0:
+        si[I_NODE] -= 1
+        sf[S_TIP] += tf[k, T_DX]
+    elif k > 0:
+        sf[S_TIP] = tf[k - 1, T_DX] + sf[S_TIP] * tf[k, T_AREA] / tf[k - 1, T_AREA]
+        si[I_PIPE] = k - 1
+        si[I_NODE] = ti[k - 1, T_COUNT] - 1
+    else:
+        return EMPTIED
+    return OK
+
+
+@jit
+def press_gas(step, mean, volume, dt, net):
+    """Bring the gas to ``volume`` [m3] with a mean flow [m3/s] in a step of ``dt`` [s], and count the work.
 
     ``net`` is a :class:`FillNet`.
     """
     sf, si, ti, tf, gas = net.sf, net.si, net.ti, net.tf, net.gas
-    mean = 0.5 * (q + sf[S_Q])
-    volume = sf[S_GAS] - dt * mean
     k = si[I_PIPE]
-    lost = sf[S_TIP] * loss_per_metre(q, k, tf, net.table)
-    sf[S_LOST] += dt * q * lost
     before = sf[S_P]
-    least = gas[G_LEAST]
-    if int(gas[G_MODE]) == HOLE:
-        least = max(least, LAST * dt * mean)
-    if volume <= least:
-        sf[S_SHARE] = min(max((sf[S_GAS] - least) / max(dt * mean, 1e-300), 0.0), 1.0)
-        si[I_ARRIVED] = step
-        sf[S_GAS] = 0.0
-        sf[S_Q] = q
-        # The tip of less than a reach, or of a trifle more, is the last one: it ends where the line ends.
-        last = ti[k, T_FIRST] + ti[k, T_COUNT]
-        head = tf[k, T_Z1] + (before - gas[G_ATMOSPHERE]) / gas[G_RHO_G]
-        near = ti[k, T_FIRST] + si[I_NODE]
-        for i in range(near + 1, last + 1):
-            pair_up(i, tf[k, T_B], head, q, net.p2, net.m2)
-        si[I_NODE] = ti[k, T_COUNT]
-        return OK
     p = gas_pressure(volume, sf[S_MASS], dt, gas)
     if int(gas[G_MODE]) == HOLE:
         sf[S_MASS] = max(sf[S_MASS] - dt * leaves(p, gas), 0.0)
@@ -189,31 +222,32 @@ def move_front(step, q, dt, net):
         sf[S_TOP] = p
         sf[S_TOP_TIME] = step * dt
     sf[S_GAS] = volume
+
+
+@jit
+def move_front(step, q, dt, net):
+    """Let the tip flow ``q`` [m3/s] for a step: the gas, nodes behind the front; a status.
+
+    ``net`` is a :class:`FillNet`.
+    """
+    sf, si, ti, tf, gas = net.sf, net.si, net.ti, net.tf, net.gas
+    mean = 0.5 * (q + sf[S_Q])
+    volume = sf[S_GAS] - dt * mean
+    k = si[I_PIPE]
+    sf[S_LOST] += dt * q * sf[S_TIP] * loss_per_metre(q, k, tf, net.table)
+    least = gas[G_LEAST]
+    if int(gas[G_MODE]) == HOLE:
+        least = max(least, LAST * dt * mean)
+    if volume <= least:
+        arrive(step, q, dt * mean, least, net)
+        return OK
+    press_gas(step, mean, volume, dt, net)
     sf[S_Q] = q
     sf[S_TIP] += dt * mean / tf[k, T_AREA]
-    dx = tf[k, T_DX]
-    if sf[S_TIP] >= dx and not (k == ti.shape[0] - 1 and si[I_NODE] == ti[k, T_COUNT] - 1):
-        sf[S_TIP] -= dx
-        si[I_NODE] += 1
-        node = ti[k, T_FIRST] + si[I_NODE]
-        z = net.z[node]
-        pair_up(node, tf[k, T_B], z + (p - gas[G_ATMOSPHERE]) / gas[G_RHO_G], q, net.p2, net.m2)
-        if si[I_NODE] == ti[k, T_COUNT]:
-            sf[S_TIP] *= tf[k, T_AREA] / tf[k + 1, T_AREA]
-            si[I_PIPE] = k + 1
-            si[I_NODE] = 0
-            node = ti[k + 1, T_FIRST]
-            pair_up(node, tf[k + 1, T_B], z + (p - gas[G_ATMOSPHERE]) / gas[G_RHO_G], q, net.p2, net.m2)
+    if sf[S_TIP] >= tf[k, T_DX] and not (k == ti.shape[0] - 1 and si[I_NODE] == ti[k, T_COUNT] - 1):
+        another_node(q, net)
     elif sf[S_TIP] < 0.0:
-        if si[I_NODE] > 0:
-            si[I_NODE] -= 1
-            sf[S_TIP] += dx
-        elif k > 0:
-            sf[S_TIP] = tf[k - 1, T_DX] + sf[S_TIP] * tf[k, T_AREA] / tf[k - 1, T_AREA]
-            si[I_PIPE] = k - 1
-            si[I_NODE] = ti[k - 1, T_COUNT] - 1
-        else:
-            return EMPTIED
+        return one_node_less(net)
     return OK
 
 

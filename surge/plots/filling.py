@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surge.arrays import Array, Ints
-from surge.plots.frame import FAINT, HIGH, INK, LOW, Heading, Kinds, PicturePage, bar, draw, metres
+from surge.plots.frame import FAINT, HIGH, INK, LOW, Heading, Kinds, PicturePage, bar, draw, metres, quoted
 from surge.reports.fillings import BOTH_MODELS, TRUST, filling_sentences, what_is_filled
 from surge.reports.words import HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
@@ -73,7 +73,7 @@ def _paint(page: PicturePage, run: FillingResult, one: FilledCase) -> None:
     around = ", around the arrival of the front" if near else ""
     low.set_xlabel(f"time from the beginning of the filling, s{around}")
     for axes, words in (
-        (top, f'front beyond\n"{one.filling.start}", {display.units.length}'),
+        (top, f"front beyond\n{quoted(one.filling.start)}, {display.units.length}"),
         (middle, "velocity where\nthe front is, m/s"),
         (low, f"pressure, {display.units.pressure}(g)"),
     ):
@@ -124,7 +124,12 @@ def _front(axes: Axes, run: FillingResult, display: Display) -> None:
     whole = float(metres(display, float(lengths.sum())))
     axes.axhline(whole, color=FAINT, linewidth=0.9)
     axes.text(
-        0.006, whole, f' "{run.filling.end}"', transform=axes.get_yaxis_transform(), va="bottom", fontsize=8.5
+        0.006,
+        whole,
+        f" {quoted(run.filling.end)}",
+        transform=axes.get_yaxis_transform(),
+        va="bottom",
+        fontsize=8.5,
     )
     axes.set_ylim(min(0.0, float(axes.get_ylim()[0])), 1.18 * whole)
     axes.legend(loc="lower right", fontsize=9, frameon=False)
@@ -169,9 +174,9 @@ def _pressures(axes: Axes, run: FillingResult, display: Display) -> None:
         limit = float(bar(display, rated.value))
         top = max(top, limit)
         axes.axhline(limit, color=HIGH, linewidth=1.1, linestyle=(0, (4, 2)))
-        words = f' limit of "{line.column.pipes[-1].pipe.name}"'
+        words = f" limit of {quoted(line.column.pipes[-1].pipe.name)}"
         axes.text(0.006, limit, words, va="bottom", fontsize=8.5, color=HIGH,
                   transform=axes.get_yaxis_transform())  # fmt: skip
     axes.set_ylim(min(-0.05 * top, float(axes.get_ylim()[0])), 1.2 * top + 1e-6)
-    words = f'gas before the front; then "{run.filling.end}"'
+    words = f"gas before the front; then {quoted(run.filling.end)}"
     axes.text(0.994, 0.93, words, transform=axes.transAxes, ha="right", va="top", fontsize=8.5)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from surge.arrays import Array
-from surge.plots.frame import FAINT, HIGH, INK, LOW, bar, metres, new_figure, our_settings
+from surge.plots.frame import FAINT, HIGH, INK, LOW, bar, metres, new_figure, our_settings, quoted
 from surge.reports.fillings import what_is_filled
 from surge.reports.words import CAUTIONS, HEADLINE, Display
 from surge.rules.fillings import FilledCase
@@ -138,7 +138,7 @@ class _Film:
                       color=HIGH, fontsize=8.5)  # fmt: skip
         axes.set_xlim(*metres(display, np.array([self.left, self.whole]) - self.zero))
         axes.set_ylim(low - 0.05 * (top - low), top + 0.15 * (top - low))
-        axes.set_xlabel(f'along the line from "{self.one.filling.start}", {display.units.length}')
+        axes.set_xlabel(f"along the line from {quoted(self.one.filling.start)}, {display.units.length}")
         axes.set_ylabel(f"pressure, {display.units.pressure}(g)")
         axes.spines[["top", "right"]].set_visible(False)
         axes.axvline(0.0, color=FAINT, linewidth=0.8)

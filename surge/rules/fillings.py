@@ -29,7 +29,7 @@ from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, 
 from surge.rules.ground import RuledCase, Ruling, Unknown, judged, rank
 from surge.rules.limits import VALID_RULE, LimitedExtreme, limits_at, limits_in
 from surge.rules.pressure import counts
-from surge.transient.filling import fill
+from surge.transient.filling import fill_at
 from surge.transient.filling_result import FillExtreme, FillingResult
 from surge.workers import Progress
 
@@ -128,7 +128,7 @@ def filled_cases(
 def filled_case(lineup: LineUp, filling: Filling, book: RuleBook | None) -> FilledCase:
     """Follow one filling; parameters as of :func:`filled_cases`."""
     try:
-        results = tuple(fill(lineup, one, taken) for one, taken in points_of(lineup, filling))
+        results = tuple(fill_at(lineup, one, taken) for one, taken in points_of(lineup, filling))
     except (SolveError, GridError) as error:
         why = str(error)
         missing = _finding(filling.name, ("scenario", filling.name), "run", reason=why)

@@ -33,7 +33,7 @@ from surge.transient.filling_elastic import (
     elastic_fill,
     impact,
 )
-from surge.transient.filling_extremes import SAFETY, Extremes
+from surge.transient.filling_extremes import LEAST_ERROR, SAFETY, Extremes
 from surge.transient.filling_line import FillLine, fill_line
 from surge.transient.filling_result import ELASTIC, IMPACT, Arrival, Figure, FillingResult
 from surge.transient.filling_rigid import LONGEST, LOOSER, TOLERANCE, RigidFill, rigid_fill
@@ -41,6 +41,7 @@ from surge.transient.filling_rigid import LONGEST, LOOSER, TOLERANCE, RigidFill,
 WORK = 4e6  # nodes times steps of the coarser of two marches, about
 REACHES = (24.0, 320.0)  # of its whole line, at least and at most
 LATER = 1.3  # an elastic march is followed so much longer than the rigid one
+LAST_PART, STILL = 0.1, 0.02  # [-] of a march, of the rise: a pocket that rises so much there is not over
 DIFFER = 0.05  # [-] of the rise: models that are apart by more are told to differ
 # [-] of sqrt(g D): slower than this, liquid runs ahead along the bottom (Benjamin 1968, J. Fluid Mech. 31,
 # 209-248; from memory).
@@ -48,8 +49,31 @@ SHARP = 0.54
 
 
 @checked
-def fill(lineup: LineUp, filling: Filling, taken: tuple[Taken, ...] = ()) -> FillingResult:
-    """Fill a line by both models.
+def fill(lineup: LineUp, filling: Filling) -> FillingResult:
+    """Fill a line by both models; what of the line-up is a range is taken as usual.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        Checked.
+    filling : Filling
+
+    Returns
+    -------
+    FillingResult
+        ``peak_gas_rigid``, ``peak_gas_elastic`` [Pa gauge], ``arrival_rigid``, ``arrival_elastic``, and
+        histories.
+
+    Raises
+    ------
+    CaseError, SolveError
+        As :func:`fill_at`.
+    """
+    return fill_at(lineup, filling, ())
+
+
+def fill_at(lineup: LineUp, filling: Filling, taken: tuple[Taken, ...]) -> FillingResult:
+    """Fill a line by both models, at a point of what is a range.
 
     Parameters
     ----------
@@ -248,7 +272,21 @@ class _Fill:
             return (
                 "by one model the front arrives and by the other it does not: nothing is known of its arrival"
             )
+        if self._still_rises():
+            return (
+                "the gas comes to its highest pressure at the end of what was followed, and may come to more"
+            )
         return ""
+
+    def _still_rises(self) -> bool:
+        """Whether the last part of a march on a pocket brings a pressure that none before it had."""
+        made = self.elastic
+        if made.arrival is not None or self.filling.vent == OPEN:
+            return False
+        early = made.time < (1.0 - LAST_PART) * made.time[-1]
+        before = float(made.gas[early].max(initial=self.line.gas.start))
+        rise = made.peak_gas - self.line.gas.start
+        return made.peak_gas - before > STILL * rise + LEAST_ERROR
 
     def _warnings(self, rigid: Figure, elastic: Figure) -> list[str]:
         found = []

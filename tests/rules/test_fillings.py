@@ -127,7 +127,7 @@ def test_a_march_that_goes_astray_is_not_told_as_safe(monkeypatch: pytest.Monkey
     def astray(*_: object) -> None:
         raise SolveError("the march went astray")
 
-    monkeypatch.setattr(held, "fill", astray)
+    monkeypatch.setattr(held, "fill_at", astray)
     lineup = rated(12e5)
     made = filled_case(lineup, filling(lineup), built_in())
     assert made.verdict == UNDECIDED

@@ -14,8 +14,8 @@ Decisions
   (:mod:`surge.search.judge`) make none: what boils is not told as safe.
 * Marches with cavities are made at one point of what is a range only. So nothing is kept by them where
   figures are ranges.
-* What a case asks for beside the usual makes no verdict better: of such a run only what is worse than in the
-  usual one is a finding, beside that of the usual one.
+* What a case asks for beside the usual makes no verdict better: of such a run only what is worse is a
+  finding, beside that of the usual one. Where it cannot be run nothing is decided.
 * A limit that is nearer than the numerical error cannot be decided. Every finding names its rule.
 * Where a figure within its range turns the verdict, nothing of that run is exceeded for certain: it cannot be
   decided, in every table as in the verdict.
@@ -78,8 +78,7 @@ class Finding:
     noted : bool
         It is told and no limit: that the liquid boils, or does not, in a scenario followed with cavities.
     beside : str
-        What the run was made with that it comes from, in words, where that is one of what the case asks for
-        beside the usual (:mod:`surge.transient.sensitivities`); "" otherwise.
+        Of a run beside the usual (:mod:`surge.transient.sensitivities`): what it was made with, in words.
     """
 
     scenario: str
@@ -374,12 +373,19 @@ def findings_of(lineup: LineUp, run: ScenarioResult) -> tuple[Finding, ...]:
     usual = _pressures(lineup, run)
     found = [*usual, *_whole(run)]
     for one in run.sensitivities:
+        if one.undecided:
+            found.append(replace(_not_run(run, one.undecided), beside=one.words))
         if one.run is not None:
             pairs = zip(usual, _pressures(lineup, one.run), strict=True)
             worse = [now for before, now in pairs if _SEVERITY[now.verdict] > _SEVERITY[before.verdict]]
             said = [f for f in _whole(one.run) if f.reason not in run.undecided]
             found += [replace(f, beside=one.words) for f in (*worse, *said)]
     return depending(found, run.elsewhere.depends)
+
+
+def _not_run(run: ScenarioResult, reason: str) -> Finding:
+    whose = Whose(scenario=run.name, subject="scenario", name=run.name, check="run")
+    return missing(whose, VALID_RULE, reason=reason)
 
 
 def _pressures(lineup: LineUp, run: ScenarioResult) -> list[Finding]:
@@ -393,14 +399,7 @@ def _pressures(lineup: LineUp, run: ScenarioResult) -> list[Finding]:
 
 def _whole(run: ScenarioResult) -> list[Finding]:
     """Why a scenario as a whole cannot be decided."""
-    return [
-        missing(
-            Whose(scenario=run.name, subject="scenario", name=run.name, check="run"),
-            VALID_RULE,
-            reason=reason,
-        )
-        for reason in run.undecided
-    ]
+    return [_not_run(run, reason) for reason in run.undecided]
 
 
 def depending(found: Iterable[Finding], reason: str) -> tuple[Finding, ...]:

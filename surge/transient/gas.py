@@ -119,6 +119,12 @@ def run_with_gas(
         ),
         vapour=None,
         sensitivities=(),
+        # Only pressures are of this run.
+        trips=(),
+        non_return_valves=(),
+        relief_valves=(),
+        surge_drums=(),
+        open_vessels=(),
     )
 
 

@@ -375,6 +375,8 @@ class Sensitivity:
         Only its pressures are looked at; None where there is none.
     missing : str
         Why there is none, "" otherwise.
+    boils : bool
+        There is none since the cargo boils without it: then marches with cavities decide alone.
     fit : float
         Of unsteady friction: greatest error of a weight as it was marched with, as a share of it [-].
     """
@@ -383,7 +385,13 @@ class Sensitivity:
     words: str
     run: ScenarioResult | None
     missing: str = ""
+    boils: bool = False
     fit: float = 0.0
+
+    @property
+    def undecided(self) -> str:
+        """Why nothing is known with it although the case asks for it, "" where it is known."""
+        return "" if self.run is not None or self.boils else f"there is no such run: {self.missing}"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

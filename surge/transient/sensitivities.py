@@ -5,7 +5,7 @@ Decisions
 * Each is a run of its own beside the usual one, and its pressures are held against the same limits
   (:mod:`surge.rules.findings`). A verdict is by the worst of them: none is better for what was asked for.
 * Where the cargo boils there is none: marches with cavities have steady friction, and gas of their own.
-* What would take too much work is left out, and said.
+* What cannot be run, or would take too much work, leaves the scenario undecided: the case asked for it.
 """
 
 from __future__ import annotations
@@ -99,7 +99,7 @@ def _made(
     wider: Callable[[ScenarioResult], ScenarioResult],
 ) -> Sensitivity:
     if usual.vapour is not None:
-        return Sensitivity(kind=kind, words=words, run=None, missing=BOILS)
+        return Sensitivity(kind=kind, words=words, run=None, missing=BOILS, boils=True)
     try:
         with at_most(MOST_EFFORT):
             made = march()

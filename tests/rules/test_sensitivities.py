@@ -126,6 +126,17 @@ def test_gas_may_be_worse() -> None:
     assert one.run.method.duration > 2.0 * run.method.duration
 
 
+def test_what_cannot_be_run_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The case asks for it: "kept" without it would say too much."""
+    monkeypatch.setattr("surge.transient.gas.MOST_STEPS", 10)
+    lineup, scenario = thick(3)
+    lineup = lineup.with_(gas_content=1e-3)
+    run = full_run(lineup, scenario)
+    (found,) = (f for f in findings_of(lineup, run) if f.beside)
+    assert (found.verdict, found.beside) == (UNDECIDED, "0.1 % of gas")
+    assert found.reason == "there is no such run: marches with gas would take more than 10 steps"
+
+
 def test_where_the_cargo_boils_there_is_none() -> None:
     case = surge.load_case(CASES / "gas-oil-release-coupling.toml")
     lineup = asking(case.lineup)
@@ -134,6 +145,7 @@ def test_where_the_cargo_boils_there_is_none() -> None:
     assert one.run is None
     assert "boils" in one.missing
     assert run.made_with(one.words) is run
+    assert not [f for f in findings_of(lineup, run) if f.beside]
 
 
 @pytest.fixture(scope="module")

@@ -367,8 +367,7 @@ def findings_of(lineup: LineUp, run: ScenarioResult) -> tuple[Finding, ...]:
     Returns
     -------
     tuple of Finding
-        Elements in the order of the line-up, then places, and why the scenario as a whole cannot be decided;
-        then what is worse with what the case asks for beside the usual.
+        Elements in their order, places, why the whole cannot be decided; then what is worse beside the usual.
     """
     usual = _pressures(lineup, run)
     found = [*usual, *_whole(run)]

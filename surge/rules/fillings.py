@@ -198,6 +198,10 @@ def _findings(lineup: LineUp, filling: Filling, results: Sequence[FillingResult]
         if isinstance(e, Pipe) and e.limits.rating is None:
             why = "no rating given: write rating = ..."
             found.append(_finding(filling.name, ("element", e.name), "peak", reason=why))
+    for s in lineup.supplies:
+        if s.point == column.source and s.shut_off is None:
+            why = f'no shut_off_pressure given for "{s.name}", from which the line fills'
+            found.append(_finding(filling.name, ("scenario", filling.name), "run", reason=why))
     for reason in dict.fromkeys(r.undecided for r in results if r.undecided):
         found.append(_finding(filling.name, ("scenario", filling.name), "run", reason=reason))
     return found

@@ -8,7 +8,7 @@ import pytest
 from support.lineups.filled import filling, one_bore
 
 from surge.errors import SolveError
-from surge.model.lineup import Limits, LineUp, Scenario, Valve, ValveMove
+from surge.model.lineup import Limits, LineUp, Scenario, Supply, Valve, ValveMove
 from surge.reports.text import TextReport
 from surge.reports.window import window_lines
 from surge.reports.words import Display
@@ -70,6 +70,15 @@ def test_no_rating_cannot_be_decided() -> None:
     made = filled_case(lineup, filling(lineup, vent="shut"), built_in())
     assert any(f.reason.startswith("no rating given") for f in made.findings)
     assert made.verdict == UNDECIDED
+
+
+def test_a_supply_without_a_shut_off_pressure_cannot_be_decided() -> None:
+    base = rated(12e5)
+    supply = Supply(name="terminal", point="tank", pressure=5e5, shut_off=None)
+    lineup = base.with_(tanks=(), supplies=(supply,))
+    made = filled_case(lineup, filling(lineup, vent="shut"), built_in())
+    assert made.verdict == UNDECIDED
+    assert any("no shut_off_pressure" in f.reason for f in made.findings)
 
 
 def test_the_front_is_held_to_the_rule_of_the_start() -> None:

@@ -303,7 +303,7 @@ function figures(path) {
   const subject = path[0] === "points" ? "place" : "element";
   const own = store.answer.summary.parts.filter((p) => p.subject === subject && p.name === name);
   if (!own.length) return null;
-  return el("div", { class: "figures" }, own.map((p) => el("p", {}, el("strong", {}, `${p.check} ${p.pressure}`), ` ${store.answer.summary.unit} at ${p.time}`,
+  return el("div", { class: "figures" }, own.map((p) => el("p", {}, el("strong", {}, `${p.check} ${p.pressure}`), ` ${store.answer.summary.unit}${p.time === "-" ? "" : ` at ${p.time}`}`,
     p.scenario && `, in ${p.scenario}`, `; limit ${p.limit} (${p.limit_source}), ${p.short}`)));
 }
 

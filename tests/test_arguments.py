@@ -38,13 +38,16 @@ RIGHT: dict[str, Any] = {
     "after": CASE,
     "case": CASE,
     "filename": "a case",
+    "folder": "no such folder",
     "kind": "liquids",
     "kinds": ["png"],
     "path": RECORDS,
     "size": 1000,
     "stroke": RECORDS,
     "study": CASE,
+    "system": "windows",
     "text": "",
+    "trace": RECORDS,
     "valve": "a valve",
     "what": CASE,
 }
@@ -52,7 +55,10 @@ RIGHT: dict[str, Any] = {
 NOTHING = [object(), 2j, [object()], {"a": object()}, {object(): "a"}]
 NONE = type(None)
 U = pint.UnitRegistry()
-SIGNED = {"ends"}  # positions in the unit of a file: any finite number
+SIGNED = {
+    "clock",
+    "ends",
+}  # before an instant or after it, positions in the unit of a file: any finite number
 
 
 def answers() -> Iterator[type]:

@@ -17,7 +17,7 @@ from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import ranges_of
 from surge.rules.book import RuleBook
-from surge.rules.fillings import FilledCase, filled_cases
+from surge.rules.fillings import FilledCase, filled_cases, filling_effort
 from surge.rules.findings import ELSEWHERE, EXIT_CODE, WITHIN, Finding, weakest, worst_of, worst_one
 from surge.rules.gauge import GaugeCheck, compare_with_gauges
 from surge.rules.ranged import Made, over_ranges
@@ -165,7 +165,15 @@ def assess(
         at_hand.keep(scenario, made)
         return made
 
-    parts = foresee(lineup.scenarios, lambda s: typical_effort(lineup, s))
+    fillings = at_hand.fillings.get(book is not None)
+
+    def weigh(scenario: Scenario | None) -> float:
+        """Of a scenario; of all fillings for None."""
+        if scenario is not None:
+            return typical_effort(lineup, scenario)
+        return 0.0 if fillings is not None else sum(filling_effort(lineup, f) for f in lineup.fillings)
+
+    *parts, filling = foresee([*lineup.scenarios, None], weigh)
     with workers(THREADS) as pool:
         answers = list(pool.map(one, lineup.scenarios, parts))
     faults: list[Fault] = []
@@ -184,9 +192,9 @@ def assess(
     counting = [f for f in findings if book is None or counts(f, book)]
     rulings = rule_on(lineup, book=book, runs=runs, findings=findings) if book else ()
     rulings = tuple(_elsewhere(r, runs) for r in rulings)
-    fillings = at_hand.fillings.get(book is not None)
     if fillings is None:
-        fillings = at_hand.fillings[book is not None] = filled_cases(lineup, book, tell)
+        with within(filling):
+            fillings = at_hand.fillings[book is not None] = filled_cases(lineup, book, tell)
     return Assessment(
         lineup=lineup,
         static=static,

@@ -20,6 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from surge.effort import foresee, within
 from surge.errors import GridError, SolveError
 from surge.model.filling import Filling
 from surge.model.lineup import LineUp, Pipe
@@ -35,6 +36,7 @@ from surge.workers import Progress
 
 INSIDE = 0.25  # [-] of the spread over what was looked at: error for what lies between
 MOST = 4  # ranges that are moved one by one
+USUAL_EFFORT = 6e8  # that a filling takes at one point of what is a range: as those of the demo
 VELOCITY, INLETS = "velocity", "velocity at the inlets of ship's tanks"
 NOT_SEARCHED = (
     "Fillings are held as the case has them, at rates of their own: no stroke or rate is searched in them, "
@@ -118,11 +120,18 @@ def filled_cases(
         The way of a filling cannot be used, or its rate cannot be reached.
     """
     found = []
-    for filling in lineup.fillings:
+    parts = foresee(lineup.fillings, lambda filling: filling_effort(lineup, filling))
+    for filling, part in zip(lineup.fillings, parts, strict=True):
         if progress:
             progress(f'filling "{filling.name}"')
-        found.append(filled_case(lineup, filling, book))
+        with within(part):
+            found.append(filled_case(lineup, filling, book))
     return tuple(found)
+
+
+def filling_effort(lineup: LineUp, filling: Filling) -> float:
+    """Effort that a filling usually takes, at all points of what is a range [-]."""
+    return USUAL_EFFORT * sum(1 for _ in points_of(lineup, filling))
 
 
 def filled_case(lineup: LineUp, filling: Filling, book: RuleBook | None) -> FilledCase:

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array, Ints
+from surge.effort import spend
 from surge.errors import SolveError
 from surge.kernel import filling_columns as kernel
 from surge.kernel.columns import NOT_FINITE
@@ -32,6 +33,7 @@ REACHES = 160
 CHOICES = 400
 MOST_STEPS = 4_000_000
 MOST_WORK = 1.5e9  # nodes times steps of one march
+NODE, STEP = 10.0, 2000.0  # effort of a node, and of the rest of a step, in plain nodes of a march
 ROWS, SHOTS = 1500, 240  # rows of history and pictures of the whole line that are kept, about
 CYCLES = 6.0  # after an arrival the march goes on for so many 2 L/a of the whole line
 _MODES = {OPEN: kernel.OPEN, SHUT: kernel.SHUT, HOLE: kernel.HOLE}
@@ -311,6 +313,7 @@ class _March:
         rows = np.zeros((n, kernel.R_FLOATS))
         heads, flows = np.zeros((n, 2 * pipes)), np.zeros((n, 2 * pipes))
         shots = np.zeros((m, self.nodes))
+        spend(steps * (NODE * self.nodes + STEP))
         status, done, written = march_filling(
             net, first, steps, self.dt, stride, shot, int(stop), rows, heads, flows, shots
         )

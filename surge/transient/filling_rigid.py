@@ -22,6 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array, Ints
+from surge.effort import spend
 from surge.kernel.curves import head as head_of_pump
 from surge.model.filling import HOLE, SHUT
 from surge.transient.filling_line import AS_GOOD_AS_SHUT, FillLine
@@ -31,6 +32,7 @@ LOOSER = 100.0
 LONGEST = 7200.0  # [s] a filling that takes longer is not followed to its end
 TURNS = 3
 MOST_STEPS = 60_000
+COUNTED, STEP = 100, 6e4  # steps that are counted together; effort of one, in plain nodes of a march
 LEAST_COLUMN = 1e-3  # [-] of the length at first: driven back so far, it is not a column any more
 BEGIN = 1e-4  # [s] first step behind a valve that opens from nought
 SLOW = 1e-4  # [m/s] and slower is at rest
@@ -251,7 +253,9 @@ class _March:
 
     def _go(self) -> str:
         h, knots = 1e-4, [t for t in self.fill.knots if t > 0.0] + [LONGEST]
-        for _ in range(MOST_STEPS):
+        for k in range(MOST_STEPS):
+            if k % COUNTED == 0:
+                spend(COUNTED * STEP)
             self.cut = cut = next(t for t in knots if t > self.time + 1e-9)
             if (word := self._waiting(cut)) is not None:
                 if word:

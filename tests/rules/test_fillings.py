@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 from support.lineups.filled import filling, one_bore
 
-from surge.errors import SolveError
+from surge.effort import Meter, metered
+from surge.errors import PatienceError, SolveError
 from surge.model.lineup import Limits, LineUp, Scenario, Supply, Valve, ValveMove
 from surge.reports.text import TextReport
 from surge.reports.window import window_lines
@@ -177,6 +178,21 @@ def test_a_check_counts_its_fillings() -> None:
     assert made.of_scenarios == WITHIN
     assert (made.verdict, made.exit_code) == (EXCEEDED, 3)
     assert [f.name for f in made.fillings] == ["first fill"]
+
+
+def test_the_work_of_a_filling_is_counted_foretold_and_bounded() -> None:
+    lineup = one_bore()
+    lineup = lineup.with_(fillings=(filling(lineup),))
+    meter = Meter(1e12)
+    with metered(meter):
+        held.filled_cases(lineup, built_in())
+    (part,) = meter.parts
+    assert part.weight == held.filling_effort(lineup, lineup.fillings[0])
+    assert part.ended
+    assert meter.spent == part.spent
+    assert 0.1 * part.weight < part.spent < 3.0 * part.weight
+    with metered(Meter(0.5 * meter.spent)), pytest.raises(PatienceError):
+        held.filled_cases(lineup, built_in())
 
 
 def test_no_remedy_is_searched_for_a_filling() -> None:

@@ -101,14 +101,14 @@ ONE_WAY = "one way without branches from a tank or supply to where the front arr
 
 
 def stays_shut(lineup: LineUp, filling: Filling) -> set[str]:
-    """Return the names of valves that are shut at first and do not move."""
+    """Return the names of valves that are shut at first and never open; to be closed is no move then."""
     scenario = filling.scenario
     opening = {v.name: v.opening for v in lineup.valves} | dict(scenario.openings)
     if lineup.rate is not None and lineup.rate.means == "throttle" and lineup.rate.at in opening:
         opening[lineup.rate.at] = 1.0  # set by the rate
     opening |= dict.fromkeys(scenario.shut_at_start, 0.0)
-    moving = {m.valve for m in scenario.moves}
-    return {name for name, x in opening.items() if x <= 0.0 and name not in moving}
+    opened = {m.valve for m in scenario.moves if max(x for _, x in m.law) > m.law[0][1]}
+    return {name for name, x in opening.items() if x <= 0.0 and name not in opened}
 
 
 def column_of(lineup: LineUp, filling: Filling) -> Column:
@@ -226,7 +226,7 @@ class _Finder:
                 "from",
                 f'the way ends at "{point}", before a tank or supply',
                 ONE_WAY,
-                "open what stands between the source and the gas, or move it in an event: a valve that stays "
+                "open what stands between the source and the gas, or open it in an event: a valve that stays "
                 "shut lets nothing come",
             )
         listed = ", ".join(f'"{name}"' for name in names[:4])

@@ -299,7 +299,10 @@ class _Fill:
                 "the higher pressure, and it is the one that is judged"
             )
         if self.rigid.ended == "rests" and self.rigid.arrival is None and self.filling.vent == OPEN:
-            found.append("the front comes to rest before it arrives: the source does not lift it further")
+            found.append(
+                "the front comes to rest before it arrives: the source does not lift it further, or a valve "
+                "has shut"
+            )
         found += self._of_the_front()
         found += self._of_pumps()
         return found

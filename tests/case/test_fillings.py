@@ -82,6 +82,9 @@ def test_what_is_built() -> None:
          "for a second time", "rename one of the two"),
         ('open = "manifold valve"\nstroke = "25 s"', 'trip = "shore pump"', "filling.0.event.0", "trips",
          "run_down"),
+        # Shut at first and only ever closed: nothing would flow, and every limit would be kept.
+        ('open = "manifold valve"', 'close = "manifold valve"', "filling.0.from", "the way ends at",
+         "open it in an event"),
     ],
 )  # fmt: skip
 def test_what_is_refused(old: str, new: str, path: str, found: str, remedy: str) -> None:

@@ -69,8 +69,9 @@ class Store:
         Raises
         ------
         RequestError
-            Something else is there, or it cannot be written.
+            Something else is there, or what the study reads, or it cannot be written.
         """
+        self._refuse_inputs()
         mine = self.manifest()
         there = self._there()
         if there is not None and there != mine and not afresh:
@@ -89,6 +90,21 @@ class Store:
                 path.unlink()
             if there != mine:
                 write_whole(self.folder / MANIFEST, json.dumps(mine, indent=1) + "\n")
+
+    def _refuse_inputs(self) -> None:
+        """What the study reads does not stand among results, nor behind a link there: it would be lost."""
+        folder = self.folder.resolve()
+        if self.folder.exists() and not folder.is_dir():
+            raise RequestError(f"{printable(str(self.folder))} is no folder: name another one with --into")
+        links = [p.resolve() for p in folder.iterdir() if p.is_symlink()] if folder.is_dir() else []
+        for file in self.plan.study.files:
+            read = Path(file.filename).resolve()
+            results = folder in read.parents and (folder / MANIFEST).exists()
+            if results or any(link == read or link in read.parents for link in links):
+                raise RequestError(
+                    f"{printable(file.filename)}, which the study reads, is in {printable(str(self.folder))} "
+                    "among results, which are written over: copy it elsewhere, or name another folder"
+                )
 
     def _stale(self, *, all_of_it: bool) -> list[Path]:
         """Files that are not whole; and, of another study, everything that one writes."""

@@ -62,6 +62,31 @@ def small_chunks(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("surge.studies.plan.MOST_CHUNK", 5)
 
 
+def test_what_a_study_reads_is_not_written_over_among_its_results(tmp_path: Path) -> None:
+    """Not with --force, and by no link: a case that is a result of another study, or linked to from there."""
+    path = written(tmp_path, WHOLE)
+    case = tmp_path / "stop.toml"
+    into = run_study(path, into=tmp_path / "results", workers=1).into
+    worst = into / "worst.toml"
+    before = worst.read_bytes()
+    (tmp_path / "again.toml").write_text(WHOLE.replace("stop.toml", "results/worst.toml"), encoding="utf-8")
+    with pytest.raises(RequestError, match="which the study reads, is in"):
+        run_study(tmp_path / "again.toml", into=into, workers=1, afresh=True)
+    assert worst.read_bytes() == before
+    worst.unlink()
+    worst.symlink_to(case)
+    before = case.read_bytes()
+    with pytest.raises(RequestError, match="which the study reads, is in"):
+        run_study(path, into=into, workers=1)
+    assert case.read_bytes() == before
+
+
+def test_results_go_into_a_folder(tmp_path: Path) -> None:
+    path = written(tmp_path, WHOLE)
+    with pytest.raises(RequestError, match="is no folder: name another one with --into"):
+        run_study(path, into=path, workers=1)
+
+
 # --- against closed forms --------------------------------------------------------------------------------
 
 

@@ -26,7 +26,7 @@ from surge.outputs import gathered
 if TYPE_CHECKING:
     from surge.api.refusals import Refusal
     from surge.effort import Meter
-    from surge.errors import CaseError
+    from surge.errors import ArgumentError, CaseError
 
 PATIENT = "surge.patient"  # among what click keeps of a command
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -97,13 +97,24 @@ def answering(path: str, *, as_json: bool = False) -> Iterator[ProgressLine]:
         except CaseError as error:
             refuse(error, path, as_json=as_json)
         except ArgumentError as error:
-            fail(error.as_option)
+            fail(as_options(error))
         except RequestError as error:
             fail(str(error))
         except SurgeError as error:
             from surge.api.refusals import undecided
 
             leave(undecided(error, path), as_json=as_json)
+
+
+def as_options(error: ArgumentError) -> str:
+    """Return what is wrong with an argument of a function, in the options of the command that runs."""
+    context = click.get_current_context(silent=True)
+    params = context.command.params if context is not None else []
+    options = {p.name: max(p.opts, key=len) for p in params if isinstance(p, click.Option)}
+    if "begin" in options:
+        options["span"] = "--from, --until"
+    names = (options.get(name, f"--{name}") for name in error.names)
+    return f"{' '.join(names)} {error.found}: {error.remedy}"
 
 
 def _tell_trouble() -> None:

@@ -99,3 +99,17 @@ def test_files_that_are_not_there() -> None:
     result = run(str(records.BERTH), "nowhere.csv", *ASKED)
     assert result.exit_code == 2
     assert "cannot be opened" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("options", "begins"),
+    [
+        (("--from", "60 s", "--until", "50 s"), "surge: --from, --until from 60 s until 50 s: "),
+        (("--place", "PT 101=quay"), "surge: --place PT 101=quay, which is no point of the case: "),
+    ],
+)
+def test_what_is_refused_is_called_as_the_command_calls_it(options: tuple[str, ...], begins: str) -> None:
+    """A function has ``span`` and ``places``; the command has no such options."""
+    result = run(str(records.BERTH), str(records.RECORD), *ASKED, *options)
+    assert result.exit_code == 2
+    assert result.stderr.startswith(begins), result.stderr

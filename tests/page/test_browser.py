@@ -371,4 +371,4 @@ def test_the_chart_sets_the_point_and_a_table_is_dropped(opened: Opened, served:
     assert number.input_value() == ""
     assert page.get_by_label("What the column Valve means").input_value() == "tag"
     number.select_option("repeat")
-    page.wait_for_function("document.querySelector('#columns select').value === 'repeat'")
+    page.wait_for_selector("#columns tr >> nth=1 >> option[value=repeat]:checked", state="attached")

@@ -272,11 +272,26 @@ class _Fill:
             return (
                 "by one model the front arrives and by the other it does not: nothing is known of its arrival"
             )
+        if late := self._moves_later():
+            return late
         if self._still_rises():
             return (
                 "the gas comes to its highest pressure at the end of what was followed, and may come to more"
             )
         return ""
+
+    def _moves_later(self) -> str:
+        """What still moves when the filling is over: its surge is that of a full line."""
+        scenario, over = self.filling.scenario, float(self.elastic.time[-1])
+        ends = [(m.valve, m.start + m.law[-1][0]) for m in scenario.moves]
+        ends += [(m.pump, m.start + m.law[-1][0]) for m in scenario.pump_moves]
+        late = dict.fromkeys(f'"{name}"' for name, end in ends if end > over)
+        if not late:
+            return ""
+        return (
+            f"the filling is followed for {over:.0f} s, and {', '.join(late)} moves later: write that as a "
+            "scenario, where the line is full"
+        )
 
     def _still_rises(self) -> bool:
         """Whether the last part of a march on a pocket brings a pressure that none before it had."""

@@ -60,6 +60,19 @@ def test_an_arrival_at_a_shut_end_is_exceeded_and_boils_afterwards() -> None:
     assert "rejoining columns" in by_check["vapour"].reason
 
 
+@pytest.mark.parametrize(("at", "found"), [(300.0, UNDECIDED), (1.0, WITHIN)])
+def test_what_moves_when_the_filling_is_over_is_never_kept(at: float, found: str) -> None:
+    """A closure of the full line makes a surge of its own, which no march of the filling has seen."""
+    end = Valve(name="end", start="end", end="beyond", kv=900.0, characteristic=((0.0, 0.0), (1.0, 1.0)))
+    lineup = rated(90e5, valve=end)  # type: ignore[arg-type]
+    move = ValveMove(valve="end", start=at, law=((0.0, 1.0), (2.0, 0.5)))
+    scenario = Scenario(name="first fill", moves=(move,))
+    made = filled_case(lineup, filling(lineup, scenario=scenario), None)
+    late = [f.reason for f in made.findings if "moves later: write that as a scenario" in f.reason]
+    assert bool(late) is (found == UNDECIDED)
+    assert (made.verdict == UNDECIDED) is (found == UNDECIDED)
+
+
 def test_what_boils_is_never_kept() -> None:
     """The rating is far above the blow; but the columns part when it comes back, and that is not followed."""
     assert verdict(rated(500e5)) == UNDECIDED

@@ -71,7 +71,7 @@ def with_gas(seed: int, gas: float) -> tuple[LineUp, Scenario] | None:
 
 
 @pytest.mark.slow
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=2, deadline=None)
 @given(seed=st.integers(0, 10**6), gas=st.sampled_from([1e-4, 1e-3, 1e-2]))
 def test_an_eighth_of_the_step_stays_within_the_error(seed: int, gas: float) -> None:
     berth = with_gas(seed, gas)

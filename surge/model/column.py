@@ -103,12 +103,9 @@ ONE_WAY = "one way without branches from a tank or supply to where the front arr
 def stays_shut(lineup: LineUp, filling: Filling) -> set[str]:
     """Return the names of valves that are shut at first and never open; to be closed is no move then."""
     scenario = filling.scenario
-    opening = {v.name: v.opening for v in lineup.valves} | dict(scenario.openings)
-    if lineup.rate is not None and lineup.rate.means == "throttle" and lineup.rate.at in opening:
-        opening[lineup.rate.at] = 1.0  # set by the rate
-    opening |= dict.fromkeys(scenario.shut_at_start, 0.0)
     opened = {m.valve for m in scenario.moves if max(x for _, x in m.law) > m.law[0][1]}
-    return {name for name, x in opening.items() if x <= 0.0 and name not in opened}
+    shut = {name for name, x in lineup.openings(scenario).items() if x is not None and x <= 0.0}
+    return shut - opened
 
 
 def column_of(lineup: LineUp, filling: Filling) -> Column:

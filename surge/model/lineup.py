@@ -355,6 +355,14 @@ class LineUp:
         """What hangs on one point each, and passes nothing while the line-up flows steadily."""
         return (*self.relief_valves, *self.surge_drums, *self.open_vessels)
 
+    def openings(self, scenario: Scenario) -> dict[str, float | None]:
+        """Opening of every valve before anything moves in a scenario [-]; None where the rate decides it."""
+        found: dict[str, float | None] = {valve.name: valve.opening for valve in self.valves}
+        found |= dict(scenario.openings)
+        if self.rate is not None and self.rate.means == "throttle":
+            found[self.rate.at] = None
+        return found | dict.fromkeys(scenario.shut_at_start, 0.0)
+
     def pipe(self, name: str) -> Pipe:
         """Return the pipe, hose or arm of that name; KeyError where there is none."""
         for pipe in self.pipes:

@@ -54,6 +54,37 @@ def scenario_faults(lineup: LineUp) -> Iterator[Fault]:
                 expected="an event or a step of a shutdown",
                 remedy="add [[scenario.event]] with at and one of close, open, move, stop, start",
             )
+        elif not wrong:
+            yield from _idle_faults(lineup, scenario)
+
+
+def _idle_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
+    """Yield a fault where every valve that is to move stands already where it would end, and no pump moves.
+
+    A shutdown may well close a valve that is shut; a scenario in which nothing else happens shows nothing.
+    """
+    if not scenario.moves or scenario.pump_moves or scenario.trips:
+        return
+    openings = lineup.openings(scenario)
+    if not all(_stays(move, openings.get(move.valve)) for move in scenario.moves):
+        return
+    first = scenario.moves[0]
+    shut = openings[first.valve] == 0.0
+    stands = "is shut" if shut else "stands there"
+    yield Fault(
+        path=first.origin,
+        found=f'"{first.valve}" {stands} already: nothing moves in this scenario',
+        expected="a movement from where the valve stands before it",
+        remedy=f'write open, or take "{first.valve}" out of shut_at_start and openings'
+        if shut
+        else f'write close, or put "{first.valve}" into shut_at_start',
+    )
+
+
+def _stays(move: ValveMove, opening: float | None) -> bool:
+    """Whether a valve stands already where its movement leads it."""
+    law = None if opening is None else join(move.law, opening)
+    return law is not None and all(abs(x - law[0][1]) <= ROUNDING for _, x in law)
 
 
 def time_line_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
@@ -214,11 +245,7 @@ def _overlap_fault(move: ValveMove | PumpMove, *, name: str, end: float) -> Faul
 
 def _valve_faults(lineup: LineUp, scenario: Scenario) -> Iterator[Fault]:
     known = [valve.name for valve in lineup.valves]
-    openings: dict[str, float | None] = {valve.name: valve.opening for valve in lineup.valves}
-    openings |= dict(scenario.openings)
-    if lineup.rate is not None and lineup.rate.means == "throttle":
-        openings[lineup.rate.at] = None  # the rate decides it, and the steady state finds it
-    openings |= dict.fromkeys(scenario.shut_at_start, 0.0)
+    openings = lineup.openings(scenario)
     ends: dict[str, float] = {}
     for move in sorted(scenario.moves, key=lambda m: m.start):
         if move.valve not in known:

@@ -277,7 +277,9 @@ def test_an_island_without_a_pressure() -> None:
 
 
 def test_a_shut_valve_makes_no_island_here() -> None:
-    assert faults_of(spoilt("valves", 1, opening=0.0)) == []
+    lineup = spoilt("valves", 1, opening=0.0)
+    opened = replace(lineup.scenarios[0], openings=((lineup.valves[1].name, 1.0),))  # what it closes
+    assert faults_of(lineup.with_(scenarios=(opened,))) == []
 
 
 def test_what_every_line_up_needs() -> None:

@@ -61,6 +61,31 @@ def test_a_scenario_that_is_right() -> None:
     assert faults_of(lineup) == []
 
 
+@pytest.mark.parametrize(
+    ("changes", "found", "remedy"),
+    [
+        ({"shut_at_start": ("manifold valve",)}, "is shut already: nothing moves", "write open, or take"),
+        ({"openings": (("manifold valve", 0.0),)}, "is shut already: nothing moves", "write open, or take"),
+        ({"moves": (close("manifold valve", law=OPENING),)}, "stands there already", "write close, or put"),
+    ],
+)
+def test_a_scenario_in_which_all_stands_where_it_would_be_led_shows_nothing(
+    changes: dict[str, Any], found: str, remedy: str
+) -> None:
+    """It was told as kept: nothing had moved."""
+    lineup = free(**{"moves": (close("manifold valve"),), **changes})
+    assert_fault(lineup, EVENT, found, "from where the valve stands", remedy)
+    other = replace(lineup.scenarios[0], pump_moves=(stop(),))
+    assert faults_of(lineup.with_(scenarios=(other,))) == []
+
+
+def test_a_valve_that_is_shut_may_be_closed_beside_what_moves() -> None:
+    moves = (close("manifold valve"), close("control valve"))
+    lineup = free(moves=moves, shut_at_start=("control valve",))
+    assert faults_of(lineup) == []
+    assert faults_of(free(moves=moves[::-1], shut_at_start=("control valve",))) == []
+
+
 def test_a_rate_of_a_scenario_needs_a_means() -> None:
     path = ("scenario", 0, "rate")
     assert_fault(free(rate=0.1), path, "360 m3/h, but the case has no [rate]", "means", "add [rate]")

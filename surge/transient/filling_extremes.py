@@ -3,20 +3,22 @@
 Decisions
 ---------
 * What the front has not reached has the pressure of the gas.
-* What has no length takes the worse of the pipes beside it; behind a pump that may be its shut-off pressure.
+* What has no length takes the worst of the pipes beside it and of the places between, each at its own height;
+  behind a pump that may be its shut-off pressure.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
 from surge.arrays import Array
 from surge.model.lineup import LineUp, Link
 from surge.transient.filling_elastic import ElasticFill
-from surge.transient.filling_line import FillLine
+from surge.transient.filling_line import Between, FillLine
 from surge.transient.filling_result import ELASTIC, RIGID, Figure, FillExtreme
 from surge.transient.filling_rigid import RigidFill
 
@@ -168,48 +170,43 @@ class Extremes:
 
     def _link_extremes(self) -> None:
         """Links take the worse of the pipes beside them; a pump that stands still lifts to shut-off."""
-        column = self.line.column
-        source = self._source()
-        before: tuple[FillExtreme, FillExtreme] | None = (source, source)
-        self._note(("place", column.source), source, source)
-        for j, links in enumerate(column.links):
-            point = column.pipes[j].first
-            after = self.highest.get(("place", point)), self.lowest.get(("place", point))
-            self._between(links, j, before, after)
-            last = column.pipes[j].last
-            high, low = self.highest.get(("place", last)), self.lowest.get(("place", last))
-            before = (high, low) if high is not None and low is not None else None
-        if column.end is not None and before is not None:
-            self._note(("element", column.end.name), *before)
+        column, here = self.line.column, self.line.column.source
+        self._note(("place", here), self._source(), self._source())
+        for links, one, between in zip(column.links, column.pipes, self.line.between[:-1], strict=True):
+            self._between(links, between, here, one.first)
+            here = one.last
+        if column.end is not None:
+            self._note(("element", column.end.name), *self._at(here))
 
     def _source(self) -> FillExtreme:
-        z = self.lineup.points_by_name[self.line.column.source].elevation
-        p = self.rho_g * (self.line.source - z)
+        p = self.rho_g * (self.line.source - self._z(self.line.column.source))
         return FillExtreme(pressure=p, error=0.0, time=0.0, distance=0.0, model=RIGID)
 
-    def _between(
-        self,
-        links: tuple[Link, ...],
-        j: int,
-        before: tuple[FillExtreme, FillExtreme] | None,
-        after: tuple[FillExtreme | None, FillExtreme | None],
-    ) -> None:
-        if before is None:
-            return
-        high, low = before
-        highs = [high] + ([after[0]] if after[0] is not None else [])
-        lows = [low] + ([after[1]] if after[1] is not None else [])
+    def _z(self, place: str) -> float:
+        return self.lineup.points_by_name[place].elevation
+
+    def _at(self, place: str) -> tuple[FillExtreme, FillExtreme]:
+        """Highest and lowest of a place, as far as known by now."""
+        return self.highest["place", place], self.lowest["place", place]
+
+    def _between(self, links: tuple[Link, ...], between: tuple[Between, ...], first: str, last: str) -> None:
+        """All links from one place to another take the worst of both ends and of the places between them."""
         lift = sum(
             self.rho_g * float(b.curve.coef[0, 0]) * max(v for _, v in b.law) ** 2
-            for b in self.line.between[j]
+            for b in between
             if b.curve is not None
         )
-        top = max(highs, key=lambda e: e.pressure)
-        if lift > 0.0 and high.pressure + lift > top.pressure:
-            top = replace(high, pressure=high.pressure + lift)
-        bottom = min(lows, key=lambda e: e.pressure)
-        for link in links:
-            self._note(("element", link.name), top, bottom)
+        inner = [p for a, b in pairwise(links) for p in (a.start, a.end) if p in (b.start, b.end)]
+        ends = [(place, *self._at(place)) for place in (first, last) if links]
+        for end, high, low in ends:
+            for place in (end, *inner):
+                fall = self.rho_g * (self._z(end) - self._z(place))
+                top = replace(high, pressure=high.pressure + fall + (lift if end == first else 0.0))
+                bottom = replace(low, pressure=low.pressure + fall)
+                if place != end:
+                    self._note(("place", place), top, bottom)
+                for link in links:
+                    self._note(("element", link.name), top, bottom)
 
 
 def _extreme(

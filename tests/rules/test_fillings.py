@@ -9,7 +9,7 @@ from support.lineups.filled import filling, one_bore
 
 from surge.effort import Meter, metered
 from surge.errors import PatienceError, SolveError
-from surge.model.lineup import Limits, LineUp, Scenario, Supply, Valve, ValveMove
+from surge.model.lineup import Limits, LineUp, Point, Pump, Scenario, Supply, Valve, ValveMove
 from surge.reports.text import TextReport
 from surge.reports.window import window_lines
 from surge.reports.words import Display
@@ -93,6 +93,23 @@ def test_a_supply_without_a_shut_off_pressure_cannot_be_decided() -> None:
     made = filled_case(lineup, filling(lineup, vent="shut"), built_in())
     assert made.verdict == UNDECIDED
     assert any("no shut_off_pressure" in f.reason for f in made.findings)
+
+
+def test_a_place_between_pump_and_passage_is_held_at_its_own_height() -> None:
+    """Shut-off head of 60 m, and 5 m of depth: hydrostatics."""
+    base = one_bore(supply=0.0, loss=5000.0)  # so that the column does not swing
+    pump = Pump(name="pump", start="tank", end="pit", curve=((0.0, 60.0), (0.1, 40.0)), non_return=True)
+    pit = Point(name="pit", elevation=-5.0, limit=7e5)
+    lineup = base.with_(
+        points=(*base.points, pit),
+        pumps=(pump,),
+        passages=tuple(replace(p, start="pit") for p in base.passages),
+    )
+    made = filled_case(lineup, filling(lineup, vent="shut"), None)
+    (held_at,) = [f for f in made.findings if f.subject == "place"]
+    assert held_at.name == "pit"
+    assert held_at.value == pytest.approx(65.0 * 1000.0 * lineup.gravity, rel=5e-3)  # waves are 0.3 %
+    assert made.results[0].highest["element", "inlet"].pressure == pytest.approx(held_at.value)
 
 
 def test_the_front_is_held_to_the_rule_of_the_start() -> None:

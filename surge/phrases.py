@@ -1,4 +1,4 @@
-"""Sentences with quantities in them, which the reader sees in units of their own choice."""
+"""Sentences with numbers in them: quantities, which readers see in units of their own choice, and counts."""
 
 from __future__ import annotations
 
@@ -14,6 +14,11 @@ PLAIN: Mapping[str, Callable[[float], str]] = {
     "flow": lambda v: f"{v * 3600:.0f} m3/h",
     "length": lambda v: f"{v:.2f} m",
 }
+
+
+def counted(number: int, one: str, several: str = "") -> str:
+    """Return how many there are of something: "1 run", "3 runs"; ``several`` where no "s" makes it so."""
+    return f"{number} {one if number == 1 else several or one + 's'}"
 
 
 def told(phrase: Phrase, writers: Mapping[str, Callable[[float], str]] = PLAIN) -> str:

@@ -117,13 +117,14 @@ class PicturePage:
     figure : Figure
     display : Display
         Units of the words and axes.
-    bottom : float
-        Where the room for axes begins, as a share of the height of the page [-].
+    bottom, top : float
+        Where the room for axes begins and ends, as shares of the height of the page [-].
     """
 
     figure: Figure
     display: Display
     bottom: float
+    top: float = TOP
 
     def axes(self, low: float, high: float, **more: Any) -> Axes:
         """Add axes to the page.
@@ -135,7 +136,7 @@ class PicturePage:
         **more
             ``left`` and ``right``, shares of the width of the page [-]; and what the drawing library takes.
         """
-        room = TOP - self.bottom
+        room = self.top - self.bottom
         left, right = more.pop("left", LEFT), more.pop("right", RIGHT)
         box = (left, self.bottom + low * room, right - left, (high - low) * room)
         made = self.figure.add_axes(box, **more)
@@ -151,8 +152,8 @@ def draw(
     *,
     kinds: Kinds,
     alt: str,
-    size: tuple[float, float] = SIZE,
     room: float = 0.06,
+    fill: float = 1.0,
 ) -> dict[str, bytes]:
     """Draw a page.
 
@@ -166,10 +167,10 @@ def draw(
     kinds : sequence of {"png", "svg", "pdf"}
     alt : str
         What the picture shows, for those who do not see it.
-    size : (float, float)
-        Width and height [inch].
     room : float
         Room between the foot and the lowest axes, for the words of the axis, as a share of the height [-].
+    fill : float
+        How much of the usual room for axes is needed [-]: the page is lower by the rest.
 
     Returns
     -------
@@ -177,11 +178,15 @@ def draw(
         A file for each kind; the same data give the same bytes.
     """
     with our_settings():
-        figure = new_figure(size)
         foot = [line for text in heading.foot for line in textwrap.wrap(printable(text), FOOT)]
         foot.append(printable(heading.signature))
-        page = PicturePage(figure=figure, display=display, bottom=room + 0.0155 * (len(foot) + 1))
-        _words(figure, heading, foot)
+        bottom = room + 0.0155 * (len(foot) + 1)
+        height = 1.0 - (1.0 - fill) * (TOP - bottom)  # of the usual one
+        figure = new_figure((SIZE[0], height * SIZE[1]))
+        page = PicturePage(
+            figure=figure, display=display, bottom=bottom / height, top=1.0 - (1.0 - TOP) / height
+        )
+        _words(figure, heading, foot, height)
         paint(page)
         say_boxes(figure)
         title = printable(heading.lines[0])
@@ -251,17 +256,19 @@ def say_boxes(figure: Figure) -> None:
         figure.text(0.985, 0.994, BOXES, fontsize=6.0, ha="right", va="top")
 
 
-def _words(figure: Figure, heading: Heading, foot: Sequence[str]) -> None:
-    """Titles above, the foot below."""
+def _words(figure: Figure, heading: Heading, foot: Sequence[str], height: float) -> None:
+    """Titles above, the foot below, on a page of so much of the usual height [-]."""
     title, *lines = (printable(t) for t in heading.lines)
-    figure.text(LEFT, 0.965, textwrap.shorten(title, 95), fontsize=14, weight="bold", va="center")
+    figure.text(
+        LEFT, 1.0 - 0.035 / height, textwrap.shorten(title, 95), fontsize=14, weight="bold", va="center"
+    )
     wrapped = [part for line in lines for part in textwrap.wrap(line, HEAD)]
     if len(wrapped) > MOST_HEAD:
         wrapped = [*wrapped[: MOST_HEAD - 1], f"{wrapped[MOST_HEAD - 1][: HEAD - 4]} ..."]
     for k, line in enumerate(wrapped):
-        figure.text(LEFT, 0.935 - 0.021 * k, line, fontsize=9.5, va="center")
+        figure.text(LEFT, 1.0 - (0.065 + 0.021 * k) / height, line, fontsize=9.5, va="center")
     for k, line in enumerate(reversed(foot)):
-        figure.text(0.02, 0.016 + 0.0155 * k, line, fontsize=6.5, va="center")
+        figure.text(0.02, (0.016 + 0.0155 * k) / height, line, fontsize=6.5, va="center")
 
 
 def file_words(kind: str, signature: str, *, title: str = "", alt: str = "") -> dict[str, str | None]:

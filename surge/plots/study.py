@@ -11,6 +11,7 @@ import numpy as np
 
 from surge.choices import StudyPicture
 from surge.errors import RequestError
+from surge.phrases import counted
 from surge.plots.frame import (
     BAND,
     HIGH,
@@ -97,14 +98,14 @@ def study_files(
     """
     if of not in drawable(made):
         raise RequestError(f'this study has nothing for the picture "{of}"; {_offer(made)}')
-    paint, said = {"table": _table, "peaks": _peaks, "matters": _matters}[of](made, display)
+    paint, said, fill = {"table": _table, "peaks": _peaks, "matters": _matters}[of](made, display)
     count = made.count
     state = HEADLINE[made.verdict] if made.decides else "QUICK LOOKS, NO VERDICT"
     words = ("exceeded", "undecided", "kept")
     if not made.decides:
         words = ("beyond a limit", "boil or cannot be run", "within limits")
     shown = zip((count.exceeded, count.undecided, count.kept), words, strict=True)
-    counts = f"{state}: {count.runs} runs, {', '.join(f'{n} {word}' for n, word in shown)}"
+    counts = f"{state}: {counted(count.runs, 'run')}, {', '.join(f'{n} {word}' for n, word in shown)}"
     foot = [] if made.decides else [NO_VERDICT]
     foot += [GIVEN] if made.study.uncertain else []
     heading = Heading(
@@ -112,7 +113,7 @@ def study_files(
         foot=(*foot, f"{LOCAL_CODES} {CAUTIONS[0]}"),
         signature=signature,
     )
-    return draw(paint, display, heading, kinds=kinds, alt=f"{counts}. {said}", room=0.06)
+    return draw(paint, display, heading, kinds=kinds, alt=f"{counts}. {said}", fill=fill)
 
 
 def drawable(made: Summary) -> tuple[StudyPicture, ...]:
@@ -135,7 +136,8 @@ def _offer(made: Summary) -> str:
 # The table of line-ups
 
 
-def _table(made: Summary, display: Display) -> tuple[Any, str]:
+def _table(made: Summary, display: Display) -> tuple[Any, str, float]:
+    """What paints the table, what is said above it, and how much of the usual room it takes."""
     study = made.study
     across = study.axes[-1]
     columns = [printable(o.name) for o in across.options]
@@ -150,19 +152,20 @@ def _table(made: Summary, display: Display) -> tuple[Any, str]:
             _searched_cell(found, display) if study.run == WINDOW and found else _counted_cell(cell, made)
         )
         rows.setdefault(printable(name), {})[printable(cell.options[-1])] = content
-    left_out = max(len(rows) - ROWS, 0), max(len(columns) - COLUMNS, 0)
     what = "What came of the runs"
     if study.run == WINDOW:
         valves = dict.fromkeys(w["valve"] for one in made.searched for w in one.windows)
         whose = f' of "{printable(next(iter(valves)))}"' if len(valves) == 1 else ""
         what = f"Windows of closing strokes{whose}, and greatest safe rates"
     said = f"{what}, by {' and '.join(a.name for a in study.axes)}. {KEY}"
-    if any(left_out):
-        said += f" {left_out[0]} more rows and {left_out[1]} more columns are in the results only."
+    left_out = (len(rows) - ROWS, "more row"), (len(columns) - COLUMNS, "more column")
+    if more := " and ".join(counted(*each) for each in left_out if each[0] > 0):
+        said += f" In the results only: {more}."
     shown = dict(list(rows.items())[:ROWS])
     names = [a.name for a in study.axes[:-1]]
     head = f"{', '.join(names)} \u2193   {across.name} \u2192" if names else f"{across.name} \u2192"
-    return (lambda page: _paint_table(page, shown, columns[:COLUMNS], printable(head))), said
+    fill = min(HEAD_ROOM + TALL * len(shown), 1.0)
+    return (lambda page: _paint_table(page, shown, columns[:COLUMNS], printable(head))), said, fill
 
 
 def _searched_cell(found: Sequence[Searched], display: Display) -> Cell:
@@ -177,7 +180,7 @@ def _searched_cell(found: Sequence[Searched], display: Display) -> Cell:
         most = min(longest, default=None)
         empty = least is None or (most is not None and least > most) or not all(w["open"] for w in windows)
         states += [window_state(one.verdict, w) for one in found for w in one.windows]
-        span = f"{least:g} s or more" if most is None else f"{least} to {most:g} s"
+        span = f"{least:g} s or more" if most is None else f"{least:g} to {most:g} s"
         lines += ["EMPTY" if empty else span, *([printable(valve)] if len(valves) > 1 else [])]
     rates = [r["greatest_m3_s"] for one in found for r in one.rates]
     if rates:
@@ -220,12 +223,12 @@ def _paint_table(
 
     axes = page.axes(0.0, 1.0, left=LEFT, right=RIGHT)
     axes.set_axis_off()
-    # In parts of the room: rows no higher than TALL, columns no wider than WIDE, however few there are.
+    # In parts of the usual room: rows no higher than TALL, columns no wider than WIDE, however few there are.
     first = 0.20
     wide = min((1.0 - first) / len(columns), WIDE)
     tall = min((1.0 - HEAD_ROOM) / len(rows), TALL)
     axes.set_xlim(0.0, 1.0)
-    axes.set_ylim(1.0, 0.0)
+    axes.set_ylim(HEAD_ROOM + tall * len(rows), 0.0)
     width, size = int(CHARACTERS * wide), 10.0 if wide > 0.15 and tall > 0.12 else 8.0
     names: dict[str, Any] = {"va": "center", "fontsize": size, "weight": "bold"}
     axes.text(
@@ -276,13 +279,13 @@ def _short(text: str, width: int, most: int) -> str:
 # How the peak spreads
 
 
-def _peaks(made: Summary, display: Display) -> tuple[Any, str]:
+def _peaks(made: Summary, display: Display) -> tuple[Any, str, float]:
     alone = [s for s in made.spreads if s.name]
     shown = alone[:STRIPS] if alone else list(made.spreads[:1])
     said = spread_words(made.spreads[0], display)
     if len(alone) > STRIPS:
-        said += f" {len(alone) - STRIPS} more line-ups are in the results only."
-    return (lambda page: _paint_peaks(page, made, shown)), said
+        said += f" In the results only: {counted(len(alone) - STRIPS, 'more line-up')}."
+    return (lambda page: _paint_peaks(page, made, shown)), said, 1.0
 
 
 def _paint_peaks(page: PicturePage, made: Summary, shown: Sequence[Spread]) -> None:
@@ -351,7 +354,7 @@ def _unsafe(cell: CellCount, made: Summary) -> str:
 # Which figure matters
 
 
-def _matters(made: Summary, display: Display) -> tuple[Any, str]:
+def _matters(made: Summary, display: Display) -> tuple[Any, str, float]:
     del display
     told = [m for m in made.matters if m.indices]
     first = max(told[0].indices, key=lambda i: i.total)
@@ -361,8 +364,8 @@ def _matters(made: Summary, display: Display) -> tuple[Any, str]:
         f"(Sobol indices, with {CONFIDENCE} intervals)."
     )
     if len(told) > 1:
-        said = f"{told[0].name}. {said} {len(told) - 1} more line-ups are in the results only."
-    return (lambda page: _paint_matters(page, told[0])), said
+        said = f"{told[0].name}. {said} In the results only: {counted(len(told) - 1, 'more line-up')}."
+    return (lambda page: _paint_matters(page, told[0])), said, 1.0
 
 
 def _paint_matters(page: PicturePage, matter: Matter) -> None:

@@ -6,15 +6,18 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from surge.phrases import counted
 from surge.reports.layout import Row, paragraph, table
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display
 from surge.rules.book import LOCAL_CODES
+from surge.rules.findings import EXCEEDED, WITHIN
 from surge.studies.chances import LEVEL, Chance
 from surge.studies.designs import SALTELLI
+from surge.studies.distributions import LOG
 from surge.studies.schema import QUICK, RATE, WINDOW
 from surge.studies.store import WORST
 from surge.studies.summary import CellCount, Matter, Searched, Spread, Summary
-from surge.studies.types import Study
+from surge.studies.types import Study, Uncertain
 from surge.studies.work import BEYOND, BOILS, INSIDE
 from surge.units import printable, quoted
 
@@ -92,7 +95,7 @@ def _headline(made: Summary) -> list[str]:
         )
         return [paragraph(words)]
     words = f"{count.exceeded} exceeded, {count.undecided} cannot be decided, {count.kept} kept"
-    lines = [f"VERDICT: {HEADLINE[made.verdict]}. Of {_counted(count.runs, 'run')} {words}"]
+    lines = [f"VERDICT: {HEADLINE[made.verdict]}. Of {counted(count.runs, 'run')} {words}"]
     if not made.complete:
         lines.append(
             f"Not finished: {count.runs} of {made.study.runs} runs are there; the same command goes on."
@@ -100,18 +103,14 @@ def _headline(made: Summary) -> list[str]:
     return [paragraph(line) for line in lines]
 
 
-def _counted(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
-
-
 def _plan(study: Study) -> list[str]:
     axes = " x ".join(f"{a.name} ({len(a.options)})" for a in study.axes)
-    words = f"{_counted(study.cells, 'line-up')}"
+    words = f"{counted(study.cells, 'line-up')}"
     if axes:
         words += f": {axes}"
     if study.design is not None:
         design = study.design
-        drawn = f"{_counted(study.samples, 'sample')} each, {design.kind}, seed {design.seed}"
+        drawn = f"{counted(study.samples, 'sample')} each, {design.kind}, seed {design.seed}"
         if design.kind == SALTELLI:
             drawn += f", {design.count} times {design.figures + 2}"
         if design.replicates > 1:
@@ -124,16 +123,12 @@ def _plan(study: Study) -> list[str]:
     return lines
 
 
-def _figure(one: Any) -> str:
+def _figure(one: Uncertain) -> str:
     unit = f" {one.written}" if one.written else ""
     said = ", ".join(
-        f"{key.replace('_', ' ')} {value:g}{unit}" for key, value in one.distribution.values.items()
+        f"{key.replace('_', ' ')} {value:g}{'' if key == LOG else unit}"
+        for key, value in one.distribution.values.items()
     )
-    if one.distribution.kind == "lognormal":
-        said = ", ".join(
-            f"{key.replace('_', ' ')} {value:g}{'' if key.startswith('log') else unit}"
-            for key, value in one.distribution.values.items()
-        )
     what = "a factor on " if one.factor else ""
     source = f" [{one.source}]" if one.source else ""
     return f"{one.name}: {one.distribution.kind}, {said}; {what}{one.places.words}{source}"
@@ -148,9 +143,8 @@ def _cells(made: Summary, *, details: bool) -> list[str]:
     if not cells:
         return [paragraph(f"{made.study.cells} line-ups are too many to list: the runs tell of each.")]
     shown = cells if details else cells[:ROWS]
-    heads = ("beyond", "not decided", "within") if not made.decides else ("exceeded", "undecided", "kept")
     design = made.study.design
-    head: Row = ("line-up", *heads)
+    head: Row = ("line-up", *_heads(made))
     if design is not None:
         head = (*head, "not kept" if made.decides else "not within", f"{CONFIDENCE} interval")
     rows = []
@@ -162,26 +156,32 @@ def _cells(made: Summary, *, details: bool) -> list[str]:
         rows.append(row)
     lines = table(head, rows)
     if len(cells) > len(shown):
-        lines.append(f"{len(cells) - len(shown)} more line-ups: --details.")
+        lines.append(f"{counted(len(cells) - len(shown), 'more line-up')}: --details.")
     return lines
+
+
+def _heads(made: Summary) -> Row:
+    """Of three columns: runs not kept, not decided, kept."""
+    return ("exceeded", "undecided", "kept") if made.decides else ("beyond", "not decided", "within")
 
 
 def _by_axis(made: Summary) -> list[str]:
     """Tables of the options of each axis, with all runs that have them: of many line-ups."""
-    heads = ("beyond", "not decided", "within") if not made.decides else ("exceeded", "undecided", "kept")
     lines = []
     for axis, counts in zip(made.study.axes, made.by_axis, strict=True):
         pairs = list(zip(axis.options, counts, strict=True))
         worst = sorted(pairs, key=lambda pair: -pair[1].unsafe / max(pair[1].runs, 1))[:ROWS]
         rows = [(printable(o.name), str(c.exceeded), str(c.undecided), str(c.kept)) for o, c in worst]
-        lines += ["", *table((axis.name, *heads), rows)]
+        lines += ["", *table((axis.name, *_heads(made)), rows)]
         if len(pairs) > len(rows):
-            lines.append(f"{len(pairs) - len(rows)} more options, with fewer runs that are not kept.")
+            lines.append(
+                f"{counted(len(pairs) - len(rows), 'more option')}, with fewer runs that are not kept."
+            )
     return lines
 
 
 def _sure(made: Summary) -> list[str]:
-    """How sure line-ups are, in sentences: the least and the most sure ones."""
+    """How sure the surest line-ups are, in sentences."""
     told = [c for c in made.cells if c.chance is not None]
     if not told or not made.decides:
         return []
@@ -195,7 +195,7 @@ def sure_words(cell: CellCount) -> str:
     count, chance = cell.count, cell.chance
     assert chance is not None
     words = (
-        f"{cell.name}: kept in {count.kept} of {_counted(count.runs, 'run')}, "
+        f"{cell.name}: kept in {count.kept} of {counted(count.runs, 'run')}, "
         f"{percent_down(count.kept / count.runs)}"
     )
     if chance.high is not None:
@@ -210,7 +210,7 @@ def _peaks(made: Summary, display: Display) -> list[str]:
     whole = made.spreads[0]
     lines = [paragraph(spread_words(whole, display))]
     if whole.missing:
-        lines.append(paragraph(f"{_counted(whole.missing, 'run')} without such a pressure are not in it."))
+        lines.append(paragraph(f"{counted(whole.missing, 'run')} without such a pressure are not in it."))
     return lines
 
 
@@ -253,7 +253,7 @@ def _worst(made: Summary, display: Display) -> list[str]:
     ]
     if made.unread:
         said.append(
-            paragraph(f"{_counted(made.unread, 'run')} could not be read as a case: see the column reason.")
+            paragraph(f"{counted(made.unread, 'run')} could not be read as a case: see the column reason.")
         )
     return said
 
@@ -292,7 +292,7 @@ def _searched(made: Summary, display: Display, *, details: bool) -> list[str]:
         head = ("line-up", "scenario", "agreed", "greatest", "line-up as it is")
     lines = table(head, shown, left=2)
     if len(rows) > len(shown):
-        lines.append(f"{len(rows) - len(shown)} more rows: --details.")
+        lines.append(f"{counted(len(rows) - len(shown), 'more row')}: --details.")
     return lines
 
 
@@ -323,7 +323,7 @@ def window_state(verdict: str, window: Mapping[str, Any]) -> str:
     """Return whether a window is open, in a word; undecided where the whole is."""
     if not window["open"]:
         return "EMPTY"
-    return {"limit kept": "open", "limit exceeded": "open alone"}.get(verdict, "undecided")
+    return {WITHIN: "open", EXCEEDED: "open alone"}.get(verdict, "undecided")
 
 
 def _greatest(rate: Mapping[str, Any], display: Display) -> str:

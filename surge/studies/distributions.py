@@ -19,13 +19,14 @@ import numpy as np
 
 from surge.arrays import Array
 
+LOG = "log_standard_deviation"  # a plain number whatever the key takes
 KINDS = ("uniform", "triangular", "normal", "lognormal")
 # What each has to say, and what it may.
 NEEDED: Mapping[str, tuple[str, ...]] = {
     "uniform": ("low", "high"),
     "triangular": ("low", "mode", "high"),
     "normal": ("mean", "standard_deviation"),
-    "lognormal": ("median", "log_standard_deviation"),
+    "lognormal": ("median", LOG),
 }
 ALLOWED: Mapping[str, tuple[str, ...]] = {
     "uniform": (),
@@ -33,7 +34,7 @@ ALLOWED: Mapping[str, tuple[str, ...]] = {
     "normal": ("low", "high"),
     "lognormal": ("low", "high"),
 }
-PARAMETERS = ("low", "high", "mode", "mean", "median", "standard_deviation", "log_standard_deviation")
+PARAMETERS = ("low", "high", "mode", "mean", "median", "standard_deviation", LOG)
 LEAST = 2.0**-53  # share that is taken for 0
 MOST_CUT = 0.999  # of a distribution that its truncation may cut off
 
@@ -81,13 +82,13 @@ class Distribution:
         v = self.values
         if self.kind == "normal":
             return np.asarray(v["mean"] + v["standard_deviation"] * score)
-        return np.asarray(v["median"] * np.exp(v["log_standard_deviation"] * score))
+        return np.asarray(v["median"] * np.exp(v[LOG] * score))
 
     def _score(self, value: float) -> float:
         v = self.values
         if self.kind == "normal":
             return (value - v["mean"]) / v["standard_deviation"]
-        return float(np.log(value / v["median"]) / v["log_standard_deviation"]) if value > 0.0 else -np.inf
+        return float(np.log(value / v["median"]) / v[LOG]) if value > 0.0 else -np.inf
 
     @property
     def cut(self) -> tuple[float, float]:

@@ -22,7 +22,7 @@ import numpy as np
 from surge.errors import Origin
 from surge.studies import lineups
 from surge.studies.designs import DESIGNS, LATIN, MOST_HELD, SALTELLI, SOBOL, Design
-from surge.studies.distributions import ALLOWED, MOST_CUT, NEEDED, PARAMETERS, Distribution
+from surge.studies.distributions import ALLOWED, LOG, MOST_CUT, NEEDED, PARAMETERS, Distribution
 from surge.studies.notes import Notes
 from surge.studies.places import SI_UNITS, leaf_at_places, places_of
 from surge.studies.schema import StudyFile, UncertainTable
@@ -31,7 +31,6 @@ from surge.toml.text import shown
 from surge.toml.values import Number, Quantity
 from surge.units import DIMENSIONS, NUMBER_PATTERN, UNITS, ZERO, QuantityError, quoted, read
 
-LOG = "log_standard_deviation"  # a plain number whatever the key takes
 NO_FACTOR = ("temperature", "level", "absolute")
 LEAST_EIGENVALUE = 1e-6
 LEAST_COUNT = 8  # of the design for Sobol indices

@@ -56,6 +56,24 @@ def test_the_table_has_every_line_up_with_its_counts(
     assert looks.signature in words
 
 
+def test_a_page_is_as_high_as_its_table(looks: StudyAnswer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One row takes a low page, on which words and cells are as large as on a full one, and none are cut."""
+    page, _ = drawn(looks, "table", monkeypatch)
+    whole, _ = drawn(looks, "peaks", monkeypatch)
+    low, usual = page.figure.get_size_inches(), whole.figure.get_size_inches()
+    assert low[0] == usual[0]
+    assert low[1] < 0.6 * usual[1]
+    dots = page.figure.dpi
+    titles = [each.figure.texts[0].get_window_extent() for each in (page, whole)]
+    assert titles[0].height == pytest.approx(titles[1].height)
+    assert dots * low[1] - titles[0].y1 == pytest.approx(dots * usual[1] - titles[1].y1)
+    axes = page.figure.axes[0]
+    room = axes.get_window_extent()
+    assert 0.15 * usual[1] < room.height / dots < 0.25 * usual[1]
+    for words in (t.get_window_extent() for t in axes.texts):
+        assert room.y0 <= words.y0 < words.y1 <= room.y1
+
+
 def test_the_histogram_holds_every_run_and_the_limit(
     looks: StudyAnswer, monkeypatch: pytest.MonkeyPatch
 ) -> None:

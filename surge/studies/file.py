@@ -145,8 +145,7 @@ class _Reader:
         if not through and spec.case is None:
             remedy = 'write case = "berth.toml", or an axis with cases = [...]'
             self.notes.fault(("case",), "no case", "the case that is studied", remedy)
-        named = [(("case",), spec.case)] if spec.case is not None else []
-        paths: list[tuple[Origin, str | None]] = [*named]
+        paths: list[tuple[Origin, str | None]] = [(("case",), spec.case)] if spec.case is not None else []
         for k in through:
             paths += [(("axis", k, "cases", j), name) for j, name in enumerate(spec.axis[k].cases or ())]
         for path, name in paths:
@@ -233,7 +232,9 @@ class _Reader:
             )
         if table.option is not None:
             options = tuple(self._option((*path, "option", j), o) for j, o in enumerate(table.option))
-            self._once(path, "option", options)
+            seen: dict[str | float, str] = {}
+            for j, option in enumerate(options):
+                self._once((*path, "option", j), option, seen)
             return Axis(name=name, options=options)
         return self._valued(path, table, data)
 
@@ -246,6 +247,7 @@ class _Reader:
             return Axis(name=name, options=())
         leaf = leaf_at_places(path, places, data, self.notes)
         options, kinds = [], []
+        seen: dict[str | float, str] = {}
         for j, value in enumerate(table.values):
             kind, si = "", None
             if leaf is not None:
@@ -260,21 +262,26 @@ class _Reader:
                     kind, si = "-", float(read)
             kinds.append(kind)
             options.append(Option(name=_label(value), settings=((places, value),), si=si))
+            self._once((*path, "values", j), options[-1], seen)
         if len(set(kinds)) > 1:
             found = f"values by {' and by '.join(sorted(set(kinds)))}"
             remedy = "write all of them in units of one kind"
             self.notes.fault((*path, "values"), found, "values that can be compared", remedy)
-        self._once(path, "values", tuple(options))
         unit = SI_UNITS.get(kinds[0], kinds[0]) if kinds else ""
         return Axis(name=name, options=tuple(options), unit=unit, places=places)
 
-    def _once(self, path: Origin, key: str, options: tuple[Option, ...]) -> None:
-        seen: set[str] = set()
-        for j, option in enumerate(options):
-            if option.name in seen:
-                found = f"{quoted(option.name)} for a second time"
-                self.notes.fault((*path, key, j), found, "each value of an axis once", "take it out")
-            seen.add(option.name)
+    def _once(self, path: Origin, option: Option, seen: dict[str | float, str]) -> None:
+        """Note an option that was there before: under its name, or as the same figure written otherwise."""
+        same = option.name if option.si is None else float(f"{option.si:.12g}")
+        if same in seen:
+            again = (
+                " for a second time"
+                if seen[same] == option.name
+                else f", which is {quoted(seen[same])} again"
+            )
+            found = f"{quoted(option.name)}{again}"
+            self.notes.fault(path, found, "each value of an axis once", "take it out")
+        seen.setdefault(same, option.name)
 
     def _option(self, path: Origin, table: OptionTable) -> Option:
         if table.part is None and not table.set and not table.remove:

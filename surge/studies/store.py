@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from surge import __version__
+from surge.choices import PictureKind, StudyPicture, words_of
 from surge.errors import RequestError
 from surge.outputs import PREFIX, write_whole
 from surge.studies.columns import Column, columns_of
@@ -28,7 +29,7 @@ from surge.studies.plan import Plan
 from surge.units import printable
 
 MANIFEST, RUNS, WORST = "study.json", "runs", "worst.toml"
-PICTURES = ("table", "peaks", "matters")  # names without their endings
+PICTURES = [f"{of}.{kind}" for of in words_of(StudyPicture) for kind in words_of(PictureKind)]
 INSTALL = 'pip install "surge[study]"'
 Table = dict[str, list[Any]]
 
@@ -111,7 +112,7 @@ class Store:
         runs = list((self.folder / RUNS).iterdir())
         if not all_of_it:
             return [path for path in runs if path.name.startswith(PREFIX)]
-        beside = [p for p in self.folder.iterdir() if p.name == WORST or p.stem in PICTURES]
+        beside = [p for p in self.folder.iterdir() if p.name in (WORST, *PICTURES)]
         return [*runs, *beside]
 
     def _there(self) -> dict[str, Any] | None:

@@ -67,6 +67,18 @@ BAD = {
         'axis "rate": values, row 2',
         ("second time", "take it out"),
     ),
+    "value-twice-in-other-words": (
+        '"300 m3/h"]',
+        '"280.0 m3/h"]',
+        'axis "rate": values, row 2',
+        ('"280.0 m3/h", which is "280 m3/h" again', "take it out"),
+    ),
+    "value-twice-in-another-unit": (
+        '"280 m3/h", "300 m3/h"]',
+        '"360 m3/h", "100 L/s"]',
+        'axis "rate": values, row 2',
+        ('"100 L/s", which is "360 m3/h" again',),
+    ),
     "out-of-bounds": (
         '"300 m3/h"]',
         '"0 m3/h"]',

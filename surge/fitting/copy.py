@@ -34,6 +34,12 @@ def number(figure: FittedFigure, value: float) -> str:
     return f"{value * factor:.{places}f}"
 
 
+def before(figure: FittedFigure) -> str:
+    """Return what the case has, with its unit."""
+    factor, unit = FACTORS.get(figure.figure.unit, (1.0, figure.figure.unit))
+    return f"{figure.figure.value * factor:.6g} {unit}".strip()
+
+
 def fitted_text(fit: Fit) -> str:
     """Return the text of the case with the fitted figures in it; everything else stands as it was written.
 
@@ -70,7 +76,7 @@ def _comment(fit: Fit, figure: FittedFigure, replaced: Sequence[str]) -> str:
     words = [
         f"Fitted by surge {__version__} to {printable(trace.filename)}, sha256 {trace.sha256[:16]}, scenario "
         f'"{printable(fit.scenario)}": {what} {shown(figure, figure.value)}, 95 % interval '
-        f"{number(figure, figure.low)} to {shown(figure, figure.high)}, before {_before(figure)}."
+        f"{number(figure, figure.low)} to {shown(figure, figure.high)}, before {before(figure)}."
     ]
     if replaced:
         words.append(f"It takes the place of {', '.join(replaced)}.")
@@ -79,8 +85,3 @@ def _comment(fit: Fit, figure: FittedFigure, replaced: Sequence[str]) -> str:
     words.append("As good as that record, no better.")
     lines = textwrap.wrap(" ".join(words), WIDTH - 2, break_on_hyphens=False)
     return "".join(f"# {line}\n" for line in lines)
-
-
-def _before(figure: FittedFigure) -> str:
-    factor, unit = FACTORS.get(figure.figure.unit, (1.0, figure.figure.unit))
-    return f"{figure.figure.value * factor:.6g} {unit}".strip()

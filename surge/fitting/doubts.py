@@ -14,6 +14,7 @@ Decisions
   record at that place, and else only told: no model fits to the last hundredth.
 * A clock that runs fast or slow is one more unknown, looked at after the others: it is a doubt beyond
   ``SURE`` times its own uncertainty and ``LEAST_DRIFT``.
+* These bounds are our own choice; ``tests/benchmarks/fits.py`` counts how often they raise a doubt in vain.
 """
 
 from __future__ import annotations

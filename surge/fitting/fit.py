@@ -8,6 +8,7 @@ Decisions
 * The record tells how a line answers a movement that the case describes: rate, levels and what moves are
   taken as the scenario has them.
 * Where the liquid boils with the figures found, there is no answer: marches here are liquid-filled.
+* The bounds below are our own choice.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from surge.fitting.figures import Figure, FittedText, figures_of
 from surge.fitting.march import Pressures, Span, span_of
 from surge.fitting.problem import Problem, cut, noise_of
 from surge.model.lineup import Scenario
+from surge.phrases import counted
 from surge.records.text import row_fault
 from surge.records.trace_file import LEAST_READINGS, PlaceTrace, RecordedTrace
 from surge.units import quoted
@@ -35,12 +37,10 @@ from surge.workers import Progress
 # By how much the clock may turn out to be other than it first looked: [s] at least, and of what moves. With a
 # stroke that is off by a third, a record first looks as much earlier or later.
 MARGIN, OF_MOVEMENT = 2.0, 0.6
-ALIKE, OPPOSITE = (
-    0.3,
-    0.7,
-)  # [-] correlations of record and case: the most and the least of a sign that is wrong
+# [-] correlations with the case of a record of another sign: the most there is, and the least against it.
+ALIKE, OPPOSITE = 0.3, 0.7
 SHAPES = 400  # clocks at which they are looked at
-TENTHS = 20.0  # parts of half an interval to which a figure is rounded
+PARTS = 20.0  # of half an interval: to one of them a figure is rounded
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -269,7 +269,7 @@ def _refuse_few(places: Sequence[PlaceTrace], trace: RecordedTrace, where: str) 
                         row_fault(
                             trace.header,
                             place.title,
-                            f"{place.time.size} readings {where}",
+                            f"{counted(place.time.size, 'reading')} {where}",
                             f"{LEAST_READINGS} or more",
                             "use a record of the movement that the scenario describes",
                         )
@@ -369,7 +369,7 @@ def _figure(figure: Figure, k: int, found: Estimate) -> FittedFigure:
     ends = (figure.sought(figure.low), figure.sought(figure.high))
     low, high = (figure.value_of(min(max(at + side, ends[0]), ends[1])) for side in (-half, half))
     value = figure.value_of(at)
-    return FittedFigure(figure=figure, value=rounded(value, 0.5 * (high - low) / TENTHS), low=low, high=high)
+    return FittedFigure(figure=figure, value=rounded(value, 0.5 * (high - low) / PARTS), low=low, high=high)
 
 
 def rounded(value: float, least: float) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 
 from surge.fitting.doubts import MUCH
 from surge.fitting.fit import Fit, FittedPlace
+from surge.phrases import counted
 from surge.plots.frame import (
     BAND,
     FAINT,
@@ -64,7 +65,7 @@ def fit_files(fit: Fit, title: str, display: Display, signature: str, *, kinds: 
     """
     shown = sorted(fit.places, key=lambda p: -p.left.unexplained / max(p.left.swing, 1.0))[:MOST_PLACES]
     rest = len(fit.places) - len(shown)
-    more = f" {rest} more places fit better." if rest else ""
+    more = f" {counted(rest, 'more place fits', 'more places fit')} better." if rest else ""
     first = display.phrase(fit.doubts[0].phrase) if fit.doubts else ""
     heading = Heading(
         lines=(

@@ -27,6 +27,7 @@ import numpy as np
 from surge.arrays import Array, Ints
 from surge.errors import CaseError, about, meant
 from surge.inputs import InputFile
+from surge.phrases import counted
 from surge.records.cells import EMPTY, unit_of
 from surge.records.columns import LONGEST_TITLES, plain
 from surge.records.decimals import SIGN, readings, shown_by
@@ -371,7 +372,13 @@ def _refuse(faults: Sequence[RowFault]) -> None:
     told = list(faults[:MOST_FAULTS])
     if (more := len(faults) - MOST_FAULTS) > 0:
         told.append(
-            row_fault(0, "", f"{more} more rows with faults", "none", "correct those above, run again")
+            row_fault(
+                0,
+                "",
+                counted(more, "more row with faults", "more rows with faults"),
+                "none",
+                "correct those above, run again",
+            )
         )
     raise CaseError(list(told))
 
@@ -411,7 +418,7 @@ def _place(column: _Column, read: Sequence[tuple[int, float, float]], header: in
                 row_fault(
                     header,
                     column.title,
-                    f"{len(read)} readings",
+                    counted(len(read), "reading"),
                     f"{LEAST_READINGS} or more, from before the closure until its waves have passed",
                     "export the record with less time between two readings",
                 )
@@ -437,9 +444,9 @@ def _notes(source: CsvFile, header: _Header, rows: _Rows) -> list[str]:
     said = [f"Separator {SEPARATORS[header.separator]}{decimal}."]
     if source.note:
         said.append(f"{source.note[0].upper()}{source.note[1:]}.")
-    counted = [
+    left_out = [
         (rows.missing, "cell without a reading", "cells without a reading"),
         (rows.doubled, "row written twice", "rows written twice"),
     ]
-    told = [f"{n} {one if n == 1 else more}" for n, one, more in counted if n]
+    told = [counted(*each) for each in left_out if each[0]]
     return [*said, f"Left out: {', '.join(told)}."] if told else said

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from surge.fitting.copy import FACTORS, number, shown
+from surge.fitting.copy import before, number, shown
 from surge.fitting.doubts import Doubt, LeftOver, whose
 from surge.fitting.figures import INERTIA, RUN_DOWN, STROKE
 from surge.fitting.fit import Fit, FittedFigure, FittedPlace
+from surge.phrases import counted
 from surge.reports.layout import paragraph, table
 from surge.reports.spreadsheet import Cell
 from surge.reports.spreadsheet import table as spreadsheet
@@ -103,12 +104,6 @@ def _name(figure: FittedFigure) -> str:
     return f"{figure.figure.kind} of {quoted(figure.figure.name)}"
 
 
-def before(figure: FittedFigure) -> str:
-    """Return what the case has, with its unit."""
-    factor, unit = FACTORS.get(figure.figure.unit, (1.0, figure.figure.unit))
-    return f"{figure.figure.value * factor:.5g} {unit}".strip()
-
-
 def left_words(place: FittedPlace, display: Display) -> str:
     """Return what is left over at a place, against the noise of its gauge."""
     left = place.left
@@ -160,8 +155,8 @@ def _notes(fit: Fit, display: Display) -> list[str]:
         )
     if fit.left_out:
         said.append(
-            f"{fit.left_out} readings before or after are left out (others: --from, --until): later waves "
-            "are damped by more than steady friction."
+            f"Left out, before or after: {counted(fit.left_out, 'reading')} (others: --from, --until). Later "
+            "waves are damped by more than steady friction."
         )
     return said
 
@@ -177,7 +172,7 @@ def _gaps(place: FittedPlace) -> list[str]:
         for a, b, seconds in place.gaps[:MOST_GAPS]
     ]
     if len(place.gaps) > MOST_GAPS:
-        told.append(f"{len(place.gaps) - MOST_GAPS} more gaps at {quoted(place.place)}.")
+        told.append(f"{counted(len(place.gaps) - MOST_GAPS, 'more gap')} at {quoted(place.place)}.")
     return told
 
 

@@ -9,7 +9,8 @@ Decisions
   error: the scheme is of first order, so the rest to come is as much again. The error of a rigid figure is
   what a looser tolerance changes.
 * An arrival at what stands there gives p = p_b + rho a (v_f - v_through), v_through from the valve's law: the
-  figure of :attr:`Arrival.pressure`. The marches go on from there, and line packing adds to it.
+  figure of :attr:`Arrival.pressure`; p_b is what the gas has in that instant. The marches go on from there, and
+  line packing adds to it.
 * A front that passes a valve passes it in the state in which the valve stands then.
 * Where liquid boils in some march, what comes after that is not valid: rejoining columns are not followed.
 """
@@ -180,40 +181,36 @@ class _Fill:
     def _arrivals(self) -> tuple[Arrival | None, Arrival | None]:
         rigid = elastic = None
         if self.rigid.arrival is not None:
-            other = self.looser
-            rigid = self._arrival(
-                Figure(
-                    value=float(self.rigid.arrival),
-                    error=float(abs(self.rigid.arrival - (other.arrival or 0.0))),
-                ),
-                Figure(
-                    value=float(self.rigid.velocity), error=float(abs(self.rigid.velocity - other.velocity))
-                ),
-            )
+            rigid = self._arrival(self.rigid, self.looser, 1.0)
         _, fine, coarse = self.pairs[0]
         if fine.arrival is not None:
-            gone = coarse.arrival if coarse.arrival is not None else 0.0
-            elastic = self._arrival(
-                Figure(value=float(fine.arrival), error=float(SAFETY * abs(fine.arrival - gone))),
-                Figure(value=fine.velocity, error=SAFETY * abs(fine.velocity - coarse.velocity)),
-            )
+            elastic = self._arrival(fine, coarse, SAFETY)
         return rigid, elastic
 
-    def _arrival(self, time: Figure, velocity: Figure) -> Arrival:
+    def _arrival(
+        self, made: RigidFill | ElasticFill, other: RigidFill | ElasticFill, safety: float
+    ) -> Arrival:
+        """An arrival, with what it differs by in another march, times ``safety``, as its error."""
+
+        def figure(value: float, again: float) -> Figure:
+            return Figure(value=float(value), error=float(safety * abs(value - again)))
+
         line = self.line
         area, b = float(line.line.area[-1]), float(line.impedance[-1])
-        behind = self._gauge(line.gas.start) if self.filling.vent == OPEN else self._gauge(line.gas.back)
+        time = figure(made.arrival or 0.0, other.arrival or 0.0)
+        velocity = figure(made.velocity, other.velocity)
+        gas = figure(made.gas[-1], other.gas[-1])  # from then on it keeps the pressure that it had
         if line.column.tank:
             through = velocity.value
         else:
             through = float(self._through(velocity.value * area, b, time.value) / area)
         rise = self.rho_g * b * area  # rho a
-        pressure = behind + rise * (velocity.value - through)
+        pressure = self._gauge(gas.value) + rise * (velocity.value - through)
         return Arrival(
             time=time,
             velocity=velocity,
             through=through,
-            pressure=Figure(value=pressure, error=rise * velocity.error, time=time.value),
+            pressure=Figure(value=pressure, error=rise * velocity.error + gas.error, time=time.value),
         )
 
     def _through(self, flow: float, b: float, time: float) -> float:

@@ -272,8 +272,8 @@ class _March:
             net.p[a : a + n + 1] = head + b * flow
             net.m[a : a + n + 1] = head - b * flow
         net.si[:] = last, int(self.reach.count[-1]), 0, -1
-        net.sf[kernel.S_Q], net.sf[kernel.S_P] = flow, self.fill.gas.start
-        net.sf[kernel.S_TOP] = self.fill.gas.start
+        net.sf[kernel.S_Q] = flow
+        net.sf[kernel.S_P] = net.sf[kernel.S_TOP] = rigid.gas[-1]
         self.time0 = rigid.arrival
         self.arrived_step = 0
         self._shift(rigid.arrival)

@@ -56,7 +56,7 @@ class Arrival:
     through : float
         Velocity in the last pipe of what passes on [m/s].
     pressure : Figure
-        p_b + rho a (v_f - v_through) [Pa gauge].
+        p_b + rho a (v_f - v_through), p_b of the gas in that instant [Pa gauge].
     """
 
     time: Figure

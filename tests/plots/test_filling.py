@@ -61,11 +61,12 @@ def test_the_document_has_figures_of_both_models(answer: FillingAnswer) -> None:
     assert one["arrival_rigid"]["velocity_m_s"] == pytest.approx(
         one["arrival_elastic"]["velocity_m_s"], rel=0.01
     )
-    # p = p_b + density x wave speed x velocity: nothing passes where the valve is shut.
+    # p = p_b + density x wave speed x velocity, p_b of the gas then: nothing passes where the valve is shut.
     lineup = answer.case.lineup
     blow = lineup.liquid.density * lineup.pipe("deck line").wave_speed * one["arrival_rigid"]["velocity_m_s"]
-    assert one["arrival_rigid"]["pressure_pa_gauge"] == pytest.approx(5e3 + blow, rel=1e-6)
-    assert one["rigid"]
+    (gas,) = {r["gas_pa_gauge"] for r in one["rigid"] if r["time_s"] >= one["arrival_rigid"]["time_s"]}
+    assert gas > 5e3
+    assert one["arrival_rigid"]["pressure_pa_gauge"] == pytest.approx(gas + blow, rel=1e-6)
     assert one["elastic"]
 
 

@@ -277,6 +277,19 @@ def test_an_opening_between_lets_out_gas_as_a_nozzle_does() -> None:
     assert made.peak_gas > 1.5e5
 
 
+def test_a_front_that_pushes_the_last_gas_through_an_opening_rises_from_its_pressure() -> None:
+    """p = p_b + rho a v, p_b of the gas in that instant; the first step of the march has it too."""
+    lineup = one_bore()
+    made = fill(lineup, filling(lineup, vent="opening", vent_diameter=0.02, vent_coefficient=0.8))
+    arrival, gas = made.arrival_rigid, float(made.rigid.gas[-1]) - ATMOSPHERE
+    assert arrival is not None
+    assert made.impact is not None
+    assert gas > 0.5e5
+    assert arrival.pressure.value == pytest.approx(gas + DENSITY * 1000.0 * arrival.velocity.value, rel=1e-9)
+    first = made.impact.heads[0, -1, 1] * DENSITY * GRAVITY
+    assert first == pytest.approx(arrival.pressure.value, rel=3e-3)
+
+
 def test_a_valve_that_opens_lets_the_line_fill() -> None:
     """A valve before the gas opens in 5 s: before, nothing moves."""
     lineup = one_bore(loss=0.0)

@@ -6,12 +6,14 @@ Decisions
   highest and the lowest pressure of the whole filling count, the arrival of the front and what follows it
   included.
 * Where the liquid boils, nothing is told as kept after that: rejoining columns are not followed here.
-* Rules on velocity hold for every pipe on the way. That on the inlets of tanks at the start holds for the
-  front as well, in the pipes that fill: what arrives there is the first liquid.
-* What is known as a range is taken as usual, at either end by itself, and with all ends together that are
-  worse for the pressure, and for the fall; to these points belong the ends of the exponent of the gas and of
-  the coefficient of its opening. Of the spread of a figure over them the share ``INSIDE`` counts as error,
-  since what lies between them was not looked at. More than ``MOST`` ranges are moved together only.
+* Rules on velocity hold for every pipe on the way; none is kept where the liquid boils. That on the inlets
+  of tanks at the start holds for the front as well, in the pipes that fill: what arrives there is the first
+  liquid.
+* What is known as a range is taken as usual, at either end by itself, and all together at their low ends and
+  at their high ones. The exponent of the gas and the coefficient of its opening, where they are ranges, are
+  taken at all their ends, with the others as usual and with those together. Of the spread of a figure over
+  these points the share ``INSIDE`` (our own choice) counts as error, since what lies between them was not
+  looked at. More than ``MOST`` ranges are moved together only.
 * Where a limit is exceeded at one point and kept at another, it cannot be decided: the figure decides.
 """
 
@@ -26,8 +28,19 @@ from surge.model.filling import Filling
 from surge.model.lineup import LineUp, Pipe
 from surge.model.ranges import Taken, ranges_of, usual_shares
 from surge.rules.book import RuleBook
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
-from surge.rules.ground import RuledCase, Ruling, Unknown, judged, rank
+from surge.rules.findings import (
+    EXCEEDED,
+    UNDECIDED,
+    WITHIN,
+    Finding,
+    Whose,
+    finding_about,
+    missing,
+    weakest,
+    worst_of,
+)
+from surge.rules.flow import FLOWS_UNKNOWN
+from surge.rules.ground import NOT_DECIDED, NOT_KEPT, RuledCase, Ruling, judged, rank
 from surge.rules.limits import VALID_RULE, LimitedExtreme, limits_at, limits_in
 from surge.rules.pressure import counts
 from surge.transient.filling import fill_at
@@ -140,8 +153,9 @@ def filled_case(lineup: LineUp, filling: Filling, book: RuleBook | None) -> Fill
         results = tuple(fill_at(lineup, one, taken) for one, taken in points_of(lineup, filling))
     except (SolveError, GridError) as error:
         why = str(error)
-        missing = _finding(filling.name, ("scenario", filling.name), "run", reason=why)
-        return FilledCase(filling=filling, results=(), findings=(missing,), rulings=(), trouble=why)
+        return FilledCase(
+            filling=filling, results=(), findings=(_not_run(filling, why),), rulings=(), trouble=why
+        )
     findings = [f for f in _findings(lineup, filling, results) if book is None or counts(f, book)]
     rulings = _rulings(lineup, filling, results, book) if book is not None else []
     return FilledCase(filling=filling, results=results, findings=tuple(findings), rulings=tuple(rulings))
@@ -172,7 +186,7 @@ def points_of(lineup: LineUp, filling: Filling) -> Iterator[tuple[Filling, tuple
                 shares = (*usual[:k], end, *usual[k + 1 :])
                 yield filling, taken_at(lineup, shares)
     for end in (0.0, 1.0):
-        for one in (filling, *gases[:2]):
+        for one in (filling, *gases):
             yield one, taken_at(lineup, tuple(end for _ in ranges))
 
 
@@ -205,15 +219,20 @@ def _findings(lineup: LineUp, filling: Filling, results: Sequence[FillingResult]
         found.append(_held(filling.name, one, results))
     for e in column.elements:
         if isinstance(e, Pipe) and e.limits.rating is None:
-            why = "no rating given: write rating = ..."
-            found.append(_finding(filling.name, ("element", e.name), "peak", reason=why))
+            whose = Whose(scenario=filling.name, subject="element", name=e.name, check="peak")
+            found.append(missing(whose, VALID_RULE, reason="no rating given: write rating = ..."))
     for s in lineup.supplies:
         if s.point == column.source and s.shut_off is None:
             why = f'no shut_off_pressure given for "{s.name}", from which the line fills'
-            found.append(_finding(filling.name, ("scenario", filling.name), "run", reason=why))
-    for reason in dict.fromkeys(r.undecided for r in results if r.undecided):
-        found.append(_finding(filling.name, ("scenario", filling.name), "run", reason=reason))
+            found.append(_not_run(filling, why))
+    found += [_not_run(filling, why) for why in dict.fromkeys(r.undecided for r in results if r.undecided)]
     return found
+
+
+def _not_run(filling: Filling, reason: str) -> Finding:
+    """Why a filling as a whole cannot be decided."""
+    whose = Whose(scenario=filling.name, subject="scenario", name=filling.name, check="run")
+    return missing(whose, VALID_RULE, reason=reason)
 
 
 def _held(name: str, held: LimitedExtreme, results: Sequence[FillingResult]) -> Finding:
@@ -234,13 +253,14 @@ def _held(name: str, held: LimitedExtreme, results: Sequence[FillingResult]) -> 
         verdict, reason = UNDECIDED, RANGED
     if verdict == WITHIN and any(v != WITHIN for v, _ in verdicts):
         verdict, reason = next((v, why) for v, why in verdicts if v != WITHIN)
-    return _finding(
-        name,
-        key,
-        held.check,
-        extreme=extreme,
-        held=held,
+    return finding_about(
+        Whose(scenario=name, subject=held.subject, name=held.name, check=held.check),
+        held.limit,
+        value=extreme.pressure,
         error=extreme.error + spread,
+        margin=held.margin(extreme.pressure),
+        time=extreme.time,
+        distance=extreme.distance if held.subject == "element" else None,
         verdict=verdict,
         reason=reason,
         taken=result.taken,
@@ -264,40 +284,6 @@ def _verdict(
     return UNDECIDED, RANGED if margin >= extreme.error else why
 
 
-def _finding(
-    name: str,
-    key: tuple[str, str],
-    check: str,
-    *,
-    extreme: FillExtreme | None = None,
-    held: LimitedExtreme | None = None,
-    error: float = 0.0,
-    verdict: str = UNDECIDED,
-    reason: str = "",
-    taken: tuple[Taken, ...] = (),
-) -> Finding:
-    subject, what = key
-    limit = held.limit if held is not None else None
-    margin = held.margin(extreme.pressure) if held is not None and extreme is not None else None
-    return Finding(
-        scenario=name,
-        subject=subject,
-        name=what,
-        check=check,
-        value=extreme.pressure if extreme is not None else None,
-        error=error,
-        limit=limit.value if limit is not None else None,
-        limit_source=limit.source if limit is not None else "",
-        rule=limit.rule if limit is not None else VALID_RULE,
-        margin=margin,
-        time=extreme.time if extreme is not None else None,
-        distance=extreme.distance if extreme is not None and subject == "element" else None,
-        verdict=verdict,
-        reason=reason,
-        taken=taken,
-    )
-
-
 # Rules on velocity
 
 
@@ -307,6 +293,8 @@ def _rulings(
     ground = RuledCase(lineup, (), ())
     found: list[Ruling] = []
     column = results[0].line.column
+    boils = any(r.boils is not None for r in results)
+    unsure = FLOWS_UNKNOWN if boils else next((r.undecided for r in results if r.undecided), "")
     for rule in book.rules:
         if rule.requirement == "off" or rule.measure not in (VELOCITY, INLETS):
             continue
@@ -314,24 +302,26 @@ def _rulings(
         pipes = column.gas_pipes if first else column.pipes
         own = []
         for one in pipes:
-            answer = ground.applies(rule, scenario=filling.scenario, element=one.pipe)
-            if answer is not True or isinstance(answer, Unknown):
-                continue
+            if ground.applies(rule, scenario=filling.scenario, element=one.pipe) is not True:
+                continue  # where it is not known of an advisory rule, the rulings of the case say so
             tops = [r.velocity[one.pipe.name] for r in results]
             spread = INSIDE * (max(t.value for t in tops) - min(t.value for t in tops))
             top = max(tops, key=lambda t: t.value)
             what = "the front is fastest" if first else "the velocity is greatest"
-            own.append(
-                judged(
-                    rule,
-                    scenario=filling.name,
-                    subject=one.pipe.name,
-                    value=top.value,
-                    limit=rule.figure,
-                    error=top.error + spread,
-                    clause=(f'In the filling "{filling.name}" {what} in "{one.pipe.name}", ', ""),
-                )
+            before = f'In the filling "{filling.name}" {what} in "{one.pipe.name}", '
+            made = judged(
+                rule,
+                scenario=filling.name,
+                subject=one.pipe.name,
+                value=top.value,
+                limit=rule.figure,
+                error=top.error + spread,
+                clause=(before, ""),
             )
+            if unsure and made.outcome != NOT_KEPT:
+                words = f"{top.value:.3g} m/s; {unsure}: {NOT_DECIDED}."
+                made = replace(made, outcome=NOT_DECIDED, phrase=(before, words))
+            own.append(made)
         if own:
             found.append(max(own, key=rank))
     return found

@@ -165,7 +165,7 @@ def judge_extreme(
         verdict, reason = _judge(margin, extreme.error)
         if verdict == UNDECIDED and margin >= extreme.error - extreme.range_part:
             reason = ELSEWHERE
-    return _finding(
+    return finding_about(
         whose,
         limit,
         value=extreme.pressure,
@@ -217,7 +217,7 @@ def judge_with_cavities(
         verdict, reason = WITHIN, ""  # no pressure falls below that at which the liquid boils
     if verdict == WITHIN and cavities.ranges:
         verdict, reason = UNDECIDED, _of_ranges(cavities)
-    return _finding(
+    return finding_about(
         whose,
         limit,
         value=value,
@@ -255,7 +255,7 @@ def judge_value(
     verdict, reason = (WITHIN if kept(value) else EXCEEDED), ""
     if verdict == WITHIN and more > 0.0 and not kept(value + more):
         verdict, reason = UNDECIDED, ELSEWHERE
-    return _finding(
+    return finding_about(
         whose,
         limit,
         value=value,
@@ -268,10 +268,10 @@ def judge_value(
 
 def missing(whose: Whose, rule: str, *, reason: str) -> Finding:
     """A check that could not be made for want of data."""
-    return _finding(whose, None, value=None, margin=None, verdict=UNDECIDED, reason=reason, rule=rule)
+    return finding_about(whose, None, value=None, margin=None, verdict=UNDECIDED, reason=reason, rule=rule)
 
 
-def _finding(
+def finding_about(
     whose: Whose,
     limit: Limit | None,
     *,
@@ -283,8 +283,10 @@ def _finding(
     distance: float | None = None,
     reason: str = "",
     rule: str = "",
+    taken: tuple[Taken, ...] = (),
     noted: bool = False,
 ) -> Finding:
+    """One pressure [Pa gauge] against one limit, as it was judged; the others as of :class:`Finding`."""
     return Finding(
         scenario=whose.scenario,
         subject=whose.subject,
@@ -300,6 +302,7 @@ def _finding(
         distance=distance,
         verdict=verdict,
         reason=reason,
+        taken=taken,
         noted=noted,
     )
 

@@ -27,6 +27,7 @@ from surge.transient.cavities import WINDOW
 from surge.transient.result import ScenarioResult
 
 NO_FLOW = 1e-6  # [m3/s] a tank that takes less is not being loaded
+FLOWS_UNKNOWN = "the liquid boils, and what flows after that is not known"
 FLOW_ERROR = 0.005  # [-] of a flow read from a run, as is allowed for its pressures; our own bound
 
 
@@ -45,7 +46,7 @@ def _error(run: ScenarioResult, tops: list[float], per_pressure: float) -> float
 def _unsure(run: ScenarioResult) -> str:
     """Why no rule is kept by the flows of a run that boils; "" where one may be."""
     if run.vapour is not None and not run.followed:
-        return "the liquid boils, and what flows after that is not known"
+        return FLOWS_UNKNOWN
     if run.cavities is not None and run.cavities.ranges:
         return "the liquid boils, and figures are ranges"
     return ""

@@ -9,8 +9,8 @@ Decisions
   error: the scheme is of first order, so the rest to come is as much again. The error of a rigid figure is
   what a looser tolerance changes.
 * An arrival at what stands there gives p = p_b + rho a (v_f - v_through), v_through from the valve's law: the
-  figure of :attr:`Arrival.pressure`; p_b is what the gas has in that instant. The marches go on from there, and
-  line packing adds to it.
+  figure of :attr:`Arrival.pressure`; p_b is what the gas has in that instant. The marches go on from there,
+  and line packing adds to it.
 * A front that passes a valve passes it in the state in which the valve stands then.
 * Where liquid boils in some march, what comes after that is not valid: rejoining columns are not followed.
 """

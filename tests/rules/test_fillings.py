@@ -17,6 +17,7 @@ from surge.rules import fillings as held
 from surge.rules.assess import assess
 from surge.rules.fillings import filled_case
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
+from surge.rules.ground import KEPT
 from surge.rules.reading import built_in
 from surge.search.remedies import remedies_of
 from surge.search.window import windows_of
@@ -53,7 +54,11 @@ def test_the_worse_of_both_models_decides() -> None:
 
 
 def test_an_arrival_at_a_shut_end_is_exceeded_and_boils_afterwards() -> None:
-    made = filled_case(rated(16e5), filling(rated(16e5)), built_in())
+    lineup = rated(16e5)
+    lineup = lineup.with_(liquid=replace(lineup.liquid, static_accumulator=True))
+    made = filled_case(lineup, filling(lineup), built_in())
+    assert made.rulings
+    assert not [r.words for r in made.rulings if r.outcome == KEPT]
     by_check = {f.check: f for f in made.findings if f.name == "line"}
     assert by_check["peak"].verdict == EXCEEDED
     assert by_check["vapour"].verdict == UNDECIDED

@@ -28,13 +28,18 @@ from surge.kernel.compiled import entry, jit
 from surge.kernel.filling_columns import (
     EMPTIED,
     G_ATMOSPHERE,
+    G_BACK,
     G_BEHIND,
+    G_EXPONENT,
     G_FREE,
     G_LEAST,
     G_MODE,
+    G_RATE,
+    G_RATIO,
     G_RHO_G,
     G_SOURCE,
     G_SOURCE_LOSS,
+    G_START,
     HOLE,
     I_ARRIVED,
     I_BOILED,
@@ -65,6 +70,7 @@ from surge.kernel.filling_columns import (
     T_DX,
     T_FIRST,
     T_INERTIA,
+    T_STEP,
     T_Z0,
     T_Z1,
 )
@@ -86,10 +92,10 @@ def inner_nodes(net):
         dx = tf[k, T_DX]
         for i in range(a, a + last):
             q = 0.5 * (p[i] - m[i]) / b
-            p2[i + 1] = p[i] - dx * loss_per_metre(q, k, tf, net.table)
+            p2[i + 1] = p[i] - dx * loss_per_metre(q, tf[k, T_STEP], k, net.table)
         for i in range(a, a + last):
             q = 0.5 * (p[i + 1] - m[i + 1]) / b
-            m2[i] = m[i + 1] + dx * loss_per_metre(q, k, tf, net.table)
+            m2[i] = m[i + 1] + dx * loss_per_metre(q, tf[k, T_STEP], k, net.table)
 
 
 @jit
@@ -211,7 +217,8 @@ def press_gas(step, mean, volume, dt, net):
     before = sf[S_P]
     p = gas_pressure(volume, sf[S_MASS], dt, gas)
     if int(gas[G_MODE]) == HOLE:
-        sf[S_MASS] = max(sf[S_MASS] - dt * leaves(p, gas), 0.0)
+        out = leaves(p, gas[G_START], gas[G_BACK], gas[G_EXPONENT], gas[G_RATE], gas[G_RATIO])
+        sf[S_MASS] = max(sf[S_MASS] - dt * out, 0.0)
     slope = (tf[k, T_Z1] - tf[k, T_Z0]) / (tf[k, T_DX] * ti[k, T_COUNT])
     head = net.z[ti[k, T_FIRST] + si[I_NODE]] + sf[S_TIP] * slope
     head += (0.5 * (p + before) - gas[G_ATMOSPHERE]) / gas[G_RHO_G]
@@ -234,7 +241,7 @@ def move_front(step, q, dt, net):
     mean = 0.5 * (q + sf[S_Q])
     volume = sf[S_GAS] - dt * mean
     k = si[I_PIPE]
-    sf[S_LOST] += dt * q * sf[S_TIP] * loss_per_metre(q, k, tf, net.table)
+    sf[S_LOST] += dt * q * sf[S_TIP] * loss_per_metre(q, tf[k, T_STEP], k, net.table)
     least = gas[G_LEAST]
     if int(gas[G_MODE]) == HOLE:
         least = max(least, LAST * dt * mean)
@@ -289,7 +296,7 @@ def friction_work(dt, net):
         for i in range(a, a + last + 1):
             q = 0.5 * (net.p[i] - net.m[i]) / b
             part = dx if a < i < a + last else 0.5 * dx
-            total += part * q * loss_per_metre(q, k, net.tf, net.table)
+            total += part * q * loss_per_metre(q, net.tf[k, T_STEP], k, net.table)
     net.sf[S_LOST] += dt * total
 
 

@@ -33,28 +33,37 @@ def nozzle(ratio, gamma):
     """
     critical = (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
     r = max(ratio, critical)
-    inside = 2.0 * gamma / (gamma - 1.0) * (r ** (2.0 / gamma) - r ** ((gamma + 1.0) / gamma))
-    return math.sqrt(max(inside, 0.0))
+    root = r ** (1.0 / gamma)
+    return math.sqrt(max(2.0 * gamma / (gamma - 1.0) * root * (root - r), 0.0))
 
 
 @inlined
-def leaves(p, gas):
+def leaves(p, start, back, exponent, rate, gamma):
     """Share of the gas at the beginning that leaves in a second [1/s] at ``p`` [Pa absolute]; comes in: < 0.
 
-    In proportion to the difference of pressure where that is below ``SOFT``. gas (G_FLOATS,).
+    Nozzle flow without friction, sonic from the critical ratio on, in proportion to the difference of
+    pressure where that is below ``SOFT``. ``start``, ``back`` [Pa absolute]: at the beginning, outside;
+    ``exponent`` [-]; ``rate`` [1/s] coefficient x area x sqrt(R T) / volume at the beginning; ``gamma`` [-].
     """
-    start = gas[G_START]
-    back = gas[G_BACK]
-    gamma = gas[G_RATIO]
     over = p - back
     part = min(abs(over) / SOFT, 1.0)
     if over >= 0.0:
         high = max(p, back + SOFT)
-        n = gas[G_EXPONENT]
-        warm = (high / start) ** (0.5 * (n - 1.0) / n)  # root of the temperature over that at the beginning
-        return part * gas[G_RATE] * high / start / warm * nozzle(back / high, gamma)
+        warm = (high / start) ** (0.5 * (exponent - 1.0) / exponent)  # root of its temperature over the first
+        return part * rate * high / start / warm * nozzle(back / high, gamma)
     low = min(p, back - SOFT)
-    return -part * gas[G_RATE] * back / start * nozzle(low / back, gamma)
+    return -part * rate * back / start * nozzle(low / back, gamma)
+
+
+@inlined
+def after_step(p, room, mass, dt, gas):
+    """Pressure [Pa absolute] that the gas comes to if it has ``p`` [Pa absolute] while some leaves in a step.
+
+    ``room`` is its volume at first over that now, ``mass`` its share that is left [-]; ``dt`` [s]; gas
+    (G_FLOATS,).
+    """
+    out = dt * leaves(p, gas[G_START], gas[G_BACK], gas[G_EXPONENT], gas[G_RATE], gas[G_RATIO])
+    return gas[G_START] * (max(mass - out, 0.0) * room) ** gas[G_EXPONENT]
 
 
 @jit
@@ -64,38 +73,42 @@ def gas_pressure(volume, mass, dt, gas):
     ``mass`` is what there is of it before the step, as a share of what there was [-]; gas (G_FLOATS,).
     """
     start = gas[G_START]
-    mode = int(gas[G_MODE])
-    if mode == OPEN:
+    back = gas[G_BACK]
+    if int(gas[G_MODE]) == OPEN:
         return start
-    n = gas[G_EXPONENT]
     room = gas[G_VOLUME] / volume
-    held = start * (mass * room) ** n
-    if mode == SHUT or gas[G_RATE] <= 0.0:
+    held = start * (mass * room) ** gas[G_EXPONENT]
+    if int(gas[G_MODE]) == SHUT or gas[G_RATE] <= 0.0 or held == back:
         return held
-    low = min(held, gas[G_BACK])
-    high = max(held, gas[G_BACK])
-    f_low = start * (max(mass - dt * leaves(low, gas), 0.0) * room) ** n - low
-    f_high = start * (max(mass - dt * leaves(high, gas), 0.0) * room) ** n - high
+    # The higher it is the more leaves: it lies between that without any flow, and that with all that would
+    # flow then. Neither goes beyond the pressure outside, at which nothing flows.
+    most = after_step(held, room, mass, dt, gas)
+    if held > back:
+        low = max(most, back)
+        high = held
+        f_high = most - held
+        f_low = after_step(low, room, mass, dt, gas) - low
+    else:
+        low = held
+        high = min(most, back)
+        f_low = most - held
+        f_high = after_step(high, room, mass, dt, gas) - high
     if f_low <= 0.0:
         return low
     if f_high >= 0.0:
         return high
-    p = low
+    p = high
     for _ in range(ROUNDS):
         p = low + (high - low) * f_low / (f_low - f_high)
-        f = start * (max(mass - dt * leaves(p, gas), 0.0) * room) ** n - p
+        f = after_step(p, room, mass, dt, gas) - p
+        if abs(f) <= 1e-13 * p or high - low <= 1e-13 * p:
+            break
         if f > 0.0:
-            if p - low < 1e-13 * p:
-                break
             low = p
             f_low = f
             f_high *= 0.5
         else:
-            if high - p < 1e-13 * p:
-                break
             high = p
             f_high = f
             f_low *= 0.5
-        if high - low < 1e-13 * high:
-            break
     return p

@@ -46,38 +46,25 @@ from surge.kernel.filling_columns import (
 )
 from surge.kernel.filling_gas import gas_pressure
 from surge.kernel.laws import pump_head
+from surge.kernel.march import law_at
 from surge.kernel.orifices import orifice_flow
 
 ROUNDS = 100
 
 
 @inlined
-def loss_per_metre(q, k, tf, table):
+def loss_per_metre(q, step, k, table):
     """Head lost over a metre of pipe ``k`` [-] at ``q`` [m3/s], signed.
 
-    tf (pipes, T_FLOATS), table (pipes, steps + 1) [s2/m6].
+    ``step`` [m3/s] is that of its row in the table (pipes, steps + 1) [s2/m6].
     """
-    size = abs(q) / tf[k, T_STEP]
+    size = abs(q) / step
     last = table.shape[1] - 1
     at = int(size) if size < last else last
     factor = table[k, at]
     if at < last:
         factor += (size - at) * (table[k, at + 1] - factor)
     return factor * q * abs(q)
-
-
-@jit
-def law_at(time, first, last, law_t, law_v):
-    """Value of a law at ``time`` [s]: straight between its points, at a step the later value.
-
-    law_t [s], law_v [-] (points,): rows ``first`` to ``last`` - 1.
-    """
-    k = first
-    while k + 1 < last and law_t[k + 1] <= time:
-        k += 1
-    if k + 1 >= last or time <= law_t[k]:
-        return law_v[k]
-    return law_v[k] + (law_v[k + 1] - law_v[k]) * (time - law_t[k]) / (law_t[k + 1] - law_t[k])
 
 
 @jit
@@ -141,7 +128,7 @@ def at_front(q, dt, net):
     z = net.z[net.ti[k, T_FIRST] + net.si[I_NODE]]
     z += s / (tf[k, T_DX] * net.ti[k, T_COUNT]) * (tf[k, T_Z1] - tf[k, T_Z0])
     head = z + (p - gas[G_ATMOSPHERE]) / gas[G_RHO_G]
-    return head + s * (tf[k, T_INERTIA] * (q - sf[S_Q]) / dt + loss_per_metre(q, k, tf, net.table))
+    return head + s * (tf[k, T_INERTIA] * (q - sf[S_Q]) / dt + loss_per_metre(q, tf[k, T_STEP], k, net.table))
 
 
 @jit

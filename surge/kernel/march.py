@@ -92,7 +92,7 @@ Net = namedtuple(
 
 
 @jit
-def _value(time, first, last, times, values):
+def law_at(time, first, last, times, values):
     """Value of a law [-] at ``time`` [s], straight between its points; at a double time the later one holds.
 
     Its points are those from ``first`` to ``last``, excluded, of times (n,) [s] and values (n,) [-].
@@ -115,7 +115,7 @@ def move(time, law_i, times, values, lf):
     """
     for i in range(law_i.shape[0]):
         e = law_i[i, 0]
-        value = _value(time, law_i[i, 2], law_i[i, 3], times, values)
+        value = law_at(time, law_i[i, 2], law_i[i, 3], times, values)
         if law_i[i, 1] == 2:
             lf[e, L_SPEED] = max(lf[e, L_SPEED], value)
         elif law_i[i, 1]:

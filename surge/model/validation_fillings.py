@@ -16,7 +16,7 @@ EXPONENT = Bounds(
     1.0, 1.67, "give n of p V^n: 1.0 where the gas keeps its temperature, 1.4 where it is quick", ""
 )
 COEFFICIENT = Bounds(0.0, 1.0, "give a share of what would flow without losses, such as 0.8", "", above=True)
-LEAST_GAS = -0.99e5  # [Pa gauge] gas of less pressure is none
+NO_GAS = -0.99e5  # [Pa gauge] gas of less pressure is none
 
 
 def fillings_faults(lineup: LineUp) -> Iterator[Fault]:
@@ -57,7 +57,7 @@ def _own_faults(lineup: LineUp, filling: Filling) -> Iterator[Fault]:
     yield from FRONT.faults((*origin, "front"), filling.front)
     yield from EXPONENT.faults((*origin, "exponent"), filling.exponent)
     yield from choice_faults((*origin, "vent"), filling.vent, choices=(OPEN, SHUT, HOLE))
-    bounds = pressure_bounds("give the pressure of the gas before it fills", above=LEAST_GAS)
+    bounds = pressure_bounds("give the pressure of the gas before it fills", above=NO_GAS)
     yield from bounds.faults((*origin, "gas_pressure"), filling.gas_pressure)
     if filling.vent != HOLE:
         return

@@ -7,8 +7,8 @@ Decisions
   inertia from the source to the gas, as in a rigid column in the instant in which it is let go.
 * After the front has arrived the same march goes on: the last node meets what stands there. Besides, a march
   begins with the rigid column's arrival: its velocity everywhere, its pressures.
-* The step is that of some ``REACHES`` reaches over the whole line; of ``CHOICES`` steps near that the one
-  whose reaches fit the lengths best is taken.
+* Of ``CHOICES`` steps near that of the reaches which are asked for over the whole line, the one whose reaches
+  fit the lengths best is taken.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from surge.arrays import Array, Ints
 from surge.effort import spend
 from surge.errors import SolveError
 from surge.kernel import filling_columns as kernel
-from surge.kernel.columns import NOT_FINITE
+from surge.kernel.columns import OK
 from surge.kernel.curves import head as head_of_pump
 from surge.kernel.filling import march_filling
 from surge.kernel.filling_columns import FillNet
@@ -29,7 +29,6 @@ from surge.model.filling import HEAT_RATIO, HOLE, OPEN, SHUT
 from surge.transient.filling_line import FillLine
 from surge.transient.filling_rigid import RigidFill
 
-REACHES = 160
 CHOICES = 400
 MOST_STEPS = 4_000_000
 MOST_WORK = 1.5e9  # nodes times steps of one march
@@ -321,7 +320,7 @@ class _March:
             raise SolveError(
                 "the liquid is driven back to where the line begins: nothing is known after that"
             )
-        if status == NOT_FINITE or status != 0:
+        if status != OK:
             raise SolveError("the march of the filling went astray (not a number)")
         at = first + stride * (1 + np.arange(written))
         shot_at = first + shot * (1 + np.arange(done // shot))

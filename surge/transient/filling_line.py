@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -16,12 +17,15 @@ from surge.errors import CaseError
 from surge.hydraulics.losses import loss_tables
 from surge.hydraulics.steady import Steady, positions, steady_state
 from surge.kernel.curves import PumpCurve
-from surge.kernel.filling_gas import SOFT
+from surge.kernel.filling_gas import leaves
+from surge.kernel.filling_junctions import loss_per_metre
+from surge.kernel.march import law_at
 from surge.model.column import Column, ColumnError, column_of, filling_fault
 from surge.model.filling import GAS_CONSTANT, HEAT_RATIO, HOLE, OPEN, SHUT, Filling
 from surge.model.lineup import LineUp, NonReturnValve, Pump, Table, Valve
 from surge.model.stroke import kv_ratio_over_time, opening_over_time, speed_over_time
 
+LEAST_GAS = 1e-4  # [m] of the last pipe: less gas than that is none; our own choice
 AS_GOOD_AS_SHUT = 1e-3  # [-] of its Kv: with less a valve stops a rigid column
 
 
@@ -53,13 +57,7 @@ class Line:
 
     def loss(self, k: int, q: float) -> float:
         """Return the head lost over a metre of pipe ``k`` at ``q`` [m3/s], signed [-]."""
-        size = abs(q) / self.step[k]
-        last = self.factor.shape[1] - 1
-        at = min(int(size), last)
-        factor = self.factor[k, at]
-        if at < last:
-            factor += (size - at) * (self.factor[k, at + 1] - factor)
-        return float(factor * q * abs(q))
+        return float(loss_per_metre(q, self.step[k], k, self.factor))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -86,14 +84,13 @@ class Between:
 
     def at(self, time: float) -> float:
         """Return the value of its law at a time [s]; at a step the later one [-]."""
-        law, k = self.law, 0
-        while k + 1 < len(law) and law[k + 1][0] <= time:
-            k += 1
-        (t0, y0) = law[k]
-        if k + 1 == len(law) or time <= t0:
-            return y0
-        t1, y1 = law[k + 1]
-        return y0 + (y1 - y0) * (time - t0) / (t1 - t0)
+        times, values = self._points
+        return float(law_at(time, 0, len(times), times, values))
+
+    @cached_property
+    def _points(self) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        """Times [s] and values [-] of its law."""
+        return tuple(t for t, _ in self.law), tuple(v for _, v in self.law)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,39 +123,15 @@ class Gas:
     def leaves(self, p: float) -> float:
         """Return the share of the gas at first that leaves in a second at ``p`` [Pa absolute] [1/s].
 
-        Nozzle flow without friction, sonic from the critical ratio on, times the coefficient; what comes in
-        counts less than nought. In proportion to the difference of pressure where that is below ``SOFT``.
-        J. D. Anderson, Modern Compressible Flow; from memory.
+        What comes in counts less than nought; see :func:`surge.kernel.filling_gas.leaves`.
         """
-        over = p - self.back
-        part = min(abs(over) / SOFT, 1.0)
-        if over >= 0.0:
-            high = max(p, self.back + SOFT)
-            warm = (high / self.start) ** (0.5 * (self.exponent - 1.0) / self.exponent)
-            return float(part * self.rate * high / self.start / warm * nozzle(self.back / high))
-        low = min(p, self.back - SOFT)
-        return -part * self.rate * self.back / self.start * nozzle(low / self.back)
+        return float(leaves(p, self.start, self.back, self.exponent, self.rate, HEAT_RATIO))
 
     def pressure(self, volume: float, mass: float) -> float:
         """Return its pressure [Pa absolute]: ``volume`` [m3], ``mass`` as a share of what there was [-]."""
         if self.vent == OPEN:
             return self.start
         return float(self.start * (mass * self.volume / max(volume, 1e-300)) ** self.exponent)
-
-
-def nozzle(ratio: float, gamma: float = HEAT_RATIO) -> float:
-    """Return the flow of mass through a nozzle over p A / sqrt(R T) [-].
-
-    Parameters
-    ----------
-    ratio : float
-        Pressure behind it over that before it, at most 1 [-].
-    gamma : float
-        Ratio of heat capacities [-].
-    """
-    r = max(ratio, (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0)))
-    inside = 2.0 * gamma / (gamma - 1.0) * (r ** (2.0 / gamma) - r ** ((gamma + 1.0) / gamma))
-    return math.sqrt(max(inside, 0.0))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -350,6 +323,3 @@ def _gas(lineup: LineUp, filling: Filling, line: Line, first_pipe: int, first_le
         rate=rate if filling.vent == HOLE else 0.0,
         least=0.0 if filling.vent == SHUT else LEAST_GAS * float(line.area[-1]),
     )
-
-
-LEAST_GAS = 1e-4  # [m] of the last pipe: less gas than that is none

@@ -24,6 +24,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -129,6 +130,10 @@ class Plan:
 
     def step(self) -> float:
         """The step by the rules, as this plan eases them [s]."""
+        return self._step
+
+    @cached_property
+    def _step(self) -> float:
         return choose_step(
             self.times,
             stroke=self.stroke,

@@ -178,8 +178,8 @@ def choose_step(
         raise GridError(_too_fine(first, longest, stroke))
     last = int(first * LOOK_FINER)
     counts = np.unique(np.linspace(first, last, min(last - first + 1, MOST_LOOKED_AT)).astype(int))
-    steps: list[float] = (longest / counts).tolist()
-    return min(steps, key=lambda dt: _left(times[order], starts, dt))
+    steps: Array = longest / counts
+    return float(steps[np.argmin(_left(times[order], starts, steps))])
 
 
 def _ordered(times: Array, stretches: Stretches) -> tuple[Ints, Ints]:
@@ -201,16 +201,18 @@ def coarsest(times: Array, stretches: Stretches, ease: float = 1.0) -> float:
     return least
 
 
-def _left(times: Array, starts: Ints, dt: float) -> float:
-    """By how much fronts are spread in passing every stretch once, and what is lumped, at a step [s].
+def _left(times: Array, starts: Ints, steps: Array) -> Array:
+    """By how much fronts are spread in passing every stretch once, and what is lumped, at each step [s].
 
-    times (pipes,) [s], stretch by stretch; starts (stretches,): where they begin.
+    times (pipes,) [s], stretch by stretch; starts (stretches,): where they begin; steps (n,) [s].
     """
+    dt = steps[:, None]
     kept = np.where(times < dt * (1 - WHOLE), 0.0, times)
-    _, share = _parted(np.add.reduceat(kept, starts) / dt)
+    _, share = _parted(np.add.reduceat(kept, starts, axis=1) / dt)
     spread = dt * np.sqrt(share * (1.0 - share))
     # A lumped element counts by its whole travel time: rather a reach than a lump.
-    return float(spread.sum() + (times - kept).sum())
+    left: Array = spread.sum(axis=1) + (times - kept).sum(axis=1)
+    return left
 
 
 def _too_fine(reaches: int, longest: float, stroke: float) -> str:

@@ -7,7 +7,7 @@ its faults; a stage that has found some hands a mended case on, so that the late
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -24,6 +24,7 @@ from surge.model.validation import faults_of
 from surge.toml.mend import MOST_FAULTS_LISTED, Mended, mend
 from surge.toml.tables import file_schema, keys_of
 from surge.toml.text import FileKind, faults_of_file, file_of, parsed, read_file
+from surge.toml.varied import Varied
 from surge.units import ShowUnits
 
 _STRUCTURE = (
@@ -154,6 +155,11 @@ def read_case(text: str, *, filename: str) -> Case:
 
 def _case_of(file: InputFile) -> Case:
     """Make a case of a file, or raise FileError with all faults."""
+    return _made_of(file)[0]
+
+
+def _made_of(file: InputFile) -> tuple[Case, dict[str, Any], CaseSpec]:
+    """A case, the data of its file, and the same as tables."""
     data = parsed(file, CASE)
     with faults_of_file(file, CASE):
         if too_much := size_faults(data):
@@ -162,7 +168,10 @@ def _case_of(file: InputFile) -> Case:
         lineup = _built(mended)
         if lineup is None or mended.sound is None:
             raise CaseError(mended.listed(CASE))
-    spec = mended.sound
+    return _case(mended.sound, lineup, file), data, mended.sound
+
+
+def _case(spec: CaseSpec, lineup: LineUp, file: InputFile) -> Case:
     return Case(
         lineup=lineup,
         show=_show(spec.show),
@@ -170,6 +179,49 @@ def _case_of(file: InputFile) -> Case:
         rules_file=spec.rules.file,
         bands={key: band.value for key, band in spec.bands if band is not None},
     )
+
+
+class CaseSeries:
+    """Reads cases whose texts differ in some single values only: the tables of the others are read once.
+
+    Every case is as :func:`read_case` gives it. One with a fault is read by that, from the text.
+
+    Parameters
+    ----------
+    filename : str
+        What the output calls the cases.
+    paths : sequence of Origin
+        Where the values stand that differ.
+    """
+
+    def __init__(self, filename: str, paths: Sequence[Origin]) -> None:
+        self.filename, self.paths = filename, tuple(paths)
+        self._first: Varied[CaseSpec] | None = None
+
+    def read(self, text: str, values: Sequence[object]) -> Case:
+        """Return the case of a text.
+
+        Parameters
+        ----------
+        text : str
+        values : sequence
+            What stands in it at each of the paths, as ``tomllib`` gives it.
+
+        Raises
+        ------
+        FileError
+            As :func:`read_case` does.
+        """
+        file = file_of(text, filename=self.filename, kind=CASE)
+        if self._first is None:
+            made, data, spec = _made_of(file)
+            self._first = Varied(data=data, sound=spec, paths=self.paths)
+            return made
+        other = self._first.tables(values)
+        if other is None:
+            return _case_of(file)
+        lineup = _built(Mended(model=CaseSpec, data=self._first.data, sound=other))
+        return _case_of(file) if lineup is None else _case(other, lineup, file)
 
 
 def _built(mended: Mended[CaseSpec]) -> LineUp | None:

@@ -314,7 +314,7 @@ def friction_factor(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Any:
     laminar = 64.0 / np.where(re > 0.0, re, 1.0)
     laminar = np.where(re > 0.0, laminar, np.inf)
     turbulent = colebrook(np.maximum(re, TURBULENT_START), relative_roughness)
-    share = np.clip((re - LAMINAR_END) / (TURBULENT_START - LAMINAR_END), 0.0, 1.0)
+    share = np.minimum(np.maximum((re - LAMINAR_END) / (TURBULENT_START - LAMINAR_END), 0.0), 1.0)
     between = (1.0 - share) * 64.0 / LAMINAR_END + share * turbulent
     return np.where(re <= LAMINAR_END, laminar, between)[()]
 

@@ -39,16 +39,24 @@ class Slot:
         What it multiplies; 1 where it stands for itself.
     unit : str
         Written behind the number; "" for a plain number.
+    path : Origin
+        Where it stands, in the data of the case.
     """
 
     figure: int
     base: float
     unit: str
+    path: Origin
+
+    def value(self, value: float) -> str | float:
+        """Return the figure as it stands in the data of the case [as written]."""
+        number = number_text(self.base * value)
+        return f"{number} {self.unit}" if self.unit else float(number)
 
     def text(self, value: float) -> str:
-        """Return the figure as it stands in the case [as written]."""
-        number = number_text(self.base * value)
-        return written(f"{number} {self.unit}") if self.unit else number
+        """Return the figure as it stands in the text of the case [as written]."""
+        found = self.value(value)
+        return written(found) if isinstance(found, str) else number_text(self.base * value)
 
 
 @dataclass(frozen=True)
@@ -64,6 +72,10 @@ class Template:
         for slot, after in zip(self.slots, self.pieces[1:], strict=True):
             out += [slot.text(values[slot.figure]), after]
         return "".join(out)
+
+    def values(self, values: Sequence[float]) -> list[str | float]:
+        """Return what the slots have in the data of the case, for figures as written."""
+        return [slot.value(values[slot.figure]) for slot in self.slots]
 
 
 def number_text(value: float) -> str:
@@ -170,7 +182,7 @@ def template(study: Study, cell: int) -> Template:
                 _fill(case, one, path)
     slots = sorted(
         (
-            (case.places.values[path], _slot(k, one, case.at(path)))
+            (case.places.values[path], _slot(k, one, path, case.at(path)))
             for k, (one, paths) in enumerate(zip(study.uncertain, places, strict=True))
             for path in paths
         ),
@@ -194,13 +206,13 @@ def _fill(case: Written, one: Uncertain, path: Origin) -> None:
     case.set(path, f"{number} {one.written}" if one.written else float(number))
 
 
-def _slot(k: int, one: Uncertain, value: Any) -> Slot:
+def _slot(k: int, one: Uncertain, path: Origin, value: Any) -> Slot:
     if not one.factor:
-        return Slot(k, 1.0, one.written)
+        return Slot(k, 1.0, one.written, path)
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return Slot(k, float(value), "")
+        return Slot(k, float(value), "", path)
     if isinstance(value, str) and (match := re.fullmatch(rf" *({NUMBER_PATTERN}) *(.+?) *", value)):
-        return Slot(k, float(match[1]), match[2])
+        return Slot(k, float(match[1]), match[2], path)
     raise QuantityError(
         shown(value),
         f"one figure to multiply at {one.places.words}",

@@ -20,7 +20,7 @@ from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Any
 
-from surge.case.file import Case, read_case
+from surge.case.file import Case, CaseSeries
 from surge.effort import PATIENCE, Meter, metered
 from surge.errors import CaseError, SurgeError
 from surge.hydraulics.fixed import at_shares, scenario_at
@@ -40,8 +40,8 @@ from surge.studies.lineups import template
 from surge.studies.plan import Chunk
 from surge.studies.schema import QUICK, RATE, VERDICT, WINDOW
 from surge.studies.types import Study
+from surge.transient.quick import quick_look
 from surge.transient.result import ScenarioResult
-from surge.transient.run import simulate
 from surge.units import QuantityError
 
 Row = dict[str, Any]
@@ -108,6 +108,8 @@ class _Cell:
         self.refusal = ""
         try:
             self.template = template(study, cell)
+            paths = [slot.path for slot in self.template.slots]
+            self.series = CaseSeries(study.filenames[self.base], paths)
         except QuantityError as error:
             self.refusal = f"{error.found}: {error.remedy}"
 
@@ -118,7 +120,7 @@ class _Cell:
         text = self.template.text(figures)
         known = {"case_sha256": hashlib.sha256(text.encode()).hexdigest()}
         try:
-            case = read_case(text, filename=self.study.filenames[self.base])
+            case = self.series.read(text, self.template.values(figures))
             book = self._book(case)
             with metered(Meter(PATIENCE)):
                 return known | _RUN[self.study.run](self.study, case, book)
@@ -208,9 +210,7 @@ def _places(study: Study, runs: Sequence[ScenarioResult]) -> Row:
 def _quick(study: Study, case: Case, book: RuleBook) -> Row:
     lineup = with_pump_top(case.lineup, book)
     fixed = at_shares(lineup, usual_shares(lineup))
-    runs = [
-        simulate(fixed, scenario_at(scenario, lineup, fixed), quick=True) for scenario in lineup.scenarios
-    ]
+    runs = [quick_look(fixed, scenario_at(scenario, lineup, fixed)) for scenario in lineup.scenarios]
     found = [*static_over_densities(lineup), *(f for run in runs for f in findings_of(fixed, run))]
     counting = [f for f in found if counts(f, book)]
     row: Row = {"look": _look(counting), "reason": ""}

@@ -12,12 +12,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from surge.hydraulics.formulas import joukowsky
-from surge.model.lineup import LineUp, Link, Pipe, Pump, Scenario, ValveMove
+from surge.model.lineup import LineUp, Link, Pipe, Pump, Scenario, Tank, ValveMove
 from surge.model.topology import PipelinePeriod, pipeline_period
 from surge.model.way import kind_of
 from surge.phrases import Phrase
@@ -194,6 +194,38 @@ class _Results:
             weight_error=self.fine.marched.grid.weight_error,
         )
 
+    def told(
+        self, back: list[str], spilled_later: Mapping[str, float], *, ended: bool, duration: float
+    ) -> dict[str, Any]:
+        """The fields of a result that every march gives; ``back`` is what is said of flow that turns back."""
+        work = self.work
+        hung = attached_results(
+            self.lineup,
+            work.scenario,
+            work.steady,
+            self.fine.marched,
+            self.figure_error,
+            self.error,
+            later=spilled_later,
+        )
+        undecided = [*back, *attached_undecided(self.lineup, hung)]
+        if not ended:
+            undecided.append(f"new extremes still appeared when the run was ended at {duration:.0f} s")
+        return {
+            "name": work.scenario.name,
+            "note": work.scenario.note,
+            "taken": (),
+            "elsewhere": Elsewhere(),
+            "elements": tuple(self.element(k, e) for k, e in enumerate(self.lineup.elements)),
+            "places": tuple(self.place(p.name) for p in self.lineup.points),
+            "undecided": tuple(undecided),
+            "notes": (*work.steady.set_up, *self.accuracy(self.tolerance)),
+            "timing": work.scenario.timing,
+            "last_event": work.last_event,
+            "opening": work.steady.opening,
+            **hung,
+        }
+
     def accuracy(self, tolerance: float) -> list[Phrase]:
         """Words when the error allowed was not reached."""
         worst = self.compared.worst if self.compared else 0.0
@@ -205,14 +237,16 @@ class _Results:
         ]
 
 
+def free_outfalls(work: Plan) -> list[Tank]:
+    """Tanks whose liquid stands below the end of the pipe in a scenario: nothing comes back out of them."""
+    levels, points = dict(work.scenario.levels), work.lineup.points_by_name
+    return [t for t in work.lineup.receiving if levels.get(t.name, t.level) < points[t.point].elevation]
+
+
 def back_flow(work: Plan, history: History) -> list[str]:
     """Words about flow out of a tank that a free outfall cannot give back."""
-    levels = dict(work.scenario.levels)
     said = []
-    for tank in work.lineup.receiving:
-        z = work.lineup.points_by_name[tank.point].elevation
-        if levels.get(tank.name, tank.level) >= z:
-            continue
+    for tank in free_outfalls(work):
         into = sum(
             np.where(e.end == tank.point, 1.0, -1.0) * history.flow[e.name]
             for e in work.lineup.elements
@@ -270,41 +304,45 @@ def summarise(
     until = Summary(work.lineup, boiled[1]) if boiled else None
     made = _Results(work, compared, fine, until, tolerance, late, late_figures)
     history = history_of(work.lineup, fine.marched)
-    back = back_flow(work, history)
-    hung = attached_results(
-        work.lineup,
-        work.scenario,
-        work.steady,
-        fine.marched,
-        made.figure_error,
-        made.error,
-        later=spilled_later,
-    )
-    undecided = [*back, *attached_undecided(work.lineup, hung)]
     periods = tuple(
         pipeline_period(work.lineup, v, flow=work.steady.flow[v.name]) for v in work.lineup.valves
     )
-    if not ended:
-        undecided.append(f"new extremes still appeared when the run was ended at {duration:.0f} s")
     return ScenarioResult(
-        name=work.scenario.name,
-        note=work.scenario.note,
-        taken=(),
-        elsewhere=Elsewhere(),
-        elements=tuple(made.element(k, e) for k, e in enumerate(work.lineup.elements)),
-        places=tuple(made.place(p.name) for p in work.lineup.points),
         periods=periods,
         closures=closures_of(work.scenario, history, periods),
         vapour=boiled[0] if boiled else None,
-        undecided=tuple(undecided),
-        notes=(*work.steady.set_up, *made.accuracy(tolerance)),
-        timing=work.scenario.timing,
-        last_event=work.last_event,
-        opening=work.steady.opening,
-        method=made.method(duration, ahead, tolerance, runs),
         envelopes=made.envelopes(),
         history=history,
-        **hung,
+        **made.told(back_flow(work, history), spilled_later, ended=ended, duration=duration),
+        method=made.method(duration, ahead, tolerance, runs),
+    )
+
+
+def look_of(work: Plan, seen: Summary, *, duration: float, ended: bool) -> ScenarioResult:
+    """Return what findings take of a single march: extremes without errors, and why it is not decided.
+
+    Histories, envelopes, closures and periods are left out.
+
+    Parameters
+    ----------
+    work : Plan
+    seen : Summary
+        The march.
+    duration : float
+        Of it [s].
+    ended : bool
+        False when new extremes still appeared at the stated maximum of time.
+    """
+    made = _Results(work, None, seen, None, 0.0, {}, {})
+    back = back_flow(work, history_of(work.lineup, seen.marched)) if free_outfalls(work) else []
+    return ScenarioResult(
+        periods=(),
+        closures=(),
+        vapour=None,
+        envelopes={},
+        history=History(time=np.zeros(0), pressure={}, flow={}),
+        **made.told(back, {}, ended=ended, duration=duration),
+        method=made.method(duration, duration, 0.0, 1),
     )
 
 

@@ -237,6 +237,8 @@ class Watch:
 
     def _gas(self, heads: Array, flows: Array, total: Array) -> None:
         """What flows into a drum takes the room of its gas; the gas keeps the energy that it brings."""
+        if self.drums.size == 0:
+            return
         gas = self.grid.net.lf[self.drums, columns.D_GAS]
         flowed = self.dt * (total - 0.5 * (flows[0] + flows[-1]))[self.drums]
         size = self.dt * np.abs(flows[:, self.drums]).sum(axis=0)

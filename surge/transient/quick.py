@@ -1,0 +1,87 @@
+"""A quick look at a scenario, for who takes very many: one coarse march, and what findings take of it.
+
+The extremes are those of :func:`surge.transient.run.simulate` with ``quick=True``, to the last bit; what only
+readers look at, histories and envelopes, is not made.
+
+Decisions
+---------
+* A run at a time, and not many side by side (:mod:`surge.transient.batch`). Of a small case a tenth of a
+  quick look is the march itself, of a demo case a fifth; line-ups whose wave speeds or lengths differ have no
+  grid in common; and a lane of a batch has the figures of a single march to rounding only.
+* The march is watched as every march is. What lies between two steps is for errors, of which there are none.
+"""
+
+from __future__ import annotations
+
+from surge.arrays import Array
+from surge.model.lineup import LineUp, Scenario
+from surge.transient.errors import Summary
+from surge.transient.grid import build_grid
+from surge.transient.march import STEPS_KEPT, Marched, keep_still
+from surge.transient.plan import Plan, eased, first_duration, plan
+from surge.transient.result import ScenarioResult
+from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME, RISE_TOLERANCE
+from surge.transient.summary import look_of
+
+
+class _QuickMarch(Marched):
+    """A march of which no error is asked for."""
+
+    def _look_between(self, heads: Array) -> None:
+        """Leave it."""
+
+
+def quick_look(lineup: LineUp, scenario: Scenario) -> ScenarioResult:
+    """March a scenario once, at a coarse step: never a verdict.
+
+    Parameters
+    ----------
+    lineup : LineUp
+        As a case gives it; no length is a range.
+    scenario : Scenario
+
+    Returns
+    -------
+    ScenarioResult
+        ``elements`` and ``places`` with their highest and lowest pressures [Pa gauge], without errors, and
+        ``undecided``. There are no histories, envelopes, closures and periods.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+        As :func:`surge.transient.run.simulate`.
+    """
+    work = plan(lineup, scenario)
+    work = eased(work, first_duration(work))
+    seen, duration, ended = _marched(work, _begun(work))
+    return look_of(work, seen, duration=duration, ended=ended)
+
+
+def _begun(work: Plan) -> Marched:
+    reaches = work.divide(work.step())
+    grid = build_grid(work.lineup, work.steady, reaches=reaches, laws=work.laws, tables=work.tables)
+    stride = max(1, int(first_duration(work) / reaches.dt / STEPS_KEPT))
+    made = _QuickMarch(grid=grid, frozen=work.lineup.frozen_friction, stride=stride)
+    if made.watch.until < max(work.times):
+        keep_still(made)
+    return made
+
+
+def _marched(work: Plan, marched: Marched) -> tuple[Summary, float, bool]:
+    """March until no new extreme appears in the last third; how long that took [s], and whether it ended."""
+    duration = first_duration(work)
+    limit = MOST_TIMES * duration
+    marched.advance_to(duration * 2 / 3)
+    before = Summary(work.lineup, marched)
+    marched.advance_to(duration)
+    while True:
+        now = Summary(work.lineup, marched)
+        allowed = now.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
+        new = (more for key, more in before.later(now).items() if key[1] not in work.pockets)
+        if max(new, default=0.0) <= NEW_EXTREME * allowed:
+            return now, duration, True
+        if duration * 1.5 > limit:
+            return now, duration, False
+        duration *= 1.5
+        before = now
+        marched.advance_to(duration)

@@ -269,15 +269,17 @@ def colebrook(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Any:
     >>> round(float(colebrook(1e5, 1e-4)), 6)
     0.018514
     """
-    re, rough = np.broadcast_arrays(np.asarray(reynolds, float), np.asarray(relative_roughness, float))
+    re, rough = np.asarray(reynolds, float), np.asarray(relative_roughness, float)
     finite = np.isfinite(re)
-    safe_re = np.where(finite, re, 1.0e5)
-    x = -1.8 * np.log10((rough / 3.7) ** 1.11 + 6.9 / safe_re)
+    every = bool(finite.all())
+    safe_re = re if every else np.where(finite, re, 1.0e5)
+    wall, smooth = rough / 3.7, 2.51 / safe_re
+    x = -1.8 * np.log10(wall**1.11 + 6.9 / safe_re)
     for _ in range(4):
-        inside = rough / 3.7 + 2.51 * x / safe_re
-        slope = 1.0 + 2.0 / math.log(10.0) * (2.51 / safe_re) / inside
+        inside = wall + 2.51 * x / safe_re
+        slope = 1.0 + 2.0 / math.log(10.0) * smooth / inside
         x = x - (x + 2.0 * np.log10(inside)) / slope
-    return np.where(finite, x**-2.0, fully_rough_factor(rough))[()]
+    return (x**-2.0 if every else np.where(finite, x**-2.0, fully_rough_factor(rough)))[()]
 
 
 def friction_factor(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Any:
@@ -311,6 +313,8 @@ def friction_factor(reynolds: ArrayLike, relative_roughness: ArrayLike) -> Any:
     0.036
     """
     re = np.asarray(reynolds, dtype=float)
+    if re.size and re.min() >= TURBULENT_START:
+        return colebrook(re, relative_roughness)
     laminar = 64.0 / np.where(re > 0.0, re, 1.0)
     laminar = np.where(re > 0.0, laminar, np.inf)
     turbulent = colebrook(np.maximum(re, TURBULENT_START), relative_roughness)

@@ -43,6 +43,8 @@ class PipeLoss:
         Relative roughness and sum of loss factors [-].
     given : ndarray, shape (pipes,)
         Fixed Darcy factor [-], not a number where there is none.
+    some_given : bool
+        Whether any has one.
     viscosity, gravity : float
         Kinematic [m2/s]; [m/s2].
     """
@@ -55,6 +57,7 @@ class PipeLoss:
         self.rough = np.array([p.roughness for p in pipes]) / self.diameter
         self.minor = np.array([p.minor_loss for p in pipes])
         self.given = np.array([np.nan if p.friction_factor is None else p.friction_factor for p in pipes])
+        self.some_given = any(p.friction_factor is not None for p in pipes)
         self.viscosity = lineup.liquid.viscosity
         self.gravity = lineup.gravity
 
@@ -78,7 +81,7 @@ class PipeLoss:
             f = np.where(moving, friction_factor(np.maximum(reynolds, 1e-12), self.rough), rough)
         else:
             f = rough
-        return np.where(np.isnan(self.given), f, self.given)
+        return np.where(np.isnan(self.given), f, self.given) if self.some_given else f
 
     def __call__(self, flow: Array) -> Array:
         """Return the head lost at each flow [m], signed.
@@ -102,6 +105,8 @@ class PipeLoss:
             minor_loss=self.minor,
             gravity=self.gravity,
         )
+        if not self.some_given:
+            return np.asarray(loss)
         square = flow * np.abs(flow) / (2 * self.gravity * self.area**2)
         fixed = (self.given * self.length / self.diameter + self.minor) * square
         return np.asarray(np.where(np.isnan(self.given), loss, fixed))

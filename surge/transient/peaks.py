@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -116,7 +116,9 @@ class Peaks:
     def _take(self, element: Pipe | Link, way: str, inside: Found | None) -> None:
         a, b = self.found["place", element.start, way], self.found["place", element.end, way]
         pick = max if way == "high" else min
-        best = a if pick(a.pressure, b.pressure) == a.pressure else replace(b, share=1.0)
+        best = a
+        if pick(a.pressure, b.pressure) != a.pressure:
+            best = Found(pressure=b.pressure, time=b.time, share=1.0)
         if inside and abs(pick(best.pressure, inside.pressure) - best.pressure) > SAME_HEAD * self.rho_g:
             best = inside
         self.found["element", element.name, way] = best

@@ -177,7 +177,9 @@ def choose_step(
     if first * times.sum() / longest > MOST_REACHES:
         raise GridError(_too_fine(first, longest, stroke))
     last = int(first * LOOK_FINER)
-    counts = np.unique(np.linspace(first, last, min(last - first + 1, MOST_LOOKED_AT)).astype(int))
+    counts = np.arange(first, last + 1)
+    if counts.size > MOST_LOOKED_AT:
+        counts = np.unique(np.linspace(first, last, MOST_LOOKED_AT).astype(int))
     steps: Array = longest / counts
     return float(steps[np.argmin(_left(times[order], starts, steps))])
 

@@ -161,8 +161,8 @@ def run_study(
     CaseError
         A study, or a file that it names, with all of its faults.
     RequestError
-        A library is missing, the folder has something else or cannot be written, or the cluster does not
-        answer. What is written is kept.
+        A library is missing, the folder has something else or cannot be written, another study is at work in
+        it, or the cluster does not answer. What is written is kept.
     SolveError
         Workers die again and again.
     """
@@ -175,10 +175,11 @@ def run_study(
     plan = plan_of(read)
     folder = Path(into) if into is not None else path.with_name(f"{path.stem}-results")
     store = Store(plan=plan, folder=folder)
-    store.open(afresh=afresh)
-    _run(store, workers=workers, cluster=cluster, progress=progress)
-    made = summary_of(store)
-    _keep_worst(store, made)
+    with store.held():
+        store.open(afresh=afresh)
+        _run(store, workers=workers, cluster=cluster, progress=progress)
+        made = summary_of(store)
+        _keep_worst(store, made)
     first = next(iter(read.cases))
     case = read_case(read.cases[first], filename=read.filenames[first])
     return StudyAnswer(

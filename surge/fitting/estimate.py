@@ -27,6 +27,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from surge.arrays import Array
+from surge.effort import foresee, within
 from surge.errors import RequestError
 from surge.fitting.problem import FAILED, Problem
 from surge.records.trace_file import LEAST_READINGS
@@ -37,6 +38,7 @@ EARLY = 0.1  # of the time from the last movement to the end of a usual run
 ROUGH_TRIALS, ROUGH_TOLERANCE = 8, 1e-3  # of the search in the early readings
 CONFIDENCE = 0.95
 MOST_TRIALS = 30  # steps of one search
+USUAL_TRIALS, SURE_TRIALS = 10, 6  # what a search, and all that comes after them, takes: to foretell it
 TOLERANCE = 1e-6  # of the sum of squares: a hundredth of what noise moves
 AT_REST = 1e-10  # of what is sought, the clock among it, which may be any number: never the reason to stop
 OF_SPREAD, FINEST, COARSEST = 2.0, 2e-4, 0.02  # times the deviation of a figure, and bounds of that
@@ -157,11 +159,16 @@ def estimate(problem: Problem, *, progress: Progress | None = None) -> Estimate:
     """
     tell = progress or (lambda _: None)
     guesses, early = _guesses(problem), _early(problem)
+    trial = 1 + 2 * len(problem.figures)  # marches: where it is, and about it
+    marches = [1] * len(guesses) + [USUAL_TRIALS * trial] * SEARCHED + [SURE_TRIALS * trial]
+    effort = problem.effort()
+    parts = foresee(marches, lambda count: count * effort)
     with workers() as pool:
 
         def guessed(k: int) -> tuple[float, Array]:
             tell(f"first guess {k + 1} of {len(guesses)}")
-            return _settled(early, guesses[k])
+            with within(parts[k]):
+                return _settled(early, guesses[k])
 
         settled = list(pool.map(guessed, range(len(guesses))))
         chosen = [settled[0], *sorted(settled[1:], key=lambda pair: pair[0])[: SEARCHED - 1]]
@@ -169,7 +176,8 @@ def estimate(problem: Problem, *, progress: Progress | None = None) -> Estimate:
 
         def searched(k: int) -> tuple[float, Array]:
             tell(f"search {k + 1} of {len(chosen)}")
-            return _searched(problem, _searched(early, chosen[k][1], rough=True)[1])
+            with within(parts[len(guesses) + k]):
+                return _searched(problem, _searched(early, chosen[k][1], rough=True)[1])
 
         found = list(pool.map(searched, range(len(chosen))))
     found.sort(key=lambda pair: pair[0])
@@ -178,10 +186,11 @@ def estimate(problem: Problem, *, progress: Progress | None = None) -> Estimate:
             "no march of the case could be made with figures near its own: run `surge check` on it first"
         )
     tell("how sure")
-    weighed, best = _reweighed(problem, found[0][1])
-    steps = _steps(weighed, best)
-    _, best = _searched(weighed, best, steps=steps)
-    return _with_others(_sure(weighed, best, steps, starts=len(found)), [x for _, x in found])
+    with within(parts[-1]):
+        weighed, best = _reweighed(problem, found[0][1])
+        steps = _steps(weighed, best)
+        _, best = _searched(weighed, best, steps=steps)
+        return _with_others(_sure(weighed, best, steps, starts=len(found)), [x for _, x in found])
 
 
 def _steps(problem: Problem, sought: Array) -> list[float]:

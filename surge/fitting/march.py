@@ -94,6 +94,23 @@ def _plan(lineup: LineUp, scenario: Scenario) -> Plan:
     return replace(plan(lineup, scenario), unsteady=lineup.unsteady_friction)
 
 
+def effort_of(lineup: LineUp, scenario: Scenario, *, dt: float, until: float) -> float:
+    """Return the effort of one march (:mod:`surge.effort`) [-].
+
+    Parameters
+    ----------
+    lineup, scenario, dt, until
+        As of :func:`march`.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+        It cannot be computed.
+    """
+    work = _plan(lineup, scenario)
+    return work.effort(work.divide(dt), until)
+
+
 def march(lineup: LineUp, scenario: Scenario, points: Sequence[str], *, dt: float, until: float) -> Pressures:
     """March a scenario and return the pressures at some points.
 

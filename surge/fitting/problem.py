@@ -21,7 +21,7 @@ import numpy as np
 from surge.arrays import Array
 from surge.errors import CaseError, GridError, SolveError
 from surge.fitting.figures import Figure, FittedText
-from surge.fitting.march import Pressures, Span, march
+from surge.fitting.march import Pressures, Span, effort_of, march
 from surge.records.trace_file import PlaceTrace
 from surge.workers import workers
 
@@ -129,6 +129,14 @@ class Problem:
             return march(lineup, scenario, [p.place for p in self.places], dt=dt, until=self.until)
         except (CaseError, GridError, SolveError):
             return None
+
+    def effort(self) -> float:
+        """Return the effort of a march with the case's own figures [-]; 0 where it cannot be computed."""
+        try:
+            lineup, scenario = self.text.line_up([f.first for f in self.figures], self.scenario)
+            return effort_of(lineup, scenario, dt=self.span.dt, until=self.until)
+        except (CaseError, GridError, SolveError):
+            return 0.0  # who marches it says why
 
     def modelled(self, sought: Array, made: Pressures) -> list[Array]:
         """Return what each gauge would have shown at its readings [Pa gauge]."""

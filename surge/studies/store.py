@@ -6,6 +6,7 @@ Decisions
   or ran out of disk goes on with the chunks that are not there.
 * The manifest says of what the results are: program, hashes of the study and of every file that it names, and
   the chunks. A folder with another manifest is refused; results of two studies are never mixed.
+* One study works in a folder at a time (:mod:`surge.studies.lock`).
 * No file holds the time of day or a name of a computer, so that the same study gives the same files.
 """
 
@@ -15,7 +16,7 @@ import hashlib
 import io
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ from surge.choices import PictureKind, StudyPicture, words_of
 from surge.errors import RequestError
 from surge.outputs import PREFIX, write_whole
 from surge.studies.columns import Column, columns_of
+from surge.studies.lock import LOCK, locked
 from surge.studies.plan import Plan
 from surge.units import printable
 
@@ -59,8 +61,30 @@ class Store:
 
     # The folder
 
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep every other study out of the folder, which is made where it is not there.
+
+        Raises
+        ------
+        RequestError
+            Another one is at work there; or it is no folder, or cannot be written.
+        """
+        self._refuse_inputs()
+        with self.writing():
+            self.folder.mkdir(parents=True, exist_ok=True)
+        with ExitStack() as stack:
+            with self.writing():
+                alone = stack.enter_context(locked(self.folder / LOCK))
+            if not alone:
+                raise RequestError(
+                    f"another study is at work in {printable(str(self.folder))}: wait until it has ended, "
+                    "or name another folder with --into"
+                )
+            yield
+
     def open(self, *, afresh: bool = False) -> None:
-        """Make the folder ready, or find it as it was left.
+        """Make the folder, which is :meth:`held`, ready, or find it as it was left.
 
         Parameters
         ----------
@@ -70,9 +94,8 @@ class Store:
         Raises
         ------
         RequestError
-            Something else is there, or what the study reads, or it cannot be written.
+            Something else is there, or it cannot be written.
         """
-        self._refuse_inputs()
         mine = self.manifest()
         there = self._there()
         if there is not None and there != mine and not afresh:
@@ -80,7 +103,7 @@ class Store:
                 f"{printable(str(self.folder))} has the results of another study, case or version "
                 f"({differing(there, mine)}): name another folder with --into, or add --force to begin anew"
             )
-        if there is None and self.folder.is_dir() and any(self.folder.iterdir()):
+        if there is None and any(p.name != LOCK for p in self.folder.iterdir()):
             raise RequestError(
                 f"{printable(str(self.folder))} is no folder of results, and not empty: "
                 "name another folder with --into"

@@ -32,6 +32,7 @@ from surge.schemas import schema_of
 from surge.search.rates import greatest_rate
 from surge.studies import cluster, engines, store
 from surge.studies.chances import clopper_pearson
+from surge.studies.lock import LOCK, locked
 
 FLOW = """
 [[uncertain]]
@@ -452,6 +453,33 @@ def test_results_of_two_studies_are_not_mixed(tmp_path: Path) -> None:
     assert "study.toml changed since" in found.stderr
     assert study(path, "--force").exit_code == 4
     assert study(path).exit_code == 4  # and by now they are its own
+
+
+@pytest.mark.usefixtures("small_chunks")
+def test_a_second_study_in_the_same_folder_is_refused(tmp_path: Path) -> None:
+    """For as long as the process of the first lives; what that leaves behind keeps nobody out."""
+    path, into = written(tmp_path, WHOLE), tmp_path / "study-results"
+    into.mkdir()
+    hold = (
+        "import sys, time; from pathlib import Path; from surge.studies.lock import locked\n"
+        f"with locked(Path({str(into / LOCK)!r})) as alone: print(alone, flush=True); time.sleep(600)"
+    )
+    first = subprocess.Popen([sys.executable, "-c", hold], stdout=subprocess.PIPE, text=True)
+    try:
+        assert first.stdout is not None
+        assert first.stdout.readline() == "True\n"
+        found = study(path, "--force")
+        assert found.exit_code == 2
+        assert found.stderr.startswith(f"surge: another study is at work in {into}: wait until it has ended,")
+        assert found.stderr.count("\n") == 1
+        assert [p.name for p in into.iterdir()] == [LOCK]
+    finally:
+        first.kill()
+        first.communicate()
+    assert study(path).exit_code == 4
+    assert not (into / LOCK).exists()
+    with locked(into / LOCK) as alone, locked(into / LOCK) as too:
+        assert (alone, too) == (True, False)
 
 
 def test_a_folder_with_something_else_is_left_alone(tmp_path: Path) -> None:

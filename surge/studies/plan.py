@@ -30,7 +30,7 @@ from surge.transient.plan import first_effort
 from surge.units import QuantityError
 
 CHUNK = 5.0 * PACE  # effort of a chunk: some seconds of one processor
-LAID_OUT = 0.008 * PACE  # of a run, and of each of its scenarios: to read the case, and to lay it out
+LAID_OUT = 0.002 * PACE  # of a run, and of each of its scenarios: to read the case, and to lay it out
 MOST_CHUNK = 1000  # runs
 SEARCHES = 2.0  # of a scenario: windows of its valves, and its greatest rate
 TRIED = 8  # line-ups by which the effort of a run is judged

@@ -1,13 +1,13 @@
 """How fast studies are, how much memory they take, and what a second worker brings.
 
     .venv-test/bin/python tests/benchmarks/studies.py                       # 10 000 quick looks
-    .venv-test/bin/python tests/benchmarks/studies.py --runs 100000
+    .venv-test/bin/python tests/benchmarks/studies.py --runs 100000 --into /tmp/looks     # or goes on there
     .venv-test/bin/python tests/benchmarks/studies.py --efficiency          # one worker against two, in pairs
     .venv-test/bin/python tests/benchmarks/studies.py --kept 1000000        # results only: nothing is marched
 
-Rates and ratios mean something on an idle machine only; memory always does. ``--kept`` runs one chunk and
-writes its rows again and again: it measures what grows with the number of runs where anything does, writing,
-reading and summing up, and says so.
+Rates and ratios mean something on an idle machine only; memory and processor time always do. ``--kept`` runs
+one chunk and writes its rows again and again: it measures what grows with the number of runs where anything
+does, writing, reading and summing up, and says so.
 """
 
 from __future__ import annotations
@@ -28,9 +28,11 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from support.studies import HEAD, SAMPLES, SPEED, written
 
 from surge.api import study as door
+from surge.effort import Meter, metered
 from surge.studies.engines import Made
 from surge.studies.plan import Plan
 from surge.studies.work import run_chunk
+from surge.workers import Progress
 
 MEGABYTE = 2**20
 PAGE = os.sysconf("SC_PAGE_SIZE")
@@ -78,22 +80,49 @@ def _children() -> Iterator[int]:
             continue
 
 
-def timed(path: Path, into: Path, workers: int | None) -> float:
+def timed(path: Path, into: Path, workers: int | None, progress: Progress | None = None) -> float:
     began = time.perf_counter()
-    door.run_study(path, into=into, workers=workers)
+    door.run_study(path, into=into, workers=workers, progress=progress)
     return time.perf_counter() - began
 
 
-def run(runs: int, workers: int | None) -> None:
-    with tempfile.TemporaryDirectory() as name, Memory() as memory:
+class Foretold:
+    """What a study told on its way of how long it would still take, against how long it took."""
+
+    SHARES = (0.1, 0.25, 0.5, 0.75)
+
+    def __init__(self, meter: Meter) -> None:
+        self.meter, self.told = meter, []  # type: ignore[var-annotated]
+
+    def __call__(self, _: str) -> None:
+        self.told.append((time.perf_counter(), self.meter.left()))
+
+    def words(self) -> str:
+        begin, end = self.told[0][0], self.told[-1][0]
+        found = []
+        for share in self.SHARES:
+            at, left = next((at, left) for at, left in self.told if at >= begin + share * (end - begin))
+            if left is not None and end > at:
+                found.append(f"after {share:.0%} of the time {left / (end - at):.2f}")
+        return f"time left as told, in times of what was: {', '.join(found) or 'not told'}"
+
+
+def run(runs: int, workers: int | None, into: Path | None) -> None:
+    with tempfile.TemporaryDirectory() as name, Memory() as memory, metered(Meter()) as meter:
         path = written(Path(name), text_of(runs))
-        took = timed(path, Path(name) / "results", workers)
-        size = sum(p.stat().st_size for p in (Path(name) / "results").rglob("*.parquet"))
+        results = into or Path(name) / "results"
+        there = sum(1 for _ in results.rglob("*.parquet"))
+        told, begin = Foretold(meter), processor_time()
+        took = timed(path, results, workers, told)
+        spent = processor_time() - begin
+        size = sum(p.stat().st_size for p in results.rglob("*.parquet"))
     print(
-        f"{runs} quick looks: {took:.1f} s, {runs / took:.0f} a second; memory of this process "
-        f"{memory.own / MEGABYTE:.0f} MB, of a worker at most {memory.below / MEGABYTE:.0f} MB; "
-        f"results {size / MEGABYTE:.1f} MB"
+        f"{runs} quick looks{f', {there} chunks of them there before' if there else ''}: {took:.1f} s, "
+        f"{runs / took:.0f} a second; processor time {spent:.1f} s, {runs / spent:.0f} a second of it; "
+        f"memory of this process {memory.own / MEGABYTE:.0f} MB, of a worker at most "
+        f"{memory.below / MEGABYTE:.0f} MB; results {size / MEGABYTE:.1f} MB"
     )
+    print(told.words())
 
 
 def kept(runs: int) -> None:
@@ -162,6 +191,7 @@ def main() -> None:
     )
     parser.add_argument("--runs", type=int, default=10_000)
     parser.add_argument("--workers", type=int)
+    parser.add_argument("--into", type=Path, help="folder of results, which stays")
     parser.add_argument("--efficiency", action="store_true")
     parser.add_argument("--pairs", type=int, default=3)
     parser.add_argument("--kept", type=int)
@@ -172,7 +202,7 @@ def main() -> None:
     elif asked.efficiency:
         efficiency(min(asked.runs, 3000), asked.pairs)
     else:
-        run(asked.runs, asked.workers)
+        run(asked.runs, asked.workers, asked.into)
     print(f"most memory ever {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
 

@@ -21,6 +21,12 @@ Decisions
   whole steps, each otherwise; those of the coarser step count too. None of these marches counts less for
   being coarser. An extreme has ``SUDDEN_OWN`` times the furthest that any of them is from it, and no less
   than ``SUDDEN_ANY`` times the furthest from any extreme of the line-up.
+* Waves that go to and fro lose height at every end that spreads them, the more the coarser the step. What
+  comes later may then be higher at a finer step than what was the highest, while all marches agree on that.
+  So places have their extremes in spans of time too (:mod:`surge.transient.spans`), and one that
+  ``STEP_SAFETY`` times what it rose from march to march would bring beyond the extreme has that as its error:
+  but no more than the error aimed at, or ``BEYOND_MOST`` times the worst one. It does not ask for a finer
+  step. Elements have it from their ends. Marches of a sudden stop are compared otherwise, as follows.
 * In a run whose worst error stays above what was aimed at, every extreme has ``UNSETTLED`` of that worst
   error at least.
 * What may come after the run is a part of its own and does not ask for a finer step: ``LATE_SAFETY`` times
@@ -71,10 +77,12 @@ from functools import cached_property
 
 import numpy as np
 
+from surge.arrays import Array
 from surge.model.lineup import LineUp
 from surge.transient.attached_results import LIFT, SPILLED, Figure, attached_figures
 from surge.transient.march import Marched
 from surge.transient.peaks import Key, Peaks
+from surge.transient.spans import SpanExtremes
 
 # Where each has its value from stands above.
 STEP_SAFETY = 2.5
@@ -86,6 +94,7 @@ LEAST_ERROR = 20.0  # [Pa]
 SUDDEN_OWN = 2.5
 SUDDEN_ANY = 0.75
 UNSETTLED = 0.5
+BEYOND_MOST = 1.5  # times the worst error
 FIGURE_SHARE = 1e-5  # of a figure that moves, however well marches agree
 FIGURE_UNSETTLED = 2.0  # times, our own choice: figures of such a run have no error of another to lean on
 LATE_SAFETY = 2.5
@@ -111,6 +120,8 @@ class Summary(Peaks):
         super().__init__(lineup, marched)
         self.marched = marched
         self.figures = attached_figures(lineup, marched)
+        self.rows = {point.name: row for row, point in enumerate(lineup.points)}
+        self.spans = marched.spans.extremes([self.index[p] for p in self.rows]) if marched.spans else None
 
     def probe_shares(self) -> dict[str, tuple[float, ...]]:
         """Return where in each pipe its highest and lowest pressure are, as shares of its length, 0 to 1 [-].
@@ -150,13 +161,13 @@ class Summary(Peaks):
     def between(self, key: Key) -> float:
         """By how much an extreme may lie beyond what the steps have of it [Pa]; in a pipe, as at its ends."""
         what, name, way = key
-        at = self._ends[name] if what == "element" else [self.index[name]]
+        at = [self.index[p] for p in (self.ends[name] if what == "element" else (name,))]
         return self.rho_g * float(self.marched.between[at, 0 if way == "high" else 1].max())
 
     @cached_property
-    def _ends(self) -> dict[str, list[int]]:
-        """Elements with the places of their two points."""
-        return {e.name: [self.index[e.start], self.index[e.end]] for e in self.lineup.elements}
+    def ends(self) -> dict[str, tuple[str, str]]:
+        """Elements with their two points."""
+        return {e.name: (e.start, e.end) for e in self.lineup.elements}
 
     @cached_property
     def sample(self) -> Sample:
@@ -165,16 +176,21 @@ class Summary(Peaks):
             dt=self.marched.grid.reaches.dt,
             pressures={key: found.pressure for key, found in self.found.items()},
             figures=self.figures,
+            spans=self.spans,
         )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sample:
-    """Extremes of one march: its step [s], pressures [Pa gauge], and figures of what hangs on points."""
+    """Extremes of one march: its step [s], pressures [Pa gauge], and figures of what hangs on points.
+
+    ``spans``: those of places in spans of time, of a march that keeps them.
+    """
 
     dt: float
     pressures: Mapping[Key, float]
     figures: Mapping[Figure, float] = field(default_factory=dict)
+    spans: SpanExtremes | None = None
 
     def apart(self, other: Sample, key: Key) -> float:
         """How far apart two marches are in one extreme [Pa]."""
@@ -230,6 +246,37 @@ class ErrorMarches:
         return found
 
     @cached_property
+    def _beyond(self) -> tuple[Array, Array]:
+        """By how much places may lie beyond their extremes in any span [m], high and low, shape (points,)."""
+        fine, first = self.fine.sample.spans, self.coarser[0].spans
+        if self.sharp or fine is None or first is None:
+            none = np.zeros(len(self.fine.rows))
+            return none, none
+        spans = min(fine.high.shape[0], first.high.shape[0])
+        made = []
+        for way, own, other in ((1.0, fine.high, first.wide_high), (-1.0, fine.low, first.wide_low)):
+            here, there = way * own[:spans], way * other[:spans]
+            reach = here + STEP_SAFETY * np.maximum(here - there, 0.0)
+            made.append(reach.max(axis=0) - here.max(axis=0))
+        return made[0], made[1]
+
+    def beyond(self, key: Key) -> float:
+        """By how much what comes at another time may lie beyond an extreme, at a finer step [Pa].
+
+        Where it is inside an element, what its ends may reach counts.
+        """
+        what, name, way = key
+        column, out = (0, 1.0) if way == "high" else (1, -1.0)
+        fine = self.fine
+        at = fine.ends[name] if what == "element" else (name,)
+        reach = max(
+            out * fine.found["place", point, way].pressure
+            + fine.rho_g * float(self._beyond[column][fine.rows[point]])
+            for point in at
+        )
+        return max(reach - out * fine.found[key].pressure, 0.0)
+
+    @cached_property
     def worst(self) -> float:
         """Greatest error of any extreme [Pa]."""
         return max(self.errors.values())
@@ -268,7 +315,9 @@ class ErrorMarches:
 
     def told(self, key: Key, tolerance: float) -> float:
         """Error of one extreme in a run whose errors were to stay below ``tolerance`` [Pa]."""
-        return max(self.errors[key], UNSETTLED * self.worst if self.worst > tolerance else 0.0)
+        unsettled = UNSETTLED * self.worst if self.worst > tolerance else 0.0
+        beyond = min(self.beyond(key), max(tolerance, BEYOND_MOST * self.worst))
+        return max(self.errors[key], beyond, unsettled)
 
 
 @dataclass(frozen=True, kw_only=True)

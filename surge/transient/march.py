@@ -27,6 +27,7 @@ from surge.kernel.columns import (
 )
 from surge.kernel.march import march
 from surge.transient.grid import Grid
+from surge.transient.spans import Spans
 from surge.transient.watch import Watch
 
 CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
@@ -110,11 +111,14 @@ class Marched:
         By how much the highest and the lowest head may lie beyond what the steps have of it [m].
     tail : ndarray, shape (2 AROUND + 1, points)
         Heads of the last steps [m].
+    span : float
+        Length of the spans of time whose extremes are kept [s]; infinite where none are.
     """
 
     grid: Grid
     frozen: bool
     stride: int
+    span: float = np.inf
     done: int = 0
     stopped: bool = False
     time: list[Array] = field(default_factory=list)
@@ -124,6 +128,7 @@ class Marched:
     room: tuple[Array, ...] | None = field(init=False, default=None)
     between: Array = field(init=False)
     tail: Array = field(init=False)
+    spans: Spans | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.watch = self._watch()
@@ -132,6 +137,8 @@ class Marched:
         self.flows.append(self.watch.flows[None, :])
         self.between = np.zeros((self.watch.heads.size, 2))
         self.tail = np.repeat(self.heads[0], 2 * AROUND + 1, axis=0)
+        if np.isfinite(self.span):
+            self.spans = Spans(steps=self.span / self.grid.reaches.dt, start=self.heads[0][0])
 
     def _watch(self) -> Watch:
         return Watch(self.grid)
@@ -196,6 +203,8 @@ class Marched:
         self.stopped = status == STOPPED_AT_VAPOUR
         self.watch.look(self.done, heads[: count + 1], flows[: count + 1])
         self._look_between(heads[1 : count + 1])
+        if self.spans:
+            self.spans.look(self.done, heads[1 : count + 1])
         kept = slice(stride - self.done % stride, count + 1, stride)
         self.heads.append(heads[kept].copy())
         self.flows.append(flows[kept].copy())

@@ -56,6 +56,7 @@ NEW_EXTREME = 0.1  # of the error allowed: growth that counts as a new extreme
 MUCH_LATER = 4.0  # of the error allowed: growth in the look ahead that makes the run itself longer
 LOOK_AHEAD = 5.0  # times its duration to which the first march goes on, to see what comes later
 WORTH_GOING_ON = 0.25  # of the error allowed: growth in the look ahead after which the reported march goes on
+SPANS = 8  # of the first duration: in each the extremes of places are kept, and have an error of their own
 COARSER = 2.0  # times the first step: the coarsest march that the error takes into account, where it can be
 NO_SAMPLES = 2**62  # steps between two samples of a history that nobody looks at
 
@@ -92,12 +93,13 @@ def begun(
     """
     given: dict[str, Any] = {"reaches": reaches, "laws": work.laws, "tables": work.tables, "probes": probes}
     frozen = work.lineup.frozen_friction
+    span = first_duration(work) / SPANS
     if work.unsteady:
         remembers = build_unsteady_grid(work.lineup, work.steady, **given)
-        made: Marched = UnsteadyMarch(grid=remembers, frozen=frozen, stride=stride)
+        made: Marched = UnsteadyMarch(grid=remembers, frozen=frozen, stride=stride, span=span)
     else:
         grid = build_grid(work.lineup, work.steady, **given)
-        made = Marched(grid=grid, frozen=frozen, stride=stride)
+        made = Marched(grid=grid, frozen=frozen, stride=stride, span=span)
     if made.watch.until < max(work.times):
         keep_still(made)
     return made

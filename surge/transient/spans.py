@@ -43,8 +43,7 @@ class Spans:
     rows: list[Array] = field(init=False, default_factory=list)
 
     def __post_init__(self) -> None:
-        self._until(0)
-        self.rows[0][:] = self.start
+        self.look(-1, self.start[None])
 
     def _until(self, span: int) -> None:
         """Room for spans up to this one: highest, lowest, and the same widened."""

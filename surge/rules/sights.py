@@ -33,9 +33,10 @@ from surge.rules.flow import most_into_tank
 from surge.rules.limits import held_limits, limits_at, steady_limit
 from surge.rules.rulings import rule_on
 from surge.transient.attached_results import NEARLY
-from surge.transient.plan import plan
+from surge.transient.plan import Plan, plan
+from surge.transient.quick import look_with_curves
 from surge.transient.result import ScenarioResult
-from surge.transient.run import LEAST_TOLERANCE, RISE_TOLERANCE, simulate
+from surge.transient.run import LEAST_TOLERANCE, RISE_TOLERANCE
 from surge.workers import Progress
 
 # ("element", name, "high"), ("steady", "element", name), ("rule", id), ("inflow", tank)
@@ -82,6 +83,7 @@ class Sights:
         self.ends = [(0.0, 1.0)] * len(self.ranges)  # shares between which the line-up can flow
         self.usual = usual_shares(lineup)
         self.seen: dict[Shares, Sight | None] = {}
+        self.plans: dict[Shares, Plan] = {}  # of points that were tried, and not looked at yet
         self.rules = [
             r for r in (book.rules if book else ()) if r.required and r.measure not in _WITHOUT_RUNS
         ]
@@ -127,7 +129,7 @@ class Sights:
     def flows(self, shares: Shares) -> bool:
         """Whether the line-up can flow at a point as the case says."""
         try:
-            plan(*self.fixed(shares))
+            self.plans[shares] = plan(*self.fixed(shares))
         except (CaseError, SolveError) as error:
             _refuse_misfit(error)
             return False
@@ -164,7 +166,8 @@ class Sights:
 
     def _look(self, shares: Shares) -> Sight:
         lineup, scenario = self.fixed(shares)
-        run = simulate(lineup, scenario, quick=True)
+        work = self.plans.pop(shares, None) or plan(lineup, scenario)
+        run = look_with_curves(work)
         rise = max((p.highest.pressure - p.steady for p in run.places), default=0.0)
         self.rise = max(self.rise, rise)
         values = dict(_pressures(run))

@@ -15,9 +15,10 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -190,8 +191,36 @@ class Store:
         return self.path(number).is_file()
 
     def missing(self) -> list[int]:
-        """Return the chunks that are not there, in order."""
+        """Return the chunks that are not there, in order.
+
+        Raises
+        ------
+        RequestError
+            One that is there is damaged, or not of this study: told before hours of work, and not after.
+        """
+        pa = arrow()
+        for number in self._there_are():
+            self._read(number, pa.parquet.read_schema)
         return [number for number in range(self.plan.chunks) if not self.has(number)]
+
+    def _there_are(self) -> Iterator[int]:
+        return (number for number in range(self.plan.chunks) if self.has(number))
+
+    def _read(self, number: int, read: Callable[[Path], Any]) -> Any:
+        """What is read of a chunk; refuses a file that is damaged, or of another study."""
+        path = self.path(number)
+        try:
+            found = read(path)
+        except (arrow().ArrowException, OSError) as error:
+            raise RequestError(
+                f"{printable(str(path))} cannot be read ({error}): delete it, and run the study again"
+            ) from None
+        said = getattr(found, "schema", found).metadata or {}
+        if said.get(b"surge.fingerprint", b"").decode() != self.fingerprint:
+            raise RequestError(
+                f"{printable(str(path))} is not of this study: delete it, and run the study again"
+            )
+        return found
 
     def write(self, number: int, table: Table) -> None:
         """Write a chunk.
@@ -237,7 +266,7 @@ class Store:
         }
         return pa.schema(fields, metadata=said | {"surge.fingerprint": self.fingerprint})
 
-    @property
+    @cached_property
     def fingerprint(self) -> str:
         """A hash of the manifest: says which study a file belongs to."""
         return hashlib.sha256(json.dumps(self.manifest(), sort_keys=True).encode()).hexdigest()
@@ -251,21 +280,8 @@ class Store:
             A file is damaged, or not of this study.
         """
         pa = arrow()
-        for number in range(self.plan.chunks):
-            path = self.path(number)
-            if not path.is_file():
-                continue
-            try:
-                found = pa.parquet.read_table(path, columns=columns)
-            except (pa.ArrowException, OSError) as error:
-                raise RequestError(
-                    f"{printable(str(path))} cannot be read ({error}): delete it, and run the study again"
-                ) from None
-            if (found.schema.metadata or {}).get(b"surge.fingerprint", b"").decode() != self.fingerprint:
-                raise RequestError(
-                    f"{printable(str(path))} is not of this study: delete it, and run the study again"
-                )
-            yield found
+        for number in self._there_are():
+            yield self._read(number, lambda path: pa.parquet.read_table(path, columns=columns))
 
 
 def _type(pa: Any, column: Column) -> Any:

@@ -21,7 +21,7 @@ from surge.transient.march import STEPS_KEPT, Marched, keep_still
 from surge.transient.plan import Plan, eased, first_duration, plan
 from surge.transient.result import ScenarioResult
 from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME, RISE_TOLERANCE
-from surge.transient.summary import look_of
+from surge.transient.summary import look_of, summarise
 
 
 class _QuickMarch(Marched):
@@ -51,10 +51,37 @@ def quick_look(lineup: LineUp, scenario: Scenario) -> ScenarioResult:
     CaseError, GridError, SolveError
         As :func:`surge.transient.run.simulate`.
     """
-    work = plan(lineup, scenario)
-    work = eased(work, first_duration(work))
-    seen, duration, ended = _marched(work, _begun(work))
+    work, seen, duration, ended = _seen(plan(lineup, scenario))
     return look_of(work, seen, duration=duration, ended=ended)
+
+
+def look_with_curves(work: Plan) -> ScenarioResult:
+    """March a plan once, at a coarse step, and keep histories, envelopes and closures too: never a verdict.
+
+    Parameters
+    ----------
+    work : Plan
+
+    Returns
+    -------
+    ScenarioResult
+        As :func:`surge.transient.run.simulate` gives it with ``quick=True``, to the last bit.
+
+    Raises
+    ------
+    GridError, SolveError
+        As that.
+    """
+    work, seen, duration, ended = _seen(work)
+    return summarise(
+        work, seen, None, None, duration=duration, ahead=duration, ended=ended, tolerance=0.0, runs=1
+    )
+
+
+def _seen(work: Plan) -> tuple[Plan, Summary, float, bool]:
+    """The plan as it is marched, and what :func:`_marched` gives."""
+    work = eased(work, first_duration(work))
+    return work, *_marched(work, _begun(work))
 
 
 def _begun(work: Plan) -> Marched:

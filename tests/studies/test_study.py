@@ -502,15 +502,25 @@ def test_nothing_of_another_study_is_left(tmp_path: Path) -> None:
     assert there == {"study.json", "runs", "worst.toml", "peaks.svg"}
 
 
-def test_a_damaged_file_is_named(tmp_path: Path) -> None:
+@pytest.mark.usefixtures("small_chunks")
+def test_a_damaged_file_is_named_before_anything_is_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     path = written(tmp_path, WHOLE)
-    answer = run_study(path)
-    bad = next((answer.into / "runs").iterdir())
-    bad.write_bytes(b"PAR1 and no more")
-    found = study(path)
-    assert found.exit_code == 2
-    assert bad.name in found.stderr
-    assert "delete it, and run the study again" in found.stderr
+    there = sorted((run_study(path).into / "runs").iterdir())
+    whole = there[1].read_bytes()
+    there[3].unlink()
+    with monkeypatch.context() as patch:
+        patch.setattr(engines, "run_chunk", lambda *_: pytest.fail("it is run"))
+        for content in (b"", b"PAR1 and no more", whole[: len(whole) // 2], whole[:-8] + b"\0" * 8):
+            there[1].write_bytes(content)
+            found = study(path)
+            assert found.exit_code == 2
+            assert there[1].name in found.stderr
+            assert "delete it, and run the study again" in found.stderr
+    there[1].unlink()
+    assert study(path).exit_code == 4
+    assert there[1].read_bytes() == whole
 
 
 # --- the command --------------------------------------------------------------------------------------------

@@ -220,15 +220,25 @@ class Marched:
 
     def _look_between(self, heads: Array) -> None:
         """What lies between the steps at extremes of the last steps; heads (steps, points) [m]."""
-        seen = np.concatenate([self.tail, heads])
-        now = self.tail.shape[0] - 1  # the row of the instant at which these steps began
-        self.tail = seen[-self.tail.shape[0] :].copy()
-        around = np.arange(-AROUND, AROUND + 1)
-        for column, sign in enumerate((1.0, -1.0)):
-            steps = self.point_steps[:, column]
-            at = np.flatnonzero(steps > self.done - AROUND)  # before, not all that comes after it was there
-            rows = np.minimum(now + steps[at, None] - self.done + around, seen.shape[0] - 1)
-            self.between[at, column] = beyond(sign * seen[rows, at[:, None]])
+        now = self.tail.shape[0] - 1  # the row of the instant at which these steps began, behind the tail
+        steps = self.point_steps
+        # Before, not all that comes after it was there.
+        at, column = np.nonzero(steps > self.done - AROUND)
+        if at.size:
+            around = np.arange(-AROUND, AROUND + 1)
+            rows = now + steps[at, column][:, None] - self.done + around
+            rows = np.minimum(rows, now + heads.shape[0])
+            late = rows > now
+            seen = np.where(
+                late,
+                heads[np.maximum(rows - now - 1, 0), at[:, None]],
+                self.tail[np.minimum(rows, now), at[:, None]],
+            )
+            self.between[at, column] = beyond(np.where(column == 0, 1.0, -1.0)[:, None] * seen)
+        if heads.shape[0] > now:
+            self.tail = heads[-self.tail.shape[0] :].copy()
+        else:
+            self.tail = np.concatenate([self.tail, heads])[-self.tail.shape[0] :].copy()
 
     def envelope(self) -> tuple[list[Array], list[Array]]:
         """Highest and lowest head at the nodes of every pipe [m]; empty for lumped ones."""

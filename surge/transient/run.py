@@ -130,14 +130,42 @@ def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
         marched.advance_to(duration)
 
 
-def _look_ahead(work: Plan, marched: Marched, duration: float) -> tuple[Summary, Summary, float, bool]:
+def _ahead_and_first_level(
+    work: Plan, marched: Marched, duration: float
+) -> tuple[_Levels, ErrorMarches, Summary, float, bool]:
+    """Look ahead, and meanwhile make the first level; made once more where the run is to be longer.
+
+    What comes of it is what comes of one after the other. An error of the first level counts only where the
+    look ahead finds that it was made for the right time.
+    """
+    told = Summary(work.lineup, marched)
+    levels, compared = _Levels(work, duration, told), None
+    failed: GridError | SolveError | None = None
+    with workers(1) as pool:
+        looking = pool.submit(_look_ahead, work, told, duration)
+        try:
+            compared = levels.compare()
+        except (GridError, SolveError) as error:
+            failed = error
+        told, now, longer, calm = looking.result()
+    if longer != duration:
+        levels = _Levels(work, longer, told)
+        compared = levels.compare()
+    elif compared is None:
+        assert failed is not None
+        raise failed
+    return levels, compared, now, longer, calm
+
+
+def _look_ahead(work: Plan, told: Summary, duration: float) -> tuple[Summary, Summary, float, bool]:
     """Go on with a first march; what it told at its end, what it had later, and for how long to march [s].
 
     The last tells whether nothing new came in the last third. The march itself stands where the look ahead
     ended; the first summary is of the duration that is returned.
     """
     longest = MOST_TIMES * first_duration(work)
-    told = now = before = Summary(work.lineup, marched)
+    marched = told.marched
+    now = before = told
     allowed = told.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
     until = duration
     while until < LOOK_AHEAD * duration:
@@ -282,13 +310,11 @@ def simulate(
             runs=1,
         )
     tell("look ahead")
-    coarse, later, duration, calm = _look_ahead(work, first, duration)
+    levels, compared, later, duration, calm = _ahead_and_first_level(work, first, duration)
+    coarse = levels.coarsest
     ahead = LOOK_AHEAD * duration
     runs, bound = 1, min(work.most_effort, most_effort or work.most_effort)
-    levels = _Levels(work, duration, coarse)
     while True:
-        tell(f"step {dt:.2g} s")
-        compared = levels.compare()
         fine = compared.fine
         runs += levels.made
         tolerance = fine.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
@@ -301,6 +327,8 @@ def simulate(
         if compared.worst <= tolerance or 4 * work.effort(reaches, duration) > bound:
             break
         dt = reaches.dt
+        tell(f"step {dt:.2g} s")
+        compared = levels.compare()
     late = _late(work, coarse, later, WORTH_GOING_ON * tolerance)
     wanted = late.until > duration
     part = {} if boiled else late.part(wanted=wanted)  # pressures after boiling are not valid anyway
@@ -344,12 +372,14 @@ class _Levels:
 
     Attributes
     ----------
+    coarsest : Summary
+        Of the first march.
     made : int
         Marches of the last level.
     """
 
     def __init__(self, work: Plan, duration: float, coarse: Summary) -> None:
-        self.work, self.duration, self.coarse = work, duration, coarse
+        self.work, self.duration, self.coarse, self.coarsest = work, duration, coarse, coarse
         self.made = 0
         self.coarser: tuple[Sample, ...] = ()
         self.sharp: tuple[Sample, ...] = ()

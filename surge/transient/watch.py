@@ -42,7 +42,7 @@ TINY = 1e-12  # [m3/s], [m] below this a figure is nothing
 EVERY, SPOT = 8, 64  # where not all steps are needed, every so many are looked at
 FULL = 1e-3  # of its gas: with less of it a drum is full
 THOROUGH = 8  # one of so many steps lies in a stretch in which energy and links are looked at too
-ROOM = 2**17  # numbers recorded between two looks: 1 MB
+ROOM = 2**19  # numbers recorded between two looks: 4 MB
 
 
 def first_event(grid: Grid) -> float:

@@ -9,7 +9,7 @@ Decisions
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from surge.effort import Part, foresee, within
@@ -25,7 +25,7 @@ from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling, counts, rul
 from surge.rules.static import static_over_densities
 from surge.transient.plan import first_effort
 from surge.transient.result import ScenarioResult
-from surge.workers import Progress, workers
+from surge.workers import Once, Progress, workers
 
 THREADS = 4  # scenarios at a time; the marches let other threads run
 # What a scenario takes, and over ranges: times its first march, but no more than that. Demo cases took 10 to
@@ -40,16 +40,20 @@ class AtHand:
     """
 
     def __init__(self) -> None:
-        self._made: list[tuple[Scenario, list[Made]]] = []
-        self.fillings: dict[bool, tuple[FilledCase, ...]] = {}  # with a book of rules, and without
+        self._made: Once[Scenario, list[Made]] = Once()
+        self.fillings: Once[bool, tuple[FilledCase, ...]] = Once()  # with a book of rules, and without
 
     def find(self, scenario: Scenario) -> list[Made] | None:
         """Return the runs of a scenario; None where it was not run."""
-        return next((made for one, made in self._made if one == scenario), None)
+        return self._made.find(scenario)
+
+    def get(self, scenario: Scenario, make: Callable[[], list[Made]]) -> list[Made]:
+        """Return the runs of a scenario, made now where it was not run; see :class:`surge.workers.Once`."""
+        return self._made.get(scenario, make)
 
     def keep(self, scenario: Scenario, made: list[Made]) -> None:
         """Keep the runs of a scenario."""
-        self._made.append((scenario, made))
+        self._made.keep(scenario, made)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -154,18 +158,18 @@ def assess(
         lineup = with_pump_top(lineup, book)
 
     def one(scenario: Scenario, part: Part) -> list[Made] | CaseError:
-        if (made := at_hand.find(scenario)) is not None:
-            return made
+        own = known is None  # not what a search tries
+
+        def make() -> list[Made]:
+            return over_ranges(lineup, scenario, book, tell, explain=own, cavities=own and cavities)
+
         try:
             with within(part):
-                own = known is None  # not what a search tries
-                made = over_ranges(lineup, scenario, book, tell, explain=own, cavities=own and cavities)
+                return at_hand.get(scenario, make)
         except CaseError as error:
             return error
-        at_hand.keep(scenario, made)
-        return made
 
-    fillings = at_hand.fillings.get(book is not None)
+    fillings = at_hand.fillings.find(book is not None)
 
     def weigh(scenario: Scenario | None) -> float:
         """Of a scenario; of all fillings for None."""
@@ -194,7 +198,7 @@ def assess(
     rulings = tuple(_elsewhere(r, runs) for r in rulings)
     if fillings is None:
         with within(filling):
-            fillings = at_hand.fillings[book is not None] = filled_cases(lineup, book, tell)
+            fillings = at_hand.fillings.get(book is not None, lambda: filled_cases(lineup, book, tell))
     return Assessment(
         lineup=lineup,
         static=static,

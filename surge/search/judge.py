@@ -42,7 +42,7 @@ from surge.transient.history import History
 from surge.transient.plan import Plan, plan
 from surge.transient.result import Elsewhere, Method, ScenarioResult
 from surge.transient.run import simulate
-from surge.workers import Progress
+from surge.workers import Once, Progress, each
 
 ULLAGE = "shutdown time over time to fill the ullage"
 LEAD = "time from the shore's stop to the ship's first valve"
@@ -60,6 +60,7 @@ PROBES_RANGED = 1  # where something is a range, each of which takes several ful
 UNSAFE = -1.0  # [Pa] margin entered where it is no margin that is lacking
 LENGTH_COUNT = 5  # looked at of a length that is a range
 SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
+Refusal = CaseError | GridError | SolveError
 
 
 def slow_side(rule: Rule) -> bool:
@@ -166,9 +167,9 @@ class Bench:
     def __init__(self, lineup: LineUp, book: RuleBook, progress: Progress | None = None) -> None:
         self.lineup, self.book, self.progress = with_pump_top(lineup, book), book, progress
         self.at_hand = AtHand()
-        self._judged: list[tuple[Scenario, Judged]] = []
-        self._over: dict[tuple[str, str], list[LineUp]] = {}
-        self._stood: dict[tuple[int, str], tuple[LineUp, ScenarioResult]] = {}
+        self._judged: Once[Scenario, Judged] = Once()
+        self._over: Once[tuple[str, str], list[LineUp]] = Once()
+        self._stood: Once[tuple[int, str], tuple[LineUp, ScenarioResult]] = Once()
         ullage = any(t.ullage is not None for t in lineup.receiving)
         self.marched = RuleBook(rules=tuple(r for r in book.rules if r.required and r.measure == EFFECTIVE))
         self.shared = ullage and any(r.required and r.measure == ULLAGE for r in book.rules)
@@ -187,13 +188,14 @@ class Bench:
         """
         if not ranges_of(self.lineup):
             return [self.lineup]
-        key = (scenario.name, scenario.stage)
-        if key not in self._over:
+
+        def points() -> list[LineUp]:
             own = next((s for s in self.lineup.scenarios if s.name == scenario.name), scenario)
             worst = worst_points(self.lineup, own, self.book, self.progress or (lambda _: None))
-            points = dict.fromkeys([*along_lengths(self.lineup, LENGTH_COUNT), *worst])
-            self._over[key] = [at_shares(self.lineup, shares) for shares in points]
-        return self._over[key]
+            found = dict.fromkeys([*along_lengths(self.lineup, LENGTH_COUNT), *worst])
+            return [at_shares(self.lineup, shares) for shares in found]
+
+        return self._over.get((scenario.name, scenario.stage), points)
 
     def limits(self, scenario: Scenario) -> tuple[LimitedExtreme, ...]:
         """What a search holds the extremes of a scenario against."""
@@ -216,18 +218,31 @@ class Bench:
         ------
         CaseError, GridError, SolveError
         """
-        known = next((made for one, made in self._judged if one == scenario), None)
-        if known is None:
+
+        def judged() -> Judged:
             around = self.around(scenario)
             made = assess(around, book=self.book, known=self.at_hand, progress=self.progress)
-            known = self._of(made, scenario)
-            self._judged.append((scenario, known))
-        return known
+            return self._of(made, scenario)
+
+        return self._judged.get(scenario, judged)
+
+    def judge_each(self, scenarios: Sequence[Scenario]) -> list[Judged | Refusal]:
+        """Judge variants at once; of one that a check refuses, why.
+
+        All are judged, whatever comes of the first: what is told of them does not go by which ends first.
+        """
+
+        def outcome(scenario: Scenario) -> Judged | Refusal:
+            try:
+                return self.judge(scenario)
+            except (CaseError, GridError, SolveError) as error:
+                return error
+
+        return each(outcome, scenarios)
 
     def keep(self, scenario: Scenario, lineup: LineUp, run: ScenarioResult) -> None:
         """Keep a full run that was made elsewhere; of a line-up without ranges only."""
-        if self.at_hand.find(scenario) is None:
-            self.at_hand.keep(scenario, [(run, findings_of(lineup, run))])
+        self.at_hand.keep(scenario, [(run, findings_of(lineup, run))])
 
     def _of(self, made: Assessment, scenario: Scenario) -> Judged:
         name = scenario.name
@@ -277,11 +292,10 @@ class Bench:
         found: dict[str, list[ScenarioResult]] = {}
         for one in self.around(scenario).scenarios:
             if one.name != scenario.name:
-                made = self.at_hand.find(one)
-                if made is None:
-                    assess(self.lineup.with_(scenarios=(one,)), known=self.at_hand, progress=self.progress)
-                    made = self.at_hand.find(one)
-                found[one.name] = [run for run, _ in made or []]
+                if self.at_hand.find(one) is None:
+                    alone = self.lineup.with_(scenarios=(one,))
+                    assess(alone, book=self.book, known=self.at_hand, progress=self.progress)
+                found[one.name] = [run for run, _ in self.at_hand.find(one) or []]
         return found
 
     # Rules that need no march
@@ -304,9 +318,7 @@ class Bench:
         if not any(scenario is one for one in self.lineup.scenarios):
             return standing(plan(fixed, scenario))
         key = (id(fixed), scenario.name)
-        if key not in self._stood:
-            self._stood[key] = (fixed, standing(plan(fixed, scenario)))
-        return self._stood[key][1]
+        return self._stood.get(key, lambda: (fixed, standing(plan(fixed, scenario))))[1]
 
     def minding(
         self,

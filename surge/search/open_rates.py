@@ -24,7 +24,7 @@ from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits, raised
 from surge.transient.run import simulate
-from surge.workers import Progress
+from surge.workers import Progress, each
 
 LEAST, MOST = 0.1, 2.0  # of the agreed rate: from there to there rates are looked at (our own bounds)
 RATES, SPREAD = 1.2, 1.5  # ratio of neighbouring rates of the first look, and of the strokes at each
@@ -200,22 +200,24 @@ class _Seek:
         if all(t.ullage is None for t in self.lineup.tanks):
             share = 1.0
         if share not in self.allowed:
-            least = min(self.to, self.most)
-            for scenario in self.scenarios:
-                one = self.at(scenario, share)
-                slow, _ = longest_allowed(
-                    self.lineup,
-                    one,
-                    self.together[scenario.name],
-                    book=self.bench.book,
-                    run=simulate(self.lineups[0], one, quick=True),
-                    shortest=self.from_,
-                    longest=self.to,
-                    bench=self.bench,
-                )
-                least = least if slow is None else min(least, slow)
+            found = each(lambda s: self._longest_in(s, share), self.scenarios)
+            least = min([self.to, self.most, *(slow for slow in found if slow is not None)])
             self.allowed[share] = rounded_down(least)
         return self.allowed[share]
+
+    def _longest_in(self, scenario: Scenario, share: float) -> float | None:
+        one = self.at(scenario, share)
+        slow, _ = longest_allowed(
+            self.lineup,
+            one,
+            self.together[scenario.name],
+            book=self.bench.book,
+            run=simulate(self.lineups[0], one, quick=True),
+            shortest=self.from_,
+            longest=self.to,
+            bench=self.bench,
+        )
+        return slow
 
     def margins(self, slowness: Sequence[float]) -> list[float]:
         """Margin of the longest stroke allowed, and of every longer one, at each rate [Pa]."""
@@ -252,7 +254,11 @@ class _Seek:
     def confirm(self, share: float) -> list[Judged]:
         """Every scenario at a rate, with the one stroke that is left, as a check judges it."""
         stroke = self.longest(share)
-        return [
-            self.bench.judge(self.with_stroke(self.at(scenario, share), stroke))
-            for scenario in self.scenarios
-        ]
+        found = []
+        for one in self.bench.judge_each(
+            [self.with_stroke(self.at(s, share), stroke) for s in self.scenarios]
+        ):
+            if isinstance(one, Exception):
+                raise one
+            found.append(one)
+        return found

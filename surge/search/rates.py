@@ -284,10 +284,10 @@ class _Rates:
             return False
         below = SURER * self.need + DOUBT * self.rise
         most = PROBES if len(self.lineups) == 1 else PROBES_RANGED
-        for v in worst_values(self.samples, self.agreed / rate, look[0], below=below, most=most):
-            try:
-                other = self.judge(self.agreed / v)
-            except (CaseError, GridError, SolveError):
+        values = worst_values(self.samples, self.agreed / rate, look[0], below=below, most=most)
+        others = self.bench.judge_each([self.at(self.agreed / v) for v in values])
+        for v, other in zip(values, others, strict=True):
+            if isinstance(other, Exception):
                 continue  # a check refuses it too, and tells nothing as kept
             if not other.kept:
                 refuted(self.samples, v, other)

@@ -395,11 +395,13 @@ class _Search:
         if self._grown(told, told):
             return False
         to = self.longest if self.slow[0] is None else self.slow[0]
-        for stroke in [] if to <= told else self._worst(told, to):
-            try:
-                other = family.judge(stroke)
-            except GridError:
+        strokes = [] if to <= told else self._worst(told, to)
+        others = family.bench.judge_each([family.with_stroke(s) for s in strokes])
+        for stroke, other in zip(strokes, others, strict=True):
+            if isinstance(other, GridError):
                 continue  # a check refuses it too, and tells nothing as kept
+            if isinstance(other, Exception):
+                raise other
             if not other.kept_by_surge:
                 refuted(self.samples, stroke, other)
                 self.need = max(self.need, raised(self.need, other) or 0.0)

@@ -6,6 +6,8 @@ Decisions
   window of each. Then each alone is searched while the others keep the shortest of these.
 * The rate above which an open window is empty is the agreed one: stages with a rate of their own keep it, and
   bound the stroke as they do already. Where scenarios have several rates, all go with it.
+* Searches that do not need one another run at once. What one tells does not go by which ends first: it is
+  asked for in the order of the case, and what was run for one is at hand for all (:class:`Bench`).
 * What comes of all windows together is in :mod:`surge.search.joint`.
 * A shutdown that is repeated at another stage is searched from the shortest stroke on that is safe where the
   case has it: a shorter one is in no window anyway. Greatest rates are told where the case has it only; at
@@ -14,7 +16,8 @@ Decisions
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 from surge.effort import Part, foresee, within
@@ -32,12 +35,13 @@ from surge.search.open_rates import OpenRate, opening_rate
 from surge.search.rates import RateLimit, greatest_rate
 from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.transient.plan import first_effort
-from surge.workers import Progress
+from surge.workers import Progress, workers
 
 # What the window of a valve in a scenario takes, or its rates: times its first march, but no more than that.
 # All parts of a demo case together took 140 to 1 640 times; those of a berth with ranges up to 6.5e9 each.
 TYPICAL, MOST_TYPICAL = 250.0, 1e10
 Parts = tuple[StrokeLimits, ...]
+THREADS = 4  # searches at a time; the marches let other threads run
 REST = 0.7  # of all windows: what comes after them
 
 
@@ -178,31 +182,61 @@ def windows_of(
     bare = bench.bare()
     again = [s for scenarios in closing.values() for s in scenarios] if bare is not None else []
     *parts, rest = foresee([*searched, *concerned, *again, None], _Efforts(lineup, searched))
-    ask = _Ask(bench, shortest, longest, parts)
-    by_valve = {v: tuple(ask.limits(v, s) for s in closing[v]) for v in closing}
-    to_open = {v: tuple(ask.limits(v, s, opens=True) for s in opens[v]) for v in opens if opens[v]}
-    rates = tuple(r for s in concerned if (r := ask.rate(s)) is not None)
-    made = Windows(by_valve=by_valve, to_open=to_open, rates=rates)
-    if bare is not None:
-        as_if = _Ask(bare, shortest, longest, parts[len(parts) - len(again) :])
-        gone = {v: bounds_over([as_if.limits(v, s) for s in closing[v]])[0] for v in closing}
-        made = replace(made, without=gone)
-    with within(rest):
-        return _as_a_whole(bench, replace(made, idle=idle), ask, closing)
+    with workers(THREADS) as pool:
+        ask = _Ask(bench, shortest, longest, parts, pool)
+        by_valve = {v: [ask.limits(v, s) for s in closing[v]] for v in closing}
+        to_open = {v: [ask.limits(v, s, opens=True) for s in opens[v]] for v in opens if opens[v]}
+        rates = [ask.rate(s) for s in concerned]
+        gone: dict[str, list[Asked]] | None = None
+        if bare is not None:
+            as_if = _Ask(bare, shortest, longest, parts[len(parts) - len(again) :], pool)
+            gone = {v: [as_if.limits(v, s) for s in closing[v]] for v in closing}
+        made = Windows(by_valve=_told(by_valve), rates=(), to_open=_told(to_open), idle=idle)
+        with within(rest):
+            whole = _AsAWhole(bench, made, ask, closing, pool)
+            told = (job.result() for job in rates)
+            made = replace(made, rates=tuple(r for r in told if r is not None))
+            if gone is not None:
+                made = replace(made, without={v: bounds_over(p)[0] for v, p in _told(gone).items()})
+            return whole.put_into(made)
 
 
-def _as_a_whole(bench: Bench, made: Windows, ask: _Ask, closing: Mapping[str, Sequence[Scenario]]) -> Windows:
-    """The windows with what comes of them: each valve apart, the rate at which one opens, all together."""
-    progress = bench.progress
-    made = replace(made, apart={v: ask.apart(made, v, closing[v]) for v in closing})
-    found = _openings(bench, made, closing)
-    return replace(
-        made,
-        opens_at={v: o for v, o in found.items() if o is not None and made.empty(v)},
-        open_up_to={v: o for v, o in found.items() if o is not None and not made.empty(v)},
-        together=_together(bench, made.by_valve, progress=progress),
-        opened_together=_together(bench, made.to_open, opens=True, progress=progress),
-    )
+Asked = Callable[[], StrokeLimits]  # gives what was asked for as soon as it is there
+
+
+def _told(asked: Mapping[str, Sequence[Asked]]) -> dict[str, Parts]:
+    return {valve: tuple(one() for one in each) for valve, each in asked.items()}
+
+
+class _AsAWhole:
+    """What comes of the windows: each valve apart, the rate at which one opens, all together; all at once."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        made: Windows,
+        ask: _Ask,
+        closing: Mapping[str, Sequence[Scenario]],
+        pool: ThreadPoolExecutor,
+    ) -> None:
+        self.apart = {v: pool.submit(ask.apart, made, v, closing[v]) for v in closing}
+        self.openings = _openings(bench, made, closing, pool)
+        self.together = pool.submit(_together, bench, made.by_valve)
+        self.opened_together = pool.submit(_together, bench, made.to_open, opens=True)
+
+    def put_into(self, made: Windows) -> Windows:
+        """The windows with all of it."""
+        made = replace(made, apart={v: job.result() for v, job in self.apart.items()})
+        found = {
+            v: replace(o, valve=v) for v, job in self.openings.items() if (o := job.result()) is not None
+        }
+        return replace(
+            made,
+            opens_at={v: o for v, o in found.items() if made.empty(v)},
+            open_up_to={v: o for v, o in found.items() if not made.empty(v)},
+            together=self.together.result(),
+            opened_together=self.opened_together.result(),
+        )
 
 
 def search_effort(lineup: LineUp, scenario: Scenario) -> float:
@@ -226,30 +260,54 @@ class _Efforts:
 
 
 class _Ask:
-    """Asks for windows; what one search answers for several valves is asked once."""
+    """Asks for windows, several at once; what one search answers for several valves is asked once."""
 
-    def __init__(self, bench: Bench, shortest: float, longest: float | None, parts: Sequence[Part]) -> None:
+    def __init__(
+        self,
+        bench: Bench,
+        shortest: float,
+        longest: float | None,
+        parts: Sequence[Part],
+        pool: ThreadPoolExecutor,
+    ) -> None:
         self.bench, self.shortest, self.longest, self.parts = bench, shortest, longest, iter(parts)
-        self.known: dict[tuple[str, tuple[str, ...], bool], StrokeLimits] = {}
+        self.pool = pool
+        self.known: dict[tuple[str, tuple[str, ...], bool], Future[StrokeLimits]] = {}
 
-    def limits(self, valve: str, scenario: Scenario, *, opens: bool = False) -> StrokeLimits:
+    def limits(self, valve: str, scenario: Scenario, *, opens: bool = False) -> Asked:
         """The window of a valve in a scenario, with one stroke for all that the same order moves."""
         lineup = self.bench.lineup
         together = moved_together(lineup, scenario, valve, adjustable(lineup), opens=opens)
-        key = (scenario.name, together, opens)
-        with within(next(self.parts)):
-            if key not in self.known:
-                original = self.known.get((scenario.repeats, together, opens))
-                self.known[key] = self._search(
-                    scenario, together[0], together, opens=opens, original=original
-                )
-        stroke = moving_valves(lineup, scenario, opens=opens)[valve]
-        return replace(self.known[key], valve=valve, stroke=stroke)
+        key, part = (scenario.name, together, opens), next(self.parts)
+        if key in self.known:
+            with within(part):
+                pass  # it is part of another
+        else:
+            # It begins before this one does, so that waiting for it is no waiting for each other.
+            original = self.known.get((scenario.repeats, together, opens))
+            self.known[key] = self.pool.submit(self._part, part, scenario, together, opens, original)
+        job, stroke = self.known[key], moving_valves(lineup, scenario, opens=opens)[valve]
+        return lambda: replace(job.result(), valve=valve, stroke=stroke)
 
-    def rate(self, scenario: Scenario) -> RateLimit | None:
+    def _part(
+        self,
+        part: Part,
+        scenario: Scenario,
+        together: tuple[str, ...],
+        opens: bool,
+        original: Future[StrokeLimits] | None,
+    ) -> StrokeLimits:
+        first = original.result() if original is not None else None
+        with within(part):
+            return self._search(scenario, together[0], together, opens=opens, original=first)
+
+    def rate(self, scenario: Scenario) -> Future[RateLimit | None]:
         """The greatest safe rate of a scenario at the strokes of the case."""
+        return self.pool.submit(self._rate, next(self.parts), scenario)
+
+    def _rate(self, part: Part, scenario: Scenario) -> RateLimit | None:
         bench = self.bench
-        with within(next(self.parts)):
+        with within(part):
             return greatest_rate(
                 bench.lineup, scenario, book=bench.book, bench=bench, progress=bench.progress
             )
@@ -293,17 +351,16 @@ class _Ask:
 
 
 def _openings(
-    bench: Bench, made: Windows, closing: Mapping[str, Sequence[Scenario]]
-) -> dict[str, OpenRate | None]:
+    bench: Bench, made: Windows, closing: Mapping[str, Sequence[Scenario]], pool: ThreadPoolExecutor
+) -> dict[str, Future[OpenRate | None]]:
     """Of each valve the greatest rate at which it has a window; those with one stroke have one."""
-    known: dict[tuple[tuple[str, tuple[str, ...]], ...], OpenRate | None] = {}
-    found: dict[str, OpenRate | None] = {}
+    known: dict[tuple[tuple[str, tuple[str, ...]], ...], Future[OpenRate | None]] = {}
+    found = {}
     for valve, parts in made.by_valve.items():
         key = tuple((p.scenario, p.together) for p in parts)
         if key not in known:
-            known[key] = _opening(bench, made, valve, closing[valve])
-        one = known[key]
-        found[valve] = None if one is None else replace(one, valve=valve)
+            known[key] = pool.submit(_opening, bench, made, valve, closing[valve])
+        found[valve] = known[key]
     return found
 
 
@@ -348,7 +405,6 @@ def _together(
     by_valve: Mapping[str, tuple[StrokeLimits, ...]],
     *,
     opens: bool = False,
-    progress: Progress | None,
 ) -> JointSet | None:
     """All valves at their shortest safe strokes, or longer; None where one of them has none."""
     if not by_valve:
@@ -361,7 +417,14 @@ def _together(
         shortest[valve] = stroke
     to = max(p.to for parts in by_valve.values() for p in parts)
     return joint_set(
-        bench.lineup, shortest, longest, to=to, book=bench.book, opens=opens, bench=bench, progress=progress
+        bench.lineup,
+        shortest,
+        longest,
+        to=to,
+        book=bench.book,
+        opens=opens,
+        bench=bench,
+        progress=bench.progress,
     )
 
 

@@ -38,6 +38,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from surge.arguments import Measure, checked
+from surge.errors import GridError, SolveError
 from surge.model.lineup import LineUp, Scenario
 from surge.transient.errors import ErrorMarches, Late, Sample, Summary
 from surge.transient.grid import build_grid

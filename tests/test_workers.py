@@ -56,7 +56,7 @@ def test_the_first_error_in_order_is_raised_when_all_are_through() -> None:
         assert k == 1 or ended.wait(60.0)
         raise ValueError(str(k))
 
-    with pytest.raises(ValueError, match="^0$"):
+    with pytest.raises(ValueError, match=r"^0$"):
         each(work, [0, 1, 2])
     assert ended.is_set()
     assert each(lambda k: 2 * k, [1, 2, 3]) == [2, 4, 6]

@@ -15,7 +15,9 @@ Decisions
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from functools import lru_cache
+from typing import Any
 
 from surge.errors import CaseError, Fault, SolveError
 from surge.hydraulics.attached import refuse_misfits
@@ -28,6 +30,7 @@ from surge.phrases import Phrase
 
 RESIDUE = 1e-12  # [m3/s] a flow below this is none
 NO_LOSS_KV = 1e7  # [m3/h] of what takes nothing: some 1e-7 m at a rate of 1000 m3/h
+FLOWS_KEPT = 256  # of a search over ranges: points of several scenarios at several rates; some 10 kB each
 _REST = 1e-9  # [m3/s] below this a pump does not load
 
 
@@ -387,3 +390,48 @@ def steady_state(lineup: LineUp, scenario: Scenario) -> Steady:
         supply=net.supply,
         set_up=tuple(said),
     )
+
+
+def steady_once(lineup: LineUp, scenario: Scenario) -> Steady:
+    """As :func:`steady_state`, solved once for all scenarios that begin alike.
+
+    Searches and looks ask for the same flow many times, with other strokes of the valves.
+
+    Parameters
+    ----------
+    lineup : LineUp
+    scenario : Scenario
+
+    Returns
+    -------
+    Steady
+        Not to be changed: it is handed out again.
+
+    Raises
+    ------
+    CaseError, SolveError
+    """
+    return _solved(_Asked(lineup, replace(scenario, moves=())))
+
+
+class _Asked:
+    """What a steady flow goes by: all of a line-up but its scenarios, and of a scenario how it begins."""
+
+    def __init__(self, lineup: LineUp, scenario: Scenario) -> None:
+        self.lineup, self.scenario = lineup, scenario
+        self.key = (*(getattr(lineup, name) for name in _OF_LINEUP), scenario)
+        self.hash = hash(self.key)
+
+    def __hash__(self) -> int:
+        return self.hash
+
+    def __eq__(self, other: Any) -> bool:
+        return isinstance(other, _Asked) and self.key == other.key
+
+
+_OF_LINEUP = tuple(f.name for f in fields(LineUp) if f.compare and f.name != "scenarios")
+
+
+@lru_cache(maxsize=FLOWS_KEPT)
+def _solved(asked: _Asked) -> Steady:
+    return steady_state(asked.lineup, asked.scenario)

@@ -33,7 +33,7 @@ from surge.arrays import Array
 from surge.errors import CaseError, Fault, GridError, SolveError
 from surge.hydraulics.fixed import at_shares
 from surge.hydraulics.losses import LossTables, loss_tables
-from surge.hydraulics.steady import Steady, steady_state
+from surge.hydraulics.steady import Steady, steady_once
 from surge.model.lineup import LineUp, Pump, Scenario, Table
 from surge.model.ranges import usual_shares
 from surge.model.stroke import (
@@ -170,7 +170,7 @@ def plan(lineup: LineUp, scenario: Scenario) -> Plan:
     CaseError
         The line-up cannot flow as the case says; see :func:`surge.hydraulics.steady.steady_state`.
     """
-    steady = steady_state(lineup, scenario)
+    steady = steady_once(lineup, scenario)
     flow = np.array([steady.flow[p.name] for p in lineup.pipes])
     return Plan(
         lineup=lineup,

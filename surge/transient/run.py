@@ -111,7 +111,7 @@ def _growth(work: Plan, before: Summary, now: Summary) -> float:
     return max((more for key, more in before.later(now).items() if key[1] not in work.pockets), default=0.0)
 
 
-def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
+def _first_march(work: Plan, reaches: Reaches) -> tuple[Summary, float, bool]:
     """March until no new extreme appears in the last third; how long that took, and whether it ended."""
     marched = _start(work, reaches)
     duration = first_duration(work)
@@ -123,23 +123,22 @@ def _first_march(work: Plan, reaches: Reaches) -> tuple[Marched, float, bool]:
         now = Summary(work.lineup, marched)
         allowed = now.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
         if _growth(work, before, now) <= NEW_EXTREME * allowed:
-            return marched, duration, True
+            return now, duration, True
         if duration * 1.5 > limit:
-            return marched, duration, False
+            return now, duration, False
         duration *= 1.5
         before = now
         marched.advance_to(duration)
 
 
 def _ahead_and_first_level(
-    work: Plan, marched: Marched, duration: float
+    work: Plan, told: Summary, duration: float
 ) -> tuple[_Levels, ErrorMarches, Summary, float, bool]:
     """Look ahead, and meanwhile make the first level; made once more where the run is to be longer.
 
     What comes of it is what comes of one after the other. An error of the first level counts only where the
     look ahead finds that it was made for the right time.
     """
-    told = Summary(work.lineup, marched)
     levels, compared = _Levels(work, duration, told), None
     failed: GridError | SolveError | None = None
     with workers(1) as pool:
@@ -298,10 +297,9 @@ def simulate(
     tell("first march")
     first, duration, ended = _first_march(work, work.divide(dt))
     if quick:
-        coarse = Summary(lineup, first)
         return summarise(
             work,
-            coarse,
+            first,
             None,
             None,
             duration=duration,

@@ -23,7 +23,8 @@ from surge.search.rates import LOWER
 from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits, raised
-from surge.transient.run import simulate
+from surge.transient.plan import plan
+from surge.transient.quick import look_with_curves
 from surge.workers import Progress, each
 
 LEAST, MOST = 0.1, 2.0  # of the agreed rate: from there to there rates are looked at (our own bounds)
@@ -212,7 +213,7 @@ class _Seek:
             one,
             self.together[scenario.name],
             book=self.bench.book,
-            run=simulate(self.lineups[0], one, quick=True),
+            run=look_with_curves(plan(self.lineups[0], one)),
             shortest=self.from_,
             longest=self.to,
             bench=self.bench,

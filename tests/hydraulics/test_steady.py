@@ -17,10 +17,10 @@ from support.oracles import independent_solver as slow
 
 from surge.errors import CaseError
 from surge.hydraulics.losses import PipeLoss
-from surge.hydraulics.steady import Steady, head_of_tank, steady_state
+from surge.hydraulics.steady import Steady, head_of_tank, steady_once, steady_state
 from surge.kernel.curves import head, pump_curve
 from surge.model.lineup import GRAVITY as G
-from surge.model.lineup import LineUp, Liquid, Passage, Pipe, Pump, Rate, Scenario, Supply, Valve
+from surge.model.lineup import LineUp, Liquid, Passage, Pipe, Pump, Rate, Scenario, Supply, Valve, ValveMove
 
 OIL = Liquid(name="oil", density=850.0, sound_speed=1300.0, viscosity=8e-6, vapour_pressure=1e4)
 LOADING = Scenario(name="loading")
@@ -416,3 +416,16 @@ def test_generated_line_ups(seed: int) -> None:
     held = slow.tank_heads(lineup)
     assert {p: found.head[p] for p in held} == pytest.approx(held)
     assert np.isfinite(list(found.head.values())).all()
+
+
+def test_a_flow_is_solved_once_for_all_that_begins_alike() -> None:
+    lineup = series()
+    stroke = ValveMove(valve="valve", start=1.0, law=((0.0, 0.6), (5.0, 0.0)))
+    first = steady_once(lineup, LOADING)
+    assert steady_once(lineup, replace(LOADING, moves=(stroke,))) is first
+    assert steady_once(lineup.with_(scenarios=(LOADING,)), LOADING) is first
+    assert first == steady_state(lineup, LOADING)
+    wider = replace(LOADING, openings=(("valve", 0.7),))
+    assert steady_once(lineup, wider) == steady_state(lineup, wider) != first
+    heavier = lineup.with_(liquid=replace(OIL, density=900.0))
+    assert steady_once(heavier, LOADING) is not first

@@ -8,13 +8,8 @@ from typing import Any
 import click
 
 from surge.choices import ChartKind, words_of
-from surge.cli.files import InputPath, output_paths, write_files
-from surge.cli.shared import (
-    answering,
-    fail,
-    patient_option,
-    print_text,
-)
+from surge.cli.files import InputPath, contents_of, output_paths, write_files
+from surge.cli.shared import answering, fail, patient_option, print_text
 
 KINDS = words_of(ChartKind)
 
@@ -47,9 +42,8 @@ def chart(case: str, output: tuple[str, ...], force: bool, as_json: bool, **aske
         for key in ("rates", "strokes"):
             asked[key] = _range(f"--{key}", asked[key], density)
         answer = survey(loaded, progress=progress, **asked)
-        kinds: Any = tuple(paths.values())
-        files = answer.files(kinds)
-    write_files({path: files[kind] for path, kind in paths.items()})
+        files = contents_of(paths, answer.files)
+    write_files(files)
     print_text(answer.json() if as_json else answer.text())
     sys.exit(answer.exit_code)
 

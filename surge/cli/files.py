@@ -15,15 +15,18 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from surge.cli.shared import fail, tell
 from surge.inputs import no_name_on_windows, was_read
 from surge.outputs import Content, write_whole
+
+if TYPE_CHECKING:
+    from surge.api.answers import Picture
 
 WINDOWS = os.name == "nt"
 
@@ -114,6 +117,18 @@ def write_file(path: Path, content: Content) -> None:
         write_whole(path, content)
     except OSError as error:
         fail(f"{path} cannot be written: {error.strerror}")
+
+
+def contents_of(paths: Mapping[Path, str], make: Callable[[Any], Mapping[Any, bytes]]) -> dict[Path, bytes]:
+    """What goes into each file: ``make`` is asked once, for every kind once, and not at all for no file."""
+    kinds = tuple(dict.fromkeys(paths.values()))
+    made = make(kinds) if kinds else {}
+    return {path: made[kind] for path, kind in paths.items()}
+
+
+def bytes_of(pictures: Mapping[Any, Picture]) -> dict[Any, bytes]:
+    """What is in the files of pictures, by kind."""
+    return {kind: picture.content for kind, picture in pictures.items()}
 
 
 def write_files(contents: Mapping[Path, Content], *, told: str = "") -> None:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
 
 import click
 
 from surge.choices import FillingKind, words_of
-from surge.cli.files import InputPath, output_paths, write_files
+from surge.cli.files import InputPath, contents_of, output_paths, write_files
 from surge.cli.shared import answering, patient_option, print_text, unit_options, wanted_units
 
 KINDS = words_of(FillingKind)
@@ -48,8 +47,7 @@ def filling(
         from surge.api.filling import fill_lines
 
         answer = fill_lines(case, fillings=fillings, units=wanted, progress=progress)
-        kinds: Any = tuple(dict.fromkeys(paths.values()))
-        files = answer.files(kinds) if kinds else {}
-    write_files({path: files[kind] for path, kind in paths.items()})
+        files = contents_of(paths, answer.files)
+    write_files(files)
     print_text(answer.json() if as_json else answer.text())
     sys.exit(answer.exit_code)

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from surge.choices import DecimalSign, FitKind, words_of
-from surge.cli.files import InputPath, output_paths, write_files
+from surge.cli.files import InputPath, contents_of, output_paths, write_files
 from surge.cli.shared import (
     Command,
     OneOf,
@@ -103,9 +103,8 @@ def fit(
             progress.done()
             leave(unusable_trace(error), as_json=as_json)
         wanted = {path: kind for path, kind in paths.items() if kind != "toml" or answer.fit.apart}
-        kinds: Any = tuple(dict.fromkeys(wanted.values()))
-        files = answer.files(kinds) if kinds else {}
-    write_files({path: files[kind] for path, kind in wanted.items()})
+        files = contents_of(wanted, answer.files)
+    write_files(files)
     for path in paths:
         if path not in wanted:
             tell(f"surge: {path} is not written: the record does not tell every figure.")

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
 
 import click
 
 from surge.choices import ForcesKind, words_of
-from surge.cli.files import InputPath, output_paths, write_files
+from surge.cli.files import InputPath, contents_of, output_paths, write_files
 from surge.cli.shared import answering, patient_option, print_text, unit_options, wanted_units
 
 KINDS = words_of(ForcesKind)
@@ -49,8 +48,7 @@ def forces(
         from surge.api.forces import find_forces
 
         answer = find_forces(case, scenarios=scenarios, units=wanted, progress=progress)
-        kinds: Any = tuple(dict.fromkeys(paths.values()))
-        files = answer.files(kinds) if kinds else {}
-    write_files({path: files[kind] for path, kind in paths.items()})
+        files = contents_of(paths, answer.files)
+    write_files(files)
     print_text(answer.json() if as_json else answer.text(details=details))
     sys.exit(answer.exit_code)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from typing import Any
 
 import click
 
-from surge.choices import DrawnKind, FilmKind, PictureOf, refuse_table, refuse_useless, words_of
-from surge.cli.files import InputPath, output_paths, write_file, write_files
+from surge.choices import DrawnKind, FilmKind, PictureKind, PictureOf, refuse_table, refuse_useless, words_of
+from surge.cli.files import InputPath, bytes_of, contents_of, output_paths, write_file, write_files
 from surge.cli.shared import (
     OneOf,
     answering,
@@ -75,9 +76,9 @@ def picture(
         from surge.api.check import check
 
         answer = check(case, units=wanted, remedies=False, progress=progress)
-        kinds: Any = tuple(paths.values())
-        drawn = answer.draw_all(what, scenario=scenario, places=places, to=to, span=span, kinds=kinds)
-    write_files({path: drawn[kind].content for path, kind in paths.items()})  # type: ignore[index]
+        draw = partial(answer.draw_all, what, scenario=scenario, places=places, to=to, span=span)
+        files = contents_of(paths, lambda kinds: bytes_of(draw(kinds=kinds)))
+    write_files(files)
     print_text(answer.picture_text(scenario))
     sys.exit(answer.exit_code)
 
@@ -134,11 +135,10 @@ def animate(
 
         answer = check(case, units=wanted, remedies=False, progress=progress)
         film = answer.animate(scenario=scenario, to=to, span=span, seconds=seconds)
-        kinds: Any = dict.fromkeys(paths.values())
-        made = {kind: film.file(kind, progress=progress) for kind in kinds}
-    for path, kind in paths.items():
-        write_file(path, made[kind])
-        tell(f"{path} written: {film.told(len(made[kind]))}.")
+        files = contents_of(paths, lambda kinds: {kind: film.file(kind, progress=progress) for kind in kinds})
+    for path, content in files.items():
+        write_file(path, content)
+        tell(f"{path} written: {film.told(len(content))}.")
     print_text(answer.picture_text(scenario))
     sys.exit(answer.exit_code)
 
@@ -174,13 +174,12 @@ def compare_(
     cannot be used, and 4 when either cannot be computed.
     """
     wanted = wanted_units(units)
-    paths = output_paths(output, kinds=KINDS, force=force)
+    paths = output_paths(output, kinds=words_of(PictureKind), force=force)
     with answering(after, as_json=as_json) as progress:
         from surge.api.compare import compare
 
         answer = compare(before, after, scenarios=scenarios, units=wanted, progress=progress)
-        kinds: Any = tuple(paths.values())
-        drawn = answer.draw_all(kinds) if paths else {}
-    write_files({path: drawn[kind].content for path, kind in paths.items()})  # type: ignore[index]
+        files = contents_of(paths, lambda kinds: bytes_of(answer.draw_all(kinds)))
+    write_files(files)
     print_text(answer.json() if as_json else answer.text())
     sys.exit(answer.exit_code)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal, NoReturn
 import click
 
 from surge.choices import Dates, DecimalSign, PictureKind, TimedFrom, words_of
-from surge.cli.files import InputPath, output_paths, write_files
+from surge.cli.files import InputPath, bytes_of, contents_of, output_paths, write_files
 from surge.cli.shared import (
     OneOf,
     answering,
@@ -220,8 +220,7 @@ def _run_curve(
         except UnknownNameError as error:
             progress.done()
             fail(f"--{'curve' if error.kind == 'valve' else 'scenario'}: {error}")
-        kinds: Any = tuple(pages.values())
-        drawn = answer.draw_all(kinds) if pages else {}
-    write_files({path: drawn[kind].content for path, kind in pages.items()})  # type: ignore[index]
+        files = contents_of(pages, lambda kinds: bytes_of(answer.draw_all(kinds)))
+    write_files(files)
     print_text(answer.json() if as_json else answer.text(details=details))
     sys.exit(answer.exit_code)

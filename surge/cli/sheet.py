@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
 
 import click
 
 from surge.choices import SheetKind, words_of
-from surge.cli.files import InputPath, output_paths, write_files
+from surge.cli.files import InputPath, contents_of, output_paths, write_files
 from surge.cli.shared import (
     answering,
     day_of,
@@ -64,9 +63,8 @@ def sheet(
             units=wanted,
             progress=progress,
         )
-        kinds: Any = dict.fromkeys(paths.values())
-        made = {kind: answer.file(kind) for kind in kinds}
-    write_files({path: made[kind] for path, kind in paths.items()})
+        files = contents_of(paths, lambda kinds: {kind: answer.file(kind) for kind in kinds})
+    write_files(files)
     if as_json:
         print_text(answer.json())
     else:

@@ -27,6 +27,10 @@ WRITERS = (
     ("picture", "IN", "-o", "other.svg", "-o", "OUT.png"),
     ("animate", "IN", "-o", "OUT.html"),
     ("chart", "IN", "-o", "OUT.csv"),
+    ("filling", "IN", "-o", "OUT.gif"),
+    ("forces", "IN", "-o", "OUT.csv"),
+    ("fit", "IN", "records.csv", "-o", "OUT.toml"),
+    ("fit", "case.toml", "IN", "-o", "OUT.csv"),
     ("sheet", "IN", "-o", "OUT.pdf"),
     ("sheet", "case.toml", "--records", "IN", "-o", "OUT.html"),
     ("sheet", "case.toml", "--records", "records.csv", "--limits", "IN", "-o", "OUT.html"),
@@ -127,6 +131,11 @@ def test_only_files_are_written(words: tuple[str, ...], kind: str, folder: Path)
     assert isinstance(got.exception, SystemExit), got.exception
     assert "cannot be written" in got.stderr
     assert not list(folder.glob(".surge-*"))
+
+
+def test_two_cases_side_by_side_have_no_table(folder: Path) -> None:
+    got = CliRunner().invoke(main, ["compare", "case.toml", "case.toml", "-o", str(folder / "out.csv")])
+    refused(got, "end the name with one of .png, .svg, .pdf")
 
 
 def test_what_was_read_on_the_way_is_not_written_over(folder: Path) -> None:

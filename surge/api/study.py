@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated
@@ -15,13 +16,13 @@ from surge.arguments import Measure, checked
 from surge.case.file import Case, read_case
 from surge.choices import PictureKind, StudyPicture
 from surge.effort import foresee, spend, within
-from surge.errors import ArgumentError
+from surge.errors import ArgumentError, SurgeError
 from surge.inputs import InputFile
 from surge.reports.words import CAUTIONS, Display
 from surge.studies.engines import Made, made_by
 from surge.studies.file import load_study
 from surge.studies.plan import Plan, plan_of
-from surge.studies.store import Store, arrow
+from surge.studies.store import MANIFEST, RUNS, Store, arrow
 from surge.studies.summary import Summary, summary_of
 from surge.studies.types import Study
 from surge.studies.work import text_of
@@ -175,7 +176,7 @@ def run_study(
     plan = plan_of(read)
     folder = Path(into) if into is not None else path.with_name(f"{path.stem}-results")
     store = Store(plan=plan, folder=folder)
-    with store.held():
+    with _held(store):
         store.open(afresh=afresh)
         _run(store, workers=workers, cluster=cluster, progress=progress)
         made = summary_of(store)
@@ -215,6 +216,26 @@ def _run(store: Store, *, workers: int | None, cluster: str | None, progress: Pr
         told.through(number)
         done += plan.span(number)[1]
         tell(f"{done} of {plan.study.runs} runs")
+
+
+@contextmanager
+def _held(store: Store) -> Iterator[None]:
+    """Hold the folder of results; one that was made for them and has none is taken away again."""
+    new = not store.folder.exists()
+    try:
+        with store.held():
+            try:
+                yield
+            except SurgeError:
+                if new:
+                    with suppress(OSError):  # there are runs: all of it stays
+                        (store.folder / RUNS).rmdir()
+                        (store.folder / MANIFEST).unlink()
+                raise
+    finally:
+        if new:
+            with suppress(OSError):  # it is not empty
+                store.folder.rmdir()
 
 
 class _Foretold:

@@ -374,7 +374,8 @@ def test_a_cluster_of_which_a_worker_is_killed_makes_the_same_files(
 def test_a_cluster_that_does_not_answer_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "CONNECT", 1)
     with pytest.raises(RequestError, match="no answer from there"):
-        run_study(written(tmp_path, WHOLE), cluster="tcp://127.0.0.1:9")
+        run_study(written(tmp_path, WHOLE), into=tmp_path / "results", cluster="tcp://127.0.0.1:9")
+    assert not (tmp_path / "results").exists()
 
 
 # --- on and on --------------------------------------------------------------------------------------------

@@ -15,7 +15,8 @@ from surge.reports.remedies import remedy_words
 from surge.reports.rules import assumed_items
 from surge.reports.screen import FALLS, Screen, counted, judged, rounded, side_of
 from surge.reports.text import unstyled
-from surge.reports.words import HEADLINE, RANK, SHORT, place_in
+from surge.reports.words import BOILS_THERE, HEADLINE, RANK, SHORT, place_in
+from surge.rules.fillings import weakest_with
 from surge.rules.findings import Finding, valid
 
 
@@ -66,7 +67,7 @@ class Summary:
     counted, sentence : str
         What was counted; the weakest place, after the rule that makes the verdict where no pressure does.
     weakest : (str, str) or None
-        "element" or "place", and its name.
+        "element" or "place", and its name; that of a filling where one comes nearer to a limit.
     unit : str
         Of the pressures in the lines.
     scenarios : tuple of ScenarioLine
@@ -106,7 +107,7 @@ def summary(answer: CheckAnswer) -> Summary:
     ('LIMITS KEPT', 'shore line', '7.71', '10.00')
     """
     screen = Screen(answer, answer.display, style=unstyled, signature="")
-    worst = answer.weakest
+    worst = weakest_with(answer.fillings, answer.weakest)
     notes = [_joined(item) for part in screen.beside() for item in part.items]
     return Summary(
         headline=HEADLINE[answer.verdict],
@@ -167,6 +168,9 @@ def _line(answer: CheckAnswer, f: Finding) -> PartLine:
     display, run = answer.display, answer.run_of(f)
     seen = valid(f, run)
     element = next((e for e in run.elements if e.name == f.name), None) if run is not None else None
+    time, distance = (f.time, f.distance) if seen.cavities else (None, None)
+    if seen.when is not None:
+        time, distance = seen.when.time, seen.when.distance if seen.long else None
     return PartLine(
         subject=f.subject,
         name=f.name,
@@ -177,10 +181,10 @@ def _line(answer: CheckAnswer, f: Finding) -> PartLine:
         limit="-" if f.limit is None else display.pressure(f.limit),
         limit_source=f.limit_source,
         margin="-" if seen.margin is None else display.margin(seen.margin),
-        time="-" if seen.when is None else f"{display.instant(f.scenario, seen.when.time)} s",
-        place=place_in(element, seen.when.distance, display) if element and seen.when and seen.long else "",
+        time="-" if time is None else f"{display.instant(f.scenario, time)} s",
+        place=place_in(element, distance, display) if element and distance is not None else "",
         verdict=f.verdict,
         short=SHORT[f.verdict],
-        reason=f.reason,
+        reason=BOILS_THERE if f.boils else f.reason,
         used=f.load,
     )

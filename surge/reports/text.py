@@ -13,6 +13,7 @@ from surge.reports.screen import FALLS, Screen, Style, governing_rule, rounded, 
 from surge.reports.sensitivities import sensitivity_lines, sensitivity_sentences
 from surge.reports.stages import stage_lines
 from surge.reports.words import (
+    BOILS_THERE,
     CAUTIONS,
     HEADLINE,
     RANK,
@@ -28,13 +29,15 @@ from surge.rules.findings import (
     EXCEEDED,
     UNDECIDED,
     Finding,
+    Told,
     findings_of,
+    steady_there,
     told,
     valid,
     weakest,
     worst_of,
 )
-from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
+from surge.transient.result import ElementResult, PlaceResult, ScenarioResult
 
 
 def unstyled(text: str, verdict: str) -> str:  # noqa: ARG001  the style that adds nothing
@@ -263,11 +266,8 @@ class TextReport:
             )
         return self.style(paragraph(text), EXCEEDED)
 
-    def _extreme(
-        self, run: ScenarioResult, whose: tuple[str, str], x: Extreme, *, upper: bool
-    ) -> tuple[str, str]:
-        """Pressure with its error, and time; see :func:`surge.rules.findings.told`."""
-        seen = told(run, whose, x, upper=upper)
+    def _extreme(self, seen: Told, *, upper: bool) -> tuple[str, str]:
+        """Pressure with its error, and time."""
         write = self.display.round_up if upper else self.display.round_down
         time = "-" if seen.time is None else self.display.time(seen.time)
         return f"{write(seen.pressure)} {self.display.error(seen.error)}", time
@@ -275,19 +275,22 @@ class TextReport:
     def _row(self, run: ScenarioResult, e: ElementResult, f: Finding | None, *, upper: bool) -> Row:
         """One element against an upper or a lower limit."""
         x = e.highest if upper else e.lowest
-        value, time = self._extreme(run, ("element", e.name), x, upper=upper)
+        seen = told(run, ("element", e.name), x, upper=upper)
+        value, time = self._extreme(seen, upper=upper)
+        steady = steady_there(run, e, seen, upper=upper)
+        distance = x.distance if seen.share is None else seen.share * e.length
         margin = valid(f, run).margin if f else None
         source = "through the elements it joins"
         if f:
             source = "vapour pressure" if f.check == "vapour" else f.limit_source or f.reason
             if f.boils:
-                source = "boils, or nearly: see the cavities"
+                source = BOILS_THERE
         return (
             e.name,
-            self.display.pressure(e.steady if upper else e.steady_at_lowest),
+            "-" if steady is None else self.display.pressure(steady),
             value,
             time,
-            self.display.length(from_shore_end(e, x.distance)) if e.figures and time != "-" else "",
+            self.display.length(from_shore_end(e, distance)) if e.figures and time != "-" else "",
             self.display.pressure(f.limit) if f and f.limit is not None else "-",
             self.display.margin(margin) if margin is not None else "-",
             SHORT[f.verdict] if f else "",
@@ -344,8 +347,8 @@ class TextReport:
         return (
             p.name,
             self.display.pressure(p.steady),
-            *self._extreme(run, ("place", p.name), p.highest, upper=True),
-            *self._extreme(run, ("place", p.name), p.lowest, upper=False),
+            *self._extreme(told(run, ("place", p.name), p.highest, upper=True), upper=True),
+            *self._extreme(told(run, ("place", p.name), p.lowest, upper=False), upper=False),
             self.display.pressure(own.limit) if own and own.limit is not None else "-",
             SHORT[own.verdict] if own else "",
             own.limit_source if own else ", ".join(p.roles),

@@ -13,6 +13,7 @@ from surge.transient.result import ElementResult, ScenarioResult
 from surge.units import DECIMALS, ShowUnits, from_si, show
 
 SHORT = {WITHIN: "kept", EXCEEDED: "EXCEEDED", UNDECIDED: "undecided"}
+BOILS_THERE = "boils, or nearly: see the cavities"  # in the place of a limit, where they are followed
 RANK = {EXCEEDED: 0, UNDECIDED: 1, WITHIN: 2}  # the worst first
 HEADLINE = {WITHIN: "LIMITS KEPT", EXCEEDED: "LIMIT EXCEEDED", UNDECIDED: "CANNOT BE DECIDED"}
 AT_END = 1e-3  # of the length: what is nearer to an end is at that end
@@ -158,7 +159,7 @@ def place_in(element: ElementResult, distance: float, display: Display) -> str:
     figures = element.figures
     if figures is None:
         return ""
-    length, from_shore = figures.wave_speed * figures.travel_time, from_shore_end(element, distance)
+    length, from_shore = element.length, from_shore_end(element, distance)
     ends = f'end "{element.start}"', f'end "{element.end}"'
     if abs(figures.velocity) > STANDS_STILL:
         ends = "shore end", "ship end"
@@ -182,7 +183,7 @@ def from_shore_end(element: ElementResult, distance: float) -> float:
     if figures is None or abs(figures.velocity) <= STANDS_STILL:
         return distance
     starts_ashore = (figures.velocity > 0.0) is not element.ashore
-    return distance if starts_ashore else figures.wave_speed * figures.travel_time - distance
+    return distance if starts_ashore else element.length - distance
 
 
 def where_in(element: ElementResult, distance: float, display: Display) -> str:

@@ -108,6 +108,12 @@ class FilledCase:
         return tuple(r for r in self.rulings if r.verdict != WITHIN)
 
 
+def weakest_with(fillings: Sequence[FilledCase], worst: Finding | None) -> Finding | None:
+    """The weakest place of all scenarios and fillings; ``worst`` is that of the scenarios."""
+    found = (worst, *(one.weakest for one in fillings))
+    return weakest(one for one in found if one is not None) or worst
+
+
 def searched_beside(lineup: LineUp) -> str:
     """How searches regard the fillings of a line-up; "" where it has none."""
     return NOT_SEARCHED if lineup.fillings else ""

@@ -341,8 +341,7 @@ def _extreme_finding(held: LimitedExtreme, got: ElementResult | PlaceResult, run
     extreme = got.highest if held.upper else got.lowest
     cavities = run.cavities
     if cavities is not None and not cavities.missing:
-        figures = got.figures if isinstance(got, ElementResult) else None
-        length = figures.wave_speed * figures.travel_time if figures else 0.0
+        length = got.length if isinstance(got, ElementResult) else 0.0
         return judge_with_cavities(whose, extreme, held.limit, cavities, upper=held.upper, length=length)
     without = f"; no marches with cavities: {cavities.missing}" if cavities is not None else ""
     return judge_extreme(
@@ -450,11 +449,22 @@ class Valid:
 
 @dataclass(frozen=True, kw_only=True)
 class Told:
-    """An extreme as it may be told: pressure [Pa gauge], its error [Pa], and when [s]; None: not known."""
+    """An extreme as it may be told.
+
+    Attributes
+    ----------
+    pressure, error : float
+        [Pa gauge], [Pa]
+    time : float or None
+        [s]; None: not known.
+    share : float or None
+        Where, of the element's length [-]; None: where the extreme itself says.
+    """
 
     pressure: float
     error: float
     time: float | None
+    share: float | None = None
 
 
 def told(run: ScenarioResult, whose: tuple[str, str], extreme: Extreme, *, upper: bool) -> Told:
@@ -474,9 +484,18 @@ def told(run: ScenarioResult, whose: tuple[str, str], extreme: Extreme, *, upper
     """
     if run.cavities is not None and run.followed:
         found = run.cavities.extremes[(*whose, "high" if upper else "low")]
-        return Told(pressure=found.pressure, error=found.band, time=found.furthest.time)
+        own = found.furthest
+        return Told(pressure=found.pressure, error=found.band, time=own.time, share=own.share)
     value = extreme.pressure if run.vapour is None else extreme.before_vapour
     return Told(pressure=value, error=extreme.error, time=extreme.time if value == extreme.pressure else None)
+
+
+def steady_there(run: ScenarioResult, element: ElementResult, seen: Told, *, upper: bool) -> float | None:
+    """Pressure before anything moves where an extreme of an element is told [Pa gauge]; None: not known."""
+    if seen.share is None:
+        return element.steady if upper else element.steady_at_lowest
+    end = {0.0: element.start, 1.0: element.end}.get(seen.share)
+    return next((place.steady for place in run.places if place.name == end), None)
 
 
 def valid(finding: Finding, run: ScenarioResult | None) -> Valid:

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from surge.reports.words import RANK, SHORT, Display
+from surge.reports.words import BOILS_THERE, RANK, SHORT, Display
 from surge.rules.assess import Assessment
-from surge.rules.findings import WITHIN, Finding, told, valid
+from surge.rules.findings import WITHIN, Finding, steady_there, told, valid
 from surge.transient.result import ElementResult, PlaceResult, ScenarioResult
 
 UPPER = ("peak", "steady")
@@ -131,15 +131,16 @@ def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper
     steady_is_it = finding.check == "steady"
     value = seen.value
     time = finding.time if seen.cavities else extreme.time if seen.when is not None else None
+    there = told(run, (finding.subject, finding.name), extreme, upper=upper)
     if finding.limit is None:  # no rating: told all the same, held against nothing
-        seen_there = told(run, (finding.subject, finding.name), extreme, upper=upper)
-        value, time = seen_there.pressure, seen_there.time
-    error = told(run, (finding.subject, finding.name), extreme, upper=upper).error
-    steady = owner.steady
+        value, time = there.pressure, there.time
+    error = there.error
+    steady: float | None = owner.steady
     if isinstance(owner, ElementResult):
-        at_extreme = owner.steady if upper else owner.steady_at_lowest
-        steady = owner.steady_high if steady_is_it else at_extreme
+        steady = owner.steady_high if steady_is_it else steady_there(run, owner, there, upper=upper)
     source = f"vapour pressure of {assessment.lineup.liquid.name}"
+    if finding.boils:
+        source = BOILS_THERE
     return PressureRow(
         name=finding.name,
         subject=finding.subject,
@@ -148,7 +149,7 @@ def _judged(assessment: Assessment, finding: Finding, display: Display, *, upper
         + (", before anything moves" if steady_is_it else ""),
         check=finding.check,
         verdict=SHORT[finding.verdict],
-        steady=display.pressure(steady),
+        steady=NONE if steady is None else display.pressure(steady),
         pressure=NONE if value is None else write(value),
         error="" if steady_is_it else display.error(error),
         limit=NONE if finding.limit is None else display.pressure(finding.limit),
@@ -204,20 +205,21 @@ def _free(assessment: Assessment, name: str, display: Display) -> PressureRow:
     seen = [told(run, ("element", name), element.highest, upper=True) for run, element in pairs]
     most = max(range(len(seen)), key=lambda k: seen[k].pressure)
     (run, element), (value, time) = pairs[most], (seen[most].pressure, seen[most].time)
+    steady = steady_there(run, element, seen[most], upper=True)
     return PressureRow(
         name=name,
         subject="element",
         scenario=name_of(run, display),
         check="",
         verdict="",
-        steady=display.pressure(element.steady),
+        steady=NONE if steady is None else display.pressure(steady),
         pressure=display.round_up(value),
         error=display.error(seen[most].error),
         limit=NONE,
         margin=NONE,
         time=_instant(run, time, display),
         limit_from=JOINED,
-        steady_pa_gauge=element.steady,
+        steady_pa_gauge=steady,
         pressure_pa_gauge=value,
         error_pa=seen[most].error,
         limit_pa_gauge=None,

@@ -223,9 +223,7 @@ class _Told:
 
     def element(self, usual: ElementResult) -> ElementResult:
         """An element of the usual run with these extremes."""
-        figures = usual.figures
-        length = figures.wave_speed * figures.travel_time if figures else 0.0
-        high, low = (self.extreme(("element", usual.name, way), length) for way in ("high", "low"))
+        high, low = (self.extreme(("element", usual.name, way), usual.length) for way in ("high", "low"))
         return replace(usual, highest=high, lowest=low)
 
     def place(self, usual: PlaceResult) -> PlaceResult:

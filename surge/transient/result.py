@@ -121,6 +121,11 @@ class ElementResult:
     steady_range: float = 0.0
     ashore: bool = False
 
+    @property
+    def length(self) -> float:
+        """From end to end [m]; 0 where it has none."""
+        return self.figures.wave_speed * self.figures.travel_time if self.figures else 0.0
+
 
 @dataclass(frozen=True, kw_only=True)
 class PlaceResult:

@@ -13,6 +13,7 @@ from support.lineups.generated import generated
 
 from surge.api.check import CheckAnswer, check
 from surge.api.sheet import make_sheet
+from surge.api.summary import summary
 from surge.api.windows import find_windows
 from surge.case.file import read_case
 from surge.kernel import columns
@@ -21,7 +22,7 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules import ranged
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
-from surge.rules.findings import APART, EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of
+from surge.rules.findings import APART, EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, steady_there, told
 from surge.rules.reading import built_in
 from surge.rules.rulings import rule_on
 from surge.search.judge import NO_RULES, Bench
@@ -432,3 +433,21 @@ def test_closures_and_what_hangs_on_the_line_are_of_a_march_with_cavities() -> N
     assert run.cavities is not None
     assert run.histories == tuple(r.history for r in run.cavities.runs)
     assert len(run.histories) == 6
+
+
+def test_what_is_told_beside_an_extreme_with_cavities_is_of_its_own_place(demos: Demos) -> None:
+    """The shore line is lowest at its inlet then; without cavities 1.4 km on."""
+    answer = demos["condensate-over-a-bridge"].answer
+    (run,) = answer.scenarios
+    line = next(e for e in run.elements if e.name == "shore line")
+    seen = told(run, ("element", line.name), line.lowest, upper=False)
+    assert line.lowest.distance > 1400.0
+    assert seen.share == 0.0
+    inlet = next(p for p in run.places if p.name == line.start)
+    assert steady_there(run, line, seen, upper=False) == inlet.steady != line.steady_at_lowest
+    row = next(
+        w for w in answer.text(details=True).splitlines() if w.startswith("shore line ") and "-0.3" in w
+    )
+    assert "0.0 m" in row
+    part = next(p for p in summary(answer).parts if (p.name, p.check) == (line.name, "lowest"))
+    assert (part.place, part.reason) == ("shore end", "boils, or nearly: see the cavities")

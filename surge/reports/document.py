@@ -269,6 +269,16 @@ class ExtremeJson(JsonObject):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PressuresJson(JsonObject):
+    """Highest and lowest pressure of an element or a place."""
+
+    subject: Annotated[str, Demand(enum=["element", "place"])]
+    name: str
+    highest: ExtremeJson
+    lowest: ExtremeJson
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TakenJson(JsonObject):
     """Figures taken of what is known as a range only, by element, or by "liquid"."""
 

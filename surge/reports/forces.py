@@ -66,6 +66,14 @@ def kilonewtons(value: float) -> str:
     return f"{math.copysign(shown, value):.{digits}f}"
 
 
+def until_it_boils(one: Forces) -> str:
+    """Return up to when forces are told of a scenario in which the cargo boils."""
+    return (
+        f'In "{one.scenario}" the cargo boils at {one.boils:.2f} s: forces are told up to then only, and '
+        "what follows may be greater."
+    )
+
+
 def forces_lines(
     forces: Sequence[Forces], lineup: LineUp, display: Display, *, verdict: str, details: bool
 ) -> list[str]:
@@ -140,12 +148,7 @@ def _notes(forces: Sequence[Forces], lineup: LineUp, display: Display) -> list[s
             f"Without bends_at a pipe counts as one straight leg from end to end: {names}. Write "
             'bends_at = ["12 m", "30 m"] where it turns: shorter legs feel less, or for a shorter time.'
         )
-    boiled = [one for one in forces if one.boils is not None]
-    said += [
-        f'In "{one.scenario}" the cargo boils at {one.boils:.2f} s: forces are told up to then only, and '
-        "what follows may be greater."
-        for one in boiled
-    ]
+    said += [until_it_boils(one) for one in forces if one.boils is not None]
     for one in forces:
         if figures := display.taken(one.taken):
             said.append(

@@ -8,9 +8,9 @@ from typing import Annotated
 
 from surge.reports.document import (
     Demand,
-    ExtremeJson,
     FindingJson,
     JsonObject,
+    PressuresJson,
     Verdict,
     extreme,
     finding_or_none,
@@ -34,16 +34,6 @@ class StepJson(JsonObject):
     name: str
     start_s: float
     stroke_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PressuresJson(JsonObject):
-    """Highest and lowest pressure of one element or place in one order."""
-
-    subject: Annotated[str, Demand(enum=["element", "place"])]
-    name: str
-    highest: ExtremeJson
-    lowest: ExtremeJson
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

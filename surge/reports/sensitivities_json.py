@@ -5,19 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from surge.reports.document import Demand, ExtremeJson, JsonObject, extreme
+from surge.reports.document import Demand, JsonObject, PressuresJson, extreme
 from surge.reports.sensitivities import TRUST
 from surge.transient.result import ElementResult, PlaceResult, Sensitivity
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ExtremesJson(JsonObject):
-    """Highest and lowest pressure of an element or a place."""
-
-    subject: Annotated[str, Demand(enum=["element", "place"])]
-    name: str
-    highest: ExtremeJson
-    lowest: ExtremeJson
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +24,7 @@ class SensitivityJson(JsonObject):
     weight_error: float
     """Of unsteady friction: greatest error of a weight as it was marched with, as a share of it."""
     worst_error_pa: float | None
-    extremes: tuple[ExtremesJson, ...]
+    extremes: tuple[PressuresJson, ...]
     trust: str
 
 
@@ -53,8 +43,8 @@ def sensitivity_json(one: Sensitivity) -> SensitivityJson:
     )
 
 
-def _extremes(own: ElementResult | PlaceResult) -> ExtremesJson:
-    return ExtremesJson(
+def _extremes(own: ElementResult | PlaceResult) -> PressuresJson:
+    return PressuresJson(
         subject="element" if isinstance(own, ElementResult) else "place",
         name=own.name,
         highest=extreme(own.highest),

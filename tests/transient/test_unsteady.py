@@ -9,38 +9,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.lineups.generated import generated
-from support.lineups.lines import WATER, KeptMarch, line_up, pipe, start, step_at, valve
+from support.lineups.lines import WATER, KeptMarch, dead_legged, start, step_at
 from support.oracles.laminar_stop import rise_at
 
 from surge.errors import SolveError
 from surge.hydraulics.weights import laminar_integral
-from surge.model.lineup import LineUp, Liquid, Pump
+from surge.model.lineup import LineUp, Liquid
 from surge.proof.unsteady import BORE, DECAY, LENGTH, NU, A, laminar_stop
 from surge.transient.plan import plan
 from surge.transient.run import simulate
 from surge.transient.unsteady_march import UnsteadyMarch, build_unsteady_grid
 
-ROUGH = {"friction_factor": None, "roughness": 5e-5}
 THICK = Liquid(name="thick", density=950.0, sound_speed=1480.0, viscosity=4e-4, vapour_pressure=0.0)
 DT = 0.01
-
-
-def berth(liquid: Liquid = WATER, **more: object) -> LineUp:
-    """A pump with its non-return valve, a tee with a dead leg, a lumped hose, a valve that closes."""
-    curve = ((0.0, 60.0), (0.1, 55.0), (0.2, 42.0))
-    return line_up(
-        [
-            Pump(name="pump", start="sump", end="discharge", curve=curve, non_return=True),
-            pipe("main", "discharge", "tee", 400.0, 1000.0, **ROUGH),
-            pipe("dead leg", "tee", "blank", 83.0, 1000.0, diameter=0.2, **ROUGH),
-            pipe("hose", "tee", "manifold", 3.0, 400.0, diameter=0.3, **ROUGH),
-            valve("valve", "manifold", "deck", 0.05),
-            pipe("deck line", "deck", "ship", 90.0, 1000.0, **ROUGH),
-        ],
-        {"sump": 5.0, "ship": 8.0},
-        liquid=liquid,
-        **more,
-    )
 
 
 def stopped(lineup: LineUp, steps: int, *, when: float = 0.5, **more: bool) -> KeptMarch:
@@ -73,7 +54,7 @@ def test_peaks_fall_faster_than_with_steady_friction() -> None:
 
 def test_the_past_is_the_whole_convolution() -> None:
     """What exponentials keep at a node is the sum of all its changes, each times the averaged weight."""
-    lineup = berth(THICK)
+    lineup = dead_legged(liquid=THICK)
     made = stopped(lineup, 0, unsteady=True)
     march = made.marched
     net = march.grid.net
@@ -103,7 +84,7 @@ def test_the_past_is_the_whole_convolution() -> None:
 @pytest.mark.parametrize("frozen", [False, True])
 def test_without_viscosity_it_is_the_plain_march_to_the_bit(frozen: bool) -> None:
     dry = Liquid(name="dry", density=900.0, sound_speed=1300.0, viscosity=0.0, vapour_pressure=0.0)
-    lineup = berth(dry, frozen_friction=frozen)
+    lineup = dead_legged(liquid=dry, frozen_friction=frozen)
     plain, own = (stopped(lineup, 900, unsteady=unsteady) for unsteady in (False, True))
     assert isinstance(own.marched, UnsteadyMarch)
     assert own.heads.tobytes() == plain.heads.tobytes()
@@ -114,7 +95,7 @@ def test_without_viscosity_it_is_the_plain_march_to_the_bit(frozen: bool) -> Non
 
 @pytest.mark.parametrize("liquid", [WATER, THICK], ids=["water", "thick"])
 def test_late_peaks_are_lower(liquid: Liquid) -> None:
-    plain, own = (stopped(berth(liquid), 3000, unsteady=unsteady) for unsteady in (False, True))
+    plain, own = (stopped(dead_legged(liquid=liquid), 3000, unsteady=unsteady) for unsteady in (False, True))
     late = slice(1500, None)
     swing = [np.ptp(made.head("manifold")[late]) for made in (plain, own)]
     assert swing[1] < swing[0]
@@ -124,7 +105,7 @@ def test_late_peaks_are_lower(liquid: Liquid) -> None:
 
 
 def test_steady_stays_steady() -> None:
-    made = start(berth(THICK), DT, unsteady=True)
+    made = start(dead_legged(liquid=THICK), DT, unsteady=True)
     made.advance(2000)
     assert np.ptp(made.heads, axis=0).max() < 1e-8
 
@@ -146,7 +127,7 @@ def test_every_march_is_watched(seed: int, viscosity: float) -> None:
 
 
 def test_a_past_that_was_not_so_is_found() -> None:
-    made = stopped(berth(THICK), 0, unsteady=True)
+    made = stopped(dead_legged(liquid=THICK), 0, unsteady=True)
     made.marched.grid.net.u_kept[:] *= 1.01
     with pytest.raises(SolveError, match="before anything moves the head"):
         made.advance(200)
@@ -154,14 +135,14 @@ def test_a_past_that_was_not_so_is_found() -> None:
 
 def test_energy_from_nowhere_is_found() -> None:
     """A past that grows between two looks would be paid back to the waves."""
-    made = stopped(berth(THICK), 200, unsteady=True)
+    made = stopped(dead_legged(liquid=THICK), 200, unsteady=True)
     made.marched.grid.net.u_kept[:] *= 1.5
     with pytest.raises(SolveError, match="energy comes from nowhere"):
         made.advance(2)
 
 
 def test_liquid_lost_at_an_end_is_found() -> None:
-    made = stopped(berth(THICK), 100, unsteady=True)
+    made = stopped(dead_legged(liquid=THICK), 100, unsteady=True)
     made.marched.grid.net.u_end[:, 0] *= 1.01
     with pytest.raises(SolveError, match="is lost or made"):
         made.advance(1000)

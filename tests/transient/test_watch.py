@@ -11,41 +11,21 @@ from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.lineups.generated import generated
-from support.lineups.lines import KeptMarch, line_up, pipe, start, step_at, valve
+from support.lineups.lines import KeptMarch, dead_legged, start, step_at
 
 from surge.cli.main import main
 from surge.errors import SolveError
 from surge.kernel import columns
-from surge.model.lineup import LineUp, Liquid, Pump
 from surge.transient.march import Marched, keep_still
 from surge.transient.run import simulate
 
-WATER = Liquid(name="water", density=1000.0, sound_speed=1480.0, viscosity=1e-6, vapour_pressure=2e3)
-ROUGH = {"friction_factor": None, "roughness": 5e-5}
 DT = 0.01
 MOVES = 2.0  # [s]
 
 
-def berth() -> LineUp:
-    """A pump with its non-return valve, a tee with a dead leg, a lumped hose, a valve that closes."""
-    curve = ((0.0, 60.0), (0.1, 55.0), (0.2, 42.0))
-    return line_up(
-        [
-            Pump(name="pump", start="sump", end="discharge", curve=curve, non_return=True),
-            pipe("main", "discharge", "tee", 400.0, 1000.0, **ROUGH),
-            pipe("dead leg", "tee", "blank", 80.0, 1000.0, diameter=0.2, **ROUGH),
-            pipe("hose", "tee", "manifold", 3.0, 400.0, diameter=0.3, **ROUGH),
-            valve("valve", "manifold", "deck", 0.05),
-            pipe("deck line", "deck", "ship", 90.0, 1000.0, **ROUGH),
-        ],
-        {"sump": 5.0, "ship": 8.0},
-        liquid=WATER,
-    )
-
-
 def begun(steps: int = 0, *, moves: float = MOVES) -> KeptMarch:
     """The berth's march after some steps; its valve shuts at once at ``moves`` [s]."""
-    made = start(berth(), DT, ratio={"valve": step_at(moves)})
+    made = start(dead_legged(80.0), DT, ratio={"valve": step_at(moves)})
     made.marched.advance(steps)
     return made
 
@@ -174,7 +154,7 @@ def test_the_message_is_one_sentence_for_the_reader() -> None:
 
 
 def test_a_pump_gives_no_more_than_at_no_flow() -> None:
-    made = start(berth(), DT, ratio={"valve": step_at(1.0, 1.0, 0.5)})
+    made = start(dead_legged(80.0), DT, ratio={"valve": step_at(1.0, 1.0, 0.5)})
     made.marched.advance(110)
     _pump(made)
     with pytest.raises(SolveError, match="pump gives more head than at no flow"):
@@ -205,7 +185,7 @@ def test_sound_marches_pass_whatever_the_line_up(seed: int) -> None:
 
 
 def test_the_thinned_history_holds_the_instants_it_says() -> None:
-    fine, thin = begun(500), start(berth(), DT, ratio={"valve": step_at(MOVES)})
+    fine, thin = begun(500), start(dead_legged(80.0), DT, ratio={"valve": step_at(MOVES)})
     thin.marched.stride = 7
     for steps in (3, 11, 200, 286):
         thin.marched.advance(steps)

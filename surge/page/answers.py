@@ -25,6 +25,7 @@ from surge.api.chart import survey
 from surge.api.check import CheckAnswer, check
 from surge.api.compare import compare
 from surge.api.edit import edited
+from surge.api.filling import fill_lines
 from surge.api.forces import find_forces
 from surge.api.look import look
 from surge.api.records import judge_records
@@ -147,7 +148,11 @@ def _check(request: Request, memory: Memory, tell: Tell) -> Json:
 
 def _packed(values: Any) -> str:
     """Numbers as four-byte floats in base64."""
-    return base64.b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode("ascii")
+    return _in_base64(np.ascontiguousarray(values, dtype="<f4").tobytes())
+
+
+def _in_base64(content: bytes) -> str:
+    return base64.b64encode(content).decode("ascii")
 
 
 def _shown(answer: CaseAnswer, values: Any) -> Any:
@@ -308,7 +313,7 @@ def _compare(request: Request, memory: Memory, tell: Tell) -> Json:
     return {
         "verdicts": [words[0] + words[1:].lower() for words in shown],
         "differences": list(made.differences()),
-        "picture": base64.b64encode(made.draw(kind="png").content).decode("ascii"),
+        "picture": _in_base64(made.draw(kind="png").content),
         "text": made.text(),
     }
 
@@ -319,9 +324,16 @@ def _forces(request: Request, memory: Memory, tell: Tell) -> Json:
     return {
         "text": made.text(),
         "details": made.text(details=True),
-        "picture": base64.b64encode(files["png"]).decode("ascii"),
-        "histories": base64.b64encode(files["csv"]).decode("ascii"),
+        "picture": _in_base64(files["png"]),
+        "histories": _in_base64(files["csv"]),
     }
+
+
+def _fillings(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG001 (one signature for all)
+    """Every filling in words; picture, film and histories of the worst."""
+    made = fill_lines(_case(request), progress=tell)
+    files = made.files(["png", "gif", "csv"])
+    return {"text": made.text(), **{kind: _in_base64(content) for kind, content in files.items()}}
 
 
 def _chart(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG001 (one signature for all)
@@ -350,7 +362,7 @@ def _sheet(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG00
         "text": sheet.text(),
         "exit_code": sheet.exit_code,
         "kind": kind,
-        "content": base64.b64encode(content).decode("ascii"),
+        "content": _in_base64(content),
     }
 
 
@@ -383,7 +395,7 @@ def _records(request: Request, memory: Memory, tell: Tell) -> Json:  # noqa: ARG
         "notes": list(judged.records.notes),
         "columns": [{"title": title, "meaning": meaning} for title, meaning in judged.records.titles],
         "exit_code": judged.exit_code,
-        "pictures": [base64.b64encode(p.content).decode("ascii") for p in judged.draw(kind="png")][:6],
+        "pictures": [_in_base64(p.content) for p in judged.draw(kind="png")][:6],
     }
 
 
@@ -396,6 +408,7 @@ _DO: dict[str, Callable[[Request, Memory, Tell], Json]] = {
     "chart": _chart,
     "compare": _compare,
     "forces": _forces,
+    "fillings": _fillings,
     "sheet": _sheet,
     "records": _records,
 }

@@ -40,7 +40,7 @@ from surge.units import SHOWN
 
 STATIC = Path(str(files("surge") / "page" / "static"))
 # Questions that have a process of their own: looks, which follow a hand; what takes long, beside the rest.
-QUICK, LONG = ("look",), ("windows", "chart", "sheet", "compare", "forces", "records")
+QUICK, LONG = ("look",), ("windows", "chart", "sheet", "compare", "forces", "fillings", "records")
 Json = dict[str, Any]
 Answer = Callable[[Json], Json]
 BUSY = "all processes are at work: give something up, or wait until it is done"

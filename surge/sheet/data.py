@@ -35,7 +35,7 @@ from surge.reports.stages import stage_lines
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
-from surge.rules.fillings import NOT_SEARCHED
+from surge.rules.fillings import NOT_SEARCHED, weakest_with
 from surge.rules.findings import EXCEEDED, EXIT_CODE, UNDECIDED, WITHIN, Finding, worst_of
 from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling
 from surge.search.window import Windows
@@ -222,7 +222,7 @@ def sheet_of(
     tests : Tests, optional
         What the stroke-time records say.
     """
-    lineup, worst = assessment.lineup, assessment.weakest
+    lineup, weak = assessment.lineup, _weak(assessment)
     display = replace(display, zeros=zeros(lineup))
     tests = tests or Tests()
     moves = movements(assessment, windows, display)
@@ -253,8 +253,8 @@ def sheet_of(
         signable=standing == TO_SIGN,
         standing=standing,
         sentence=_sentence(assessment, display),
-        weak_subject=worst.subject if worst and worst.subject != "scenario" else "",
-        weak_name=worst.name if worst and worst.subject != "scenario" else "",
+        weak_subject=weak.subject if weak else "",
+        weak_name=weak.name if weak else "",
         objections=objections,
         advice=_to_do(assessment, verdict, standing, display),
         units=Units(
@@ -293,6 +293,12 @@ def sheet_of(
     )
 
 
+def _weak(assessment: Assessment) -> Finding | None:
+    """What the sketch marks: the weakest place, that of a filling where one comes nearer to a limit."""
+    worst = weakest_with(assessment.fillings, assessment.weakest)
+    return worst if worst is not None and worst.subject != "scenario" else None
+
+
 def _sentence(assessment: Assessment, display: Display) -> str:
     """The weakest place; before it, fillings that come nearer to a limit."""
     worst = assessment.weakest
@@ -307,7 +313,7 @@ def _fillings(assessment: Assessment, display: Display) -> str | None:
         return None
     first = governing_fillings(assessment.fillings, assessment.weakest)
     rest = [one for one in assessment.fillings if one not in first]
-    bubbles = "Bubbles: gas at first."
+    bubbles = "Bubbles in the sketch: gas at first."
     return " ".join([bubbles, *filling_sentences(rest, display), NOT_SEARCHED, TRUST_FILLING])
 
 

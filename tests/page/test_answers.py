@@ -299,6 +299,21 @@ def test_a_case_is_held_beside_the_one_before_and_its_forces_are_told() -> None:
     assert broken["refused"]["exit_code"] == 2
 
 
+@pytest.mark.slow
+def test_a_filling_has_its_picture_its_film_and_its_histories() -> None:
+    text = (CASES / "gas-oil-first-fill.toml").read_text(encoding="utf-8")
+    found = answer({"do": "fillings", "name": "berth.toml", "text": text}, Memory(), lambda _: None)
+    assert "VERDICT of the fillings: LIMITS KEPT" in found["text"]
+    begins = {kind: base64.b64decode(found[kind])[:4] for kind in ("png", "gif", "csv")}
+    assert begins == {"png": b"\x89PNG", "gif": b"GIF8", "csv": b'\xef\xbb\xbf"'}
+
+
+def test_a_case_without_a_filling_has_none_to_draw() -> None:
+    text = (CASES / "crude-sea-line.toml").read_text(encoding="utf-8")
+    found = answer({"do": "fillings", "name": "berth.toml", "text": text}, Memory(), lambda _: None)
+    assert "no filling" in found["refused"]["text"]
+
+
 # --- the process ----------------------------------------------------------------------------------------
 
 

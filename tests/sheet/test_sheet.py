@@ -491,6 +491,14 @@ def test_the_worst_is_on_page_1(made: Made, printed: dict[str, bytes]) -> None:
             assert f"{rows[0].pressure} {rows[0].error}".strip() in first
 
 
+def test_a_filling_that_comes_nearest_to_a_limit_marks_the_weakest(demos: Demos) -> None:
+    demo = demos["gas-oil-first-fill"]
+    one = sheet(demo.case, assessment=demo.answer)
+    assert (one.weak_subject, one.weak_name) == ("element", "deck line")
+    assert demo.answer.weakest is not None
+    assert demo.answer.weakest.name == "shore line"
+
+
 def test_only_a_kept_sheet_has_a_place_to_sign(made: Made, printed: dict[str, bytes]) -> None:
     assert {made[name][1].signable for name in printed} == {True, False}
     for name, pdf in printed.items():

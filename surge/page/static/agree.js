@@ -3,7 +3,7 @@
 import { by, download, el, fresh, nice, put, svg } from "./dom.js";
 import { know_windows } from "./drag.js";
 import { ask, give_up } from "./server.js";
-import { before_now, change, line_of, moves_of, own_scenario, store } from "./store.js";
+import { before_now, change, line_of, moves_of, on, own_scenario, store } from "./store.js";
 
 const seconds = (v) => (v === null || v === undefined ? "-" : `${v} s`);
 
@@ -41,7 +41,7 @@ function windows_table(doc) {
     el("td", {}, s.shortest_safe_stroke_s !== null && s.stroke_in_case_s < s.shortest_safe_stroke_s
       ? take(`Take ${s.shortest_safe_stroke_s} s`, strokes_of(s.together, s.scenario).map((path) => ({ do: "set", path, value: `${s.shortest_safe_stroke_s} s` }))) : null))));
   return el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Windows of stroke times" }, el("table", { class: "table windows" },
-    el("caption", {}, "How fast and how slowly valves may close, each with all else as in the case"),
+    el("caption", {}, el("span", {}, "How fast and how slowly valves may close, each with all else as in the case")),
     el("thead", {}, el("tr", {}, ["valve", "scenario", "not faster than", "not slower than", "in the case", "set by", ""].map((h) => el("th", { scope: "col" }, h)))),
     el("tbody", {}, rows)));
 }
@@ -65,7 +65,7 @@ function show_windows(found, holder) {
     el("details", { open: true }, el("summary", {}, "In words, with the greatest rates"), el("pre", { class: "mono", tabindex: 0 }, found.details)));
 }
 
-// The case beside the one before, and forces
+// The case beside the one before, forces, fillings
 
 function show_comparison(found, holder) {
   const [before, after] = found.verdicts;
@@ -87,6 +87,13 @@ function show_forces(found, holder) {
     el("img", { class: "history", src: `data:image/png;base64,${found.picture}`, alt: "Force along straight legs against time; the words above have the greatest ones" }),
     el("div", { class: "row" }, el("button", { type: "button", onclick: () => download(`${stem()}-forces.csv`, found.histories, "text/csv") }, "Histories as CSV")),
     el("details", {}, el("summary", {}, "Every leg in every scenario"), el("pre", { class: "mono", tabindex: 0 }, found.details)));
+}
+
+function show_fillings(found, holder) {
+  put(holder, el("img", { class: "history", src: `data:image/png;base64,${found.png}`, alt: "The filling nearest to a limit against time: front, velocity, pressure; the words below have its figures" }),
+    el("div", { class: "row" }, el("button", { type: "button", onclick: () => download(`${stem()}-filling.gif`, found.gif, "image/gif") }, "Film as GIF"),
+      el("button", { type: "button", onclick: () => download(`${stem()}-filling.csv`, found.csv, "text/csv") }, "Histories as CSV")),
+    el("details", {}, el("summary", {}, "Every filling in words"), el("pre", { class: "mono", tabindex: 0 }, found.text)));
 }
 
 const stem = () => store.name.split("/").pop().replace(/\.toml$/, "");
@@ -167,10 +174,13 @@ function rates_of(found, value) {
 }
 
 function draw() {
-  const parts = Object.fromEntries(["windows", "chart", "sheet", "compare", "forces"].map((name) => [name, el("div", { id: `agree-${name}` })]));
+  const parts = Object.fromEntries(["windows", "chart", "sheet", "compare", "forces", "fillings"].map((name) => [name, el("div", { id: `agree-${name}` })]));
   const search = el("input", { type: "checkbox", id: fresh("with") }), orders = el("input", { type: "checkbox", id: fresh("with") });
   const part = (head, words, name, id, label, ask_for, { more = null, primary = false } = {}) => [el("h3", {}, head), el("p", { class: "quiet" }, words), more,
     el("button", { type: "button", id, class: primary ? "primary" : null, onclick: () => ask_for(parts[name]) }, label), parts[name]];
+  const fillings = el("div", { hidden: true }, part("Fillings", "Of the filling that comes nearest to a limit: front, velocity and pressure against time, as a picture and as a film.", "fillings", "fillings", "Draw the filling",
+    (holder) => long({ do: "fillings" }, holder, (found) => show_fillings(found, holder))));
+  on("text", () => { fillings.hidden = !store.seen.data.filling?.length; });
   put(by("agreement"),
     part("Windows and greatest rates", "How fast and how slowly each valve may close, and all of them together. It can take a minute.", "windows", "windows", "Search the windows",
       (holder) => long({ do: "windows", orders: orders.checked }, holder, (found) => show_windows(found, holder)),
@@ -180,6 +190,7 @@ function draw() {
     part("Compare with the case before", "What has changed since it was saved, and what that does to every pressure.", "compare", "compare", "Compare", comparison),
     part("Forces along straight legs", "For whoever looks at the supports: the force along each straight leg as the wave passes.", "forces", "forces", "Find the forces",
       (holder) => long({ do: "forces" }, holder, (found) => show_forces(found, holder))),
+    fillings,
     part("Sheet", "What ship and terminal sign, from the case as it stands here.", "sheet", "sheet", "Sheet as PDF",
       (holder) => long({ do: "sheet", window: search.checked }, holder, (found) => {
         const name = `${stem()}-sheet.pdf`;

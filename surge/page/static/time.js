@@ -77,7 +77,8 @@ function limits() {
       ctx.fillStyle = ctx.strokeStyle = colour("ink");
       ctx.lineWidth = scale();
       ctx.strokeRect(x, top - 9, 0, height + 18);
-      ctx.fillText(data.cavities ? "boils: with cavities from here" : "boils: not valid from here", x + 6 * scale(), top + 16 * scale());
+      const words = data.cavities ? "boils: with cavities from here" : "boils: not valid from here";
+      ctx.fillText(words, Math.min(x + 6 * scale(), left + width - ctx.measureText(words).width - 4 * scale()), top + 16 * scale());
     }
   });
   return { hooks: { drawClear: [below], draw: [above] } };

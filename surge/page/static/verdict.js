@@ -33,7 +33,7 @@ export function show_verdict(answer) {
   const tried = told.verdict === "limit kept" || answer.document.remedies;
   put(by("steps"), tried ? told.steps.map((step) => el("li", {}, step, take_button(answer, told.remedies.findIndex((one) => step.endsWith(one))))) : []);
   put(by("notes"), told.notes.map((note) => el("li", {}, of_page(note))),
-    told.assumed.length ? el("li", {}, el("details", {}, el("summary", {}, `${told.assumed.length} figures that the case does not give`), el("ul", {}, told.assumed.map((a) => el("li", {}, a))))) : null);
+    told.assumed.length ? el("li", { class: "more" }, el("details", {}, el("summary", {}, `${told.assumed.length} figures that the case does not give`), el("ul", {}, told.assumed.map((a) => el("li", {}, a))))) : null);
   by("cautions").textContent = told.cautions.join(" ");
   by("signature").textContent = answer.signature;
   by("details").textContent = answer.details;
@@ -74,7 +74,7 @@ function peaks(told) {
       el("td", {}, p.scenario || "before any"),
       el("td", {}, [p.time === "-" ? "" : p.time, p.place, p.reason].filter(Boolean).join(", ")));
   });
-  put(by("peaks"), el("table", { class: "table" }, el("caption", {}, "Peak table: the worst of each part, the nearest to its limit first"),
+  put(by("peaks"), el("table", { class: "table" }, el("caption", {}, el("span", {}, `Peak table: the worst of each part${store.seen.data.filling?.length ? " in the scenarios" : ""}, the nearest to its limit first`)),
     el("thead", {}, el("tr", {}, head.map((h) => el("th", { scope: "col" }, h)))), el("tbody", {}, body)),
     told.parts.length > FEW ? el("button", { type: "button", class: "quiet-button", onclick: () => { all = !all; peaks(told); } },
       all ? "Show fewer" : `Show all ${told.parts.length}`) : null);

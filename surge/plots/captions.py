@@ -102,7 +102,7 @@ def time_files(
     how = (
         "Above: pressure at the places named, the marks being the extremes that the run reports; hatched: "
         "beyond a limit. Middle: how far valves are open, or the speed of pumps. Below: flow, positive from "
-        "shore to ship."
+        f"{'ship to shore' if subject.lineup.discharges else 'shore to ship'}."
     )
     if any(one.kind in (LIFT, GAS) for one in picture.by_itself):
         how += (

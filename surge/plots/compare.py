@@ -9,7 +9,7 @@ import numpy as np
 
 from surge.arrays import Array
 from surge.errors import RequestError
-from surge.plots.frame import INK, Heading, Kinds, Labels, PicturePage, bar, draw, short
+from surge.plots.frame import INK, Heading, Kinds, Labels, PicturePage, bar, draw, faint_grid, short
 from surge.plots.line import draw_limits, draw_names, height_of, label_limits, part_lines
 from surge.plots.time import place_words
 from surge.reports.compare import _whole, change_words
@@ -160,7 +160,7 @@ class _Both:
         untils = [s.valid_until for s in self.pair.subjects]
         axes.set_xlabel("time from the beginning of the scenario, s")
         axes.set_ylabel(f"pressure, {display.units.pressure}(g)", fontsize=9)
-        axes.grid(axis="x", color="#dddddd", linewidth=0.6)
+        faint_grid(axes, "x")
         shown = []
         for (time, trace), until in zip(histories, untils, strict=True):
             valid = time <= (np.inf if until is None else until)

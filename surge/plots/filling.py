@@ -7,7 +7,20 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surge.arrays import Array, Ints
-from surge.plots.frame import FAINT, HIGH, INK, LOW, Heading, Kinds, PicturePage, bar, draw, metres, quoted
+from surge.plots.frame import (
+    FAINT,
+    HIGH,
+    INK,
+    LOW,
+    Heading,
+    Kinds,
+    PicturePage,
+    bar,
+    draw,
+    faint_grid,
+    metres,
+    quoted,
+)
 from surge.reports.fillings import BOTH_MODELS, TRUST, filling_sentences, what_is_filled
 from surge.reports.words import HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
@@ -78,7 +91,7 @@ def _paint(page: PicturePage, run: FillingResult, one: FilledCase) -> None:
         (low, f"pressure, {display.units.pressure}(g)"),
     ):
         axes.set_ylabel(words, fontsize=9)
-        axes.grid(color="#e2e2e2", linewidth=0.6)
+        faint_grid(axes, "both")
     if run.boils is not None:
         for axes in (top, middle, low):
             axes.axvspan(run.boils, end, color="#f1e4dc", zorder=0)

@@ -134,7 +134,8 @@ class _Film:
             top = max(top, limit)
             axes.plot(metres(display, np.array([self.zero, self.whole]) - self.zero), [limit] * 2, color=HIGH,
                       linestyle=(0, (4, 2)), linewidth=1.2)  # fmt: skip
-            axes.text(1.0, limit, "limit ", transform=axes.get_yaxis_transform(), ha="right", va="bottom",
+            words = f"limit of {quoted(self.run.line.column.pipes[-1].pipe.name)} "
+            axes.text(1.0, limit, words, transform=axes.get_yaxis_transform(), ha="right", va="bottom",
                       color=HIGH, fontsize=8.5)  # fmt: skip
         axes.set_xlim(*metres(display, np.array([self.left, self.whole]) - self.zero))
         axes.set_ylim(low - 0.05 * (top - low), top + 0.15 * (top - low))
@@ -167,10 +168,11 @@ class _Film:
         for k in self.shown:
             most = np.fmax(most, pressure[k])
             canvas.restore_region(still)
-            fill = axes.fill_between(x, low, pressure[k], color="#cfdde6", linewidth=0)
+            liquid, now = self._liquid(k, x, pressure[k])
+            fill = axes.fill_between(liquid, low, now, color="#cfdde6", linewidth=0)
             axes.draw_artist(fill)
             fill.remove()
-            moving["curve"].set_data(x, pressure[k])
+            moving["curve"].set_data(liquid, now)
             moving["highest"].set_data(x, np.where(np.isfinite(most), most, np.nan))
             self._set(moving, k, float(x[-1]))
             renderer = canvas.get_renderer()
@@ -178,20 +180,42 @@ class _Film:
                 artist.draw(renderer)
             yield np.asarray(canvas.buffer_rgba())[:, :, :3].copy()
 
+    def _front(self, k: int) -> tuple[float, float] | None:
+        """Where the front of a shot is, and the pressure of the gas there, as shown; None once it arrived."""
+        elastic, time = self.run.elastic, self.run.elastic.shot_times[k]
+        if elastic.arrival is not None and time >= elastic.arrival:
+            return None
+        at = float(np.interp(time, elastic.time, self.begins[elastic.pipe] + elastic.length))
+        gas = float(np.interp(time, elastic.time, elastic.gas))
+        shown = bar(self.display, gas - self.run.line.atmosphere)
+        return float(metres(self.display, at - self.zero)), float(shown)
+
+    def _liquid(self, k: int, x: Array, pressure: Array) -> tuple[Array, Array]:
+        """Places and pressures of the liquid in a shot: at nodes, and at the front, which is between two."""
+        front = self._front(k)
+        if front is None:
+            return x, pressure
+        behind = np.isfinite(pressure)
+        return np.append(x[behind], front[0]), np.append(pressure[behind], front[1])
+
     def _set(self, moving: dict[str, Any], k: int, end: float) -> None:
         """Put front, gas and words of a shot in place."""
-        run, elastic, display = self.run, self.run.elastic, self.display
+        elastic, front = self.run.elastic, self._front(k)
         time = float(elastic.shot_times[k])
-        fronts = self.begins[elastic.pipe] + elastic.length
-        at = float(metres(display, float(np.interp(time, elastic.time, fronts)) - self.zero))
-        p = float(bar(display, float(np.interp(time, elastic.time, elastic.gas)) - run.line.atmosphere))
-        arrived = elastic.arrival is not None and time >= elastic.arrival
-        moving["front"].set_data([at, at], self.axes.get_ylim() if not arrived else [np.nan, np.nan])
-        moving["gas"].set_data([at, end], [p, p] if not arrived else [np.nan, np.nan])
-        moving["clock"].set_text(f"{time:.2f} s" if arrived else f"{time:.1f} s")
-        speed = float(np.interp(time, elastic.time, elastic.flow)) / run.line.line.area[-1]
-        words = f"front {speed:.2f} m/s; dotted: gas {p:.2f} {display.units.pressure}(g)"
-        moving["said"].set_text("the front has arrived: slower from here on" if arrived else words)
+        if front is None:
+            moving["front"].set_data([], [])
+            moving["gas"].set_data([], [])
+            moving["clock"].set_text(f"{time:.2f} s")
+            moving["said"].set_text("the front has arrived: the film goes slower from here on")
+            return
+        at, gas = front
+        moving["front"].set_data([at, at], self.axes.get_ylim())
+        moving["gas"].set_data([at, end], [gas, gas])
+        moving["clock"].set_text(f"{time:.1f} s")
+        speed = float(np.interp(time, elastic.time, elastic.flow / self.run.line.line.area[elastic.pipe]))
+        moving["said"].set_text(
+            f"front {speed:.2f} m/s; dotted: gas {gas:.2f} {self.display.units.pressure}(g)"
+        )
 
 
 def _some(which: Any, most: int) -> Any:

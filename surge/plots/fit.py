@@ -20,6 +20,7 @@ from surge.plots.frame import (
     PicturePage,
     bar,
     draw,
+    faint_grid,
     quoted,
 )
 from surge.reports.fit import (
@@ -115,7 +116,7 @@ def _pressures(page: PicturePage, axes: Axes, place: FittedPlace) -> None:
     axes.plot(place.time, unfitted, color=LOW, linewidth=0.9, linestyle=(0, (5, 2)), zorder=2)
     axes.plot(place.time, modelled, color=INK, linewidth=1.2, zorder=3)
     axes.margins(x=0.01, y=0.2)
-    axes.grid(axis="x", color="#dddddd", linewidth=0.6)
+    faint_grid(axes, "x")
     axes.set_ylabel(f"pressure, {page.display.units.pressure}(g)")
     words = f"{quoted(place.place)}: dots as recorded, line the fitted case, dashed the case as it was"
     plain = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0}
@@ -137,7 +138,7 @@ def _left_over(page: PicturePage, axes: Axes, place: FittedPlace) -> None:
     much = float(bar(page.display, MUCH * left.swing))
     size = 1.25 * max(float(np.abs(off).max()), noise, much)
     axes.set_ylim(-size, 1.35 * size)
-    axes.grid(axis="x", color="#dddddd", linewidth=0.6)
+    faint_grid(axes, "x")
     axes.set_ylabel(f"left over, {page.display.units.pressure}")
     noise_words = fine(left.noise, page.display)
     words = (

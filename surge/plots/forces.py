@@ -8,8 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from surge.model.lineup import LineUp
-from surge.plots.frame import FAINT, INK, Heading, Kinds, Labels, PicturePage, draw
-from surge.reports.forces import KILO, WHAT_IT_IS, WHO_GOES_ON, kilonewtons, leg_words, towards
+from surge.plots.frame import FAINT, INK, Heading, Kinds, Labels, PicturePage, draw, faint_grid
+from surge.reports.forces import (
+    KILO,
+    WHAT_IT_IS,
+    WHO_GOES_ON,
+    kilonewtons,
+    leg_words,
+    towards,
+    until_it_boils,
+)
 from surge.reports.words import HEADLINE, Display
 from surge.rules.book import LOCAL_CODES
 from surge.transient.forces import Forces, LegForce
@@ -52,13 +60,18 @@ def forces_files(
         f"Greatest: {kilonewtons(most.most)} kN on {leg_words(most.leg, lineup, display)}, towards "
         f'"{towards(most, lineup)}".'
     )
-    rest = f" {left} more legs feel less." if left else ""
+    said = [greatest]
+    if left:
+        said.append(f"{left} more legs feel less.")
+    if one.boils is not None:
+        said.append(until_it_boils(one))
+    words = " ".join(said)
     heading = Heading(
         lines=(
             lineup.title,
             f'Forces along straight legs in "{one.scenario}" (pressures and rules of the case: '
             f"{HEADLINE[verdict]})",
-            greatest + rest,
+            words,
         ),
         foot=(
             f"{WHAT_IT_IS} Above the line of nought it acts forward, from the pipe's start to its end.",
@@ -66,9 +79,7 @@ def forces_files(
         ),
         signature=signature,
     )
-    return draw(
-        lambda page: _paint(page, one, shown, lineup), display, heading, kinds=kinds, alt=greatest + rest
-    )
+    return draw(lambda page: _paint(page, one, shown, lineup), display, heading, kinds=kinds, alt=words)
 
 
 def _paint(page: PicturePage, one: Forces, shown: Sequence[LegForce], lineup: LineUp) -> None:
@@ -93,9 +104,10 @@ def _paint(page: PicturePage, one: Forces, shown: Sequence[LegForce], lineup: Li
 def _strip(axes: Axes, one: Forces, force: LegForce, part: np.ndarray, words: str) -> None:
     """One leg: its force, its greatest either way."""
     time, values = one.time[part], force.force[part] / KILO
-    size = max(float(np.abs(values).max()), 1e-3)
-    axes.set_ylim(-1.45 * size, 1.45 * size)
-    axes.grid(axis="x", color="#dddddd", linewidth=0.6)
+    low, high = min(float(values.min()), 0.0), max(float(values.max()), 0.0)
+    room = 0.35 * max(high - low, 1e-3)
+    axes.set_ylim(low - room, high + room)
+    faint_grid(axes, "x")
     axes.axhline(0.0, color=FAINT, linewidth=0.8)
     axes.plot(time, values, color=INK, linewidth=1.3)
     labels = Labels(axes)

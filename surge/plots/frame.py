@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import quoteattr
 
 import numpy as np
@@ -462,6 +462,12 @@ class Labels:
         text.set_position(tuple(self.axes.transData.inverted().transform((left, low))))
         self.taken.append(text.get_window_extent())
         return text
+
+
+def faint_grid(axes: Axes, axis: Literal["x", "y", "both"]) -> None:
+    """Draw faint lines at the ticks, behind all curves."""
+    axes.set_axisbelow(True)
+    axes.grid(axis=axis, color="#dddddd", linewidth=0.6)
 
 
 def after_that(axes: Axes, labels: Labels, when: float, end: float, words: str) -> None:

@@ -181,7 +181,9 @@ class _Wave:
         for v, limit in inside.items():
             whole.axhline(v, color="white", linewidth=4.0)
             whole.axhline(v, color=INK, linewidth=2.0)
-            ticks[v] = f"{display.pressure(limit.value)} limit"
+            ticks[v] = f"{display.pressure(limit.value)} limit" + (
+                "\nof some parts" if len(limits) > 1 else ""
+            )
         scale.set_ticks(list(ticks), labels=list(ticks.values()), fontsize=8.5)
         beyond = [limit.value for v, limit in limits.items() if v > self.high]
         if beyond and not inside:

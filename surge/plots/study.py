@@ -24,6 +24,7 @@ from surge.plots.frame import (
     PicturePage,
     bar,
     draw,
+    faint_grid,
 )
 from surge.reports.study import (
     CONFIDENCE,
@@ -392,6 +393,6 @@ def _paint_matters(page: PicturePage, matter: Matter) -> None:
     axes.set_ylim(len(shown) - 0.4, -0.6)
     axes.set_xlim(0.0, max(1.0, 1.15 * max(i.total + i.total_half for i in shown)))
     axes.set_xlabel("share of the variance of the nearest highest pressure")
-    axes.grid(axis="x", color="#dddddd", linewidth=0.6)
+    faint_grid(axes, "x")
     axes.set_axisbelow(True)
     axes.legend(loc="lower right", fontsize=10, frameon=True)

@@ -19,6 +19,7 @@ from surge.plots.frame import (
     after_that,
     bar,
     draw,
+    faint_grid,
     flow,
     not_valid_after,
     quoted,
@@ -97,7 +98,7 @@ class _Time:
         for axes in (top, strokes):
             axes.tick_params(labelbottom=False)
         for axes in (top, strokes, flows):
-            axes.grid(axis="x", color="#dddddd", linewidth=0.6)
+            faint_grid(axes, "x")
         flows.set_xlabel("time from the beginning of the scenario, s")
         self._pressures(top)
         self._strokes(strokes)

@@ -256,7 +256,7 @@ def test_the_drawn_map_is_the_field_and_its_limit_is_on_the_scale(
         assert image.get_extent() == [field.part.left, field.part.right, picture.time[0], picture.time[-1]]
     scale = axes_named(sheets[0], "pressure")
     assert round(15e5 / PSI, 6) in levels(scale)
-    assert any(t.get_text() == "217.6 limit" for t in scale.get_yticklabels())
+    assert any(t.get_text() == "217.6 limit\nof some parts" for t in scale.get_yticklabels())
 
 
 def test_the_colours_of_the_map_grow_lighter_all_along() -> None:

@@ -74,6 +74,7 @@ def test_forces_are_told_up_to_where_the_cargo_boils(demos: Demos) -> None:
         answer.text().split()
     )
     assert answer.document()["scenarios"][0]["boils_at_s"] == one.boils
+    assert "forces are told up to then only" in answer.draw(kind="svg").content.decode()
 
 
 def test_bends_part_a_pipe_and_scenarios_can_be_chosen() -> None:

@@ -47,7 +47,9 @@ function bar_of(row, span, ordered) {
     bar.setAttribute("aria-valuenow", String(begin));
     bar.setAttribute("aria-valuetext", since(begin));
     text.textContent = `${seconds(begin)} – ${seconds(begin + length)}`;
-    bar.classList.toggle("late", (begin + length) / span > 0.72);
+    const late = (begin + length) / span > 0.72, early = begin / span < 0.28; // no room for the words behind it, before it
+    bar.classList.toggle("late", late && !early);
+    bar.classList.toggle("long", late && early);
   };
   const snapped = (v) => row.earliest + Math.round((v - row.earliest) / STEP) * STEP;
   const moved = (v) => {

@@ -3,7 +3,7 @@
 import { by, put, svg } from "./dom.js";
 import { at, choose, on, store } from "./store.js";
 
-const NARROW = 62, WIDE = 128, ROW = 98, LEFT = 80, RIGHT = 84, TOP = 58, LINES = 3;
+const NARROW = 62, WIDE = 128, ROW = 98, LEFT = 80, RIGHT = 84, TOP = 58, LINES = 3, OVER = 20;
 const HANGING = ["relief_valve", "surge_drum", "open_vessel"];
 const SHIP = 8; // letters in a row beside a ship's tank
 let COLUMN = NARROW, LETTERS = 12; // as wide as there is room
@@ -93,7 +93,7 @@ function drawn_element(e, x, y) {
   const [half, marks] = sign(e.kind, middle, line, f, b - a);
   const wide = ["pipe", "hose", "arm"].includes(e.kind) ? "pipe" : "thin";
   const own = [e.kind, e.index], worst = found("element", e.name);
-  pieces.unshift(svg("rect", { x: a + 2, y: line - 30, width: b - a - 4, height: 84, rx: 8, class: "field" }));
+  pieces.unshift(svg("rect", { x: a + 2, y: line - 36, width: b - a - 4, height: 90, rx: 8, class: "field" }));
   pieces.push(path(`M${a} ${line}H${middle - half}M${middle + half} ${line}H${b}`, wide), ...marks,
     named(e.name || "no name", middle, line + 27, "middle", "name", worst && store.answer.summary.weakest?.[1] === e.name ? 2 : 0));
   if (worst) pieces.push(svg("text", { x: middle, y: line - (e.kind === "arm" ? 22 : 18), "text-anchor": "middle", class: "figure", "aria-hidden": "true" },
@@ -116,12 +116,13 @@ function drawn_thing(t, x, y) {
     pieces.push(svg("rect", { x: px - 78, y: py - 22, width: 76, height: 66, rx: 8, class: "field" }),
       path(`M${px - 54} ${py - 11}h30l24 11l-24 11h-30z`, "sign"), named(t.name, px - 40, py + 27));
   } else {
-    const shape = { surge_drum: `M${px - 9} ${py - 18}v-16q0 -6 9 -6t9 6v16q0 6 -9 6t-9 -6zM${px - 9} ${py - 25}h18`,
-      open_vessel: `M${px - 11} ${py - 42}V${py - 12}h22V${py - 42}M${px - 11} ${py - 26}h22` }[t.kind]
-      ?? `M${px - 7} ${py - 16}h14L${px} ${py - 28}zM${px} ${py - 28}L${px + 13} ${py - 35}v14z`;
-    pieces.push(svg("rect", { x: px - 17, y: py - 45, width: 34, height: 33, rx: 8, class: "field" }),
-      path(`M${px} ${py}V${py - 14}`, "thin"), path(shape, "sign"),
-      svg("text", { x: px, y: py - 48, "text-anchor": "middle", class: "name", "aria-hidden": "true" }, t.name));
+    const foot = py - OVER; // above the figures of the parts beside it
+    const shape = { surge_drum: `M${px - 9} ${foot - 18}v-16q0 -6 9 -6t9 6v16q0 6 -9 6t-9 -6zM${px - 9} ${foot - 25}h18`,
+      open_vessel: `M${px - 11} ${foot - 42}V${foot - 12}h22V${foot - 42}M${px - 11} ${foot - 26}h22` }[t.kind]
+      ?? `M${px - 7} ${foot - 16}h14L${px} ${foot - 28}zM${px} ${foot - 28}L${px + 13} ${foot - 35}v14z`;
+    pieces.push(svg("rect", { x: px - 17, y: foot - 45, width: 34, height: 33, rx: 8, class: "field" }),
+      path(`M${px} ${py}V${foot - 14}`, "thin"), path(shape, "sign"),
+      svg("text", { x: px, y: foot - 48, "text-anchor": "middle", class: "name", "aria-hidden": "true" }, t.name));
   }
   return choice(own, t.kind, t.name, pieces, null);
 }
@@ -201,7 +202,7 @@ export function draw() {
   const right = Math.max(RIGHT, 52 + 7 * Math.max(0, ...beside.map((line) => line.length)));
   COLUMN = Math.max(NARROW, Math.min(WIDE, (holder.clientWidth - LEFT - right - 16) / Math.max(columns, 1)));
   LETTERS = Math.floor(COLUMN / 7.2);
-  const top = drawing.things.some((t) => HANGING.includes(t.kind)) ? TOP + 24 : TOP; // their names stand above them
+  const top = drawing.things.some((t) => HANGING.includes(t.kind)) ? TOP + 24 + OVER : TOP; // their names stand above them
   const rows = 1 + Math.max(...places.map((p) => p[1]), ...drawing.elements.map((e) => e.row));
   const width = LEFT + columns * COLUMN + right, height = top + rows * ROW;
   const x = (point) => LEFT + drawing.points[point][0] * COLUMN;

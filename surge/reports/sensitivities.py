@@ -19,7 +19,8 @@ TRUST = {
     ),
     GAS: (
         "Trust gas in the liquid as a sensitivity: small bubbles spread evenly, none dissolving. What gas "
-        "there is on the day is not known: try several shares."
+        "there is on the day is not known: try several shares. Its numerical error is an estimate, tried on "
+        "some ten line-ups only."
     ),
 }
 NO_BETTER = "no verdict is better for it"

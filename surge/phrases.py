@@ -21,6 +21,11 @@ def counted(number: int, one: str, several: str = "") -> str:
     return f"{number} {one if number == 1 else several or one + 's'}"
 
 
+def capital(words: str) -> str:
+    """Return words with a capital at their beginning, as those of a sentence have."""
+    return words[0].upper() + words[1:]
+
+
 def told(phrase: Phrase, writers: Mapping[str, Callable[[float], str]] = PLAIN) -> str:
     """Return a phrase as text, every quantity in it written out.
 

@@ -28,7 +28,7 @@ from surge.arrays import Array
 from surge.fitting.estimate import Estimate, memory_in
 from surge.fitting.figures import Figure
 from surge.fitting.march import Pressures
-from surge.phrases import Phrase
+from surge.phrases import Phrase, capital
 from surge.records.trace_file import PlaceTrace
 from surge.units import ATMOSPHERE, quoted
 
@@ -236,7 +236,7 @@ def _untold(found: Estimate, told: set[str]) -> Iterator[Doubt]:
             yield Doubt(
                 kind="end",
                 phrase=(
-                    f"{name[0].upper()}{name[1:]} comes to the {end} that is sought, so it is not what the "
+                    f"{capital(name)} comes to the {end} that is sought, so it is not what the "
                     "record asks for. Look at what else may differ from the case.",
                 ),
                 names=(name,),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from surge.phrases import capital
 from surge.plots.film import Words
 from surge.plots.frame import Heading
 from surge.plots.line import draw_line
@@ -71,7 +72,7 @@ def heading_of(subject: Subject, display: Display, how: str, signature: str, *, 
         What else is to be known about it.
     """
     run = subject.run
-    end = f" {' '.join(f'{r[0].upper()}{r[1:]}.' for r in run.undecided)}" if run.undecided else ""
+    end = f" {' '.join(f'{capital(r)}.' for r in run.undecided)}" if run.undecided else ""
     error = f"Numerical error up to {display.difference(run.method.worst_error)}, either way."
     lines = (
         subject.lineup.title,

@@ -12,6 +12,7 @@ from itertools import islice
 from pathlib import Path
 
 from surge.errors import CaseError, about
+from surge.phrases import capital
 from surge.records.cells import EMPTY, unit_of
 from surge.records.columns import LONGEST_TITLES, plain
 from surge.records.text import SEPARATORS, CsvFile, RowFault, load_csv, row_fault, unusable
@@ -162,7 +163,7 @@ def _notes(
 ) -> list[str]:
     said = [f"Separator {SEPARATORS[table.separator]}, decimal {'comma' if commas else 'point'}."]
     if source.note:
-        said.append(f"{source.note[0].upper()}{source.note[1:]}.")
+        said.append(f"{capital(source.note)}.")
     counted = [(missing, "without a position"), (blank, "blank"), (doubled, "written twice")]
     told = [f"{n} {'row' if n == 1 else 'rows'} {words}" for n, words in counted if n]
     return [*said, f"Left out: {', '.join(told)}."] if told else said

@@ -24,6 +24,7 @@ from pathlib import Path
 
 from surge.errors import CaseError, about
 from surge.inputs import input_of
+from surge.phrases import capital
 from surge.records.columns import LOOK, ColumnTitles, find_header, named, no_header
 from surge.records.dates import DateOrder, order_of
 from surge.records.rows import ReadOptions, RowReader, cleaned
@@ -213,4 +214,4 @@ def _notes(
     if reader.asked.joined:
         yield "An empty tag or date is taken to be that of the row above, as --joined says."
     if source.note:
-        yield f"{source.note[0].upper()}{source.note[1:]}."
+        yield f"{capital(source.note)}."

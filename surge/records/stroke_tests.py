@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
 
+from surge.phrases import counted
 from surge.units import QuantityError, quoted
 
 
@@ -156,7 +157,7 @@ class Interval:
 
     def __str__(self) -> str:
         parts = [(self.months, "month"), (self.days, "day")]
-        return " ".join(f"{n} {word}{'s' if n > 1 else ''}" for n, word in parts if n) or "0 days"
+        return " ".join(counted(n, word) for n, word in parts if n) or "0 days"
 
 
 YEAR = Interval(months=12)  # common practice, no source

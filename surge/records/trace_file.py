@@ -27,7 +27,7 @@ import numpy as np
 from surge.arrays import Array, Ints
 from surge.errors import CaseError, about, meant
 from surge.inputs import InputFile
-from surge.phrases import counted
+from surge.phrases import capital, counted
 from surge.records.cells import EMPTY, unit_of
 from surge.records.columns import LONGEST_TITLES, plain
 from surge.records.decimals import SIGN, readings, shown_by
@@ -443,7 +443,7 @@ def _notes(source: CsvFile, header: _Header, rows: _Rows) -> list[str]:
     decimal = f", decimal {rows.sign}" if rows.sign else ""
     said = [f"Separator {SEPARATORS[header.separator]}{decimal}."]
     if source.note:
-        said.append(f"{source.note[0].upper()}{source.note[1:]}.")
+        said.append(f"{capital(source.note)}.")
     left_out = [
         (rows.missing, "cell without a reading", "cells without a reading"),
         (rows.doubled, "row written twice", "rows written twice"),

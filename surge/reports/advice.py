@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from surge.model.lineup import LineUp, Scenario
 from surge.model.topology import PipelinePeriod
+from surge.phrases import capital
 from surge.reports.fillings import BY_HAND, broken_fillings
 from surge.reports.remedies import in_vain_words, quoted, remedy_words
 from surge.reports.words import Display
@@ -169,7 +170,7 @@ def _to_write(assessment: Assessment) -> list[str]:
         wanted = f.margin is None or "Find " in f.reason or assessment.verdict == UNDECIDED
         if f.verdict == UNDECIDED and wanted and f.name not in reasons.setdefault(f.reason, []):
             reasons[f.reason].append(f.name)
-    lacking = [f"{reason[0].upper()}{reason[1:]} ({_few(names)})." for reason, names in reasons.items()]
+    lacking = [f"{capital(reason)} ({_few(names)})." for reason, names in reasons.items()]
     written = (words.replace("{}", _few(names)) for words, names in rules.items() if words)
     return [*dict.fromkeys(written), *lacking]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from surge.model.filling import HOLE, OPEN, Filling
+from surge.phrases import capital, counted
 from surge.reports.layout import paragraph, table
 from surge.reports.words import CAUTIONS, HEADLINE, RANK, SHORT, Display
 from surge.rules.fillings import FilledCase
@@ -52,8 +53,7 @@ def counted_fillings(fillings: Sequence[FilledCase]) -> str:
         return ""
     verdicts = [one.verdict for one in fillings]
     told = ", ".join(f"{verdicts.count(v)} {SHORT[v]}" for v in RANK if v in verdicts)
-    n = len(fillings)
-    return f"{n} filling{'' if n == 1 else 's'}: {told}."
+    return f"{counted(len(fillings), 'filling')}: {told}."
 
 
 def _story(one: FilledCase, display: Display) -> str:
@@ -91,7 +91,7 @@ def _governing(one: FilledCase, display: Display) -> str:
     if f is None:
         return " ".join(said)
     if f.value is None or f.limit is None:
-        return " ".join([*said, f"{f.reason[0].upper()}{f.reason[1:]}."])
+        return " ".join([*said, f"{capital(f.reason)}."])
     words = f'{_which(f)} in "{f.name}" {_shown(f, display)}, limit {display.pressure(f.limit)}'
     words += f": {f.reason}." if f.reason else "."
     return " ".join([*said, words])
@@ -167,7 +167,7 @@ def _block(one: FilledCase, display: Display) -> list[str]:
         )
     if one.filling.vent != OPEN and run.arrival_rigid is not None:
         said.append("what arrives at the opening is taken to be shut in: no liquid leaves through it")
-    out += [paragraph(f"{words[0].upper()}{words[1:]}.", indent="  ", first="- ") for words in said]
+    out += [paragraph(f"{capital(words)}.", indent="  ", first="- ") for words in said]
     out += [paragraph(display.phrase(r.phrase), indent="  ", first="- ") for r in one.rulings]
     return out
 

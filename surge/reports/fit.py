@@ -8,7 +8,7 @@ from surge.fitting.copy import before, number, shown
 from surge.fitting.doubts import Doubt, LeftOver, whose
 from surge.fitting.figures import INERTIA, RUN_DOWN, STROKE
 from surge.fitting.fit import Fit, FittedFigure, FittedPlace
-from surge.phrases import counted
+from surge.phrases import capital, counted
 from surge.reports.layout import paragraph, table
 from surge.reports.spreadsheet import Cell
 from surge.reports.spreadsheet import table as spreadsheet
@@ -238,4 +238,4 @@ def fit_csv(fit: Fit, signature: str) -> str:
 def alt_words(fit: Fit) -> str:
     """Return what a picture of the fit shows, in a sentence."""
     told = "; ".join(f"{whose(f.figure)} {shown(f, f.value)}" for f in fit.figures)
-    return f"{HEADLINE[verdict_of(fit)].capitalize()}. {told[0].upper()}{told[1:]}."
+    return f"{HEADLINE[verdict_of(fit)].capitalize()}. {capital(told)}."

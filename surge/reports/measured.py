@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from surge.model.lineup import LineUp
+from surge.phrases import capital
 from surge.records.stroke_tests import Direction
 from surge.reports.document import Head, finding, finding_or_none
 from surge.reports.layout import Row, paragraph, table
@@ -139,7 +140,7 @@ def _sentence(compared: PressureComparison, found: Measured, display: Display) -
     worse = compared.worse
     name = whose(worse)
     assumed, measured, steep = told_of(compared, found)
-    text = f'{name[0].upper()}{name[1:]} in "{worse.scenario}": {measured.words(display)} as measured'
+    text = f'{capital(name)} in "{worse.scenario}": {measured.words(display)} as measured'
     if steep.finding is not None:
         text += f", {steep.words(display)} with the steepest stroke that the measurement allows"
     if assumed.finding is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from surge.model.lineup import Table
+from surge.phrases import capital
 from surge.reports.layout import paragraph, table
 from surge.reports.sizes import size_in_short, size_lines
 from surge.reports.window import bounds
@@ -107,7 +108,7 @@ def shape_lines(answer: ShapeAnswer, display: Display) -> list[str]:
 
 
 def _shape_words(answer: ShapeAnswer, display: Display) -> str:
-    words = answer.words[0].upper() + answer.words[1:]
+    words = capital(answer.words)
     if answer.at_edge:
         words += "; its break lies at the edge of what was looked at: ask whether the actuator can do it"
     return f"{words}: {display.margin(answer.gain, unit=True)} more margin" if answer.gain > 0.0 else words
@@ -148,7 +149,7 @@ def band_lines(limits: BandLimits, display: Display) -> list[str]:
         text = f"no stroke time is safe: {limits.reason}"
     else:
         text = bounds(limits.shortest, limits.longest)
-    out.append(paragraph(f"{text[0].upper()}{text[1:]}.", indent="      ", first="    "))
+    out.append(paragraph(f"{capital(text)}.", indent="      ", first="    "))
     plain = bounds(limits.plain.shortest, limits.plain.longest)
     out.append(paragraph(f"Without bands: {plain}.", indent="      ", first="    "))
     if named := _governs(limits.governs, limits.run, display):

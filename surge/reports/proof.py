@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
+from surge.phrases import capital
 from surge.proof.checks import COMPUTED, HERE, MEMORY, PART, READ, Check, Outcome, work
 from surge.reports.document import Program
 from surge.reports.layout import paragraph, table
@@ -159,7 +160,7 @@ def _page(outcomes: Sequence[Outcome], version: str) -> list[Block]:
     for group, items in groupby(outcomes, key=lambda o: o.check.group):
         listed = list(items)
         rows = [_cells(o, sources.index((o.check.source, o.check.status)) + 1) for o in listed]
-        blocks += [("section", group[0].upper() + group[1:]), ("table", HEAD, rows)]
+        blocks += [("section", capital(group)), ("table", HEAD, rows)]
     blocks.append(("section", "Sources"))
     blocks.append(
         (
@@ -180,7 +181,7 @@ def _working_blocks(c: Check) -> list[Block]:
         lines.append(f"{line.text} = {line.value:.7g}" + (f"   ({line.words})" if line.words else ""))
     return [
         ("check", c.name),
-        ("text", f"{c.title[0].upper()}{c.title[1:]}. Source ({c.status}): {c.source}. Tolerance: {c.why}."),
+        ("text", f"{capital(c.title)}. Source ({c.status}): {c.source}. Tolerance: {c.why}."),
         *([("lines", "\n".join(lines))] if lines else []),
     ]
 

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from surge.phrases import capital, counted
 from surge.records.read import Records
 from surge.records.stroke_tests import Direction, Side
 from surge.records.text import RowFault
@@ -88,7 +89,7 @@ def _and_why(first: ValveFinding, findings: Findings) -> str:
     if (trend := first.history.trend) is not None and trend.slope is not None and trend.sure:
         said.append(f"It drifts: {trend_words(first.history)}.")
     if means := meaning(first.history):
-        said.append(f"{means[0].upper()}{means[1:]}.")
+        said.append(f"{capital(means)}.")
     others = len(findings.those(EXCEEDED)) - 1
     if others:
         said.append("One more is outside." if others == 1 else f"{others} more are outside.")
@@ -187,8 +188,7 @@ def title_of(answer: JudgedRecords) -> str:
     when = [t.when.date() for t in tests]
     span = f" from {min(when)} to {max(when)}" if when else ""
     return (
-        f"Stroke-time records of {valves} valve{'s' if valves != 1 else ''}, {len(tests)} test"
-        f"{'s' if len(tests) != 1 else ''}{span}, "
+        f"Stroke-time records of {counted(valves, 'valve')}, {counted(len(tests), 'test')}{span}, "
         f"assessed on {answer.findings.ground.today}"
     )
 
@@ -197,11 +197,9 @@ def headline(findings: Findings) -> str:
     """Return the verdict in words, and of how many valves and rows it is."""
     over, open_ = ({v.tag for v in findings.those(verdict)} for verdict in (EXCEEDED, UNDECIDED))
     parts = [(over, "outside"), (open_ - over, "undecided")]
-    told = ", ".join(
-        f"{len(tags)} valve{'s' if len(tags) > 1 else ''} {word}" for tags, word in parts if tags
-    )
+    told = ", ".join(f"{counted(len(tags), 'valve')} {word}" for tags, word in parts if tags)
     if findings.refused:
-        told += f"{', ' if told else ''}{findings.refused} row{'s' if findings.refused > 1 else ''} refused"
+        told += f"{', ' if told else ''}{counted(findings.refused, 'row')} refused"
     return HEADLINE[findings.verdict] + (f" ({told})" if told else "")
 
 

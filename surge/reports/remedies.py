@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from surge.case.stages import AT
 from surge.model.lineup import LineUp
+from surge.phrases import capital
 from surge.reports.words import Display
 from surge.search.changes import (
     AT_LEAST,
@@ -31,7 +32,7 @@ PARCEL = 1000.0  # [m3] told of where the case does not say how much is loaded
 def remedy_words(remedy: Remedy, lineup: LineUp, display: Display) -> str:
     """A remedy in a sentence or two: its changes, and what they cost."""
     changes = "; and ".join(_change(c, lineup, display) for c in remedy.changes)
-    return f"{changes[0].upper()}{changes[1:]}. {_cost(remedy, lineup)}"
+    return f"{capital(changes)}. {_cost(remedy, lineup)}"
 
 
 def _change(change: Change, lineup: LineUp, display: Display) -> str:

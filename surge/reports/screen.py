@@ -16,6 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from surge.model.ranges import LIQUID, ranges_of
+from surge.phrases import capital
 from surge.reports.advice import advice
 from surge.reports.attached import attached_sentences
 from surge.reports.cavities import cavity_sentences, trust
@@ -225,7 +226,7 @@ class Screen:
             return []
         words = f"{what_happens(f, None, self.display)} in {whose(f)}"
         held = against(f, None, self.display)
-        return [f"{words[0].upper()}{words[1:]}{f'; {held}' if held else ''}."]
+        return [f"{capital(words)}{f'; {held}' if held else ''}."]
 
     def _rules(self) -> list[list[str]]:
         """Rules by name that are not met, not decided, or lack data; the others as a number."""

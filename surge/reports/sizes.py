@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from surge.phrases import capital
 from surge.reports.layout import paragraph
 from surge.reports.words import Display, whose
 from surge.rules.findings import UNDECIDED, Finding
@@ -22,7 +23,7 @@ def size_lines(answers: tuple[SizeAnswer, ...], display: Display) -> list[str]:
 
 def size_in_short(answer: SizeAnswer) -> str:
     """What was found of one relief valve or drum, in one sentence or two."""
-    kind = answer.kind[0].upper() + answer.kind[1:]
+    kind = capital(answer.kind)
     what, unit = _what(answer)
     low, high = (f"{v:g}" for v in answer.tried)
     tried = f"tried from {low} to {high}; the case has {answer.was:g}"

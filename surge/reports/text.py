@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from surge.phrases import capital
 from surge.reports.advice import advice, gentleness
 from surge.reports.attached import attached_lines, attached_sentences
 from surge.reports.cavities import cavity_lines
@@ -208,10 +209,7 @@ class TextReport:
         out = [self.style(paragraph(title), verdict), "=" * min(width(), len(title))]
         if run.note:
             out.append(paragraph(run.note))
-        out += [
-            paragraph(f"{line[0].upper()}{line[1:]}.")
-            for line in gentleness(self.a.lineup, run, self.display)
-        ]
+        out += [paragraph(f"{capital(line)}.") for line in gentleness(self.a.lineup, run, self.display)]
         if run.timing:
             terms = ", ".join(f"{name} {self.display.time(t)} s" for name, t in run.timing)
             out.append(
@@ -221,7 +219,7 @@ class TextReport:
             )
         notes = [self.display.phrase(note) for note in run.notes]
         notes += attached_lines(run, self.display)
-        out += [paragraph(f"{note[0].upper()}{note[1:]}.") for note in notes]
+        out += [paragraph(f"{capital(note)}.") for note in notes]
         if run.vapour:
             out.append(self.vapour(run))
         out += [paragraph(f"Cannot be decided: {reason}.") for reason in run.undecided]

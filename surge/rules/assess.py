@@ -16,6 +16,7 @@ from surge.effort import Part, foresee, within
 from surge.errors import CaseError, Fault
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import ranges_of
+from surge.phrases import capital
 from surge.rules.book import RuleBook
 from surge.rules.fillings import FilledCase, filled_cases, filling_effort
 from surge.rules.findings import ELSEWHERE, EXIT_CODE, WITHIN, Finding, weakest, worst_of, worst_one
@@ -253,7 +254,7 @@ def _elsewhere(ruling: Ruling, runs: Sequence[ScenarioResult]) -> Ruling:
     depends = next((e.depends for e in own if e.depends), "")
     words = ""
     if ruling.outcome == NOT_KEPT and depends and any(ruling.rule.id in e.rules for e in own):
-        words = f" {depends[0].upper()}{depends[1:]}: {NOT_DECIDED}."
+        words = f" {capital(depends)}: {NOT_DECIDED}."
     elif ruling.outcome == KEPT and ruling.margin < more:
-        words = f" {ELSEWHERE[0].upper()}{ELSEWHERE[1:]}: {NOT_DECIDED}."
+        words = f" {capital(ELSEWHERE)}: {NOT_DECIDED}."
     return replace(ruling, outcome=NOT_DECIDED, phrase=(*ruling.phrase, words)) if words else ruling

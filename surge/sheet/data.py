@@ -22,6 +22,7 @@ from typing import Literal
 
 from surge.case.file import Case
 from surge.model.lineup import LineUp, Pipe
+from surge.phrases import capital
 from surge.reports.advice import advice
 from surge.reports.attached import attached_sentences
 from surge.reports.cavities import cavities_by_place, cavity_sentences, trust
@@ -404,7 +405,7 @@ def _static(finding: Finding | None, display: Display) -> str:
         return ""
     words = f"{what_happens(finding, None, display)} in {whose(finding)}"
     held = against(finding, None, display)
-    return f"{words[0].upper()}{words[1:]}{f'; {held}' if held else ''}."
+    return f"{capital(words)}{f'; {held}' if held else ''}."
 
 
 def _editions(assessment: Assessment) -> tuple[Edition, ...]:

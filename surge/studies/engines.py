@@ -2,8 +2,8 @@
 
 Decisions
 ---------
-* Marches let other threads run, but most of a run is reading, laying out and judging, which Python does one
-  at a time: of a check a quarter to two fifths are marches, of a quick look a tenth. So a study of more
+* Marches let other threads run, but much of a run is reading, laying out and judging, which Python does one
+  at a time: of a check about a half are marches, of a quick look an eighth to a third. So a study of more
   than ``SHORT`` of work is run by processes, one chunk at a time each; a short one by this process, without
   their start-up of a second or two. Measured by ``tests/benchmarks/studies.py``.
 * A process that dies gives its chunk back, ``TRIES`` times at most; then the study ends with what is written.

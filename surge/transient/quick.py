@@ -5,8 +5,8 @@ readers look at, histories and envelopes, is not made.
 
 Decisions
 ---------
-* A run at a time, and not many side by side (:mod:`surge.transient.batch`). Of a small case a tenth of a
-  quick look is the march itself, of a demo case a fifth; line-ups whose wave speeds or lengths differ have no
+* A run at a time, and not many side by side (:mod:`surge.transient.batch`). Of a small case an eighth of a
+  quick look is the march itself, of a demo case a third; line-ups whose wave speeds or lengths differ have no
   grid in common; and a lane of a batch has the figures of a single march to rounding only.
 * The march is watched as every march is. What lies between two steps is for errors, of which there are none.
 """

@@ -179,7 +179,13 @@ def assess(
         return 0.0 if fillings is not None else sum(filling_effort(lineup, f) for f in lineup.fillings)
 
     *parts, filling = foresee([*lineup.scenarios, None], weigh)
+
+    def fill() -> tuple[FilledCase, ...]:
+        with within(filling):
+            return at_hand.fillings.get(book is not None, lambda: filled_cases(lineup, book, tell))
+
     with workers(THREADS) as pool:
+        filled = pool.submit(fill)
         answers = list(pool.map(one, lineup.scenarios, parts))
     faults: list[Fault] = []
     runs: list[ScenarioResult] = []
@@ -197,9 +203,7 @@ def assess(
     counting = [f for f in findings if book is None or counts(f, book)]
     rulings = rule_on(lineup, book=book, runs=runs, findings=findings) if book else ()
     rulings = tuple(_elsewhere(r, runs) for r in rulings)
-    if fillings is None:
-        with within(filling):
-            fillings = at_hand.fillings.get(book is not None, lambda: filled_cases(lineup, book, tell))
+    fillings = filled.result()
     return Assessment(
         lineup=lineup,
         static=static,

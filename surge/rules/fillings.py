@@ -45,7 +45,7 @@ from surge.rules.limits import VALID_RULE, LimitedExtreme, limits_at, limits_in
 from surge.rules.pressure import counts
 from surge.transient.filling import fill_at
 from surge.transient.filling_result import FillExtreme, FillingResult
-from surge.workers import Progress
+from surge.workers import Progress, each
 
 INSIDE = 0.25  # [-] of the spread over what was looked at: error for what lies between
 MOST = 4  # ranges that are moved one by one
@@ -156,7 +156,8 @@ def filling_effort(lineup: LineUp, filling: Filling) -> float:
 def filled_case(lineup: LineUp, filling: Filling, book: RuleBook | None) -> FilledCase:
     """Follow one filling; parameters as of :func:`filled_cases`."""
     try:
-        results = tuple(fill_at(lineup, one, taken) for one, taken in points_of(lineup, filling))
+        points = list(points_of(lineup, filling))
+        results = tuple(each(lambda point: fill_at(lineup, *point), points))
     except (SolveError, GridError) as error:
         why = str(error)
         return FilledCase(

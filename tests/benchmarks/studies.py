@@ -111,18 +111,25 @@ def run(runs: int, workers: int | None, into: Path | None) -> None:
     with tempfile.TemporaryDirectory() as name, Memory() as memory, metered(Meter()) as meter:
         path = written(Path(name), text_of(runs))
         results = into or Path(name) / "results"
-        there = sum(1 for _ in results.rglob("*.parquet"))
+        there = sum(_rows(p) for p in results.rglob("*.parquet"))
         told, begin = Foretold(meter), processor_time()
         took = timed(path, results, workers, told)
         spent = processor_time() - begin
         size = sum(p.stat().st_size for p in results.rglob("*.parquet"))
+    made = runs - there
     print(
-        f"{runs} quick looks{f', {there} chunks of them there before' if there else ''}: {took:.1f} s, "
-        f"{runs / took:.0f} a second; processor time {spent:.1f} s, {runs / spent:.0f} a second of it; "
+        f"{made} quick looks{f' beside {there} that were there' if there else ''}: {took:.1f} s, "
+        f"{made / took:.0f} a second; processor time {spent:.1f} s, {made / spent:.0f} a second of it; "
         f"memory of this process {memory.own / MEGABYTE:.0f} MB, of a worker at most "
         f"{memory.below / MEGABYTE:.0f} MB; results {size / MEGABYTE:.1f} MB"
     )
     print(told.words())
+
+
+def _rows(path: Path) -> int:
+    """Runs in a file of results, by its name."""
+    first, last = map(int, path.stem.split("-")[1:])
+    return last - first + 1
 
 
 def kept(runs: int) -> None:

@@ -421,9 +421,17 @@ def test_a_full_disk_keeps_what_is_written(tmp_path: Path, monkeypatch: pytest.M
 
 
 @pytest.mark.slow
-def test_killed_and_interrupted_it_goes_on_to_the_same_files(tmp_path: Path) -> None:
-    path = written(tmp_path, (HEAD + SAMPLES + RATE + SPEED).replace("12", "600"))
-    command = [sys.executable, "-m", "surge", "study", str(path), "--into", str(tmp_path / "two")]
+def test_killed_and_interrupted_it_goes_on_to_the_same_files(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The command, with chunks of a quarter of a second."""
+    path = written(tmp_path, (HEAD + SAMPLES + RATE + SPEED).replace("12", "300"))
+    monkeypatch.setattr("surge.studies.plan.MOST_CHUNK", 60)
+    surge_study = (
+        "import surge.studies.plan; surge.studies.plan.MOST_CHUNK = 60; "
+        "from surge.__main__ import entry; entry()"
+    )
+    command = [sys.executable, "-c", surge_study, "study", str(path), "--into", str(tmp_path / "two")]
     for how in (signal.SIGKILL, signal.SIGINT):
         process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         before = chunks(tmp_path / "two")

@@ -16,6 +16,7 @@ TRUST = (
     "Trust one large cavity at a valve or a high point; where many small ones close one after another, and "
     "where much gas leaves the liquid, nothing is known more closely than the band."
 )
+SMALL = 1e-4  # [m3] below which the size of a cavity is not told
 NOT_FOLLOWED = "Where the cargo boils, a collapsing cavity can be worse than any figure here."
 
 
@@ -50,8 +51,13 @@ def _sentence(run: ScenarioResult, display: Display) -> str:
     return (
         f'{boils}; the largest cavity, at "{name}", is open from '
         f"{display.instant(run.name, largest.opened)} s {until} with "
-        f"{volume_up(largest.largest)}{more}."
+        f"{_size(largest.largest)}{more}."
     )
+
+
+def _size(volume: float) -> str:
+    """Largest volume of a cavity [m3] with its unit, rounded up; below a tenth of a litre only that it is."""
+    return volume_up(volume) if volume >= SMALL else f"less than {SMALL:g} m3"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,7 +144,7 @@ def _row(run: ScenarioResult, one: CavityRun, name: str, display: Display) -> Ro
         row,
         opened=display.instant(run.name, found.opened),
         rejoined="-" if found.rejoined is None else display.instant(run.name, found.rejoined),
-        largest=volume_up(found.largest),
+        largest=_size(found.largest),
         first=shown(found.first_pressure),
         highest=shown(found.highest_pressure),
     )

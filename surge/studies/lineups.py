@@ -98,18 +98,45 @@ def origins(places: Places, data: Mapping[str, Any]) -> list[Origin]:
     return [origin_of(key, data) for key in places.keys]
 
 
-def changed(study: Study, cell: int) -> Written:
-    """Return the case of one line-up, with the options of its axes.
+class LineUpTexts:
+    """The texts of the line-ups of a study: what one has in common with the one before is written once.
 
-    Raises
-    ------
-    QuantityError
-        An option does not fit this case.
+    Parameters
+    ----------
+    study : Study
     """
-    case = Written(study.cases[study.case_of(cell)])
-    for option in study.options(cell):
-        _apply(case, option)
-    return case
+
+    def __init__(self, study: Study) -> None:
+        self.study = study
+        # The case, then with the option of the first axis, of the second too, and so on; with which option.
+        self._made: list[tuple[str | int, Written]] = []
+
+    def template(self, cell: int) -> Template:
+        """Return the text of a line-up with slots for the uncertain figures.
+
+        Raises
+        ------
+        QuantityError
+            An option, or an uncertain figure, does not fit this case.
+        """
+        return _template(self.study, self._changed(cell))
+
+    def _changed(self, cell: int) -> Written:
+        """The case of one line-up, with the options of its axes."""
+        wanted: list[str | int] = [self.study.case_of(cell), *self.study.indices(cell)]
+        made = [which for which, _ in self._made]
+        same = next((k for k, (new, old) in enumerate(zip(wanted, made, strict=False)) if new != old), None)
+        if same is not None:
+            del self._made[same:]
+        if not self._made:
+            name = self.study.case_of(cell)
+            self._made.append((name, Written(self.study.cases[name])))
+        for k, option in enumerate(self.study.options(cell), start=1):
+            if k == len(self._made):
+                case = self._made[-1][1].copy()
+                _apply(case, option)
+                self._made.append((wanted[k], case))
+        return self._made[-1][1].copy()
 
 
 def _apply(case: Written, option: Option) -> None:
@@ -165,14 +192,11 @@ def _named(data: Mapping[str, Any]) -> Iterator[tuple[Origin, str]]:
 
 
 def template(study: Study, cell: int) -> Template:
-    """Return the text of a line-up with slots for its uncertain figures.
+    """Return the text of a single line-up; see :meth:`LineUpTexts.template`."""
+    return LineUpTexts(study).template(cell)
 
-    Raises
-    ------
-    QuantityError
-        An option, or an uncertain figure, does not fit this case.
-    """
-    case = changed(study, cell)
+
+def _template(study: Study, case: Written) -> Template:
     if not study.uncertain:
         return Template((case.text,), ())
     places = [origins(one.places, case.data) for one in study.uncertain]

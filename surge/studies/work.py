@@ -36,7 +36,7 @@ from surge.search.judge import Bench
 from surge.search.rates import RateLimit, greatest_rate
 from surge.search.window import Windows, windows_of
 from surge.studies.columns import axis_column, columns_of, figure_column, place_column
-from surge.studies.lineups import template
+from surge.studies.lineups import LineUpTexts, template
 from surge.studies.plan import Chunk
 from surge.studies.schema import QUICK, RATE, VERDICT, WINDOW
 from surge.studies.types import Study
@@ -65,12 +65,12 @@ def run_chunk(study: Study, chunk: Chunk) -> Table:
         By the columns of :func:`surge.studies.columns.columns_of`, a value for each run.
     """
     table: Table = {column.name: [] for column in columns_of(study)}
-    cell, ready = -1, None
+    cell, ready, texts = -1, None, LineUpTexts(study)
     for k, figures in enumerate(chunk.figures.tolist()):
         run = chunk.first + k
         if run // study.samples != cell:
             cell = run // study.samples
-            ready = _Cell(study, cell)
+            ready = _Cell(study, cell, texts)
         assert ready is not None
         row = {"run": run} | ready.labels | _drawn(study, figures) | ready.row(figures)
         for name, values in table.items():
@@ -97,7 +97,7 @@ def _drawn(study: Study, figures: Sequence[float]) -> Row:
 class _Cell:
     """One line-up of a study, with any figures drawn for it."""
 
-    def __init__(self, study: Study, cell: int) -> None:
+    def __init__(self, study: Study, cell: int, texts: LineUpTexts) -> None:
         self.study = study
         self.base = study.case_of(cell)
         self.labels: Row = {}
@@ -107,7 +107,7 @@ class _Cell:
                 self.labels[f"{axis_column(axis)} ({axis.unit})"] = option.si
         self.refusal = ""
         try:
-            self.template = template(study, cell)
+            self.template = texts.template(cell)
             paths = [slot.path for slot in self.template.slots]
             self.series = CaseSeries(study.filenames[self.base], paths)
         except QuantityError as error:

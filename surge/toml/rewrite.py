@@ -15,6 +15,7 @@ import json
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
+from copy import copy
 from datetime import date
 from typing import Any
 
@@ -47,6 +48,10 @@ class Written:
     def _read(self) -> None:
         self.data: dict[str, Any] = tomllib.loads(self.text)
         self.places: Positions = locate(self.text)
+
+    def copy(self) -> Written:
+        """Return the same text, to be changed otherwise."""
+        return copy(self)  # no change changes data or places: it makes new ones
 
     @property
     def whole(self) -> str:
@@ -115,10 +120,10 @@ class Written:
     def unset(self, path: Origin) -> None:
         """Take a key, a table, or an item of a list away."""
         above, last = path[:-1], path[-1]
-        holder = self.at(above)
-        del holder[last]  # KeyError and IndexError for what is not there
+        rest = copy(self.at(above))
+        del rest[last]  # KeyError and IndexError for what is not there
         if above in self.places.values:
-            self.replace([(self.places.values[above], written(holder))])
+            self.replace([(self.places.values[above], written(rest))])
             return
         stretches = [
             self._lines(start, self._last_line(table))

@@ -11,7 +11,7 @@ from support.studies import HEAD, RATE, SAMPLES, SPEED, STOP, loaded
 
 from surge.case.file import read_case
 from surge.studies.keys import origin_of, strokes_of
-from surge.studies.lineups import changed, template
+from surge.studies.lineups import LineUpTexts, template
 from surge.studies.types import Study
 from surge.units import QuantityError
 
@@ -34,7 +34,7 @@ def test_axes_are_crossed_and_the_last_goes_fastest(tmp_path: Path) -> None:
 
 def test_all_else_of_the_text_stays_as_it_was(tmp_path: Path) -> None:
     study = loaded(tmp_path, HEAD + RATE)
-    assert changed(study, 0).text == STOP.replace('"300 m3/h"', '"280 m3/h"')
+    assert template(study, 0).text(()) == STOP.replace('"300 m3/h"', '"280 m3/h"')
 
 
 def test_a_figure_that_is_drawn_is_run_as_it_is_written(tmp_path: Path) -> None:
@@ -98,6 +98,12 @@ remove = ['scenario "stop"']
     assert [(p["name"], p["length"]) for p in other["pipe"]] == [("line", "400 m"), ("spool", "8 m")]
     assert [s["name"] for s in other["scenario"]] == ["slow stop"]
     assert other["site"]["barometer"] == "1000 mbar(a)"
+    # One after the other, in whatever order, they are as each by itself.
+    level = '[[axis]]\nname = "level"\nkey = \'tank "shore tank": level\'\nvalues = ["79 m", "81 m"]\n'
+    crossed = loaded(tmp_path, HEAD + RATE + axis + level)
+    texts = LineUpTexts(crossed)
+    for cell in (0, 1, 2, 3, 7, 4, 0, 6):
+        assert texts.template(cell) == template(crossed, cell)
 
 
 def test_a_list_of_a_case_is_an_axis_too(tmp_path: Path) -> None:

@@ -265,8 +265,12 @@ def _counted(
         return None
     if at <= scenario.ordered:
         return 0.0
-    laws = laws_of(ground.lineup, scenario, run)
-    return max(at - scenario.ordered - _saved(rule, scenario, laws, at), 0.0)
+    # Many tanks are parted at the same instant.
+    saved = ground.once(
+        ("saved", rule.id, scenario.name, id(run), at),
+        lambda: _saved(rule, scenario, laws_of(ground.lineup, scenario, run), at),
+    )
+    return max(at - scenario.ordered - saved, 0.0)
 
 
 def _saved(rule: Rule, scenario: Scenario, laws: dict[str, Table], at: float) -> float:

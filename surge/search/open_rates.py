@@ -171,6 +171,7 @@ class _Seek:
         self.least = max((p.shortest for p in aside if p.shortest is not None), default=0.0)
         self.lineups = bench.over(scenarios[0])
         self.allowed: dict[float, float] = {}
+        self.scanners: dict[tuple[float, str, int], Scanner] = {}
 
     def agreed(self, scenario: Scenario) -> float:
         """The rate of a scenario in the case [m3/s]."""
@@ -244,13 +245,21 @@ class _Seek:
 
     def _least_margin(self, share: float, strokes: Sequence[float]) -> float:
         least = math.inf
-        for one in self.lineups:
+        for k in range(len(self.lineups)):
             for scenario in self.scenarios:
                 base = self.at(scenario, share)
                 variants = [self.with_stroke(base, s) for s in strokes]
-                scanner = Scanner(one, base, limits=self.bench.limits(scenario))
+                scanner = self._scanner(share, scenario, k)
                 least = min([least, *(near.margin for near in scanner.moved(variants))])
         return least
+
+    def _scanner(self, share: float, scenario: Scenario, k: int) -> Scanner:
+        """That of a scenario at a share of its rate, over the line-up ``k``."""
+        key = share, scenario.name, k
+        if key not in self.scanners:
+            limits = self.bench.limits(scenario)
+            self.scanners[key] = Scanner(self.lineups[k], self.at(scenario, share), limits=limits)
+        return self.scanners[key]
 
     def confirm(self, share: float) -> list[Judged]:
         """Every scenario at a rate, with the one stroke that is left, as a check judges it."""

@@ -12,23 +12,27 @@ Decisions
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Generic, Protocol, TypeVar
 
 from surge.errors import CaseError, SolveError
+from surge.hydraulics.steady import Steady
 from surge.kernel.columns import OK
 from surge.model.lineup import LineUp, Scenario
 from surge.rules.limits import LimitedExtreme, held_limits
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane, LaneResult
-from surge.transient.grid import build_grid
+from surge.transient.grid import Grid, build_grid
 from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, eased, first_duration, moved_otherwise, plan
+from surge.transient.reaches import Reaches
 from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME
 from surge.workers import Progress
 
 SLOW, COARSER = 3.0, 4.0  # pipeline periods; times: where each has its value from stands above
+GRIDS_KEPT = 4  # of a scanner: the strokes of one octave share one
 ABOUT = 2e4  # [Pa] limits that are kept by this much more than the nearest may become the nearest
 
 
@@ -85,6 +89,7 @@ class VariantMarches(Generic[N]):
         self.lineup, self.eye, self.settled, self.progress = lineup, eye, settled, progress
         self.held = tuple(limits) if limits is not None else held_limits(lineup)
         self.marches = 0
+        self.grids: deque[tuple[Steady, Grid]] = deque(maxlen=GRIDS_KEPT)
         self.steps: dict[tuple[float, ...], float] = {}
 
     def look(self, plans: Sequence[Plan]) -> list[N]:
@@ -116,17 +121,20 @@ class VariantMarches(Generic[N]):
 
     def _one_grid(self, plans: Sequence[Plan], dt: float) -> list[N]:
         reaches = plans[0].divide(dt)
-        grids = {}
         lanes = []
         for p in plans:
-            key = id(p.steady)
-            if key not in grids:
-                grids[key] = build_grid(
-                    p.lineup, p.steady, reaches=reaches, laws=p.laws, tables=p.tables, probes=None
-                )
             steps = math.ceil(first_duration(p) / dt)
-            lanes.append(Lane(grid=grids[key], steps=steps, laws=p.laws))
+            lanes.append(Lane(grid=self._grid(p, reaches), steps=steps, laws=p.laws))
         return self._to_the_end(lanes)
+
+    def _grid(self, p: Plan, reaches: Reaches) -> Grid:
+        """The grid of a plan, once for what begins at the same flow; the last few are kept."""
+        for steady, made in self.grids:
+            if steady is p.steady and made.reaches == reaches:
+                return made
+        made = build_grid(p.lineup, p.steady, reaches=reaches, laws=p.laws, tables=p.tables, probes=None)
+        self.grids.append((p.steady, made))
+        return made
 
     def _to_the_end(self, lanes: list[Lane]) -> list[N]:
         """March lanes, and on those whose nearest limits still come nearer when they end.

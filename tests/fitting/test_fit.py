@@ -10,6 +10,7 @@ from support import records
 from support.oracles import recorder
 
 from surge.case.file import read_case
+from surge.effort import Meter, metered
 from surge.errors import CaseError, RequestError
 from surge.fitting.copy import fitted_text
 from surge.fitting.figures import (
@@ -61,13 +62,17 @@ def test_the_demo_record_gives_its_figures_back() -> None:
 
     from surge.api.fit import fit_record
 
-    answer = fit_record(
-        records.BERTH,
-        records.RECORD,
-        wave_speed=["shore line"],
-        roughness=["shore line"],
-        stroke=["manifold valve"],
-    )
+    with metered(Meter()) as meter:
+        answer = fit_record(
+            records.BERTH,
+            records.RECORD,
+            wave_speed=["shore line"],
+            roughness=["shore line"],
+            stroke=["manifold valve"],
+        )
+    # It was foretold how long that takes, within a factor of two.
+    assert all(part.ended for part in meter.parts)
+    assert 0.5 < sum(part.spent for part in meter.parts) / sum(part.weight for part in meter.parts) < 2.0
     assert (answer.verdict, answer.exit_code) == ("fitted", 0)
     for figure in answer.fit.figures:
         # Twice the half interval: one record of one seed.

@@ -361,18 +361,28 @@ class _Search:
         if judged.hopeless or stroke >= self.longest:
             return False
         if any(f.verdict != WITHIN for f in judged.findings):
-            more = raised(self.need, judged)
-            if more is None:
+            if not self._raise(judged):
                 self.floor = rounded_up(LONGER * stroke)
-                return True
-            self.need = more
-            refuted(self.samples, stroke, judged)
+            if judged.lacking > 0.0:
+                refuted(self.samples, stroke, judged)
             return True
         ruling = judged.broken_rule
         if ruling is not None:
             times = beyond(ruling) or LONGER
             self.floor = rounded_up(stroke * max(LONGER, min(1.02 * times, 3.0)))
             self.raised_by = ruling.rule
+        return True
+
+    def _raise(self, judged: Judged) -> bool:
+        """Ask for the margin that a stroke lacked; False where even the longest stroke has no such margin.
+
+        There the margin is small whatever the stroke, and the error was that of one stroke: the next ones
+        are tried instead.
+        """
+        more = raised(self.need, judged)
+        if more is None or not self.samples.margins.get(self.longest, math.inf) >= more:
+            return False
+        self.need = max(self.need, more)
         return True
 
     def _others(self, told: float, judged: Judged) -> bool:
@@ -404,7 +414,7 @@ class _Search:
                 raise other
             if not other.kept_by_surge:
                 refuted(self.samples, stroke, other)
-                self.need = max(self.need, raised(self.need, other) or 0.0)
+                self._raise(other)
                 return False
             if self._grown(stroke, told):
                 return False
@@ -435,7 +445,7 @@ class _Search:
                 return True
             if not other.kept_by_surge:
                 refuted(self.samples, slow, other)
-                self.need = max(self.need, raised(self.need, other) or 0.0)
+                self._raise(other)
                 return False
             slow = max(told, rounded_down(0.98 * slow))
             rule = next((r.rule for r in other.broken), rule)

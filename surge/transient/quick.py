@@ -20,7 +20,7 @@ from surge.transient.grid import build_grid
 from surge.transient.march import STEPS_KEPT, Marched, keep_still
 from surge.transient.plan import Plan, eased, first_duration, plan
 from surge.transient.result import ScenarioResult
-from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME, RISE_TOLERANCE
+from surge.transient.run import until_calm
 from surge.transient.summary import look_of, summarise
 
 
@@ -79,9 +79,9 @@ def look_with_curves(work: Plan) -> ScenarioResult:
 
 
 def _seen(work: Plan) -> tuple[Plan, Summary, float, bool]:
-    """The plan as it is marched, and what :func:`_marched` gives."""
+    """The plan as it is marched, and what :func:`surge.transient.run.until_calm` gives."""
     work = eased(work, first_duration(work))
-    return work, *_marched(work, _begun(work))
+    return work, *until_calm(work, _begun(work))
 
 
 def _begun(work: Plan) -> Marched:
@@ -92,23 +92,3 @@ def _begun(work: Plan) -> Marched:
     if made.watch.until < max(work.times):
         keep_still(made)
     return made
-
-
-def _marched(work: Plan, marched: Marched) -> tuple[Summary, float, bool]:
-    """March until no new extreme appears in the last third; how long that took [s], and whether it ended."""
-    duration = first_duration(work)
-    limit = MOST_TIMES * duration
-    marched.advance_to(duration * 2 / 3)
-    before = Summary(work.lineup, marched)
-    marched.advance_to(duration)
-    while True:
-        now = Summary(work.lineup, marched)
-        allowed = now.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
-        new = (more for key, more in before.later(now).items() if key[1] not in work.pockets)
-        if max(new, default=0.0) <= NEW_EXTREME * allowed:
-            return now, duration, True
-        if duration * 1.5 > limit:
-            return now, duration, False
-        duration *= 1.5
-        before = now
-        marched.advance_to(duration)

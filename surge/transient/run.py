@@ -111,9 +111,24 @@ def _growth(work: Plan, before: Summary, now: Summary) -> float:
     return max((more for key, more in before.later(now).items() if key[1] not in work.pockets), default=0.0)
 
 
-def _first_march(work: Plan, reaches: Reaches) -> tuple[Summary, float, bool]:
-    """March until no new extreme appears in the last third; how long that took, and whether it ended."""
-    marched = _start(work, reaches)
+def until_calm(work: Plan, marched: Marched) -> tuple[Summary, float, bool]:
+    """March until no new extreme appears in the last third.
+
+    Parameters
+    ----------
+    work : Plan
+    marched : Marched
+        Of that plan, at its beginning; it is marched on.
+
+    Returns
+    -------
+    Summary, float, bool
+        What was found, how long that took [s], and False where new extremes still appeared at the end.
+
+    Raises
+    ------
+    SolveError
+    """
     duration = first_duration(work)
     limit = MOST_TIMES * duration
     marched.advance_to(duration * 2 / 3)
@@ -295,7 +310,7 @@ def simulate(
     tell = progress or (lambda _: None)
     dt = first_dt = work.step()
     tell("first march")
-    first, duration, ended = _first_march(work, work.divide(dt))
+    first, duration, ended = until_calm(work, _start(work, work.divide(dt)))
     if quick:
         return summarise(
             work,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -25,6 +26,7 @@ MOST_EFFORT = 3e9  # of the finer march; beyond it a larger part of the step is 
 MOST_SLOW_STEPS = 120_000  # of the slow solver's finer run
 # Of the greatest swing: what the slow solver cannot tell, and its own change beyond which it proves nothing.
 SLOW_SETTLED = 0.002
+STILL_STEPS = 50  # of the slow solver, in which nothing moves
 LEAST_RISE = 1e4  # [Pa] differences are told as shares of the rise, but of no smaller one
 
 
@@ -137,12 +139,25 @@ def slow_extremes(
     return np.array([initial.head[p.name] for p in lineup.points]), high, low
 
 
+def slow_strays(lineup: LineUp, scenario: Scenario, cells: int) -> float:
+    """How far the slow solver strays from its own steady flow while nothing moves [m].
+
+    In an element of two segments that loses much head it does, however many segments the longest pipe has.
+    """
+    shut = dict.fromkeys(scenario.shut_at_start, 0.0)
+    stay: dict[str, Any] = {valve: lambda _: 0.0 for valve in shut}
+    march = slow.March(lineup, slow.steady(lineup, opening=shut), cells=cells, least=2, opening=stay)
+    start = march.head.copy()
+    march.run(STILL_STEPS * march.dt)
+    return float(np.max(np.abs(march.head - start)))
+
+
 def against_slow(run: Default, cells: int = 150) -> list[Missed] | None:
     """Every place against the slow solver, whose own error is the change from half its segments.
 
     None where it is of no use: something moves in no time (it smears fronts), a point without a pipe or tank
-    or with two links, too many steps, no steady flow found, or a change from half its segments above 0.2 % of
-    the greatest swing.
+    or with two links, too many steps, no steady flow found, or a change from half its segments, or of its own
+    steady flow, above 0.2 % of the greatest swing.
     """
     lineup, scenario, result = run.lineup, run.scenario, run.result
     if run.sudden or not slow_can(lineup):
@@ -159,6 +174,8 @@ def against_slow(run: Default, cells: int = 150) -> list[Missed] | None:
     rise = max(rho_g * float(np.max(fine[1] - fine[0])), LEAST_RISE)
     swing = rho_g * float(np.max(fine[1] - fine[2]))
     if rho_g * max(float(np.max(np.abs(fine[k] - coarse[k]))) for k in (1, 2)) > SLOW_SETTLED * swing:
+        return None
+    if rho_g * slow_strays(lineup, scenario, cells) > SLOW_SETTLED * swing:
         return None
     found = []
     for i, place in enumerate(result.places):

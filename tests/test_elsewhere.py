@@ -109,7 +109,17 @@ NAMES = re.compile(rf"\b({'|'.join({*MODULES}.union(*MISSING.values()))})\b")  #
 
 
 def foreign(tree: ast.AST) -> Iterator[str]:
-    """Names in a module that Windows does not have, where nothing asks for them with hasattr or getattr."""
+    """Names in a module that Windows does not have, where nothing asks for them with hasattr or getattr.
+
+    What stands behind ``if sys.platform == "win32": ... else:`` is not for Windows.
+    """
+    elsewhere = {
+        inner
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "sys.platform == 'win32'"
+        for part in node.orelse
+        for inner in ast.walk(part)
+    }
     asked = {
         node.args[1].value
         for node in ast.walk(tree)
@@ -120,6 +130,8 @@ def foreign(tree: ast.AST) -> Iterator[str]:
         and isinstance(node.args[1], ast.Constant)
     }
     for node in ast.walk(tree):
+        if node in elsewhere:
+            continue
         if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
             if node.attr in MISSING.get(node.value.id, set()) - asked:
                 yield f"{node.value.id}.{node.attr} in line {node.lineno}"
@@ -148,6 +160,9 @@ def test_the_search_finds_what_it_looks_for() -> None:
         "os.fork in line 2",
     ]
     assert not list(foreign(ast.parse("if hasattr(os, 'fork'): os.fork()")))
+    parted = "if sys.platform == 'win32':\n    {}\nelse:\n    {}"
+    assert not list(foreign(ast.parse(parted.format("import msvcrt", "import fcntl"))))
+    assert list(foreign(ast.parse(parted.format("import fcntl", "pass")))) == ["fcntl in line 2"]
 
 
 # --- names of files ---

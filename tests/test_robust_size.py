@@ -156,7 +156,7 @@ def test_work_of_hours_is_refused_before_it_begins(
         return march_batch(lanes, **options)
 
     monkeypatch.setattr(scan, "march_batch", counted)
-    monkeypatch.setattr(run, "_first_march", lambda *args: marched.append(args))
+    monkeypatch.setattr(run, "until_calm", lambda *args: marched.append(args))
     words = [command, str(case), *(["-o", str(tmp_path / "c.png")] if command == "chart" else [])]
     got = CliRunner().invoke(main, words)
     assert got.exit_code == 4

@@ -144,7 +144,7 @@ def _row(run: ScenarioResult, one: CavityRun, name: str, display: Display) -> Ro
         row,
         opened=display.instant(run.name, found.opened),
         rejoined="-" if found.rejoined is None else display.instant(run.name, found.rejoined),
-        largest=_size(found.largest),
+        largest=volume_up(found.largest) if found.largest >= SMALL else f"<{SMALL:g} m3",
         first=shown(found.first_pressure),
         highest=shown(found.highest_pressure),
     )

@@ -25,8 +25,9 @@ Decisions
   comes later may then be higher at a finer step than what was the highest, while all marches agree on that.
   So places have their extremes in spans of time too (:mod:`surge.transient.spans`), and one that
   ``STEP_SAFETY`` times what it rose from march to march would bring beyond the extreme has that as its error:
-  but no more than the error aimed at, or ``BEYOND_MOST`` times the worst one. It does not ask for a finer
-  step. Elements have it from their ends. Marches of a sudden stop are compared otherwise, as follows.
+  but no more than the error aimed at, or ``BEYOND_MOST`` times the worst one. It asks for a finer step where
+  it goes far beyond the other error (:mod:`surge.transient.run`).
+  Elements have it from their ends. Marches of a sudden stop are compared otherwise, as follows.
 * In a run whose worst error stays above what was aimed at, every extreme has ``UNSETTLED`` of that worst
   error at least.
 * What may come after the run is a part of its own and does not ask for a finer step: ``LATE_SAFETY`` times
@@ -280,6 +281,11 @@ class ErrorMarches:
     def worst(self) -> float:
         """Greatest error of any extreme [Pa]."""
         return max(self.errors.values())
+
+    @cached_property
+    def furthest(self) -> float:
+        """By how much what comes at another time goes beyond the error of any extreme at most [Pa]."""
+        return max(self.beyond(key) - error for key, error in self.errors.items())
 
     def told_figure(self, figure: Figure, tolerance: float) -> float:
         """Error of a figure of what hangs on a point, in its own unit, told as that of an extreme is."""

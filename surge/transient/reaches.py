@@ -39,6 +39,7 @@ LEAST_REACHES = 100  # in the longest stretch, and steps in the shortest stroke
 OF_PERIOD, OF_STROKE = 0.001, 0.005  # a stretch that is shorter for a wave may be lumped
 LOOK_FINER = 1.3  # a step up to so much below the largest allowed is taken when it spreads and lumps less
 MOST_REACHES = 200_000  # in all: 1.6 MB an array
+ROOM = 16_384  # steps times pipes that are looked at in one go
 MOST_LOOKED_AT = 200  # steps among which the best is sought
 WHOLE = 1e-9  # of a step: a fraction below it is none
 
@@ -181,7 +182,10 @@ def choose_step(
     if counts.size > MOST_LOOKED_AT:
         counts = np.unique(np.linspace(first, last, MOST_LOOKED_AT).astype(int))
     steps: Array = longest / counts
-    return float(steps[np.argmin(_left(times[order], starts, steps))])
+    # Some at a time: steps times pipes would be much memory.
+    size = max(1, ROOM // times.size)
+    left = [_left(times[order], starts, steps[k : k + size]) for k in range(0, steps.size, size)]
+    return float(steps[np.argmin(np.concatenate(left))])
 
 
 def _ordered(times: Array, stretches: Stretches) -> tuple[Ints, Ints]:

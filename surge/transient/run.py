@@ -9,6 +9,8 @@ Decisions
 * If the worst error is above the larger of ``RISE_TOLERANCE`` of the greatest rise and ``LEAST_TOLERANCE``,
   the step is halved again, as long as a march stays within the effort of its plan. If it is still above, the
   result says so.
+* So it is where what comes at another time goes beyond the error of an extreme by more than ``FURTHER`` of
+  what is allowed.
 * A run goes on by half its duration while an extreme of an element or place still grows in its last third, by
   ``NEW_EXTREME`` of the error allowed, to ``MOST_TIMES`` its first duration at most.
 * Then the first march, which costs little beside those of the errors, looks ahead: to ``LOOK_AHEAD`` times as
@@ -57,6 +59,7 @@ NEW_EXTREME = 0.1  # of the error allowed: growth that counts as a new extreme
 MUCH_LATER = 4.0  # of the error allowed: growth in the look ahead that makes the run itself longer
 LOOK_AHEAD = 5.0  # times its duration to which the first march goes on, to see what comes later
 WORTH_GOING_ON = 0.25  # of the error allowed: growth in the look ahead after which the reported march goes on
+FURTHER = 0.5  # of the error allowed: what comes at another time asks for a finer step beyond it
 SPANS = 8  # of the first duration: in each the extremes of places are kept, and have an error of their own
 COARSER = 2.0  # times the first step: the coarsest march that the error takes into account, where it can be
 NO_SAMPLES = 2**62  # steps between two samples of a history that nobody looks at
@@ -338,7 +341,9 @@ def simulate(
         # those before it.
         if boiled and dt < first_dt:
             break
-        if compared.worst <= tolerance or 4 * work.effort(reaches, duration) > bound:
+        if (compared.worst <= tolerance and compared.furthest <= FURTHER * tolerance) or 4 * work.effort(
+            reaches, duration
+        ) > bound:
             break
         dt = reaches.dt
         tell(f"step {dt:.2g} s")

@@ -23,7 +23,7 @@ from typing import Any, Generic, TypeVar
 T = TypeVar("T")
 K = TypeVar("K", bound=Hashable)
 V = TypeVar("V")
-LEAST_AT_ONCE = 4  # of a few pieces of work; the marches in them let other threads run
+AT_ONCE = 4  # scenarios, searches and so on; the marches in them let other threads run
 Progress = Callable[[str], None]
 """Called with a word as long work goes on; it may be called from several threads."""
 
@@ -67,7 +67,7 @@ def each(work: Callable[[T], V], items: Sequence[T]) -> list[V]:
     """
     if len(items) <= 1:
         return [work(item) for item in items]
-    with workers(min(len(items), max(processors(), LEAST_AT_ONCE))) as pool:
+    with workers(min(len(items), max(processors(), AT_ONCE))) as pool:
         jobs = [pool.submit(work, item) for item in items]
         for job in jobs:
             job.exception()

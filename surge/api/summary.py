@@ -17,7 +17,8 @@ from surge.reports.screen import FALLS, Screen, counted, judged, rounded, side_o
 from surge.reports.text import unstyled
 from surge.reports.words import BOILS_THERE, HEADLINE, RANK, SHORT, place_in
 from surge.rules.fillings import weakest_with
-from surge.rules.findings import Finding, valid
+from surge.rules.findings import Finding
+from surge.rules.telling import valid
 
 
 @dataclass(frozen=True, kw_only=True)

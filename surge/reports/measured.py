@@ -15,7 +15,8 @@ from surge.reports.records_json import FileId
 from surge.reports.words import CAUTIONS, HEADLINE, SHORT, Display, whose
 from surge.rules.assess import Assessment
 from surge.rules.book import LOCAL_CODES
-from surge.rules.findings import EXCEEDED, WITHIN, Finding, valid, worst_of
+from surge.rules.findings import EXCEEDED, WITHIN, Finding, worst_of
+from surge.rules.telling import valid
 from surge.transient.result import ScenarioResult
 from surge.valves.curve import FLAT, GAP, SIGMAS, MeasuredStroke
 from surge.valves.measured import Measured, PressureComparison

@@ -30,8 +30,9 @@ from surge.reports.sensitivities import sensitivity_sentences, sensitivity_trust
 from surge.reports.stages import stage_lines
 from surge.reports.words import HEADLINE, RANK, SHORT, Display, against, sentence, what_happens, whose
 from surge.rules.assess import Assessment
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, valid, weakest, worst_of
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, worst_of
 from surge.rules.rulings import KEPT, NOT_CHECKED, NOT_DECIDED, NOT_KEPT, Ruling
+from surge.rules.telling import valid
 
 NEAR = 0.8  # of a rating: from there on shut-off pressure is told though it is kept
 JUDGED = "judged by the worst"  # in the value of a figure that is a range

@@ -26,18 +26,8 @@ from surge.reports.words import (
     whose,
 )
 from surge.rules.assess import Assessment
-from surge.rules.findings import (
-    EXCEEDED,
-    UNDECIDED,
-    Finding,
-    Told,
-    findings_of,
-    steady_there,
-    told,
-    valid,
-    weakest,
-    worst_of,
-)
+from surge.rules.findings import EXCEEDED, UNDECIDED, Finding, findings_of, weakest, worst_of
+from surge.rules.telling import Told, steady_there, told, valid
 from surge.transient.result import ElementResult, PlaceResult, ScenarioResult
 
 

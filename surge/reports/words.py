@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 
 from surge.model.ranges import Taken
 from surge.phrases import Phrase, told
-from surge.rules.findings import APART, EXCEEDED, UNDECIDED, WITHIN, Finding, Valid, valid
+from surge.rules.findings import APART, EXCEEDED, UNDECIDED, WITHIN, Finding
+from surge.rules.telling import Valid, valid
 from surge.transient.result import ElementResult, ScenarioResult
 from surge.units import DECIMALS, ShowUnits, from_si, show
 

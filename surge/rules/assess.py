@@ -26,9 +26,8 @@ from surge.rules.rulings import KEPT, NOT_DECIDED, NOT_KEPT, Ruling, counts, rul
 from surge.rules.static import static_over_densities
 from surge.transient.plan import first_effort
 from surge.transient.result import ScenarioResult
-from surge.workers import Once, Progress, workers
+from surge.workers import AT_ONCE, Once, Progress, workers
 
-THREADS = 4  # scenarios at a time; the marches let other threads run
 # What a scenario takes, and over ranges: times its first march, but no more than that. Demo cases took 10 to
 # 160 times without ranges, 31 and 64 with; berths of tests/benchmarks/work.py 1.3e9 to 3.1e9, one 9e9.
 TYPICAL, TYPICAL_RANGED, MOST_TYPICAL = 20.0, 80.0, 3e9
@@ -184,7 +183,7 @@ def assess(
         with within(filling):
             return at_hand.fillings.get(book is not None, lambda: filled_cases(lineup, book, tell))
 
-    with workers(THREADS) as pool:
+    with workers(AT_ONCE) as pool:
         filled = pool.submit(fill)
         answers = list(pool.map(one, lineup.scenarios, parts))
     faults: list[Fault] = []

@@ -19,7 +19,8 @@ from surge.rules.book import RuleBook
 from surge.search.bounds import resolution
 from surge.search.judge import Bench
 from surge.search.smallest import first_look, smallest_safe
-from surge.search.strokes import StrokeFamily, StrokeLimits
+from surge.search.stroke_family import StrokeFamily
+from surge.search.strokes import StrokeLimits
 from surge.workers import Progress, workers
 
 MOST_BAND = 0.5  # widest band [-]: beyond it a figure is not known at all

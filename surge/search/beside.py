@@ -21,7 +21,8 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules.limits import LimitedExtreme
 from surge.search.bounds import resolution
 from surge.search.smallest import first_look, smallest_safe
-from surge.search.strokes import StrokeFamily, StrokeLimits
+from surge.search.stroke_family import StrokeFamily
+from surge.search.strokes import StrokeLimits
 from surge.transient.gas import look_with_gas
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate

@@ -19,9 +19,7 @@ from surge.search.movers import SAME_INSTANT
 from surge.search.scan import Scanner
 from surge.transient.result import ElementResult, Extreme, PlaceResult, ScenarioResult
 from surge.transient.sensitivities import full_run
-from surge.workers import Progress, workers
-
-THREADS = 4  # orders run at a time; the marches let other threads run
+from surge.workers import AT_ONCE, Progress, workers
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,7 +171,7 @@ def order_question(
             return made
         return replace(made, verdict=worst_of([made.verdict, bench.judge(orders[k].scenario).verdict]))
 
-    with workers(THREADS) as pool:
+    with workers(AT_ONCE) as pool:
         answers = tuple(pool.map(answer, range(len(orders))))
     return OrderQuestion(scenario=scenario.name, kind=kind, answers=answers, left_out=tuple(left_out))
 

@@ -35,13 +35,12 @@ from surge.search.open_rates import OpenRate, opening_rate
 from surge.search.rates import RateLimit, greatest_rate
 from surge.search.strokes import SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.transient.plan import first_effort
-from surge.workers import Progress, workers
+from surge.workers import AT_ONCE, Progress, workers
 
 # What the window of a valve in a scenario takes, or its rates: times its first march, but no more than that.
 # All parts of a demo case together took 140 to 1 640 times; those of a berth with ranges up to 6.5e9 each.
 TYPICAL, MOST_TYPICAL = 250.0, 1e10
 Parts = tuple[StrokeLimits, ...]
-THREADS = 4  # searches at a time; the marches let other threads run
 REST = 0.7  # of all windows: what comes after them
 
 
@@ -182,7 +181,7 @@ def windows_of(
     bare = bench.bare()
     again = [s for scenarios in closing.values() for s in scenarios] if bare is not None else []
     *parts, rest = foresee([*searched, *concerned, *again, None], _Efforts(lineup, searched))
-    with workers(THREADS) as pool:
+    with workers(AT_ONCE) as pool:
         ask = _Ask(bench, shortest, longest, parts, pool)
         by_valve = {v: [ask.limits(v, s) for s in closing[v]] for v in closing}
         to_open = {v: [ask.limits(v, s, opens=True) for s in opens[v]] for v in opens if opens[v]}

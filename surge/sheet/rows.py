@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 from surge.reports.words import BOILS_THERE, RANK, SHORT, Display
 from surge.rules.assess import Assessment
-from surge.rules.findings import WITHIN, Finding, steady_there, told, valid
+from surge.rules.findings import WITHIN, Finding
+from surge.rules.telling import steady_there, told, valid
 from surge.transient.result import ElementResult, PlaceResult, ScenarioResult
 
 UPPER = ("peak", "steady")

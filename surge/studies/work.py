@@ -28,10 +28,11 @@ from surge.model.lineup import LineUp
 from surge.model.ranges import usual_shares
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, told, valid, weakest
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest
 from surge.rules.reading import built_in, read_rules
 from surge.rules.rulings import counts, with_pump_top
 from surge.rules.static import static_over_densities
+from surge.rules.telling import told, valid
 from surge.search.judge import Bench
 from surge.search.rates import RateLimit, greatest_rate
 from surge.search.window import Windows, windows_of

@@ -15,8 +15,8 @@ from surge.arrays import Array, Ints
 from surge.errors import RequestError
 from surge.model.lineup import Tank
 from surge.model.way import STILL, Way, WayPart, find_way, outflow, source_of
-from surge.rules.findings import valid
 from surge.rules.limits import Limit, place_limits, surge_limit
+from surge.rules.telling import valid
 from surge.transient.profiles import watch
 from surge.transient.result import ElementResult, PlaceResult
 from surge.views.subject import LOW_CHECKS, Subject, unknown

@@ -29,7 +29,8 @@ from surge.reports.layout import LINE, table
 from surge.reports.text import TextReport
 from surge.reports.words import CAUTIONS, Display, sentence
 from surge.rules.assess import Assessment, assess
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, valid
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN
+from surge.rules.telling import valid
 from surge.schemas import path_of
 from surge.search.remedies import Advised, Remedies
 from surge.toml.faults import describe

@@ -22,9 +22,10 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules import ranged
 from surge.rules.assess import Assessment, assess
 from surge.rules.book import RuleBook
-from surge.rules.findings import APART, EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, steady_there, told
+from surge.rules.findings import APART, EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of
 from surge.rules.reading import built_in
 from surge.rules.rulings import rule_on
+from surge.rules.telling import steady_there, told
 from surge.search.judge import NO_RULES, Bench
 from surge.search.sizes import Whole
 from surge.transient import cavities, followed

@@ -15,7 +15,8 @@ import surge
 from surge.hydraulics.fixed import at_shares
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import usual_shares
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, findings_of, valid, weakest, worst_of
+from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, findings_of, weakest, worst_of
+from surge.rules.telling import valid
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate
 from surge.transient.sensitivities import full_run

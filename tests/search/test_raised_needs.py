@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from surge.rules.book import RuleBook
 from surge.search import strokes
 from surge.search.strokes import _Search
 
@@ -51,7 +52,7 @@ def test_an_error_above_every_margin_does_not_hide_the_strokes_behind_it(
 ) -> None:
     monkeypatch.setattr(strokes, "longest_allowed", lambda *a, **k: (None, None))
     family: Any = Family(least=5.0, flat=6e3, calm=8.0, error=error)
-    judged, told = _Search(family, 1.0, 120.0, Any).confirmed()  # type: ignore[arg-type]
+    judged, told = _Search(family, 1.0, 120.0, RuleBook(rules=())).confirmed()
     assert judged.kept
     assert told is not None
     assert 8.0 <= told <= 8.0 * strokes.LONGER**2
@@ -60,6 +61,6 @@ def test_an_error_above_every_margin_does_not_hide_the_strokes_behind_it(
 def test_where_no_stroke_is_kept_none_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(strokes, "longest_allowed", lambda *a, **k: (None, None))
     family: Any = Family(least=5.0, flat=6e3, calm=1e9, error=8e3)
-    judged, told = _Search(family, 1.0, 120.0, Any).confirmed()  # type: ignore[arg-type]
+    judged, told = _Search(family, 1.0, 120.0, RuleBook(rules=())).confirmed()
     assert told is None
     assert not judged.kept

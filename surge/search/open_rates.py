@@ -24,7 +24,7 @@ from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits, raised
 from surge.transient.plan import plan
-from surge.transient.quick import look_with_curves
+from surge.transient.run import look_with_curves
 from surge.workers import Progress, each
 
 LEAST, MOST = 0.1, 2.0  # of the agreed rate: from there to there rates are looked at (our own bounds)

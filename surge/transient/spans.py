@@ -13,7 +13,9 @@ import numpy as np
 
 from surge.arrays import Array
 
-WIDER = 4  # steps by which a span is widened on both sides, for a head that another march has in it
+# Steps by which a span is widened on both sides, for a head that another march has in it: a front may pass a
+# step or two earlier there. Our own choice.
+WIDER = 4
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,8 +19,8 @@ from surge.studies.lineups import template
 from surge.studies.plan import plan_of
 from surge.studies.work import run_chunk
 from surge.transient.plan import plan
-from surge.transient.quick import look_with_curves, quick_look
-from surge.transient.run import simulate
+from surge.transient.quick import quick_look
+from surge.transient.run import look_with_curves, simulate
 
 CASES = Path(__file__).parents[2] / "cases"
 LEVEL = """

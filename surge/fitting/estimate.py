@@ -38,7 +38,9 @@ EARLY = 0.1  # of the time from the last movement to the end of a usual run
 ROUGH_TRIALS, ROUGH_TOLERANCE = 8, 1e-3  # of the search in the early readings
 CONFIDENCE = 0.95
 MOST_TRIALS = 30  # steps of one search
-USUAL_TRIALS, SURE_TRIALS = 12, 7  # what a search, and all that comes after them, takes: to foretell it
+# Trials that a search, and all that comes after them, usually takes: only to foretell the work; our own
+# estimate, from the demo record.
+USUAL_TRIALS, SURE_TRIALS = 12, 7
 TOLERANCE = 1e-6  # of the sum of squares: a hundredth of what noise moves
 AT_REST = 1e-10  # of what is sought, the clock among it, which may be any number: never the reason to stop
 OF_SPREAD, FINEST, COARSEST = 2.0, 2e-4, 0.02  # times the deviation of a figure, and bounds of that

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from surge.model.lineup import LineUp
+from surge.phrases import counted
 from surge.plots.frame import FAINT, INK, Heading, Kinds, Labels, PicturePage, draw, faint_grid
 from surge.reports.forces import (
     KILO,
@@ -62,7 +63,7 @@ def forces_files(
     )
     said = [greatest]
     if left:
-        said.append(f"{left} more legs feel less.")
+        said.append(f"{counted(left, 'more leg feels', 'more legs feel')} less.")
     if one.boils is not None:
         said.append(until_it_boils(one))
     words = " ".join(said)

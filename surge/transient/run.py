@@ -10,7 +10,8 @@ Decisions
   the step is halved again, as long as a march stays within the effort of its plan. If it is still above, the
   result says so.
 * So it is where what comes at another time goes beyond the error of an extreme by more than ``FURTHER`` of
-  what is allowed. With half, four of 30 demo scenarios take a level more. ``SPANS`` is our own choice.
+  what is allowed, unless the reported march could then not go on, see below. With half, four of 30 demo
+  scenarios take a level more. ``SPANS`` is our own choice.
 * A run goes on by half its duration while an extreme of an element or place still grows in its last third, by
   ``NEW_EXTREME`` of the error allowed, to ``MOST_TIMES`` its first duration at most.
 * Then the first march, which costs little beside those of the errors, looks ahead: to ``LOOK_AHEAD`` times as
@@ -369,13 +370,15 @@ def simulate(
         # those before it.
         if boiled and dt < first_dt:
             break
-        settled = compared.worst <= tolerance and compared.furthest <= FURTHER * tolerance
+        late = _late(work, coarse, later, WORTH_GOING_ON * tolerance)
+        on = duration if boiled else max(duration, late.until)
+        further = compared.furthest > FURTHER * tolerance and 4 * work.effort(reaches, on) <= bound
+        settled = compared.worst <= tolerance and not further
         if settled or 4 * work.effort(reaches, duration) > bound:
             break
         dt = reaches.dt
         tell(f"step {dt:.2g} s")
         compared = levels.compare()
-    late = _late(work, coarse, later, WORTH_GOING_ON * tolerance)
     wanted = late.until > duration
     part = {} if boiled else late.part(wanted=wanted)  # pressures after boiling are not valid anyway
     figures = {} if boiled else late.figure_part()

@@ -261,6 +261,8 @@ def _open_up_to(top: OpenRate, display: Display) -> str:
     rate = opening_words(top, display)
     if not top.ends:
         return f"There is a window at every rate tried, up to {rate}."
+    if top.rule is not None:
+        return f'There is a window up to {rate}; beyond it the rule "{top.rule.rule.name}" governs.'
     return f"There is a window up to {rate}; above that it is empty."
 
 

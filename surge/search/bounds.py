@@ -1,4 +1,4 @@
-"""What rules alone say of a stroke, without a march; and how strokes are told, rounded against the reader."""
+"""What rules alone say of a stroke or a rate, without a march; and how strokes are told: rounded."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from surge.transient.result import ScenarioResult
 Minding = TypeVar("Minding", Rule, Ruling)
 
 FINEST, SHARE = 0.1, 0.01  # resolution: the larger of [s] and a share of the stroke
+CLOSE = 1.0005  # ratio of rates between which a rule begins to mind: rates are told to a thousandth
 
 
 def resolution(stroke: float) -> float:
@@ -81,6 +82,44 @@ def shortest_by_rules(
         return shortest, None, None
     kept, last = _turning(minding, kept=to, broken=shortest, by=first)
     return kept, last.rule, None
+
+
+def up_to_rules(
+    look: list[float], minding: Callable[[float], Ruling | None]
+) -> tuple[list[float], Ruling | None]:
+    """Return the rates up to the one at which a rule is broken by what flows before anything moves.
+
+    Parameters
+    ----------
+    look : list of float
+        Slowness of the rates to look at, the agreed rate over each [-], falling.
+    minding : callable
+        Slowness -> the ruling that such a rate breaks.
+
+    Returns
+    -------
+    look : list of float
+        Those below that rate, and that rate itself; all where no rule minds, none where the lowest breaks
+        one.
+    rule : Ruling or None
+        What a higher rate breaks.
+    """
+    last: float | None = None
+    for k, v in enumerate(look):
+        if (found := minding(v)) is None:
+            last = v
+            continue
+        if last is None:
+            return [], found
+        safe, unsafe = last, v
+        while safe / unsafe > CLOSE:
+            middle = math.sqrt(safe * unsafe)
+            if (again := minding(middle)) is None:
+                safe = middle
+            else:
+                unsafe, found = middle, again
+        return [*look[:k], *([safe] if safe < last else [])], found
+    return look, None
 
 
 def longest_allowed(

@@ -4,6 +4,7 @@ Decisions
 ---------
 * An empty window is opened by a lower rate: at each rate the longest stroke that the rules on time allow, and
   every longer one, must keep the margin.
+* Rules on velocities need no march: no rate beyond them is looked at.
 """
 
 from __future__ import annotations
@@ -17,15 +18,16 @@ from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, weakest
-from surge.search.bounds import SHARE, longest_allowed, rounded_down
-from surge.search.judge import Bench, Judged
-from surge.search.rates import LOWER
+from surge.rules.rulings import Ruling
+from surge.search.bounds import SHARE, longest_allowed, rounded_down, up_to_rules
+from surge.search.judge import VELOCITIES, Bench, Judged
+from surge.search.rates import LOWER, lower
 from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits, raised
 from surge.transient.plan import plan
 from surge.transient.run import look_with_curves
-from surge.workers import Progress, each
+from surge.workers import Once, Progress, each
 
 LEAST, MOST = 0.1, 2.0  # of the agreed rate: from there to there rates are looked at (our own bounds)
 RATES, SPREAD = 1.2, 1.5  # ratio of neighbouring rates of the first look, and of the strokes at each
@@ -52,6 +54,8 @@ class OpenRate:
         Whether higher rates were looked at, and have none.
     several : bool
         Whether the scenarios have different rates: the window is there with all of them at that share.
+    rule : Ruling or None
+        The rule that a higher rate would break, where one bounds the rates before a pressure does.
     """
 
     valve: str
@@ -61,6 +65,7 @@ class OpenRate:
     governs: Finding | None
     ends: bool = True
     several: bool = False
+    rule: Ruling | None = None
 
 
 def opening_rate(
@@ -107,6 +112,9 @@ def opening_rate(
     look = [v for v in first_look(*ends, fall=RATES) if seek.reached(1 / v)]
     if not look:
         return None
+    look, rule = up_to_rules(look, seek.minding)
+    if not look:
+        return replace(none, rule=rule)
     samples, need = Samples(), FIRST_NEED
     for _ in range(ATTEMPTS):
         slowness = smallest_safe(
@@ -134,13 +142,16 @@ def opening_rate(
                 several=len(rates) > 1,
                 stroke=seek.longest(share),
                 governs=weakest(f for one in found for f in one.findings),
-                ends=slowness > look[-1] * (1 + SHARE),
+                ends=rule is not None or slowness > look[-1] * (1 + SHARE),
+                rule=rule if slowness <= look[-1] * (1 + SHARE) else None,
             )
         worst = max(found, key=lambda one: one.lacking)
         if any(one.hopeless for one in found):
             return none
         if all(f.verdict == WITHIN for one in found for f in one.findings):  # a rule is in the way
-            cap = share * LOWER
+            broken = [r for one in found if (r := one.broken_rule) is not None]
+            rule = min(broken, key=lower, default=rule)
+            cap = share * min(map(lower, broken), default=LOWER)
             if cap <= 1 / look[0]:
                 return none
             look = [v for v in look if v > 1 / cap] + [1 / cap]
@@ -170,7 +181,7 @@ class _Seek:
         self.most = min((p.longest for p in aside if p.longest is not None), default=self.to)
         self.least = max((p.shortest for p in aside if p.shortest is not None), default=0.0)
         self.lineups = bench.over(scenarios[0])
-        self.allowed: dict[float, float] = {}
+        self.allowed: Once[float, float] = Once()
         self.scanners: dict[tuple[float, str, int], Scanner] = {}
 
     def agreed(self, scenario: Scenario) -> float:
@@ -194,6 +205,18 @@ class _Seek:
             for s in self.scenarios
         )
 
+    def minding(self, slowness: float) -> Ruling | None:
+        """A required rule on velocities that some scenario breaks at that share of its rate."""
+        for scenario in self.scenarios:
+            one = self.at(scenario, 1 / slowness)
+            try:
+                stands = self.bench.stands(one, self.lineups)
+            except (CaseError, SolveError):
+                continue  # the line-up cannot be held to it: the march tells
+            if found := self.bench.minding(one, stands, VELOCITIES):
+                return found[0]
+        return None
+
     def longest(self, share: float) -> float:
         """Longest stroke that the rules on time allow in every scenario [s]; 0: none is short enough.
 
@@ -201,11 +224,12 @@ class _Seek:
         """
         if all(t.ullage is None for t in self.lineup.tanks):
             share = 1.0
-        if share not in self.allowed:
+
+        def allowed() -> float:
             found = each(lambda s: self._longest_in(s, share), self.scenarios)
-            least = min([self.to, self.most, *(slow for slow in found if slow is not None)])
-            self.allowed[share] = rounded_down(least)
-        return self.allowed[share]
+            return rounded_down(min([self.to, self.most, *(slow for slow in found if slow is not None)]))
+
+        return self.allowed.get(share, allowed)
 
     def _longest_in(self, scenario: Scenario, share: float) -> float | None:
         one = self.at(scenario, share)
@@ -224,7 +248,7 @@ class _Seek:
     def margins(self, slowness: Sequence[float]) -> list[float]:
         """Margin of the longest stroke allowed, and of every longer one, at each rate [Pa]."""
         self.progress(f'"{self.valve}": rates at which the window opens')
-        return [self._margin(1 / v) for v in slowness]
+        return each(lambda v: self._margin(1 / v), slowness)
 
     def _margin(self, share: float) -> float:
         try:
@@ -244,14 +268,14 @@ class _Seek:
         return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=DENSE))
 
     def _least_margin(self, share: float, strokes: Sequence[float]) -> float:
-        least = math.inf
-        for k in range(len(self.lineups)):
-            for scenario in self.scenarios:
-                base = self.at(scenario, share)
-                variants = [self.with_stroke(base, s) for s in strokes]
-                scanner = self._scanner(share, scenario, k)
-                least = min([least, *(near.margin for near in scanner.moved(variants))])
-        return least
+        def of_one(pair: tuple[int, Scenario]) -> float:
+            k, scenario = pair
+            base = self.at(scenario, share)
+            variants = [self.with_stroke(base, s) for s in strokes]
+            near = self._scanner(share, scenario, k).moved(variants)
+            return min((n.margin for n in near), default=math.inf)
+
+        return min(each(of_one, [(k, s) for k in range(len(self.lineups)) for s in self.scenarios]))
 
     def _scanner(self, share: float, scenario: Scenario, k: int) -> Scanner:
         """That of a scenario at a share of its rate, over the line-up ``k``."""

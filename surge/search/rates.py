@@ -21,7 +21,7 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules.book import RuleBook
 from surge.rules.findings import Finding, findings_of, weakest
 from surge.rules.rulings import Ruling
-from surge.search.bounds import SHARE
+from surge.search.bounds import SHARE, up_to_rules
 from surge.search.judge import (
     DOUBT,
     LEAD,
@@ -49,6 +49,11 @@ MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
 LEAST_RATE = 0.05  # of the agreed rate
 LOWER = 0.97  # times: the next rate to confirm, where a rule without a figure is in the way
 FALL = 1.2  # ratio of neighbouring rates of the first look: the margin falls steadily with the rate
+
+
+def lower(ruling: Ruling) -> float:
+    """Times a rate that breaks a rule: the next to confirm [-], by how far the rule's value is beyond it."""
+    return min(LOWER, max(0.995 / (beyond(ruling) or 1.0), 0.3))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -174,7 +179,7 @@ class _Rates:
             to=self.agreed * MORE_RATE,
             governs=None,
         )
-        look, ruling = self._by_rules(look)
+        look, ruling = up_to_rules(look, self._minding)
         made = replace(made, rule=ruling)
         for _ in range(ATTEMPTS):
             slowness = self._slowness(look) if look else None
@@ -201,7 +206,7 @@ class _Rates:
                 return made
             if (found := judged.broken_rule) is not None:
                 made = replace(made, rule=found)
-                cap = rate * min(LOWER, max(0.995 / (beyond(found) or 1.0), 0.3))
+                cap = rate * lower(found)
                 # What is to be at least so great (a time) does not grow as the rate falls.
                 if not found.rule.upper or self.agreed / cap > look[0]:
                     return made
@@ -249,25 +254,6 @@ class _Rates:
             kept = {v: m for v, m in self.samples.margins.items() if v >= least * (1 - 1e-12)}
             self.samples = Samples(margins=kept)
         return self.samples
-
-    def _by_rules(self, look: list[float]) -> tuple[list[float], Ruling | None]:
-        """Rates up to the one at which a rule is broken by what flows before anything moves."""
-        last: float | None = None
-        for k, v in enumerate(look):
-            if (found := self._minding(v)) is None:
-                last = v
-                continue
-            if last is None:
-                return [], found
-            safe, unsafe = last, v
-            while safe / unsafe > 1.0005:
-                middle = math.sqrt(safe * unsafe)
-                if (again := self._minding(middle)) is None:
-                    safe = middle
-                else:
-                    unsafe, found = middle, again
-            return [*look[:k], *([safe] if safe < last else [])], found
-        return look, None
 
     def _minding(self, slowness: float) -> Ruling | None:
         one = self.at(self.agreed / slowness)

@@ -66,11 +66,18 @@ class Spans:
             first, end = self._edge(span), self._edge(span + 1)
             self._until(span)
             row = self.rows[span]
-            for k, wider in ((0, 0), (2, WIDER)):
-                part = heads[max(first - wider - done - 1, 0) : max(end + wider - done - 1, 0)]
+            # Highest and lowest of the span itself, then of what widens it on both sides.
+            for begin, stop, columns in (
+                (first, end, (0, 2)),
+                (first - WIDER, first, (2,)),
+                (end, end + WIDER, (2,)),
+            ):
+                part = heads[max(begin - done - 1, 0) : max(stop - done - 1, 0)]
                 if part.shape[0]:
-                    np.maximum(row[k], part.max(axis=0), out=row[k])
-                    np.minimum(row[k + 1], part.min(axis=0), out=row[k + 1])
+                    high, low = part.max(axis=0), part.min(axis=0)
+                    for k in columns:
+                        np.maximum(row[k], high, out=row[k])
+                        np.minimum(row[k + 1], low, out=row[k + 1])
             span += 1
 
     def extremes(self, points: Sequence[int]) -> SpanExtremes:

@@ -20,6 +20,7 @@ from support.documents import hold_to_schema
 from support.lineups.one_valve import LINEAR, line, ordered
 
 import surge
+from surge.api.inputs import rules_of_case
 from surge.case.file import starter_case
 from surge.cli.main import main
 from surge.errors import CaseError
@@ -35,6 +36,7 @@ from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.reading import built_in
 from surge.search.bounds import longest_allowed, resolution, rounded_down, rounded_up
 from surge.search.joint import SHORTEST, with_all_strokes
+from surge.search.judge import VELOCITIES, Bench
 from surge.search.movers import closing_valves
 from surge.search.open_rates import OpenRate, opening_rate
 from surge.search.rates import RateLimit, greatest_rate
@@ -328,6 +330,31 @@ def test_an_empty_window_says_what_to_do(kerosene: tuple[LineUp, Windows], demos
     hold_to_schema(document, "window")
     assert document.valves[0].opens_at.stroke_s == 26.0
     assert document.valves[0].empty
+
+
+def test_a_rule_on_velocities_bounds_the_rate_of_an_open_window(demos: Demos) -> None:
+    demo = demos["gasoline-drop-lines"]
+    top = demo.windows.open_up_to["manifold valve"]
+    assert top.rule is not None
+    assert top.rule.rule.name == "Velocity at the start"
+    assert top.share is not None
+    assert top.ends
+    lineup = demo.case.lineup
+    display = Display(units=demo.case.show, density=lineup.liquid.density)
+    text = " ".join(" ".join(window_lines(demo.windows, lineup, display)).split())
+    assert 'beyond it the rule "Velocity at the start" governs' in text
+    # The rate stands right below the one at which that rule begins to mind; rates are told in thousandths.
+    start = next(s for s in lineup.scenarios if s.name == top.rule.scenario)
+    bench = Bench(lineup, rules_of_case(demo.case))
+    agreed = start.rate
+    assert agreed is not None
+
+    def broken(share: float) -> bool:
+        one = replace(start, rate=share * agreed)
+        return bool(bench.minding(one, bench.stands(one, [lineup]), VELOCITIES))
+
+    assert not broken(top.share)
+    assert broken(top.share + 0.002)
 
 
 def test_what_is_told_of_rates_says_at_which_stages(demos: Demos) -> None:

@@ -6,6 +6,7 @@ import dataclasses
 import gc
 import json
 import random
+import threading
 import tracemalloc
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
@@ -25,6 +26,7 @@ from surge.reports.document import Made, as_json, as_pieces
 from surge.transient.history import History
 from surge.transient.result import Envelope
 
+LEFT_BEHIND = 120.0  # [s] that one march takes at most, on a slow machine
 SEED = 20261128
 
 
@@ -83,9 +85,13 @@ def test_a_long_text_is_gathered_whole() -> None:
 def peak_of_writing(pieces: Callable[[], Iterator[str]]) -> tuple[int, int]:
     """Characters of a text, and most bytes that are held while it is made and dropped.
 
-    What is held is counted for the whole process, other threads among it: the least of three times counts.
+    What is held is counted for the whole process, other threads among it. So threads that an error in a test
+    before this one has left behind are waited for, and the least of three times counts.
     """
     next(pieces())  # imports
+    for thread in threading.enumerate():
+        if thread.name.startswith("ThreadPoolExecutor"):
+            thread.join(LEFT_BEHIND)
     most = []
     for _ in range(3):
         gc.collect()

@@ -88,6 +88,8 @@ class OpeningJson(JsonObject):
     stroke_s: float | None
     ends_there: bool
     """Whether higher rates were looked at, and have no window."""
+    bounded_by_rule: str | None
+    """The rule that a higher rate would break; null: a pressure does, or none was looked at."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,6 +240,7 @@ def _opening(found: OpenRate | None) -> OpeningJson | None:
         share_of_agreed=found.share,
         stroke_s=found.stroke if found.share is not None else None,
         ends_there=found.ends,
+        bounded_by_rule=found.rule.rule.id if found.rule else None,
     )
 
 

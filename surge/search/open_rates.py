@@ -5,12 +5,13 @@ Decisions
 * An empty window is opened by a lower rate: at each rate the longest stroke that the rules on time allow, and
   every longer one, must keep the margin.
 * Rules on velocities need no march: no rate beyond them is looked at.
+* All strokes of all rates of a look are marched together.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from surge.errors import CaseError, SolveError
@@ -22,10 +23,10 @@ from surge.rules.rulings import Ruling
 from surge.search.bounds import SHARE, longest_allowed, rounded_down, up_to_rules
 from surge.search.judge import VELOCITIES, Bench, Judged
 from surge.search.rates import LOWER, lower
-from surge.search.scan import Scanner, plan_at
+from surge.search.scan import VariantMarches, plan_at, see_nearest
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits, raised
-from surge.transient.plan import plan
+from surge.transient.plan import moved_otherwise, plan
 from surge.transient.run import look_with_curves
 from surge.workers import Once, Progress, each
 
@@ -182,7 +183,12 @@ class _Seek:
         self.least = max((p.shortest for p in aside if p.shortest is not None), default=0.0)
         self.lineups = bench.over(scenarios[0])
         self.allowed: Once[float, float] = Once()
-        self.scanners: dict[tuple[float, str, int], Scanner] = {}
+        self.same = math.inf, -math.inf, 0.0  # from one share to another this is the longest stroke [s]
+        self.marches = {
+            (k, s.name): VariantMarches(one, see_nearest, limits=bench.limits(s))
+            for k, one in enumerate(self.lineups)
+            for s in scenarios
+        }
 
     def agreed(self, scenario: Scenario) -> float:
         """The rate of a scenario in the case [m3/s]."""
@@ -220,10 +226,14 @@ class _Seek:
     def longest(self, share: float) -> float:
         """Longest stroke that the rules on time allow in every scenario [s]; 0: none is short enough.
 
-        Only where there is an ullage to fill does it go by the rate.
+        Only where there is an ullage to fill does it go by the rate, and a lower rate fills it later: it is
+        the same at all rates between two at which it is the same.
         """
         if all(t.ullage is None for t in self.lineup.tanks):
             share = 1.0
+        low, high, stroke = self.same
+        if low <= share <= high:
+            return stroke
 
         def allowed() -> float:
             found = each(lambda s: self._longest_in(s, share), self.scenarios)
@@ -248,42 +258,59 @@ class _Seek:
     def margins(self, slowness: Sequence[float]) -> list[float]:
         """Margin of the longest stroke allowed, and of every longer one, at each rate [Pa]."""
         self.progress(f'"{self.valve}": rates at which the window opens')
-        return each(lambda v: self._margin(1 / v), slowness)
+        shares = [1 / v for v in slowness]
+        self._see_ends(min(shares), max(shares))
+        asked = dict(zip(shares, each(self._strokes, shares), strict=True))
+        found = self._least_margins({share: strokes for share, strokes in asked.items() if strokes})
+        return [found.get(share, -math.inf) for share in shares]
 
-    def _margin(self, share: float) -> float:
+    def _see_ends(self, low: float, high: float) -> None:
+        """Ask for the longest stroke at both ends of the shares: where it is the same, so it is between."""
+        if self.same[0] <= low <= high <= self.same[1]:
+            return
+        try:
+            at_low, at_high = each(self.longest, [low, high])
+        except (CaseError, SolveError):
+            return  # one cannot be held to: each share is asked for by itself
+        if at_low == at_high:
+            self.same = low, high, at_low
+
+    def _strokes(self, share: float) -> list[float]:
+        """Strokes to look at, from the longest allowed on [s]; none where none is short enough."""
         try:
             stroke = self.longest(share)
-            if stroke <= 0.0 or stroke < self.least:
-                return -math.inf
-            at = self._least_margin(share, [stroke])
-            if at < 0.0:
-                return at  # the longer ones need not be looked at
-            return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=SPREAD))
         except (CaseError, SolveError):
-            return -math.inf  # a rate that the line-up cannot be held to
+            return []  # a rate that the line-up cannot be held to
+        if stroke <= 0.0 or stroke < self.least:
+            return []
+        return first_look(max(self.to, 1.01 * stroke), stroke, fall=SPREAD)
 
     def dip(self, share: float) -> float:
         """The least margin of all strokes from the longest allowed on, looked at closely [Pa]."""
         stroke = self.longest(share)
-        return self._least_margin(share, first_look(max(self.to, 1.01 * stroke), stroke, fall=DENSE))
+        strokes = first_look(max(self.to, 1.01 * stroke), stroke, fall=DENSE)
+        return self._least_margins({share: strokes})[share]
 
-    def _least_margin(self, share: float, strokes: Sequence[float]) -> float:
-        def of_one(pair: tuple[int, Scenario]) -> float:
+    def _least_margins(self, asked: Mapping[float, Sequence[float]]) -> dict[float, float]:
+        """Share of the rates -> the least margin of its strokes in any scenario [Pa]; marched together."""
+
+        def of_one(pair: tuple[int, Scenario]) -> dict[float, float]:
             k, scenario = pair
-            base = self.at(scenario, share)
-            variants = [self.with_stroke(base, s) for s in strokes]
-            near = self._scanner(share, scenario, k).moved(variants)
-            return min((n.margin for n in near), default=math.inf)
+            owners, plans = [], []
+            least = dict.fromkeys(asked, math.inf)
+            for share, strokes in asked.items():
+                base = plan_at(self.lineups[k], scenario, share * self.agreed(scenario))
+                if base is None:
+                    least[share] = -math.inf
+                    continue
+                owners += [share] * len(strokes)
+                plans += [moved_otherwise(base, self.with_stroke(base.scenario, s)) for s in strokes]
+            for share, near in zip(owners, self.marches[k, scenario.name].look(plans), strict=True):
+                least[share] = min(least[share], near.margin)
+            return least
 
-        return min(each(of_one, [(k, s) for k in range(len(self.lineups)) for s in self.scenarios]))
-
-    def _scanner(self, share: float, scenario: Scenario, k: int) -> Scanner:
-        """That of a scenario at a share of its rate, over the line-up ``k``."""
-        key = share, scenario.name, k
-        if key not in self.scanners:
-            limits = self.bench.limits(scenario)
-            self.scanners[key] = Scanner(self.lineups[k], self.at(scenario, share), limits=limits)
-        return self.scanners[key]
+        found = each(of_one, [(k, s) for k in range(len(self.lineups)) for s in self.scenarios])
+        return {share: min(one[share] for one in found) for share in asked}
 
     def confirm(self, share: float) -> list[Judged]:
         """Every scenario at a rate, with the one stroke that is left, as a check judges it."""

@@ -38,7 +38,7 @@ from surge.search.bounds import longest_allowed, resolution, rounded_down, round
 from surge.search.joint import SHORTEST, with_all_strokes
 from surge.search.judge import VELOCITIES, Bench
 from surge.search.movers import closing_valves
-from surge.search.open_rates import OpenRate, opening_rate
+from surge.search.open_rates import OpenRate, _Seek, opening_rate
 from surge.search.rates import RateLimit, greatest_rate
 from surge.search.scan import Scanner
 from surge.search.strokes import stroke_limits
@@ -313,6 +313,21 @@ def test_the_rate_at_which_an_empty_window_opens(kerosene: tuple[LineUp, Windows
     assert min(margins(1.0, [26.0 * 1.02**k for k in range(75)])) > 0.0
     assert min(margins(0.9, [26.0])) > 0.0
     assert min(margins(1.04, [26.0])) < 0.0
+
+
+def test_between_two_rates_with_one_longest_stroke_it_is_that(
+    kerosene: tuple[LineUp, Windows], demos: Demos
+) -> None:
+    """The ullage of this demo fills the later the lower the rate: asked for one by one it is the same."""
+    lineup, got = kerosene
+    bench = Bench(lineup, rules_of_case(demos["kerosene-shutdown-linked-and-not"].case))
+    parts = got.by_valve["manifold valve"]
+    seek = _Seek(lineup, lineup.scenarios, parts, bench, lambda _: None, aside=())
+    shares = [0.3, 0.55, 0.8]
+    apart = [seek.longest(share) for share in shares]
+    seek._see_ends(0.2, 1.0)
+    assert seek.same == (0.2, 1.0, 26.0)
+    assert [seek.longest(share) for share in shares] == apart
 
 
 def test_an_empty_window_says_what_to_do(kerosene: tuple[LineUp, Windows], demos: Demos) -> None:

@@ -25,6 +25,12 @@ def demos() -> Demos:
 
 
 @pytest.fixture(scope="session")
+def compiled(demos: Demos) -> None:
+    """Make sure that the march is compiled and kept: no command says any more that it compiles."""
+    assert demos["restart-into-a-shut-deck-line"].answer.scenarios
+
+
+@pytest.fixture(scope="session")
 def boiling(demos: Demos) -> Assessment:
     """The answer to a demo with crude so light that it boils behind the valve that shuts."""
     text = demos["crude-sea-line"].path.read_text(encoding="utf-8")

@@ -279,6 +279,7 @@ RULES = '[[rule]]\nid = "total-shutdown-time"\nrequirement = "off"\nreason = "th
 RULES = RULES.replace('"this berth\nhas its own"', '"""this berth\nhas its own"""')
 
 
+@pytest.mark.usefixtures("compiled")
 def test_lines_may_end_as_on_windows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     records = (CASES / "records" / "stroke-tests.csv").read_bytes().replace(b"\r\n", b"\n")

@@ -181,6 +181,7 @@ def test_new_to_standard_output_and_to_nowhere(tmp_path: Path) -> None:
     assert "cannot be written" in got.stderr
 
 
+@pytest.mark.usefixtures("compiled")
 def test_a_closed_pipe_and_a_bare_start(tmp_path: Path) -> None:
     env = {**os.environ, "NO_COLOR": "1"}
     script = "import sys; from surge.cli.main import main\ntry: main(['--help'])\nexcept SystemExit: pass\n"
@@ -196,6 +197,7 @@ def test_a_closed_pipe_and_a_bare_start(tmp_path: Path) -> None:
     assert done.stdout.splitlines()[-1] == "0 []"
 
 
+@pytest.mark.usefixtures("compiled")
 def test_the_installed_command_ends_with_its_code_and_whole_output(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "surge"]
     done = subprocess.run(
@@ -252,6 +254,7 @@ def test_a_full_disk_is_an_unwritable_path_and_no_crash(arguments: list[str]) ->
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.usefixtures("compiled")
 @pytest.mark.parametrize("options", [[], ["--json"]])
 def test_a_terminal_that_knows_only_ascii(tmp_path: Path, options: list[str]) -> None:
     path = mutated(tmp_path, "cargo hose", "slangen på kai", CASES / "shore-line-of-unknown-length.toml")

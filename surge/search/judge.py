@@ -336,6 +336,19 @@ class Bench:
         rulings = rule_on(lineup, book=own, runs=runs, findings=())
         return [r for r in rulings if r.verdict == EXCEEDED and r.scenario == scenario.name]
 
+    def minded_still(
+        self, scenario: Scenario, lineups: Sequence[LineUp], measures: Sequence[str]
+    ) -> Ruling | None:
+        """A required rule that a variant breaks by what flows before anything moves.
+
+        None too where the line-up cannot be held to it: the march tells that.
+        """
+        try:
+            stands = self.stands(scenario, lineups)
+        except (CaseError, SolveError):
+            return None
+        return next(iter(self.minding(scenario, stands, measures)), None)
+
     def by_march(
         self,
         variants: Mapping[float, Scenario],

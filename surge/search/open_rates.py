@@ -213,15 +213,9 @@ class _Seek:
 
     def minding(self, slowness: float) -> Ruling | None:
         """A required rule on velocities that some scenario breaks at that share of its rate."""
-        for scenario in self.scenarios:
-            one = self.at(scenario, 1 / slowness)
-            try:
-                stands = self.bench.stands(one, self.lineups)
-            except (CaseError, SolveError):
-                continue  # the line-up cannot be held to it: the march tells
-            if found := self.bench.minding(one, stands, VELOCITIES):
-                return found[0]
-        return None
+        each_at = (self.at(scenario, 1 / slowness) for scenario in self.scenarios)
+        minded = (self.bench.minded_still(one, self.lineups, VELOCITIES) for one in each_at)
+        return next((ruling for ruling in minded if ruling is not None), None)
 
     def longest(self, share: float) -> float:
         """Longest stroke that the rules on time allow in every scenario [s]; 0: none is short enough.

@@ -48,12 +48,14 @@ from surge.workers import Progress
 MORE_RATE = 2.0  # times the agreed rate: as far as a greater one is looked for
 LEAST_RATE = 0.05  # of the agreed rate
 LOWER = 0.97  # times: the next rate to confirm, where a rule without a figure is in the way
+# Where its figure tells: so much below what it asks for, but no farther down at once. Our own choice.
+BELOW, LOWEST = 0.995, 0.3
 FALL = 1.2  # ratio of neighbouring rates of the first look: the margin falls steadily with the rate
 
 
 def lower(ruling: Ruling) -> float:
     """Times a rate that breaks a rule: the next to confirm [-], by how far the rule's value is beyond it."""
-    return min(LOWER, max(0.995 / (beyond(ruling) or 1.0), 0.3))
+    return min(LOWER, max(BELOW / (beyond(ruling) or 1.0), LOWEST))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -257,12 +259,7 @@ class _Rates:
 
     def _minding(self, slowness: float) -> Ruling | None:
         one = self.at(self.agreed / slowness)
-        try:
-            stands = self.bench.stands(one, self.lineups)
-        except (CaseError, SolveError):
-            return None  # the line-up cannot be held to it: the march tells
-        found = self.bench.minding(one, stands, (*VELOCITIES, *TIMES, LEAD, *STROKES))
-        return found[0] if found else None
+        return self.bench.minded_still(one, self.lineups, (*VELOCITIES, *TIMES, LEAD, *STROKES))
 
     def _others(self, look: Sequence[float], slowness: float, rate: float) -> bool:
         """Confirm lower rates; False where the search has to go on with what they told."""

@@ -39,7 +39,7 @@ LEAST_REACHES = 100  # in the longest stretch, and steps in the shortest stroke
 OF_PERIOD, OF_STROKE = 0.001, 0.005  # a stretch that is shorter for a wave may be lumped
 LOOK_FINER = 1.3  # a step up to so much below the largest allowed is taken when it spreads and lumps less
 MOST_REACHES = 200_000  # in all: 1.6 MB an array
-ROOM = 16_384  # steps times pipes that are looked at in one go
+ROOM = 16_384  # steps times pipes that are looked at in one go, 0.1 MB an array: our own choice
 MOST_LOOKED_AT = 200  # steps among which the best is sought
 WHOLE = 1e-9  # of a step: a fraction below it is none
 

@@ -374,9 +374,8 @@ def typed(case: Case, got: Assessment, *, histories: bool = False) -> CheckDocum
     )
 
 
-@pytest.mark.parametrize(
-    ("name", "histories"), [(("starter",), False), ((RANGED,), False), ((RANGED,), True), (BOILING, False)]
-)
+@pytest.mark.parametrize("name", [("starter",), (RANGED,), BOILING])
+@pytest.mark.parametrize("histories", [False, True])
 def test_json_keeps_to_its_schema(name: tuple[Any, ...], histories: bool, answered: Answered) -> None:
     document = typed(*answered(*name), histories=histories)
     hold_to_schema(document, "result")

@@ -162,7 +162,7 @@ def test_minimum_closure_from_an_allowable_stress() -> None:
 
 # The same line-ups in every run: one takes a second, and what fails here should fail for everybody.
 @pytest.mark.slow
-@settings(max_examples=15, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=30, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(
     length=st.floats(400.0, 2500.0),
     velocity=st.floats(0.8, 3.0),

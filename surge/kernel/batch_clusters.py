@@ -42,7 +42,7 @@ from surge.kernel.columns import (
     W_LINK_SLOPE,
     W_SEEK,
 )
-from surge.kernel.compiled import inlined, jit
+from surge.kernel.compiled import inlined, jit, pick
 from surge.kernel.laws import MAX_ITERATIONS, solve_cluster
 from surge.kernel.relief import rounds, turned
 
@@ -76,7 +76,7 @@ def _heads(c, ci, members, z, fixed, xy, head, li, lf, held, flows):
         b = li[e, L_B]
         _flows(e, li, lf, held, flows)
         for j in range(WIDE):
-            lf[e, L_Q, j] = lf[e, L_Q, j] if flows[j] > 0.0 else 0.0
+            lf[e, L_Q, j] = pick(flows[j] <= 0.0, 0.0, lf[e, L_Q, j])
             head[a, j] -= z[a] * lf[e, L_Q, j]
             head[b, j] += z[b] * lf[e, L_Q, j]
 
@@ -124,12 +124,12 @@ def _assemble(c, ci, members, z, head, lump_row, li, lf, held, knots, coef, lump
         flows = w[W_LINK_LOSS]
         _flows(members[first + i], li, lf, held, flows)
         for j in range(WIDE):
-            rhs[i, j] = rhs[i, j] if flows[j] > 0.0 else 0.0
+            rhs[i, j] = pick(flows[j] <= 0.0, 0.0, rhs[i, j])
         for k in range(links):
             for j in range(WIDE):
                 shut = 1.0 if i == k else 0.0
-                matrix[i, k, j] = matrix[i, k, j] if flows[j] > 0.0 else shut
-                matrix[k, i, j] = matrix[k, i, j] if flows[j] > 0.0 else shut
+                matrix[i, k, j] = pick(flows[j] <= 0.0, shut, matrix[i, k, j])
+                matrix[k, i, j] = pick(flows[j] <= 0.0, shut, matrix[k, i, j])
     return links
 
 
@@ -180,13 +180,13 @@ def _newton(c, ci, members, z, fixed, xy, head, lump_row, li, lf, held, knots, c
             for j in range(WIDE):
                 now = lf[e, L_Q, j]
                 new = now - weight * rhs[i, j]
-                lf[e, L_Q, j] = new if w[W_SEEK, j] > 0.0 else now
+                lf[e, L_Q, j] = pick(w[W_SEEK, j] > 0.0, new, now)
                 part = abs(rhs[i, j]) / (1e-2 + abs(new))
                 # Written so that what is no number counts as not settled.
-                change[j] = change[j] if part <= change[j] else part
+                change[j] = pick(not part <= change[j], part, change[j])
         left = 0.0
         for j in range(WIDE):
-            w[W_SEEK, j] = 0.0 if change[j] < 1e-7 else w[W_SEEK, j]
+            w[W_SEEK, j] = pick(change[j] < 1e-7, 0.0, w[W_SEEK, j])
             left += w[W_SEEK, j]
     _heads(c, ci, members, z, fixed, xy, head, li, lf, held, w[W_LINK_LOSS])
     return left
@@ -209,7 +209,7 @@ def _wake(c, ci, members, head, li, lf):
                 free = math.sqrt(lf[e, L_C2, j] * abs(drop))
                 asleep = abs(lf[e, L_Q, j]) < 1e-3 * free
                 guess = free if drop > 0.0 else -free
-                lf[e, L_Q, j] = guess if asleep else lf[e, L_Q, j]
+                lf[e, L_Q, j] = pick(asleep, guess, lf[e, L_Q, j])
 
 
 @jit
@@ -307,8 +307,8 @@ def solve_together(
             )
             if left > 0.0:
                 for j in range(WIDE):
-                    bad[j] = NOT_CONVERGED if w[W_SEEK, j] > 0.0 else bad[j]
-                    again[j] = 0.0 if w[W_SEEK, j] > 0.0 else again[j]
+                    bad[j] = pick(w[W_SEEK, j] > 0.0, NOT_CONVERGED, bad[j])
+                    again[j] = pick(w[W_SEEK, j] > 0.0, 0.0, again[j])
             if _turn(c, ci, members, head, li, lf, held, coef, again) == 0:
                 break
 

@@ -61,7 +61,7 @@ from surge.kernel.columns import (
     W_SQUARES,
     W_WHY,
 )
-from surge.kernel.compiled import jit
+from surge.kernel.compiled import jit, pick
 from surge.kernel.curves import STANDSTILL
 from surge.kernel.drum import drum_law
 from surge.kernel.laws import MAX_ITERATIONS, MOST_FLOW, table_loss
@@ -119,15 +119,15 @@ def _pump(e, q, li, lf, knots, coef, loss, slope):
             lift = s * s * coef[piece, 0, j] + x * (s * coef[piece, 1, j] + x * (coef[piece, 2, j] + cubic))
             rise = s * coef[piece, 1, j] + x * (2.0 * coef[piece, 2, j] + 3.0 * cubic)
             here = (piece == first) | (x >= 0.0)
-            loss[j] = lift if here else loss[j]
-            slope[j] = rise if here else slope[j]
+            loss[j] = pick(here, lift, loss[j])
+            slope[j] = pick(here, rise, slope[j])
     for j in range(WIDE):
         s = lf[e, L_SPEED, j]
         size = abs(q[j])
         tail = lf[e, L_TAIL2, j]
         beyond = size >= s * knots[end, j]
-        lift = s * s * lf[e, L_TAIL0, j] - tail * size * size if beyond else loss[j]
-        rise = -2.0 * tail * size if beyond else slope[j]
+        lift = pick(beyond, s * s * lf[e, L_TAIL0, j] - tail * size * size, loss[j])
+        rise = pick(beyond, -2.0 * tail * size, slope[j])
         lift = 2.0 * s * s * coef[first, 0, j] - lift if q[j] < 0.0 else lift
         still = s < STANDSTILL
         lift = -tail * size * q[j] if still else lift
@@ -212,7 +212,7 @@ def _orifices_of(first, last, chain, li, lf, squares, why):
         for j in range(WIDE):
             c2 = lf[e, L_C2, j]
             squares[j] += 1.0 / c2
-            why[j] = SHUT if c2 <= 0.0 else why[j]
+            why[j] = pick(c2 <= 0.0, SHUT, why[j])
     return others
 
 
@@ -229,16 +229,16 @@ def _closer(impedance, w):
     for j in range(WIDE):
         now = q[j]
         beyond = impedance * now + squares[j] * now * abs(now) + loss[j] > drive[j]
-        high[j] = min(high[j], now) if beyond else high[j]
-        low[j] = low[j] if beyond else max(low[j], now)
+        high[j] = pick(beyond & (now < high[j]), now, high[j])
+        low[j] = pick((not beyond) & (now > low[j]), now, low[j])
         rest = drive[j] - loss[j] + (slope[j] - impedance) * now
         curved = orifice(rest, slope[j], 1.0 / squares[j])
         new = curved if squares[j] > 0.0 else rest / slope[j]
         settled = abs(new - now) <= 1e-13 + 1e-9 * abs(now)
         inside = (low[j] <= new) & (new <= high[j])
         new = new if settled | inside else 0.5 * (low[j] + high[j])
-        q[j] = new if seek[j] > 0.0 else now
-        seek[j] = 0.0 if settled else seek[j]
+        q[j] = pick(seek[j] > 0.0, new, now)
+        seek[j] = pick(settled, 0.0, seek[j])
         left += seek[j]
     return left
 
@@ -290,9 +290,9 @@ def _check(first, last, chain, li, lf, w):
             sign = chain[row, CH_SIGN]
             for j in range(WIDE):
                 turned = (w[W_WHY, j] == FLOWS) & (sign * w[W_FLOW, j] < -lf[e, V_REVERSE, j])
-                w[W_WHY, j] = CHECKED if turned else w[W_WHY, j]
+                w[W_WHY, j] = pick(turned, CHECKED, w[W_WHY, j])
     for j in range(WIDE):
-        w[W_FLOW, j] = w[W_FLOW, j] if w[W_WHY, j] == FLOWS else 0.0
+        w[W_FLOW, j] = pick(w[W_WHY, j] != FLOWS, 0.0, w[W_FLOW, j])
 
 
 @jit
@@ -305,7 +305,7 @@ def _open_lanes(e, li, lf, w):
     valve = li[e, L_KIND] == ORIFICE
     for j in range(WIDE):
         shut = valve & (w[W_WHY, j] == SHUT) & (lf[e, L_C2, j] <= 0.0)
-        w[W_SEEK, j] = 0.0 if shut | (check & (w[W_WHY, j] == CHECKED)) else w[W_SEEK, j]
+        w[W_SEEK, j] = pick(shut | (check & (w[W_WHY, j] == CHECKED)), 0.0, w[W_SEEK, j])
 
 
 @jit
@@ -327,7 +327,7 @@ def _fill(first, last, chain, head, lump_row, li, lf, knots, coef, lumps, w):
         _open_lanes(e, li, lf, w)
         law(e, lf[e, L_Q], lump_row, li, lf, knots, coef, lumps, w[W_LINK_LOSS], w[W_LINK_SLOPE])
         for j in range(WIDE):
-            head[b, j] = head[a, j] - sign * w[W_LINK_LOSS, j] if w[W_SEEK, j] > 0.0 else head[b, j]
+            head[b, j] = pick(w[W_SEEK, j] > 0.0, head[a, j] - sign * w[W_LINK_LOSS, j], head[b, j])
     if stopped == 0:
         return
     for j in range(WIDE):
@@ -340,7 +340,7 @@ def _fill(first, last, chain, head, lump_row, li, lf, knots, coef, lumps, w):
         _open_lanes(e, li, lf, w)
         law(e, lf[e, L_Q], lump_row, li, lf, knots, coef, lumps, w[W_LINK_LOSS], w[W_LINK_SLOPE])
         for j in range(WIDE):
-            head[a, j] = head[b, j] + sign * w[W_LINK_LOSS, j] if w[W_SEEK, j] > 0.0 else head[a, j]
+            head[a, j] = pick(w[W_SEEK, j] > 0.0, head[b, j] + sign * w[W_LINK_LOSS, j], head[a, j])
 
 
 @jit
@@ -395,7 +395,7 @@ def solve_chains(chains, chain, z, fixed, xy, head, lump_row, li, lf, knots, coe
             _relieve(e, chain[first, CH_SIGN], z[a] + z[b], lf, w)
         elif _seek_flow(first, last, chain, z[a] + z[b], lump_row, li, lf, knots, coef, lumps, w) > 0.0:
             for j in range(WIDE):
-                bad[j] = NOT_CONVERGED if w[W_SEEK, j] > 0.0 else bad[j]
+                bad[j] = pick(w[W_SEEK, j] > 0.0, NOT_CONVERGED, bad[j])
         _check(first, last, chain, li, lf, w)
         for row in range(first, last):
             for j in range(WIDE):

@@ -34,7 +34,7 @@ from surge.kernel.columns import (
     W_LOSS,
     W_SLOPE,
 )
-from surge.kernel.compiled import entry, jit
+from surge.kernel.compiled import entry, jit, pick
 from surge.kernel.march import SAME_HEAD
 from surge.kernel.states import advance
 
@@ -163,10 +163,10 @@ def _extremes(step, head, highest, lowest, when_highest, when_lowest):
             h = head[i, j]
             above = h > highest[i, j] + SAME_HEAD
             below = h < lowest[i, j] - SAME_HEAD
-            highest[i, j] = h if above else highest[i, j]
-            lowest[i, j] = h if below else lowest[i, j]
-            when_highest[i, j] = step if above else when_highest[i, j]
-            when_lowest[i, j] = step if below else when_lowest[i, j]
+            highest[i, j] = pick(above, h, highest[i, j])
+            lowest[i, j] = pick(below, h, lowest[i, j])
+            when_highest[i, j] = pick(above, step, when_highest[i, j])
+            when_lowest[i, j] = pick(below, step, when_lowest[i, j])
 
 
 @jit

@@ -15,7 +15,7 @@ import numpy as np
 
 from surge.kernel.batch_links import WIDE
 from surge.kernel.columns import E_NODE, E_POINT
-from surge.kernel.compiled import jit
+from surge.kernel.compiled import jit, larger, smaller
 from surge.kernel.pipes import SHARES
 
 ROW = np.uint64(WIDE)
@@ -70,8 +70,8 @@ def _two_steps_watched(p, m, p0, m0, k, r, base, rise, high, low, h0, sums, reac
             s = a + b
             before = sums[j]
             sums[j] = now
-            high[h0 + at + ROW] = max(high[h0 + at + ROW], max(before, s))
-            low[h0 + at + ROW] = min(low[h0 + at + ROW], min(before, s))
+            high[h0 + at + ROW] = larger(larger(before, s), high[h0 + at + ROW])
+            low[h0 + at + ROW] = smaller(smaller(before, s), low[h0 + at + ROW])
             d = a - b
             w = _loss(d, k, j, h0 + at + ROW, r, base, rise)
             p[p0 + at] = a - w
@@ -83,8 +83,8 @@ def _two_steps_watched(p, m, p0, m0, k, r, base, rise, high, low, h0, sums, reac
         a = p[p0 + at]
         b = m[m0 + ahead]
         s = a + b
-        high[h0 + at + ROW] = max(high[h0 + at + ROW], max(sums[j], s))
-        low[h0 + at + ROW] = min(low[h0 + at + ROW], min(sums[j], s))
+        high[h0 + at + ROW] = larger(larger(sums[j], s), high[h0 + at + ROW])
+        low[h0 + at + ROW] = smaller(smaller(sums[j], s), low[h0 + at + ROW])
         d = a - b
         w = _loss(d, k, j, h0 + at + ROW, r, base, rise)
         p[p0 + at] = a - w
@@ -134,8 +134,8 @@ def _envelope(p, m, p0, m0, high, low, h0, reaches):
     """
     for at in range(ROW, np.uint64(reaches) * ROW):
         s = p[p0 + at] + m[m0 + at]
-        high[h0 + at] = max(high[h0 + at], s)
-        low[h0 + at] = min(low[h0 + at], s)
+        high[h0 + at] = larger(s, high[h0 + at])
+        low[h0 + at] = smaller(s, low[h0 + at])
 
 
 @jit

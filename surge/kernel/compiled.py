@@ -17,6 +17,9 @@ Decisions
   an object that is loaded by itself finds nothing else. Then, and on a machine where no object can be loaded,
   the compiler's own way in is used, and every start compiles.
 * Called from Python, what is no entry runs as plain Python; so does all of it with NUMBA_DISABLE_JIT=1.
+* Where a loop over nodes or lanes writes a new value or keeps the old one, it says :data:`pick`,
+  :data:`larger` or :data:`smaller`. A condition in Python's words becomes a store under a mask there, which
+  takes some processors ten times as long: on one of them marches became 1.2 to 1.7 times as fast.
 """
 
 from __future__ import annotations
@@ -124,6 +127,50 @@ def inlined(function: Callable[..., Any]) -> Part:
     return Part(function, {"forceinline": True})
 
 
+class Choice(Part):
+    """A function of two numbers of one kind that the compiler turns into one instruction without a branch.
+
+    Parameters
+    ----------
+    function : callable
+        Of a condition, the number where it holds, and the other one.
+    """
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        super().__init__(function, {})
+
+    @cached_property
+    def dispatcher(self) -> Any:
+        """What the compiler writes for it."""
+        from numba.extending import intrinsic
+
+        @intrinsic
+        def select(_: Any, condition: Any, one: Any, other: Any) -> Any:
+            def gen(context: Any, builder: Any, __: Any, args: Any) -> Any:
+                from llvmlite.ir import Instruction
+
+                condition, new, old = args
+                new = context.cast(builder, new, one, other)
+                # Frozen, it is to the compiler no more what stands in memory, which need not be written.
+                kept = Instruction(builder.block, old.type, "freeze", [old])
+                builder.block.instructions.append(kept)
+                builder.position_at_end(builder.block)
+                return builder.select(condition, new, kept)
+
+            return other(condition, one, other), gen
+
+        return select
+
+    @property
+    def _numba_type_(self) -> Any:
+        """What the compiler takes it for where another function calls it."""
+        from numba.core.registry import cpu_target
+
+        made = self.dispatcher
+        cpu_target.typing_context.refresh()
+        return cpu_target.typing_context.resolve_value_type(made)
+
+
 def entry(*, results: int) -> Callable[[Callable[..., Any]], Entry]:
     """Mark a function that Python calls, which returns so many whole numbers."""
     return lambda function: Entry(function, results)
@@ -217,3 +264,21 @@ class Native:
 def _address(array: Any) -> int:
     address: int = array.__array_interface__["data"][0]
     return address
+
+
+@Choice
+def pick(condition, one, other):
+    """``one`` where the condition holds, else ``other``; both are floats, or both whole numbers."""
+    return one if condition else other
+
+
+@inlined
+def larger(a, b):
+    """The larger of two floats; ``b`` where one of them is no number."""
+    return pick(a > b, a, b)
+
+
+@inlined
+def smaller(a, b):
+    """The smaller of two floats; ``b`` where one of them is no number."""
+    return pick(a < b, a, b)

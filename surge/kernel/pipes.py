@@ -42,7 +42,7 @@ from surge.kernel.columns import (
     P_H,
     P_XY,
 )
-from surge.kernel.compiled import jit
+from surge.kernel.compiled import jit, larger, smaller
 from surge.kernel.laws import table_loss
 
 STRIPS = 8  # nodes side by side in a row: a cache line of 64 bytes
@@ -63,8 +63,8 @@ def pass_frozen(p, m, r, hi, lo):
         a = p[i]
         b = m[i]
         s = a + b
-        hi[i] = max(hi[i], s)
-        lo[i] = min(lo[i], s)
+        hi[i] = larger(s, hi[i])
+        lo[i] = smaller(s, lo[i])
         d = a - b
         w = r[i] * d * abs(d)
         p[i] = a - w
@@ -81,8 +81,8 @@ def pass_local(p, m, base, rise, hi, lo):
         a = p[i]
         b = m[i]
         s = a + b
-        hi[i] = max(hi[i], s)
-        lo[i] = min(lo[i], s)
+        hi[i] = larger(s, hi[i])
+        lo[i] = smaller(s, lo[i])
         d = a - b
         w = d * (base[i] + rise[i] * abs(d))
         p[i] = a - w

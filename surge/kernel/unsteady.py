@@ -39,7 +39,7 @@ from surge.kernel.columns import (
     P_Z,
     STOPPED_AT_VAPOUR,
 )
-from surge.kernel.compiled import entry, jit
+from surge.kernel.compiled import entry, jit, larger, smaller
 from surge.kernel.laws import table_loss
 from surge.kernel.march import (
     Net,
@@ -87,8 +87,8 @@ def pass_unsteady(p, m, frozen, r, base, rise, hi, lo, gain, past, flow):
         a = p[i]
         b = m[i]
         s = a + b
-        hi[i] = max(hi[i], s)
-        lo[i] = min(lo[i], s)
+        hi[i] = larger(s, hi[i])
+        lo[i] = smaller(s, lo[i])
         d = a - b
         linear = 0.0 if frozen else base[i]
         square = r[i] if frozen else rise[i]

@@ -54,7 +54,7 @@ from surge.kernel.columns import (
     RELIEF,
     STOPPED_AT_VAPOUR,
 )
-from surge.kernel.compiled import entry, jit
+from surge.kernel.compiled import entry, inlined, jit
 from surge.kernel.laws import chain_flow, fill_chain, solve_cluster, table_loss
 from surge.kernel.orifices import orifice_flow
 from surge.kernel.pipes import arrive, leave, pass_frozen, pass_local, renew, slide
@@ -91,7 +91,7 @@ Net = namedtuple(
 )
 
 
-@jit
+@inlined
 def law_at(time, first, last, times, values):
     """Value of a law [-] at ``time`` [s], straight between its points; at a double time the later one holds.
 
@@ -105,7 +105,7 @@ def law_at(time, first, last, times, values):
     return values[k] + (time - times[k]) / (times[k + 1] - times[k]) * (values[k + 1] - values[k])
 
 
-@jit
+@inlined
 def move(time, law_i, times, values, lf):
     """Set every link that moves to what it is at ``time`` [s].
 
@@ -141,7 +141,7 @@ def count_kept(li, pf):
     return count
 
 
-@jit
+@inlined
 def store(pf):
     """What the storage of lumped elements brings to their points (trapezoidal, like a short stub).
 
@@ -152,7 +152,7 @@ def store(pf):
         pf[i, P_XY] += pf[i, P_STUB_Y] * pf[i, P_STUB]
 
 
-@jit
+@inlined
 def remember(time, dt, pf, li, lf, tables):
     """Keep what links need for the step after ``time`` [s], which came ``dt`` [s] after the one before.
 
@@ -172,7 +172,7 @@ def remember(time, dt, pf, li, lf, tables):
             lf[e, L_MEMORY] = lf[e, L_Z] * q + drop - loss
 
 
-@jit
+@inlined
 def solve_orifices(pairs, pf, li, lf):
     """Valves and passages that share their two points with no other link: closed form.
 
@@ -193,7 +193,7 @@ def solve_orifices(pairs, pf, li, lf):
         pf[b, P_H] = eb + zb * q
 
 
-@jit
+@inlined
 def solve_chains(chains, chain, pf, li, lf, knots, coef, lumps):
     """Links behind one another, and single pumps and lumped elements, between two sources; returns a status.
 
@@ -245,7 +245,7 @@ def solve_clusters(ci, members, tree, pi, pf, li, lf, knots, coef, lumps, matrix
     return status
 
 
-@jit
+@inlined
 def keep_extremes(step, p, m, at_p, at_m, pi, pf, probe, probe_head, probe_step):
     """Keep highest and lowest heads of points and named nodes, and the first ``step`` of each.
 
@@ -271,7 +271,7 @@ def keep_extremes(step, p, m, at_p, at_m, pi, pf, probe, probe_head, probe_step)
             probe_step[i, 1] = step
 
 
-@jit
+@inlined
 def record_row(row, pf, lf, ei, ef, heads, flows):
     """Write point heads, link flows and flows into pipe ends of this instant into row ``row``.
 

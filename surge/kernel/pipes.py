@@ -42,7 +42,7 @@ from surge.kernel.columns import (
     P_H,
     P_XY,
 )
-from surge.kernel.compiled import jit, larger, smaller
+from surge.kernel.compiled import inlined, jit, larger, smaller
 from surge.kernel.laws import table_loss
 
 STRIPS = 8  # nodes side by side in a row: a cache line of 64 bytes
@@ -89,7 +89,7 @@ def pass_local(p, m, base, rise, hi, lo):
         m[i] = b + w
 
 
-@jit
+@inlined
 def renew(frozen, instant, p, m, row, step, law, last, base, rise):
     """Look up the laws of friction of the nodes whose turn it is at this instant, a number of steps.
 
@@ -107,7 +107,7 @@ def renew(frozen, instant, p, m, row, step, law, last, base, rise):
             rise[i] = law[k, 1]
 
 
-@jit
+@inlined
 def slide(p, m, window, size):
     """One step on: both windows move by a row, and strips hand over to their neighbours.
 
@@ -133,7 +133,7 @@ def slide(p, m, window, size):
     m[start + size + STRIPS - 1] = 0.0
 
 
-@jit
+@inlined
 def arrive(p, m, at_p, at_m, n_start, pf, ei, ef):
     """Bring the waves that arrive at pipe ends to their points: ``x`` of every end, sum(x*y).
 
@@ -157,7 +157,7 @@ def arrive(p, m, at_p, at_m, n_start, pf, ei, ef):
         pf[ei[e, E_POINT], P_XY] += x * ef[e, E_Y]
 
 
-@jit
+@inlined
 def leave(p, m, at_p, at_m, n_start, pf, ei, ef, frozen, step, table):
     """Send the waves of all points into their pipes, less half a reach's loss; keep the other half.
 

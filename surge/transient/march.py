@@ -5,6 +5,9 @@ Heads [m]; conversion to pressure is done by the caller.
 
 from __future__ import annotations
 
+from collections import deque
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -29,6 +32,7 @@ from surge.kernel.march import march
 from surge.transient.grid import Grid
 from surge.transient.spans import Spans
 from surge.transient.watch import Watch
+from surge.workers import AT_ONCE
 
 CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
 STEPS_KEPT = 3000  # samples of a thinned history, about
@@ -40,6 +44,23 @@ _WHY = {
     NOT_CONVERGED: "the flow at a valve or pump did not converge",
     NOT_FINITE: "the computation overflowed",
 }
+
+
+# Room of stretches that are over, for the next ones: fresh memory took a quarter of a small march.
+_ROOMS: deque[Array] = deque(maxlen=AT_ONCE)
+
+
+@contextmanager
+def _room(size: int) -> Iterator[Array]:
+    """Give room for ``size`` numbers; what is not copied out of it is lost at the end."""
+    try:
+        room = _ROOMS.pop()
+    except IndexError:
+        room = np.empty(0)
+    if room.size < size:
+        room = np.empty(size)
+    yield room[:size]
+    _ROOMS.append(room)
 
 
 def keep_still(march: Marched) -> None:
@@ -125,7 +146,6 @@ class Marched:
     heads: list[Array] = field(default_factory=list)
     flows: list[Array] = field(default_factory=list)
     watch: Watch = field(init=False)
-    room: tuple[Array, ...] | None = field(init=False, default=None)
     between: Array = field(init=False)
     tail: Array = field(init=False)
     spans: Spans | None = field(init=False, default=None)
@@ -187,15 +207,15 @@ class Marched:
         """March on to the first step at or after ``time`` [s]; see :meth:`advance`."""
         self.advance(int(np.ceil(time / self.grid.reaches.dt)) - self.done, to_vapour=to_vapour)
 
-    def _record(self, rows: int) -> tuple[Array, Array]:
-        """Room for heads and flows of every step, used again for every stretch."""
-        if self.room is None or self.room[0].shape[0] < rows:
-            self.room = tuple(np.empty((rows, a.size)) for a in (self.watch.heads, self.watch.flows))
-        return self.room[0][:rows], self.room[1][:rows]
-
     def _chunk(self, n: int, to_vapour: bool) -> None:
+        points, rows = self.watch.heads.size, n + 1
+        with _room(rows * (points + self.watch.flows.size)) as room:
+            heads, flows = room[: rows * points], room[rows * points :]
+            self._into(n, to_vapour, heads.reshape(rows, points), flows.reshape(rows, -1))
+
+    def _into(self, n: int, to_vapour: bool, heads: Array, flows: Array) -> None:
+        """March ``n`` steps, with room for heads and flows of every step and of the one before the first."""
         dt, stride = self.grid.reaches.dt, self.stride
-        heads, flows = self._record(n + 1)
         heads[0], flows[0] = self.watch.heads, self.watch.flows
         status, count = self._march(n, to_vapour, heads[1:], flows[1:])
         if status not in (OK, STOPPED_AT_VAPOUR):

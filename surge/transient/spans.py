@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from surge.arrays import Array
+from surge.arrays import Array, down
 
 # Steps by which a span is widened on both sides, for a head that another march has in it: a front may pass a
 # step or two earlier there. Our own choice.
@@ -74,7 +74,7 @@ class Spans:
             ):
                 part = heads[max(begin - done - 1, 0) : max(stop - done - 1, 0)]
                 if part.shape[0]:
-                    high, low = part.max(axis=0), part.min(axis=0)
+                    high, low = down(np.maximum, part), down(np.minimum, part)
                     for k in columns:
                         np.maximum(row[k], high, out=row[k])
                         np.minimum(row[k + 1], low, out=row[k + 1])

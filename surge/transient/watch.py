@@ -30,7 +30,7 @@ import math
 
 import numpy as np
 
-from surge.arrays import Array
+from surge.arrays import Array, down
 from surge.errors import SolveError
 from surge.kernel import columns
 from surge.transient.grid import Grid
@@ -193,7 +193,7 @@ class Watch:
         still = int(min(max(self.until / self.dt * (1 - 1e-9) - first + 1, 0), heads.shape[0]))
         if still > 1:
             self._steady(heads[:still], flows[:still])
-        total = flows.sum(axis=0)
+        total = down(np.add, flows)
         self._meet(heads, flows, total)
         self._gas(heads, flows, total)
         if self.thorough:
@@ -322,17 +322,18 @@ class Watch:
         """The energy of the waves in a pipe grows by no more than what its ends give."""
         n = self.wave.size
         ends = flows[:, flows.shape[1] - 2 * n :]
-        at = heads[:, self.owner]
-        power = np.einsum("ij,ij->j", at, ends)  # never BLAS here: its threads fight those of the marches
-        edges = at[0] * ends[0] + at[-1] * ends[-1]
+        # End by end, and never BLAS here: its threads fight those of the marches.
+        pairs = zip(self.owner, ends.T, strict=True)
+        power = np.array([np.einsum("i,i", heads[:, point], into) for point, into in pairs])
+        edges = heads[0, self.owner] * ends[0] + heads[-1, self.owner] * ends[-1]
         twice = 2.0 * power - edges
         given = 2.0 * self.wave * (twice[:n] + twice[n:])
         created = self.held[2] - held[2] - given
-        size = np.abs(at[::EVERY]).max(axis=0) * np.abs(ends[::EVERY]).max(axis=0)
+        size = np.abs(heads[::EVERY, self.owner]).max(axis=0) * np.abs(ends[::EVERY]).max(axis=0)
         size = 2.0 * self.wave * (size[:n] + size[n:]) * ends.shape[0]
         allowed = ROUNDING * (size + held[2] + self.held[2])
         if np.any(created > allowed):
-            wrong = created > allowed + self._lag(at, ends)
+            wrong = created > allowed + self._lag(heads[:, self.owner], ends)
             if wrong.any():
                 name = self.grid.ends[int(np.argmax(wrong))][0]
                 self._fail(f"energy comes from nowhere in {name}")

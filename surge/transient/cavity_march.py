@@ -149,13 +149,13 @@ class CavityWatch(Watch):
         kept = np.bincount(self.pipe, 2.0 * kept + own[:, cavities.N_SLIPPED], self.wave.size)
         return total - pushed, size + pushed, energy - kept
 
-    def _meet(self, heads: Array, flows: Array, total: Array) -> None:
+    def _meet(self, heads: Array, flows: Array) -> None:
         """What leaves a point makes room for its cavity; neither it nor any head is below its least."""
         self._bounds(heads)
         grows = np.diff(self.volumes[:, self.free], axis=0) / self.dt
         grows = np.concatenate([self.before[None, :], grows])
         self.before = grows[-1].copy()
-        twice = 2.0 * total - flows[0] - flows[-1]
+        twice = 2.0 * self.sums.total - flows[0] - flows[-1]
         taken = 2.0 * grows.sum(axis=0) - grows[0] - grows[-1]
         stored = self.storage * (heads[-1, self.free] - heads[0, self.free])
         miss = np.abs(np.einsum("j,jk->k", twice, self.meet) + stored - taken)

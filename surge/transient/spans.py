@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from surge.arrays import Array, down
+from surge.arrays import Array
+from surge.kernel.tally import Spread, spread
 
 # Steps by which a span is widened on both sides, for a head that another march has in it: a front may pass a
 # step or two earlier there. Our own choice.
@@ -42,45 +43,34 @@ class Spans:
 
     steps: float
     start: Array
-    rows: list[Array] = field(init=False, default_factory=list)
+    rows: Array = field(init=False)
 
     def __post_init__(self) -> None:
+        self.rows = np.empty((0, 4, self.start.size))
         self.look(-1, self.start[None])
 
     def _until(self, span: int) -> None:
         """Room for spans up to this one: highest, lowest, and the same widened."""
-        while len(self.rows) <= span:
-            row = np.empty((4, self.start.size))
-            row[0::2] = -np.inf
-            row[1::2] = np.inf
-            self.rows.append(row)
+        more = span + 1 - self.rows.shape[0]
+        if more > 0:
+            new = np.empty((more, 4, self.start.size))
+            new[:, 0::2], new[:, 1::2] = -np.inf, np.inf
+            self.rows = np.concatenate([self.rows, new])
 
     def _edge(self, span: int) -> int:
         return int(np.ceil(span * self.steps))
 
     def look(self, done: int, heads: Array) -> None:
-        """Take in the steps after ``done``; heads (steps, points) [m]."""
+        """Take in the steps after ``done``; heads (steps, points) [m], contiguous."""
         last = done + heads.shape[0]
-        span = max(int((done + 1 - WIDER) / self.steps) - 1, 0)
-        while self._edge(span) - WIDER <= last:
-            first, end = self._edge(span), self._edge(span + 1)
-            self._until(span)
-            row = self.rows[span]
-            # Highest and lowest of the span itself, then of what widens it on both sides.
-            for begin, stop, columns in (
-                (first, end, (0, 2)),
-                (first - WIDER, first, (2,)),
-                (end, end + WIDER, (2,)),
-            ):
-                part = heads[max(begin - done - 1, 0) : max(stop - done - 1, 0)]
-                if part.shape[0]:
-                    high, low = down(np.maximum, part), down(np.minimum, part)
-                    for k in columns:
-                        np.maximum(row[k], high, out=row[k])
-                        np.minimum(row[k + 1], low, out=row[k + 1])
-            span += 1
+        first = end = max(int((done + 1 - WIDER) / self.steps) - 1, 0)
+        while self._edge(end) - WIDER <= last:
+            end += 1
+        self._until(end - 1)
+        edges = np.array([self._edge(span) - done - 1 for span in range(first, end + 1)])
+        spread(Spread(self.rows[first:end], edges[:-1], edges[1:]), heads, WIDER)
 
     def extremes(self, points: Sequence[int]) -> SpanExtremes:
         """Return what those of these points are now; a span of which no step was made has no row."""
-        rows = np.array([row for row in self.rows if np.isfinite(row[0, 0])])[:, :, points]
+        rows = self.rows[np.isfinite(self.rows[:, 0, 0])][:, :, points]
         return SpanExtremes(high=rows[:, 0], low=rows[:, 1], wide_high=rows[:, 2], wide_low=rows[:, 3])

@@ -19,9 +19,9 @@ Decisions
 * Before the first event heads and waves stay within ``STEADY_HEAD``. Where something moves from the first
   instant, a copy in which nothing does is marched first.
 * The watch takes impedances from the line-up, not from the arrays that it watches.
-* It costs 10 to 25 % of a run's processor time, for recording every step and for the sums. So energy and
-  links are looked at in one of ``THOROUGH`` steps only. numpy's BLAS is not used: its threads fight those of
-  the marches (ten times slower).
+* It costs 10 to 25 % of a run's processor time, for recording every step and for the sums. They are compiled
+  (:mod:`surge.kernel.tally`), and judged here. numpy's BLAS is not used: its threads fight those of the
+  marches (ten times slower).
 """
 
 from __future__ import annotations
@@ -30,9 +30,10 @@ import math
 
 import numpy as np
 
-from surge.arrays import Array, down
+from surge.arrays import Array
 from surge.errors import SolveError
 from surge.kernel import columns
+from surge.kernel.tally import Tally, tally
 from surge.transient.grid import Grid
 
 STEADY_HEAD = 2e-4  # [m] a head or wave may be off so much before anything moves: some 2 Pa
@@ -41,8 +42,8 @@ NEWTON = 1e-6  # of the flow, and [m]: what is left when the flow at links is fo
 TINY = 1e-12  # [m3/s], [m] below this a figure is nothing
 EVERY, SPOT = 8, 64  # where not all steps are needed, every so many are looked at
 FULL = 1e-3  # of its gas: with less of it a drum is full
-THOROUGH = 8  # one of so many steps lies in a stretch in which energy and links are looked at too
 ROOM = 2**19  # numbers recorded between two looks: 4 MB
+LEAST_STEPS = 512  # between them, however many points there are
 
 
 def first_event(grid: Grid) -> float:
@@ -84,13 +85,36 @@ class Watch:
         self.heads = net.pf[:, columns.P_H].copy()
         self.flows = self.flows_now()
         self.start = self.heads, self.flows
-        self.thorough = True
         self._points()
         self._links()
         self._pipes()
         self.drums = np.flatnonzero(net.li[:, columns.L_KIND] == columns.DRUM)
         self.gas = net.lf[self.drums, columns.D_GAS].copy()
         self.held = self._contents()
+        self.sums = self._tally()
+
+    def _tally(self) -> Tally:
+        """Where the sums of a stretch go."""
+        points, flows = self.heads.size, self.flows.size
+        links, ends, lumps = flows - self.owner.size, self.owner.size, self.lumps.size
+        lift = np.zeros(links)
+        lift[self.pumps] = self.lift
+        sizes = {
+            "total": flows, "power": ends, "flow_size": flows, "head_size": points, "missed": points,
+            "end_size": ends, "moved_head": points, "moved_flow": flows, "pushed": ends, "gained": links,
+            "gained_size": links, "most": links, "least": links, "worked": lumps, "worked_size": lumps,
+            "swiftest": lumps, "left": points,
+        }  # fmt: skip
+        return Tally(
+            a=self.a,
+            b=self.b,
+            owner=self.owner,
+            lift=lift,
+            lumps=self.lumps,
+            start_head=self.start[0],
+            start_flow=self.start[1],
+            **{name: np.zeros(n) for name, n in sizes.items()},
+        )
 
     def _pipe_of_ends(self) -> list[int]:
         gridded = [k for k, n in enumerate(self.grid.reaches.count) if n]
@@ -166,11 +190,9 @@ class Watch:
         return total, size, energy
 
     def steps(self, done: int) -> int:
-        """Steps until the next look; every round begins with a short stretch that is looked at thoroughly."""
-        whole = max(64 * THOROUGH, ROOM // int(self.heads.size + self.flows.size))
-        at, short = done % whole, whole // THOROUGH
-        self.thorough = at < short
-        return (short if self.thorough else whole) - at
+        """Steps until the next look."""
+        whole = max(LEAST_STEPS, ROOM // int(self.heads.size + self.flows.size))
+        return whole - done % whole
 
     def look(self, first: int, heads: Array, flows: Array) -> None:
         """Look at the steps after the instant ``first`` * dt.
@@ -191,18 +213,15 @@ class Watch:
         """
         self.when = f"between {first * self.dt:.3f} s and {(first + heads.shape[0] - 1) * self.dt:.3f} s"
         still = int(min(max(self.until / self.dt * (1 - 1e-9) - first + 1, 0), heads.shape[0]))
-        if still > 1:
-            self._steady(heads[:still], flows[:still])
-        total = down(np.add, flows)
-        self._meet(heads, flows, total)
-        self._gas(heads, flows, total)
-        if self.thorough:
-            self._pass(heads, flows)
+        tally(self.sums, heads, flows, still if still > 1 else 0, EVERY, SPOT)
+        self._steady()
+        self._meet(heads, flows)
+        self._gas(heads, flows)
+        self._pass(flows)
         self.heads, self.flows = heads[-1].copy(), flows[-1].copy()
         held, self.held = self.held, self._contents()
-        self._volume(held, flows, total)
-        if self.thorough:
-            self._energy(held, heads, flows)
+        self._volume(held, flows)
+        self._energy(held, heads, flows)
 
     def _fail(self, what: str) -> None:
         raise SolveError(
@@ -210,47 +229,41 @@ class Watch:
             "please report it with the case file"
         )
 
-    def _steady(self, heads: Array, flows: Array) -> None:
-        links = flows.shape[1] - self.owner.size
-        moved = np.abs(heads[::EVERY, self.wet] - self.start[0][self.wet]).max(axis=0)
-        waves = np.abs(flows[::EVERY, links:] - self.start[1][links:]).max(axis=0, initial=0.0)
+    def _steady(self) -> None:
+        moved = self.sums.moved_head[self.wet]
         at = int(np.argmax(moved))
         if moved[at] > STEADY_HEAD:
             name = self.grid.points[self.wet[at]]
             self._fail(f"before anything moves the head at {name} changes by {moved[at]:.3g} m")
-        waves = waves * self.impedance
+        waves = self.sums.moved_flow[self.a.size :] * self.impedance
         if waves.size and waves.max() > STEADY_HEAD:
             name = self.grid.ends[int(np.argmax(waves))][0]
             self._fail(f"before anything moves the flow in {name} changes")
 
-    def _meet(self, heads: Array, flows: Array, total: Array) -> None:
+    def _meet(self, heads: Array, flows: Array) -> None:
         """What enters a point leaves it, but for what lumps store there: in all, and now and then."""
-        twice = 2.0 * total - flows[0] - flows[-1]
+        twice = 2.0 * self.sums.total - flows[0] - flows[-1]
         stored = self.storage * (heads[-1, self.free] - heads[0, self.free])
         miss = np.abs(np.einsum("j,jk->k", twice, self.meet) + stored)
-        size = np.abs(flows[::SPOT]).max(axis=0)
-        scale = np.einsum("j,jk->k", size, np.abs(self.meet))
-        held = self.storage * np.abs(heads[::SPOT, self.free]).max(axis=0) * ROUNDING
+        scale = np.einsum("j,jk->k", self.sums.flow_size, np.abs(self.meet))
+        held = self.storage * self.sums.head_size[self.free] * ROUNDING
         self._lost(miss, (NEWTON * scale + TINY) * flows.shape[0] + held)
-        spot = np.abs(np.einsum("ij,jk->ik", flows[::SPOT], self.meet)).max(axis=0)
+        spot = self.sums.missed[self.free]
         self._lost(np.where(self.storage > 0.0, 0.0, spot), NEWTON * scale + TINY)
 
-    def _gas(self, heads: Array, flows: Array, total: Array) -> None:
+    def _gas(self, heads: Array, flows: Array) -> None:
         """What flows into a drum takes the room of its gas; the gas keeps the energy that it brings."""
         if self.drums.size == 0:
             return
         gas = self.grid.net.lf[self.drums, columns.D_GAS]
-        flowed = self.dt * (total - 0.5 * (flows[0] + flows[-1]))[self.drums]
+        flowed = self.dt * (self.sums.total - 0.5 * (flows[0] + flows[-1]))[self.drums]
         size = self.dt * np.abs(flows[:, self.drums]).sum(axis=0)
         wrong = np.abs(self.gas - gas - flowed) > ROUNDING * (np.abs(gas) + np.abs(self.gas) + size)
         if wrong.any():
             name = self.grid.links[self.drums[int(np.argmax(wrong))]]
             self._fail(f"liquid is lost or made in {name}")
-        if self.thorough:
-            for e, before, after in zip(self.drums, self.gas, gas, strict=True):
-                self._gas_energy(
-                    int(e), heads[:, self.a[e]] - heads[:, self.b[e]], flows[:, e], before, after
-                )
+        for e, before, after in zip(self.drums, self.gas, gas, strict=True):
+            self._gas_energy(int(e), heads[:, self.a[e]] - heads[:, self.b[e]], flows[:, e], before, after)
         self.gas = gas.copy()
 
     def _gas_energy(self, e: int, head: Array, flow: Array, before: float, after: float) -> None:
@@ -281,38 +294,32 @@ class Watch:
             at = int(np.argmax(miss / allowed))
             self._fail(f"at {self.grid.points[self.free[at]]} what flows in does not flow out")
 
-    def _pass(self, heads: Array, flows: Array) -> None:
+    def _pass(self, flows: Array) -> None:
         """Valves and passages lose head, pumps give no more than at no flow, non-return valves hold."""
-        q = flows[::EVERY]
-        h = heads[::EVERY]
-        for e in self.orifices:
-            gained = (h[:, self.b[e]] - h[:, self.a[e]]) * q[:, e]
-            if gained.max() > NEWTON * (np.abs(gained).max() + np.abs(q[:, e]).max() + TINY):
-                self._fail(f"{self.grid.links[e]} gives energy to the flow")
-        for e, lift in zip(self.pumps, self.lift, strict=True):
-            gained = (h[:, self.b[e]] - h[:, self.a[e]]) * q[:, e] - lift * np.maximum(q[:, e], 0.0)
-            if gained.max() > NEWTON * (np.abs(gained).max() + np.abs(q[:, e]).max() + TINY):
-                self._fail(f"{self.grid.links[e]} gives more head than at no flow")
+        sums = self.sums
+        given = sums.gained > NEWTON * (sums.gained_size + sums.most + TINY)
+        for some, what in (
+            (self.orifices, "gives energy to the flow"),
+            (self.pumps, "gives more head than at no flow"),
+        ):
+            for e in some[given[some]]:
+                self._fail(f"{self.grid.links[e]} {what}")
         for e in self.checked:
-            least = self.let_back[e]
-            if q[:, e].min() < -least - NEWTON * (np.abs(q[:, e]).max() + TINY):
+            if sums.least[e] < -self.let_back[e] - NEWTON * (sums.most[e] + TINY):
                 self._fail(f"flow passes the non-return valve of {self.grid.links[e]}")
-        for e, z in zip(self.lumps, self.inertia, strict=True):
-            drop, flow = heads[:, self.a[e]] - heads[:, self.b[e]], flows[:, e]
-            given = float(np.einsum("i,i", drop[1:] + drop[:-1], flow[1:] + flow[:-1]))
-            kept = z * float(flow[-1] ** 2 - flow[0] ** 2)
-            size = float(np.einsum("i,i", np.abs(drop), np.abs(flow))) + z * float(np.max(flow**2))
-            if kept - given > NEWTON * size + TINY:
-                self._fail(f"energy comes from nowhere in {self.grid.links[e]}")
+        kept = self.inertia * (flows[-1] ** 2 - flows[0] ** 2)[self.lumps]
+        size = sums.worked_size + self.inertia * sums.swiftest**2
+        for e in self.lumps[kept - sums.worked > NEWTON * size + TINY]:
+            self._fail(f"energy comes from nowhere in {self.grid.links[e]}")
 
-    def _volume(self, held: tuple[Array, Array, Array], flows: Array, total: Array) -> None:
+    def _volume(self, held: tuple[Array, Array, Array], flows: Array) -> None:
         """The waves in a pipe change by what passes its ends: to rounding."""
         n = self.wave.size
         ends = flows[:, flows.shape[1] - 2 * n :]
-        twice = 2.0 * total[flows.shape[1] - 2 * n :] - ends[0] - ends[-1]
+        twice = 2.0 * self.sums.total[flows.shape[1] - 2 * n :] - ends[0] - ends[-1]
         passed = self.wave * (twice[:n] + twice[n:])
         change = self.held[0] - held[0]
-        size = self.wave * np.abs(ends[::EVERY]).max(axis=0).reshape(2, n).sum(axis=0) * ends.shape[0]
+        size = self.wave * self.sums.end_size.reshape(2, n).sum(axis=0) * ends.shape[0]
         wrong = np.abs(change - passed) > ROUNDING * (size + held[1] + self.held[1])
         if wrong.any():
             name = self.grid.ends[int(np.argmax(wrong))][0]
@@ -322,14 +329,11 @@ class Watch:
         """The energy of the waves in a pipe grows by no more than what its ends give."""
         n = self.wave.size
         ends = flows[:, flows.shape[1] - 2 * n :]
-        # End by end, and never BLAS here: its threads fight those of the marches.
-        pairs = zip(self.owner, ends.T, strict=True)
-        power = np.array([np.einsum("i,i", heads[:, point], into) for point, into in pairs])
         edges = heads[0, self.owner] * ends[0] + heads[-1, self.owner] * ends[-1]
-        twice = 2.0 * power - edges
+        twice = 2.0 * self.sums.power - edges
         given = 2.0 * self.wave * (twice[:n] + twice[n:])
         created = self.held[2] - held[2] - given
-        size = np.abs(heads[::EVERY, self.owner]).max(axis=0) * np.abs(ends[::EVERY]).max(axis=0)
+        size = self.sums.pushed * self.sums.end_size
         size = 2.0 * self.wave * (size[:n] + size[n:]) * ends.shape[0]
         allowed = ROUNDING * (size + held[2] + self.held[2])
         if np.any(created > allowed):

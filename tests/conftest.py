@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import pytest
 from hypothesis import HealthCheck, settings
 from support.demos import VERDICTS, Demo, Demos
@@ -19,9 +21,11 @@ settings.load_profile("same")
 
 
 @pytest.fixture(scope="session")
-def demos() -> Demos:
+def demos(tmp_path_factory: pytest.TempPathFactory) -> Demos:
     """Every demo case by its name; read, checked and calculated by hand when that is first asked for."""
-    return {name: Demo(name) for name in VERDICTS}
+    own = tmp_path_factory.getbasetemp()
+    shared = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "demos"
+    return {name: Demo(name, shared) for name in VERDICTS}
 
 
 @pytest.fixture(scope="session")

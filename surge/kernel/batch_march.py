@@ -243,7 +243,7 @@ def march_block(block, first, steps, dt, frozen):
     size, entries, n_kept, rows = sizes[0], sizes[1], sizes[2], sizes[3]
     ahead = False
     for k in range(first, first + steps):
-        leave(p, m, window, frozen, ei, x, late, head, end_r, end_step, end_row, table, entries, place)
+        leave(p, m, window, frozen, ei, x, late, head, end_r, end_step, end_row, table, entries)
         if ahead:
             ahead = False
         else:

@@ -251,30 +251,29 @@ def _leave_frozen(waves, at, e, point, x, late, head, r):
 
 
 @jit
-def _leave_local(waves, at, e, point, x, late, head, step, row, table, last, place):
+def _leave_local(waves, at, e, point, x, late, head, step, row, table, last):
     """As :func:`_leave_frozen`, the loss from a table; beyond it the loss goes on squared.
 
     step (ends, W): 1 over the step of the table [1/m]; row (ends, W): where it begins in table (n,) [m];
-    last: its last step. place (W,), int32, is room.
+    last: its last step.
     """
-    for j in range(WIDE):
-        u = abs(2.0 * (head[point, j] - x[e, j])) * step[e, j]
-        place[j] = np.int32(row[e, j]) + np.int32(u if u < last else last - 1.0)
     for j in range(WIDE):
         g = 2.0 * (head[point, j] - x[e, j])
         u = abs(g) * step[e, j]
-        before = table[place[j]]
-        behind = table[place[j] + 1]
-        scale = u / last
-        inside = before + (u - (place[j] - np.int32(row[e, j]))) * (behind - before)
-        loss = inside if u < last else behind * scale * scale
+        first = row[e, j]
+        if u < last:
+            n = int(u)
+            loss = table[first + n] + (u - n) * (table[first + n + 1] - table[first + n])
+        else:
+            scale = u / last
+            loss = table[first + last] * scale * scale
         loss = loss if g >= 0.0 else -loss
         late[e, j] = loss
         waves[at, j] = x[e, j] + g - loss
 
 
 @jit
-def leave(p, m, window, frozen, ei, x, late, head, r, step, row, table, entries, place):
+def leave(p, m, window, frozen, ei, x, late, head, r, step, row, table, entries):
     """Send the waves of all points into their pipes, less half a reach's loss; keep the other half.
 
     Parameters
@@ -295,8 +294,6 @@ def leave(p, m, window, frozen, ei, x, late, head, r, step, row, table, entries,
         Loss tables, one after the other [m].
     entries : int
         Figures of one table.
-    place : int32 array, shape (W,)
-        Room.
     """
     n_start = ei.shape[0] // 2
     for e in range(ei.shape[0]):
@@ -307,9 +304,9 @@ def leave(p, m, window, frozen, ei, x, late, head, r, step, row, table, entries,
         elif frozen:
             _leave_frozen(m, at, e, point, x, late, head, r)
         elif e < n_start:
-            _leave_local(p, at, e, point, x, late, head, step, row, table, entries - 1, place)
+            _leave_local(p, at, e, point, x, late, head, step, row, table, entries - 1)
         else:
-            _leave_local(m, at, e, point, x, late, head, step, row, table, entries - 1, place)
+            _leave_local(m, at, e, point, x, late, head, step, row, table, entries - 1)
 
 
 @jit

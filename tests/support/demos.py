@@ -6,10 +6,12 @@ Tests take them from the fixture ``demos`` of the session, so that each is read 
 from __future__ import annotations
 
 import functools
+import os
+import pickle
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from support.oracles.demo_cases import Oracle
 from surge.api.check import check
@@ -21,6 +23,7 @@ from surge.rules.findings import EXCEEDED, WITHIN, Finding
 from surge.search.remedies import Remedies, remedies_of
 from surge.transient.result import Extreme, ScenarioResult
 
+T = TypeVar("T")
 CASES = Path(__file__).parents[2] / "cases"
 VERDICTS = {
     "benzene-by-names-and-sizes": WITHIN,
@@ -44,10 +47,29 @@ BY_FIGURES = [name for name in VERDICTS if name != "benzene-by-names-and-sizes"]
 
 
 class Demo:
-    """A demo case; what is asked of it is computed once."""
+    """A demo case; what is asked of it is computed once, by whichever of the test processes asks first.
 
-    def __init__(self, name: str) -> None:
-        self.name, self.path = name, CASES / f"{name}.toml"
+    Parameters
+    ----------
+    name : str
+    shared : Path
+        Folder in which the processes of a session leave what they computed for the others.
+    """
+
+    def __init__(self, name: str, shared: Path) -> None:
+        self.name, self.path, self.shared = name, CASES / f"{name}.toml", shared
+
+    def _once(self, what: str, make: Callable[[], T]) -> T:
+        path = self.shared / f"{self.name}.{what}"
+        if path.exists():
+            found: T = pickle.loads(path.read_bytes())
+            return found
+        made = make()
+        self.shared.mkdir(exist_ok=True)
+        beside = path.with_name(f"{path.name}.{os.getpid()}")
+        beside.write_bytes(pickle.dumps(made))
+        beside.replace(path)  # another process reads it whole, or not yet
+        return made
 
     @functools.cached_property
     def case(self) -> Case:
@@ -55,19 +77,19 @@ class Demo:
 
     @functools.cached_property
     def answer(self) -> Assessment:
-        return check(self.case, remedies=False)
+        return self._once("answer", lambda: check(self.case, remedies=False))
 
     @functools.cached_property
     def tried(self) -> Remedies:
         """What was tried to mend it: of a demo that is not kept."""
-        found = remedies_of(self.answer, rules_of_case(self.case))
+        found = self._once("tried", lambda: remedies_of(self.answer, rules_of_case(self.case)))
         assert found is not None
         return found
 
     @functools.cached_property
     def windows(self) -> WindowAnswer:
         """Its windows; some take a minute of processor time."""
-        return find_windows(self.case)
+        return self._once("windows", lambda: find_windows(self.case))
 
     @functools.cached_property
     def oracle(self) -> Oracle:

@@ -8,6 +8,8 @@ Decisions
   the order of the work, and no sum depends on how it was divided. What several threads need is made by the
   one that asks first (:class:`Once`). Cached code or new, this hash seed or
   another, the same input gives the same bytes of every output on one machine (``tests/test_robust_same.py``).
+* No more marches run at once than there are processors (:data:`TURNS`), however many threads have one to
+  make: those that wait take nothing, and those that run are not put off by them.
 """
 
 from __future__ import annotations
@@ -23,7 +25,6 @@ from typing import Any, Generic, TypeVar
 T = TypeVar("T")
 K = TypeVar("K", bound=Hashable)
 V = TypeVar("V")
-AT_ONCE = 4  # scenarios, searches and so on; the marches in them let other threads run
 Progress = Callable[[str], None]
 """Called with a word as long work goes on; it may be called from several threads."""
 
@@ -33,6 +34,12 @@ def processors() -> int:
     if hasattr(os, "sched_getaffinity"):
         return max(1, len(os.sched_getaffinity(0)))
     return os.cpu_count() or 1
+
+
+AT_ONCE = min(max(processors(), 2), 4)
+"""Scenarios, searches and so on that are under way at once: what is not a march holds other threads up."""
+TURNS = threading.BoundedSemaphore(processors())
+"""Held for some hundredths of a second at a time, by who marches; never while waiting for another thread."""
 
 
 class Pool(ThreadPoolExecutor):

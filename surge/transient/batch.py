@@ -28,7 +28,7 @@ from surge.kernel.batch_links import WIDE
 from surge.kernel.batch_march import Block, march_block
 from surge.transient.batch_block import pack, refuse_mixed
 from surge.transient.batch_lane import Lane, LaneResult, SingleRun, two_thirds
-from surge.workers import processors
+from surge.workers import TURNS, processors
 
 LOOK = 0.1  # [s] of work, about, between two looks at whether to go on
 FIRST_STEPS = 16  # of the first piece of work, whose speed is not known yet
@@ -174,10 +174,11 @@ class _BlockRun:
 
     def _piece(self, block: Block, n: int) -> float:
         """March ``n`` steps; how many are about ``LOOK`` seconds."""
-        began = time.perf_counter()
-        march_block(block, self.done, n, self.lanes[0].grid.reaches.dt, self.frozen)
+        with TURNS:
+            began = time.perf_counter()
+            march_block(block, self.done, n, self.lanes[0].grid.reaches.dt, self.frozen)
+            spent = max(time.perf_counter() - began, 1e-9)
         self.done += n
-        spent = max(time.perf_counter() - began, 1e-9)
         # The first piece may have the compiler in it: growth is fast, but not all at once.
         return max(1.0, min(n * LOOK / spent, 4.0 * n))
 

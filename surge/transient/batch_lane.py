@@ -15,6 +15,7 @@ from surge.kernel import columns
 from surge.kernel.march import Net, march
 from surge.transient.grid import Grid, staggered
 from surge.transient.links import Laws
+from surge.workers import TURNS
 
 WHY = {
     columns.NOT_CONVERGED: "the flow at a valve or pump did not converge",
@@ -186,7 +187,8 @@ class SingleRun:
         for end in (max(self.done, two_thirds(self.steps)), self.steps):
             while self.done < end and status == columns.OK and not stop.is_set():
                 n = min(end - self.done, most)
-                status, count, _ = march(net, self.done, n, dt, self.frozen, False, 1, nothing, nothing)
+                with TURNS:
+                    status, count, _ = march(net, self.done, n, dt, self.frozen, False, 1, nothing, nothing)
                 self.done += count
             if end < self.steps:
                 before = self._read(net, int(status), self.done)

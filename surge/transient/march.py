@@ -32,7 +32,7 @@ from surge.kernel.march import march
 from surge.transient.grid import Grid
 from surge.transient.spans import Spans
 from surge.transient.watch import Watch
-from surge.workers import AT_ONCE
+from surge.workers import TURNS
 
 CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
 STEPS_KEPT = 3000  # samples of a thinned history, about
@@ -47,7 +47,8 @@ _WHY = {
 
 
 # Room of stretches that are over, for the next ones: fresh memory took a quarter of a small march.
-_ROOMS: deque[Array] = deque(maxlen=AT_ONCE)
+KEPT_ROOMS = 4
+_ROOMS: deque[Array] = deque(maxlen=KEPT_ROOMS)
 
 
 @contextmanager
@@ -209,7 +210,7 @@ class Marched:
 
     def _chunk(self, n: int, to_vapour: bool) -> None:
         points, rows = self.watch.heads.size, n + 1
-        with _room(rows * (points + self.watch.flows.size)) as room:
+        with TURNS, _room(rows * (points + self.watch.flows.size)) as room:
             heads, flows = room[: rows * points], room[rows * points :]
             self._into(n, to_vapour, heads.reshape(rows, points), flows.reshape(rows, -1))
 

@@ -134,6 +134,45 @@ def test_where_no_object_can_be_loaded_the_compiler_is_the_way_in(monkeypatch: p
     assert compiled.TROUBLE == ["no linker"]
 
 
+def test_a_choice_is_the_same_compiled_and_in_plain_python(tmp_path: Path) -> None:
+    """It keeps what stands in memory where the condition does not hold, and a number where the other is none."""
+    got = subprocess.run(
+        [sys.executable, "-c", CHOICES],
+        capture_output=True,
+        text=True,
+        env=os.environ | {"NUMBA_CACHE_DIR": str(tmp_path), "NUMBA_DISABLE_JIT": "0"},
+        check=False,
+    )
+    assert got.returncode == 0, got.stderr
+    compiled_, plain = got.stdout.splitlines()
+    assert compiled_ == plain
+    assert plain == "[0.5, 3.0, 2.0, 4.0, 1.5] [0.0, -3.0, 2.0, -4.0, 0.5] [0, 7, 0, 7, 0]"
+
+
+CHOICES = """
+import math
+from collections import namedtuple
+import numpy as np
+from surge.kernel import compiled
+from surge.kernel.compiled import larger, pick, smaller
+
+Bundle = namedtuple("Bundle", "new high low count")
+
+@compiled.entry(results=0)
+def kept(b, seven):
+    for i in range(b.new.size):
+        b.high[i] = larger(b.new[i], b.high[i])
+        b.low[i] = smaller(-b.new[i], b.low[i])
+        b.count[i] = pick(b.new[i] > 2.5, seven, b.count[i])
+
+for run in (kept, kept.function):
+    new = np.array([-0.5, 3.0, math.nan, 4.0, -1.5])
+    made = Bundle(new, np.array([0.5, 1.0, 2.0, 3.0, 1.5]), np.array([0.0, -1.0, 2.0, 0.0, 0.5]), np.zeros(5, int))
+    run(made, 7)
+    print(made.high.tolist(), made.low.tolist(), made.count.tolist())
+"""
+
+
 def _last(bundle, at):  # type: ignore[no-untyped-def]
     return int(bundle.x[at])
 

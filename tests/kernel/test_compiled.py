@@ -135,7 +135,7 @@ def test_where_no_object_can_be_loaded_the_compiler_is_the_way_in(monkeypatch: p
 
 
 def test_a_choice_is_the_same_compiled_and_in_plain_python(tmp_path: Path) -> None:
-    """It keeps what stands in memory where the condition does not hold, and a number where the other is none."""
+    """It keeps what stands in memory where the condition does not hold, and where what is new is no number."""
     got = subprocess.run(
         [sys.executable, "-c", CHOICES],
         capture_output=True,
@@ -167,7 +167,8 @@ def kept(b, seven):
 
 for run in (kept, kept.function):
     new = np.array([-0.5, 3.0, math.nan, 4.0, -1.5])
-    made = Bundle(new, np.array([0.5, 1.0, 2.0, 3.0, 1.5]), np.array([0.0, -1.0, 2.0, 0.0, 0.5]), np.zeros(5, int))
+    high, low = np.array([0.5, 1.0, 2.0, 3.0, 1.5]), np.array([0.0, -1.0, 2.0, 0.0, 0.5])
+    made = Bundle(new, high, low, np.zeros(5, int))
     run(made, 7)
     print(made.high.tolist(), made.low.tolist(), made.count.tolist())
 """

@@ -135,7 +135,7 @@ def test_where_no_object_can_be_loaded_the_compiler_is_the_way_in(monkeypatch: p
 
 
 def test_a_choice_is_the_same_compiled_and_in_plain_python(tmp_path: Path) -> None:
-    """It keeps what stands in memory where the condition does not hold, and where what is new is no number."""
+    """Where the condition does not hold, or what is new is no number, it keeps what stands in memory."""
     got = subprocess.run(
         [sys.executable, "-c", CHOICES],
         capture_output=True,

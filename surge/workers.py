@@ -37,7 +37,10 @@ def processors() -> int:
 
 
 AT_ONCE = min(max(processors(), 2), 4)
-"""Scenarios, searches and so on that are under way at once: what is not a march holds other threads up."""
+"""Scenarios, searches and so on that are under way at once: what is not a march holds other threads up.
+
+On two processors windows took 4 % less with two of them than with four; above four is not tried.
+"""
 TURNS = threading.BoundedSemaphore(processors())
 """Held for some hundredths of a second at a time, by who marches; never while waiting for another thread."""
 

@@ -47,7 +47,7 @@ _WHY = {
 
 
 # Room of stretches that are over, for the next ones: fresh memory took a quarter of a small march.
-KEPT_ROOMS = 4
+KEPT_ROOMS = 4  # some 4 MB each; our own choice
 _ROOMS: deque[Array] = deque(maxlen=KEPT_ROOMS)
 
 

@@ -43,7 +43,7 @@ TINY = 1e-12  # [m3/s], [m] below this a figure is nothing
 EVERY, SPOT = 8, 64  # where not all steps are needed, every so many are looked at
 FULL = 1e-3  # of its gas: with less of it a drum is full
 ROOM = 2**19  # numbers recorded between two looks: 4 MB
-LEAST_STEPS = 512  # between them, however many points there are
+LEAST_STEPS = 512  # between them, however many points there are; our own choice
 
 
 def first_event(grid: Grid) -> float:

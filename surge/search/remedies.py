@@ -189,9 +189,13 @@ class _Finder:
     def __init__(self, made: Assessment, book: RuleBook, progress: Progress) -> None:
         self.made, self.book, self.progress = made, book, progress
         self.trials: list[Trial] = []
+        # Who waits for the remedies reads the verdict meanwhile.
+        worst, self.verdict = made.weakest, made.verdict.upper()
+        if worst is not None and worst.verdict == made.verdict:  # it may be a rule that is not kept
+            self.verdict += f': "{worst.name}"'
 
     def _tell(self, words: str) -> None:
-        self.progress(f"remedies: {words.removeprefix('remedies: ')}")
+        self.progress(f"{self.verdict}; remedies: {words.removeprefix('remedies: ')}")
 
     def remedies(self) -> Remedies:
         """Cause and remedies, as far as they are found within the bound."""

@@ -54,6 +54,19 @@ def tried(lineup: LineUp, book: RuleBook = NO_RULES, **bound: float) -> Remedies
     return found
 
 
+def test_who_waits_reads_the_verdict_meanwhile() -> None:
+    """With the place that is not kept; where that is a rule, without one."""
+    rule = built_in().rule("overfill-time")
+    assert rule is not None
+    full = ordered(rated_line(rating=30e5), ullage=0.1)
+    cases = ((rated_line(rating=4.2e5), NO_RULES, ': "last"'), (full, RuleBook(rules=(rule,)), ""))
+    for lineup, book, place in cases:
+        said = list[str]()
+        remedies_of(assess(lineup, book=book), book, progress=said.append)
+        assert {words.split("remedies: ")[0] for words in said} == {f"LIMIT EXCEEDED{place}; "}
+        assert max(words.count("remedies: ") for words in said) == 1
+
+
 def hold(lineup: LineUp, book: RuleBook, found: Remedies) -> None:
     """Every remedy that is told is kept, and is the case with the figures that it tells."""
     assert [said for one in found.found if (said := not_kept(book, one))] == []

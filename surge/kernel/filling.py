@@ -24,7 +24,7 @@ from __future__ import annotations
 import numpy as np
 
 from surge.kernel.columns import NOT_FINITE, OK
-from surge.kernel.compiled import entry, jit
+from surge.kernel.compiled import entry, inlined, jit, larger, pick, smaller
 from surge.kernel.filling_columns import (
     EMPTIED,
     G_ATMOSPHERE,
@@ -80,22 +80,17 @@ from surge.kernel.filling_junctions import at_front, flow_through, lifted, loss_
 LAST = 3.0  # steps before an opening has let out the last gas, the front counts as arrived
 
 
-@jit
+@inlined
 def inner_nodes(net):
     """All nodes behind the front at which only waves meet; results in ``p2`` and ``m2`` of the net."""
-    p, m, p2, m2, tf = net.p, net.m, net.p2, net.m2, net.tf
+    p, m, p2, m2, drop = net.p, net.m, net.p2, net.m2, net.drop
     front = net.si[I_PIPE]
     for k in range(front + 1):
         a = net.ti[k, T_FIRST]
         last = net.ti[k, T_COUNT] if k < front else net.si[I_NODE]
-        b = tf[k, T_B]
-        dx = tf[k, T_DX]
         for i in range(a, a + last):
-            q = 0.5 * (p[i] - m[i]) / b
-            p2[i + 1] = p[i] - dx * loss_per_metre(q, tf[k, T_STEP], k, net.table)
-        for i in range(a, a + last):
-            q = 0.5 * (p[i + 1] - m[i + 1]) / b
-            m2[i] = m[i + 1] + dx * loss_per_metre(q, tf[k, T_STEP], k, net.table)
+            p2[i + 1] = p[i] - drop[i]
+            m2[i] = m[i + 1] + drop[i + 1]
 
 
 @jit
@@ -105,7 +100,7 @@ def pair_up(node, b, head, q, p2, m2):
     m2[node] = head - b * q
 
 
-@jit
+@inlined
 def solve_ends(time, dt, net):
     """Ends of all pipes behind the front, and the front itself; returns the flow of the tip [m3/s].
 
@@ -206,7 +201,7 @@ def one_node_less(net):
     return OK
 
 
-@jit
+@inlined
 def press_gas(step, mean, volume, dt, net):
     """Bring the gas to ``volume`` [m3] with a mean flow [m3/s] in a step of ``dt`` [s], and count the work.
 
@@ -231,7 +226,7 @@ def press_gas(step, mean, volume, dt, net):
     sf[S_GAS] = volume
 
 
-@jit
+@inlined
 def move_front(step, q, dt, net):
     """Let the tip flow ``q`` [m3/s] for a step: the gas, nodes behind the front; a status.
 
@@ -241,7 +236,7 @@ def move_front(step, q, dt, net):
     mean = 0.5 * (q + sf[S_Q])
     volume = sf[S_GAS] - dt * mean
     k = si[I_PIPE]
-    sf[S_LOST] += dt * q * sf[S_TIP] * loss_per_metre(q, tf[k, T_STEP], k, net.table)
+    sf[S_LOST] += dt * q * sf[S_TIP] * loss_per_metre(q, tf[k, T_STEP], net.table[k])
     least = gas[G_LEAST]
     if int(gas[G_MODE]) == HOLE:
         least = max(least, LAST * dt * mean)
@@ -258,46 +253,49 @@ def move_front(step, q, dt, net):
     return OK
 
 
-@jit
+@inlined
 def settle(step, net):
-    """Take over the new waves, and keep the extremes of pressure heads; energy lost by friction.
-
-    ``net`` is a :class:`FillNet`.
-    """
-    p, m, p2, m2 = net.p, net.m, net.p2, net.m2
+    """Take over the new waves, and keep the extremes of pressure heads; ``net`` is a :class:`FillNet`."""
+    p, m, p2, m2, z = net.p, net.m, net.p2, net.m2, net.z
+    hi, lo, hi_step, lo_step = net.hi, net.lo, net.hi_step, net.lo_step
     front = net.si[I_PIPE]
     for k in range(front + 1):
         a = net.ti[k, T_FIRST]
         last = net.ti[k, T_COUNT] if k < front else net.si[I_NODE]
+        lowest = np.inf
         for i in range(a, a + last + 1):
             p[i] = p2[i]
             m[i] = m2[i]
-            h = 0.5 * (p[i] + m[i]) - net.z[i]
-            if h > net.hi[i]:
-                net.hi[i] = h
-                net.hi_step[i] = step
-            if h < net.lo[i]:
-                net.lo[i] = h
-                net.lo_step[i] = step
-                if h < net.floor[0] and net.si[I_BOILED] < 0:
-                    net.si[I_BOILED] = step
+            h = 0.5 * (p[i] + m[i]) - z[i]
+            hi_step[i] = pick(h > hi[i], step, hi_step[i])
+            lo_step[i] = pick(h < lo[i], step, lo_step[i])
+            hi[i] = larger(h, hi[i])
+            lo[i] = smaller(h, lo[i])
+            lowest = smaller(h, lowest)
+        if lowest < net.floor[0] and net.si[I_BOILED] < 0:
+            net.si[I_BOILED] = step
 
 
-@jit
-def friction_work(dt, net):
-    """Add what friction takes in a step from all nodes behind the front; ``net`` is a :class:`FillNet`."""
+@inlined
+def friction(net):
+    """Find what every reach behind the front loses at the flows of its nodes; returns the head x flow [m4/s].
+
+    ``net`` is a :class:`FillNet`: its ``drop`` is written.
+    """
+    p, m, drop, tf = net.p, net.m, net.drop, net.tf
     front = net.si[I_PIPE]
     total = 0.0
     for k in range(front + 1):
         a = net.ti[k, T_FIRST]
         last = net.ti[k, T_COUNT] if k < front else net.si[I_NODE]
-        b = net.tf[k, T_B]
-        dx = net.tf[k, T_DX]
+        b, dx, step, row = tf[k, T_B], tf[k, T_DX], tf[k, T_STEP], net.table[k]
         for i in range(a, a + last + 1):
-            q = 0.5 * (net.p[i] - net.m[i]) / b
-            part = dx if a < i < a + last else 0.5 * dx
-            total += part * q * loss_per_metre(q, net.tf[k, T_STEP], k, net.table)
-    net.sf[S_LOST] += dt * total
+            q = 0.5 * (p[i] - m[i]) / b
+            drop[i] = dx * loss_per_metre(q, step, row)
+            total += q * drop[i]
+        for i in (a, a + last):  # half a reach lies beside an end
+            total -= 0.25 * (p[i] - m[i]) / b * drop[i]
+    return total
 
 
 @jit
@@ -363,6 +361,7 @@ def march_filling(net, first, steps, dt, stride, shot_stride, stop, rows, heads,
     """
     if first == 0:
         settle_first(net)
+        friction(net)
     for n in range(steps):
         step = first + n + 1
         time = step * dt
@@ -378,7 +377,7 @@ def march_filling(net, first, steps, dt, stride, shot_stride, stop, rows, heads,
         if status != OK:
             return status, n, n // stride
         settle(step, net)
-        friction_work(dt, net)
+        net.sf[S_LOST] += dt * friction(net)
         if (n + 1) % stride == 0:
             write_row((n + 1) // stride - 1, net, rows, heads, flows)
         if (n + 1) % shot_stride == 0:

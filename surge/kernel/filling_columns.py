@@ -83,7 +83,8 @@ I_INTS = 4
 R_FRONT_PIPE, R_TIP, R_NODE, R_Q, R_P, R_GAS = 0, 1, 2, 3, 4, 5
 R_FLOATS = 6
 
-#   p, m, p2, m2, z, hi, lo (nodes,); hi_step, lo_step (nodes,); ti (pipes, 2), tf (pipes, T_FLOATS);
+#   p, m, p2, m2, z, hi, lo (nodes,); drop (nodes,): head lost over a reach at the flow of each node [m];
+#   hi_step, lo_step (nodes,); ti (pipes, 2), tf (pipes, T_FLOATS);
 #   table (pipes, steps + 1): loss per metre over q|q| [s2/m6]; ki (links, K_INTS), kf (links, K_FLOATS);
 #   law_t, law_v; knots, coef of pumps; jf (pipes + 1, J_FLOATS); gas (G_FLOATS,); sf (S_FLOATS,);
 #   si (I_INTS,); floor (1,) [m] pressure head at which the liquid boils
@@ -94,6 +95,7 @@ FillNet = namedtuple(
         "m",
         "p2",
         "m2",
+        "drop",
         "z",
         "hi",
         "lo",

@@ -50,20 +50,21 @@ from surge.kernel.march import law_at
 from surge.kernel.orifices import orifice_flow
 
 ROUNDS = 100
+NOTHING = 1e-11  # [m] head; behind the least impedance of a pipe, some 100 s/m2, a flow of 1e-13 m3/s
 
 
 @inlined
-def loss_per_metre(q, step, k, table):
-    """Head lost over a metre of pipe ``k`` [-] at ``q`` [m3/s], signed.
+def loss_per_metre(q, step, row):
+    """Head lost over a metre of a pipe [-] at ``q`` [m3/s], signed.
 
-    ``step`` [m3/s] is that of its row in the table (pipes, steps + 1) [s2/m6].
+    ``row`` (steps + 1,) [s2/m6] is that of the pipe in the table, at flows ``step`` [m3/s] apart.
     """
     size = abs(q) / step
-    last = table.shape[1] - 1
+    last = len(row) - 1
     at = int(size) if size < last else last
-    factor = table[k, at]
+    factor = row[at]
     if at < last:
-        factor += (size - at) * (table[k, at + 1] - factor)
+        factor += (size - at) * (row[at + 1] - factor)
     return factor * q * abs(q)
 
 
@@ -128,7 +129,7 @@ def at_front(q, dt, net):
     z = net.z[net.ti[k, T_FIRST] + net.si[I_NODE]]
     z += s / (tf[k, T_DX] * net.ti[k, T_COUNT]) * (tf[k, T_Z1] - tf[k, T_Z0])
     head = z + (p - gas[G_ATMOSPHERE]) / gas[G_RHO_G]
-    return head + s * (tf[k, T_INERTIA] * (q - sf[S_Q]) / dt + loss_per_metre(q, tf[k, T_STEP], k, net.table))
+    return head + s * (tf[k, T_INERTIA] * (q - sf[S_Q]) / dt + loss_per_metre(q, tf[k, T_STEP], net.table[k]))
 
 
 @jit
@@ -163,7 +164,7 @@ def _root(j, drive, impedance, tip, low, high, f_low, f_high, time, dt, net):
             high = q
             f_high = f
             f_low *= 0.5
-        if high - low <= 1e-13 * (1e-6 + abs(q)) or f_low == f_high:
+        if abs(f) <= NOTHING or high - low <= 1e-13 * (1e-6 + abs(q)) or f_low == f_high:
             break
     return q
 

@@ -194,6 +194,7 @@ class _March:
             m=np.zeros(nodes),
             p2=np.zeros(nodes),
             m2=np.zeros(nodes),
+            drop=np.zeros(nodes),
             z=z,
             hi=np.full(nodes, -np.inf),
             lo=np.full(nodes, np.inf),

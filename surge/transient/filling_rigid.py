@@ -17,6 +17,8 @@ Decisions
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -110,17 +112,18 @@ class _Column:
         self.fill, self.line = fill, fill.line
         line = self.line
         volumes = line.length * line.area
-        self.ends = np.cumsum(volumes)  # [m3] of liquid when the front is at the end of each pipe
+        self.length, self.area, self.inertia = line.length.tolist(), line.area.tolist(), line.inertia.tolist()
+        self.ends = np.cumsum(volumes).tolist()  # [m3] of liquid when the front is at the end of each pipe
         self.behind = float(self.ends[fill.first_pipe] - volumes[fill.first_pipe])
-        self.first = self.behind + fill.first_length * float(line.area[fill.first_pipe])
-        self.full = np.concatenate([[0.0], np.cumsum(line.length * line.inertia)])
+        self.first = self.behind + fill.first_length * self.area[fill.first_pipe]
+        self.full = np.concatenate([[0.0], np.cumsum(line.length * line.inertia)]).tolist()
 
     def front(self, filled: float) -> tuple[int, float]:
         """Pipe and place of the front, ``filled`` [m3] after the beginning."""
         volume = self.first + filled
-        k = min(int(np.searchsorted(self.ends, volume, side="left")), len(self.ends) - 1)
-        before = float(self.ends[k - 1]) if k else 0.0
-        return k, (volume - before) / float(self.line.area[k])
+        k = min(bisect_left(self.ends, volume), len(self.ends) - 1)
+        before = self.ends[k - 1] if k else 0.0
+        return k, (volume - before) / self.area[k]
 
     def pressure(self, filled: float, mass: float) -> float:
         """Of the gas [Pa absolute]."""
@@ -147,7 +150,7 @@ class _Column:
             more = self.lifted(j, q, time)
             if more is None:
                 return None
-            head += more - line.loss(j, q) * (x if j == k else float(line.length[j]))
+            head += more - line.loss(j, q) * (x if j == k else self.length[j])
         return head
 
     def slope(self, time: float, y: State) -> State:
@@ -159,7 +162,7 @@ class _Column:
         head = self.drive(k, x, q, time, p)
         if head is None:
             return 0.0, 0.0, -out
-        inertia = float(self.full[k] + x * self.line.inertia[k])
+        inertia = self.full[k] + x * self.inertia[k]
         if self.checked(k) and q <= 0.0 and head < 0.0:
             return 0.0, 0.0, -out
         return q, head / inertia, -out
@@ -180,9 +183,9 @@ class _Column:
             return self._at_rest(found, k, x, time, p)
         here = fill.head_of_gas(p, fill.place(k, x))
         for j in range(k, -1, -1):
-            length = x if j == k else float(line.length[j])
+            length = x if j == k else self.length[j]
             found[j, 1] = here
-            here += length * (float(line.inertia[j]) * rate + line.loss(j, q))
+            here += length * (self.inertia[j] * rate + line.loss(j, q))
             found[j, 0] = here
             here -= self.lifted(j, q, time) or 0.0
         return found
@@ -200,6 +203,16 @@ class _Column:
         for j in range(k + 1):
             found[j] = heads[j] if j < last else after
         return found
+
+
+def _moved(y: State, h: float, weights: Sequence[float], slopes: Sequence[State]) -> State:
+    """State after ``h`` [s] along slopes, each with its weight [-]; written out, since it takes most time."""
+    a0 = a1 = a2 = 0.0
+    for a, (s0, s1, s2) in zip(weights, slopes, strict=True):
+        a0 += a * s0
+        a1 += a * s1
+        a2 += a * s2
+    return y[0] + h * a0, y[1] + h * a1, y[2] + h * a2
 
 
 def rigid_fill(fill: FillLine, *, tolerance: float = TOLERANCE) -> RigidFill:
@@ -234,12 +247,11 @@ class _March:
         t, y = self.time, self.y
         slopes: list[State] = []
         for c, row in zip(_C, _A, strict=True):
-            at = tuple(y[i] + h * sum(a * s[i] for a, s in zip(row, slopes, strict=True)) for i in range(3))
-            filled = min(at[0], self.volume * (1.0 - 1e-12))
+            new = y0, y1, y2 = _moved(y, h, row, slopes)
+            filled = min(y0, self.volume * (1.0 - 1e-12))
             when = min(t + c * h, max(self.cut - 1e-7, t))
-            slopes.append(self.column.slope(when, (filled, at[1], max(at[2], 0.0))))
-        new = at
-        off = [h * sum(e * s[i] for e, s in zip(_E, slopes, strict=True)) for i in range(3)]
+            slopes.append(self.column.slope(when, (filled, y1, max(y2, 0.0))))
+        off = _moved((0.0, 0.0, 0.0), h, _E, slopes)
         least = self.volume - y[0]
         scales = (
             1e-3 * min(self.volume, least + 1e-6 * self.volume),
@@ -295,7 +307,7 @@ class _March:
         time = self.time + BEGIN
         head = self.column.drive(k, x, 0.0, time, self._p()) or 0.0
         loss = -(self.column.drive(k, x, 1.0, time, self._p()) or 0.0) + head
-        inertia = float(self.column.full[k] + x * self.column.line.inertia[k]) / BEGIN
+        inertia = (self.column.full[k] + x * self.column.inertia[k]) / BEGIN
         flow = 2.0 * head / (inertia + math.sqrt(inertia**2 + 4.0 * loss * head)) if head > 0.0 else 0.0
         self.time, self.y = time, (self.y[0] + 0.5 * BEGIN * flow, flow, self.y[2])
         self.rows.append((time, self.y))
@@ -372,7 +384,7 @@ class _March:
             pipe[i], length[i] = k, x
             rate[i] = column.slope(time, y)[1]
             heads[i] = column.heads(k, x, y[1], rate[i], time, gas[i])
-        last = self.rows[-1][1][1] / float(self.fill.line.area[pipe[-1]])
+        last = self.rows[-1][1][1] / self.column.area[pipe[-1]]
         return RigidFill(
             time=np.array([t for t, _ in self.rows]),
             pipe=pipe,

@@ -33,6 +33,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array
+from surge.kernel.along import Along, pass_along
 from surge.model.lineup import LineUp, Pipe, Scenario
 from surge.model.ranges import Taken
 from surge.transient.errors import STEP_SAFETY
@@ -245,7 +246,7 @@ class _Pipe:
     def __init__(self, work: Plan, grid: Grid, k: int, time: Array, heads: Array, flows: Array) -> None:
         lineup = work.lineup
         self.pipe: Pipe = lineup.pipes[k]
-        self.heads, self.flows, self.time = heads, flows, time
+        self.heads, self.flows, self.time, self.dt = heads, flows, time, grid.reaches.dt
         self.weight = lineup.liquid.density * lineup.gravity * self.pipe.area
         self.way = (grid.reaches.count[k] + grid.reaches.share[k]) * grid.reaches.dt  # [s]; 0: lumped
         self.loss, self.step = work.tables.loss[k], float(work.tables.step[k])
@@ -255,55 +256,37 @@ class _Pipe:
             self._waves()
 
     def _waves(self) -> None:
-        """Waves towards the end and towards the start at all places, shape (places, steps) [m]."""
+        """Heads [m], flows [m3/s] and losses [m] at all places, shape (places, steps)."""
         b, (h0, h1), (q0, q1) = self.impedance, self.heads.T, self.flows.T
         onward, back = h0 + b * q0, h1 - b * q1  # as they leave
         lost = self._lost(onward, h1 + b * q1), self._lost(back, h0 - b * q0)
-        ahead, behind = self.places[:, None] * lost[0], self.places[::-1, None] * lost[1]
-        for _ in range(ROUNDS):
-            p, m = self._less(onward, ahead, 1), self._less(back, behind, -1)
-            self.flow = (p - m) / (2.0 * b)
-            self.flow[0], self.flow[-1] = q0, q1
-            per_way = self._loss(self.flow)
-            ahead, behind = (self._along(per_way[::way], lost[i])[::way] for i, way in enumerate((1, -1)))
-        self.head = 0.5 * (self._less(onward, ahead, 1) + self._less(back, behind, -1))
-        self.head[0], self.head[-1] = h0, h1
+        self.head, self.flow, self.drop = (np.zeros((SPOTS, self.time.size)) for _ in range(3))
+        self.head[0], self.head[-1], self.flow[0], self.flow[-1] = h0, h1, q0, q1
+        room = np.zeros((3, self.time.size))
+        pipe = Along(
+            onward=onward,
+            back=back,
+            lost_onward=lost[0],
+            lost_back=lost[1],
+            places=self.places,
+            row=self.loss,
+            ahead=self.places[:, None] * lost[0],
+            behind=self.places[::-1, None] * lost[1],
+            head=self.head,
+            flow=self.flow,
+            loss=self.drop,
+            p=room[0],
+            m=room[1],
+            left=room[2],
+        )
+        pass_along(pipe, self.way / self.dt, self.step, self.impedance, ROUNDS)
 
     def _lost(self, leaves: Array, comes: Array) -> Array:
         """What each wave has lost when it comes to the other end [m]; the last ones as the one before."""
-        lost: Array = leaves - np.interp(self.time + self.way, self.time, comes)
+        lost: Array = leaves - self._ago(comes, -self.way)
         last = int(np.searchsorted(self.time, self.time[-1] - self.way, side="right"))
         lost[last:] = lost[max(last - 1, 0)]
         return lost
-
-    def _less(self, wave: Array, lost: Array, way: int) -> Array:
-        """A wave at all places: as it left, less what it has lost on the way there."""
-        found = np.array(
-            [
-                self._ago(wave - one, share * self.way)
-                for one, share in zip(lost[::way], self.places, strict=True)
-            ]
-        )
-        return found[::way]
-
-    def _along(self, per_way: Array, lost: Array) -> Array:
-        """What waves that leave at each step have lost at each place, as the local flow has it [m].
-
-        Parameters
-        ----------
-        per_way : ndarray, shape (places, steps)
-            Loss of the whole pipe at the flow of each place, in the order of the way [m].
-        lost : ndarray, shape (steps,)
-            What they have lost in all [m]: the sum is made to fit.
-        """
-        met = np.array(
-            [self._ago(one, -share * self.way) for one, share in zip(per_way, self.places, strict=True)]
-        )
-        sums = np.zeros_like(met)
-        np.cumsum(0.5 * (met[1:] + met[:-1]) / (SPOTS - 1), axis=0, out=sums[1:])
-        rest = lost - sums[-1]
-        found: Array = sums + self.places[:, None] * rest
-        return found
 
     def _ago(self, values: Array, ago: float) -> Array:
         """What was so long ago [s], at every step."""
@@ -311,13 +294,14 @@ class _Pipe:
         return found
 
     def state(self, share: float) -> tuple[Array, Array]:
-        """Head [m] and flow [m3/s] at a share of the length, at every step."""
+        """Head [m] at a share of the length, and what the whole pipe would lose at the flow there [m]."""
         if self.way <= 0.0:
-            return self.heads[:, 0] + share * (self.heads[:, 1] - self.heads[:, 0]), self.flows[:, 0]
+            head = self.heads[:, 0] + share * (self.heads[:, 1] - self.heads[:, 0])
+            return head, self._loss(self.flows[:, 0])
         k = min(int(share * (SPOTS - 1)), SPOTS - 2)
         part = share * (SPOTS - 1) - k
         if part < 1e-12 or part > 1.0 - 1e-12:
-            return self.head[k + round(part)], self.flow[k + round(part)]
+            return self.head[k + round(part)], self.drop[k + round(part)]
         # Between two places each wave is what it was at the one before, a little earlier.
         step = self.way / (SPOTS - 1)
         b = self.impedance
@@ -325,24 +309,26 @@ class _Pipe:
         m = [self.head[i] - b * self.flow[i] for i in (k, k + 1)]
         onward = (1.0 - part) * self._ago(p[0], part * step) + part * self._ago(p[1], (part - 1.0) * step)
         back = (1.0 - part) * self._ago(m[0], -part * step) + part * self._ago(m[1], (1.0 - part) * step)
-        return 0.5 * (onward + back), (onward - back) / (2.0 * b)
+        return 0.5 * (onward + back), self._loss((onward - back) / (2.0 * b))
 
     def force(self, leg: Leg) -> Array:
         """The force along a leg at every step, shape (steps,) [N]."""
         begin, end = leg.begin / self.pipe.length, leg.end / self.pipe.length
         inside = self.places[(self.places > begin) & (self.places < end)]
         places = np.concatenate([[begin], inside, [end]])
-        states = [self.state(float(share)) for share in places]
-        losses = self._loss(np.array([flow for _, flow in states]))
-        drop = (0.5 * (losses[1:] + losses[:-1]) * np.diff(places)[:, None]).sum(axis=0)
-        found: Array = self.weight * (states[-1][0] - states[0][0] + drop)
+        first, before = self.state(begin)
+        drop = np.zeros_like(before)
+        for i, share in enumerate(places[1:]):
+            last, after = self.state(float(share))
+            drop += 0.5 * float(share - places[i]) * (before + after)
+            before = after
+        found: Array = self.weight * (last - first + drop)
         return found
 
     def _loss(self, flow: Array) -> Array:
         """Head lost over the whole pipe at a flow [m], with its sign; as the march has it."""
         steps = np.abs(flow) / self.step
-        top = self.loss.size - 1
-        inside = np.interp(steps, np.arange(top + 1), self.loss)
-        beyond = self.loss[-1] + (self.loss[-1] - self.loss[-2]) * (steps - top)
-        found: Array = np.copysign(np.where(steps > top, beyond, inside), flow)
+        at = np.minimum(steps, self.loss.size - 2).astype(np.int64)
+        lost = self.loss[at] + (steps - at) * (self.loss[at + 1] - self.loss[at])
+        found: Array = np.copysign(lost, flow)
         return found

@@ -50,7 +50,7 @@ from surge.kernel.march import law_at
 from surge.kernel.orifices import orifice_flow
 
 ROUNDS = 100
-NOTHING = 1e-11  # [m] head; behind the least impedance of a pipe, some 100 s/m2, a flow of 1e-13 m3/s
+NOTHING = 1e-13  # [m3/s] a flow that is off by no more than that is found
 
 
 @inlined
@@ -164,7 +164,8 @@ def _root(j, drive, impedance, tip, low, high, f_low, f_high, time, dt, net):
             high = q
             f_high = f
             f_low *= 0.5
-        if abs(f) <= NOTHING or high - low <= 1e-13 * (1e-6 + abs(q)) or f_low == f_high:
+        # What is left falls by the impedance at least for every m3/s.
+        if abs(f) <= NOTHING * impedance or high - low <= 1e-13 * (1e-6 + abs(q)) or f_low == f_high:
             break
     return q
 

@@ -17,6 +17,7 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 from support.demos import CASES, VERDICTS
+from support.inputs.berth import shutdown_alone
 
 import surge
 from surge.case.file import read_case
@@ -282,15 +283,13 @@ def test_columns_are_told_with_what_they_were_taken_for() -> None:
 
 
 def test_a_case_is_held_beside_the_one_before_and_its_forces_are_told() -> None:
-    name = "gas-oil-release-coupling"
-    path = CASES / f"{name}.toml"
-    before = path.read_text(encoding="utf-8")
-    after = before.replace('stroke = "5 s"', 'stroke = "9 s"')
+    after = shutdown_alone()
+    before = after.replace('stroke = "26 s"', 'stroke = "3 s"')
     memory = Memory()
     asked = {"name": "berth.toml", "text": after}
     found = answer({"do": "compare", "before": before, **asked}, memory, lambda _: None)
     assert found["verdicts"] == ["Limit exceeded", "Limits kept"]
-    assert any("5.00 s before, 9.00 s after" in words for words in found["differences"])
+    assert any("3.00 s before, 26.00 s after" in words for words in found["differences"])
     assert base64.b64decode(found["picture"]).startswith(b"\x89PNG")
     forces = answer({"do": "forces", **asked}, memory, lambda _: None)
     assert forces["text"] == surge.find_forces(read_case(after, filename="berth.toml")).text()

@@ -37,7 +37,7 @@ def test_a_berth_from_the_template_to_the_sheet(opened: Opened, served: tuple[Pa
     page.mouse.move(box["x"] + box["width"] / 2, middle)
     page.mouse.down()
     for k in range(8):
-        page.mouse.move(box["x"] + box["width"] * (0.5 - 0.055 * k), middle)
+        page.mouse.move(box["x"] + box["width"] * (0.5 - 0.03 * k), middle)
     page.wait_for_selector("#look:not([hidden])")
     assert "quick look, no verdict" in page.inner_text("#look")
     assert page.inner_text("#headline") == "Quick look, no verdict"

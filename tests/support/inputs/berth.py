@@ -1,4 +1,4 @@
-"""The smallest berth of the template, with one scenario: quick to check, to search and to find forces in."""
+"""A berth of the template with one scenario: quick to check and to find forces in."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ import surge
 NEXT = '\n[[scenario]]\nname = "start of loading"'
 
 
-def shutdown_alone() -> str:
-    """The text of a case: one arm, one tank, and of its scenarios the shutdown, which keeps all limits."""
-    text, rest, _ = surge.new_case(arms=1, tanks=1).partition(NEXT)
+def shutdown_alone(*, arms: int = 1, tanks: int = 1) -> str:
+    """The text of a case that of the template's scenarios has the shutdown only, which keeps all limits."""
+    text, rest, _ = surge.new_case(arms=arms, tanks=tanks).partition(NEXT)
     assert rest
     return text

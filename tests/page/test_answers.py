@@ -289,7 +289,7 @@ def test_columns_are_told_with_what_they_were_taken_for(judged: Any) -> None:
 
 
 def test_a_case_is_held_beside_the_one_before_and_its_forces_are_told() -> None:
-    after = shutdown_alone()
+    after = shutdown_alone(more=1)
     before = after.replace('stroke = "26 s"', 'stroke = "3 s"')
     memory = Memory()
     asked = {"name": "berth.toml", "text": after}
@@ -298,7 +298,9 @@ def test_a_case_is_held_beside_the_one_before_and_its_forces_are_told() -> None:
     assert any("3.00 s before, 26.00 s after" in words for words in found["differences"])
     assert base64.b64decode(found["picture"]).startswith(b"\x89PNG")
     forces = answer({"do": "forces", **asked}, memory, lambda _: None)
-    assert forces["text"] == surge.find_forces(read_case(after, filename="berth.toml")).text()
+    expected = surge.find_forces(read_case(after, filename="berth.toml"))
+    assert forces["text"] == expected.text()
+    assert forces["details"] == expected.text(details=True)  # of both scenarios
     assert base64.b64decode(forces["histories"]).count(b"\n") > 100
     broken = answer({"do": "compare", "before": "x", **asked}, memory, lambda _: None)
     assert broken["refused"]["exit_code"] == 2

@@ -1,14 +1,14 @@
-"""A berth of the template with one scenario: quick to check and to find forces in."""
+"""A berth of the template with few scenarios: quick to check and to find forces in."""
 
 from __future__ import annotations
 
 import surge
 
-NEXT = '\n[[scenario]]\nname = "start of loading"'
+SCENARIO = "\n[[scenario]]\n"
 
 
-def shutdown_alone(*, arms: int = 1, tanks: int = 1) -> str:
-    """The text of a case that of the template's scenarios has the shutdown only, which keeps all limits."""
-    text, rest, _ = surge.new_case(arms=arms, tanks=tanks).partition(NEXT)
-    assert rest
-    return text
+def shutdown_alone(*, arms: int = 1, tanks: int = 1, more: int = 0) -> str:
+    """The text of a case with the template's shutdown, which keeps all limits, and so many scenarios more."""
+    head, *scenarios = surge.new_case(arms=arms, tanks=tanks).split(SCENARIO)
+    assert 'name = "emergency shutdown"' in scenarios[0]
+    return SCENARIO.join([head, *scenarios[: 1 + more]])

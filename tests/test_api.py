@@ -58,14 +58,18 @@ def test_a_picture_of_what_is_not_there_is_refused(case: surge.Case, checked: su
 
 
 @pytest.mark.slow
-def test_windows_and_chart(tmp_path: Path, demos: Demos) -> None:
-    case = demos[CLOSING.stem].case
+def test_windows_and_chart(tmp_path: Path) -> None:
+    one, _, reduced = CLOSING.read_text(encoding="utf-8").rpartition("[[scenario]]\nname")
+    assert "release at reduced rate" in reduced
+    path = tmp_path / "closing.toml"
+    path.write_text(one, encoding="utf-8")
+    case = surge.load_case(path)
     windows = surge.find_windows(case, shortest=4.0, longest=20.0)
-    text = printed("window", CLOSING, "--shortest", "4 s", "--longest", "20 s")
+    text = printed("window", path, "--shortest", "4 s", "--longest", "20 s")
     assert surge.report(windows, case) + "\n" == text
     chart = surge.survey(case, points=3)
     file = tmp_path / "chart.png"
-    assert surge.report(chart, case) + "\n" == printed("chart", CLOSING, "--points", 3, "--output", file)
+    assert surge.report(chart, case) + "\n" == printed("chart", path, "--points", 3, "--output", file)
     assert surge.draw_chart(chart, case)._repr_png_() == file.read_bytes()
 
 

@@ -17,6 +17,7 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 from support.demos import CASES, VERDICTS
+from support.inputs.berth import shutdown_alone
 
 import surge
 from surge.case.file import read_case
@@ -186,8 +187,14 @@ def records(content: bytes, file: str, **more: Any) -> Any:
     return answer(request, Memory(), lambda _: None)
 
 
-def test_a_table_is_judged_as_on_the_command_line() -> None:
-    found = records(CSV, "stroke-tests.csv")
+@pytest.fixture(scope="module")
+def judged() -> Any:
+    """What the page is told of the table."""
+    return records(CSV, "stroke-tests.csv")
+
+
+def test_a_table_is_judged_as_on_the_command_line(judged: Any) -> None:
+    found = judged
     expected = surge.judge_records(CASES / "records" / "stroke-tests.csv")
     assert found["exit_code"] == expected.exit_code
     wanted = expected.text().replace(str(CASES / "records" / "stroke-tests.csv"), "stroke-tests.csv")
@@ -195,16 +202,16 @@ def test_a_table_is_judged_as_on_the_command_line() -> None:
     assert found["pictures"]
 
 
-def test_a_workbook_is_read_as_its_table() -> None:
+def test_a_workbook_is_read_as_its_table(judged: Any) -> None:
     """Days and figures as a spreadsheet keeps them, not as text."""
     book = openpyxl.Workbook()
     for row in csv.reader(io.StringIO(CSV.decode("utf-8-sig")), delimiter=";"):
         book.active.append([_cell(text) for text in row])
     out = io.BytesIO()
     book.save(out)
-    found, plain = records(out.getvalue(), "stroke-tests.xlsx"), records(CSV, "stroke-tests.csv")
-    assert found["exit_code"] == plain["exit_code"]
-    assert _verdicts(found["text"]) == _verdicts(plain["text"])
+    found = records(out.getvalue(), "stroke-tests.xlsx")
+    assert found["exit_code"] == judged["exit_code"]
+    assert _verdicts(found["text"]) == _verdicts(judged["text"])
 
 
 def _cell(text: str) -> Any:
@@ -272,8 +279,8 @@ def test_a_sheet_that_claims_millions_of_cells_is_refused() -> None:
     assert "more than" in records(content, "a.xlsx")["refused"]["text"]
 
 
-def test_columns_are_told_with_what_they_were_taken_for() -> None:
-    found = {c["title"]: c["meaning"] for c in records(CSV, "stroke-tests.csv")["columns"]}
+def test_columns_are_told_with_what_they_were_taken_for(judged: Any) -> None:
+    found = {c["title"]: c["meaning"] for c in judged["columns"]}
     assert (found["No."], found["Valve"], found["Time"]) == ("", "tag", "time of day")
     assert found["Stroke time [s]"] == "time"
 
@@ -282,18 +289,18 @@ def test_columns_are_told_with_what_they_were_taken_for() -> None:
 
 
 def test_a_case_is_held_beside_the_one_before_and_its_forces_are_told() -> None:
-    name = "gas-oil-release-coupling"
-    path = CASES / f"{name}.toml"
-    before = path.read_text(encoding="utf-8")
-    after = before.replace('stroke = "5 s"', 'stroke = "9 s"')
+    after = shutdown_alone(more=1)
+    before = after.replace('stroke = "26 s"', 'stroke = "3 s"')
     memory = Memory()
     asked = {"name": "berth.toml", "text": after}
     found = answer({"do": "compare", "before": before, **asked}, memory, lambda _: None)
     assert found["verdicts"] == ["Limit exceeded", "Limits kept"]
-    assert any("5.00 s before, 9.00 s after" in words for words in found["differences"])
+    assert any("3.00 s before, 26.00 s after" in words for words in found["differences"])
     assert base64.b64decode(found["picture"]).startswith(b"\x89PNG")
     forces = answer({"do": "forces", **asked}, memory, lambda _: None)
-    assert forces["text"] == surge.find_forces(read_case(after, filename="berth.toml")).text()
+    expected = surge.find_forces(read_case(after, filename="berth.toml"))
+    assert forces["text"] == expected.text()
+    assert forces["details"] == expected.text(details=True)  # of both scenarios
     assert base64.b64decode(forces["histories"]).count(b"\n") > 100
     broken = answer({"do": "compare", "before": "x", **asked}, memory, lambda _: None)
     assert broken["refused"]["exit_code"] == 2

@@ -22,8 +22,7 @@ import numpy as np
 from PIL import Image
 from support.chromium import EXCEEDED, IN_A_BROWSER, KEPT, Opened, figure
 from support.chromium import write_case as write
-
-import surge
+from support.inputs.berth import shutdown_alone
 
 pytestmark = IN_A_BROWSER
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
@@ -115,7 +114,7 @@ def test_what_is_wider_than_the_page_says_so_and_can_be_read(
     opened: Opened, served: tuple[Path, str]
 ) -> None:
     path = write(served[0], "wide.toml")
-    text = surge.new_case(arms=2, tanks=4)
+    text = shutdown_alone(arms=2, tanks=4)
     path.write_text(text.replace("shore control valve", "quick-acting control valve"), encoding="utf-8")
     page = opened("wide.toml", width=1600, reduced_motion="reduce")
     page.wait_for_selector(KEPT)
@@ -169,7 +168,22 @@ def troubles(page: Any) -> list[str]:
     return found
 
 
-def test_the_page_looks_as_it_did(opened: Opened, served: tuple[Path, str]) -> None:
+STYLES = (
+    ("body, button, select { font-family: serif !important }", True),
+    ("body { letter-spacing: .03em }", True),
+    ("body { font-size: 1.05rem; line-height: 1.55 }", True),
+    (".columns { display: block !important }", False),
+    (".verdict { display: none !important }", False),
+    ("#sketch { display: none !important }", False),
+    ("#strokes { margin-top: -9rem }", False),
+    (":root { --card: #222 !important }", False),
+    ("* { all: revert !important }", False),
+)
+
+
+def test_the_page_looks_as_it_did_and_a_broken_look_is_told_and_another_font_is_none(
+    opened: Opened, served: tuple[Path, str]
+) -> None:
     write(served[0], "coupling.toml", "gas-oil-release-coupling")
     page = opened("coupling.toml", reduced_motion="reduce")
     page.wait_for_selector(EXCEEDED)
@@ -190,27 +204,9 @@ def test_the_page_looks_as_it_did(opened: Opened, served: tuple[Path, str]) -> N
             with Image.open(path) as kept:
                 far[path.name] = unlike(now, kept)
     assert max(far.values()) <= MOST, far
-
-
-STYLES = (
-    ("body, button, select { font-family: serif !important }", True),
-    ("body { letter-spacing: .03em }", True),
-    ("body { font-size: 1.05rem; line-height: 1.55 }", True),
-    (".columns { display: block !important }", False),
-    (".verdict { display: none !important }", False),
-    ("#sketch { display: none !important }", False),
-    ("#strokes { margin-top: -9rem }", False),
-    (":root { --card: #222 !important }", False),
-    ("* { all: revert !important }", False),
-)
-
-
-def test_a_broken_look_is_told_and_another_font_is_none(opened: Opened, served: tuple[Path, str]) -> None:
-    write(served[0], "coupling.toml", "gas-oil-release-coupling")
-    page = opened("coupling.toml", reduced_motion="reduce")
-    page.wait_for_selector(EXCEEDED)
-    page.wait_for_selector("#steps li")
-    page.wait_for_selector("#order .bar")
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.emulate_media(color_scheme="light")
+    page.evaluate("scrollTo(0, 0)")
     kept = Image.open(LOOKS / "1280-light.png")
     for style, alike in STYLES:
         page.evaluate(RESTYLE, style)

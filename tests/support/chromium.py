@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-import surge
 from support.demos import CASES
+from support.inputs.berth import shutdown_alone
 
 CHROMIUM = next(
     (p for n in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(n))), None
@@ -30,12 +30,8 @@ Opened = Callable[..., Any]
 
 
 def write_case(folder: Path, name: str, demo: str | None = None, **replaced: str) -> Path:
-    """Write a demo, or the smallest berth of the template, with some of its words replaced."""
-    text = (
-        surge.new_case(arms=1, tanks=1)
-        if demo is None
-        else (CASES / f"{demo}.toml").read_text(encoding="utf-8")
-    )
+    """Write a demo, or the smallest berth with its shutdown alone, with some of its words replaced."""
+    text = shutdown_alone() if demo is None else (CASES / f"{demo}.toml").read_text(encoding="utf-8")
     for old, new in replaced.items():
         text = text.replace(old, new)
     path = folder / name

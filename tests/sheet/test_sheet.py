@@ -24,7 +24,6 @@ from support.demos import Demos
 from support.sheets import html_of, sheet
 
 import surge
-from surge.api.check import rules_of_case
 from surge.case.file import Case
 from surge.cli.main import main
 from surge.reports.words import SHORT, Display
@@ -34,7 +33,7 @@ from surge.schemas import path_of
 from surge.search.joint import PROPORTION, JointSet
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
-from surge.search.window import Windows, windows_of
+from surge.search.window import Windows
 from surge.sheet.data import A_DRAFT, NOT_TO_SIGN, Sheet
 from surge.sheet.moves import NOT_SEARCHED, SAME_STROKE, _greatest, _lower, _objection, _window
 from surge.sheet.rows import lower_rows, name_of, upper_rows
@@ -67,11 +66,11 @@ def checked(demos: Demos) -> dict[str, tuple[Case, Assessment]]:
 
 
 @pytest.fixture(scope="module")
-def made(checked: dict[str, tuple[Case, Assessment]]) -> Made:
+def made(checked: dict[str, tuple[Case, Assessment]], demos: Demos) -> Made:
     """Sheets of all demos; that of the biggest with its windows."""
     found = {}
     for name, (case, assessment) in checked.items():
-        windows = windows_of(case.lineup, book=rules_of_case(case), longest=30.0) if name == BIGGEST else None
+        windows = demos[name].windows if name == BIGGEST else None
         found[name] = (case, sheet(case, windows, assessment=assessment))
     return found
 

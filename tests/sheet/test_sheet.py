@@ -509,12 +509,12 @@ def test_only_a_kept_sheet_has_a_place_to_sign(made: Made, printed: dict[str, by
             assert " ".join(shown.split()).count(one.standing) == (1 if one.signable else 2)
 
 
-def test_pdf_is_the_same_to_the_last_byte_and_keeps_the_standards(
-    made: Made, printed: dict[str, bytes]
-) -> None:
-    case, one = made[OVER]
-    assert pdf_of(case, one) == printed[OVER]
-    reader = pypdf.PdfReader(io.BytesIO(printed[OVER]))
+def test_pdf_is_the_same_to_the_last_byte_and_keeps_the_standards(demos: Demos) -> None:
+    case = demos[OVER].case
+    one = sheet(case, assessment=demos[OVER].answer)
+    made = pdf_of(case, one)
+    assert pdf_of(case, one) == made
+    reader = pypdf.PdfReader(io.BytesIO(made))
     assert bool(reader.root_object["/MarkInfo"]["/Marked"])
     metadata = reader.xmp_metadata
     assert metadata is not None

@@ -10,6 +10,7 @@ from support.demos import VERDICTS, Demo, Demos
 
 from surge.api.check import check
 from surge.case.file import read_case
+from surge.fitting import estimate
 from surge.rules.assess import Assessment
 
 # How long an example takes says how busy the machine is, and nothing about the program. The examples are the
@@ -32,6 +33,16 @@ def demos(tmp_path_factory: pytest.TempPathFactory) -> Demos:
 def compiled(demos: Demos) -> None:
     """Make sure that the march is compiled and kept: no command says any more that it compiles."""
     assert demos["restart-into-a-shut-deck-line"].answer.scenarios
+
+
+@pytest.fixture
+def one_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fit searches from the case's own figures only: for what is told of an answer, however it was found.
+
+    That several searches are made, and agree, a test of the demo record says.
+    """
+    monkeypatch.setattr(estimate, "GUESSES", 2)  # the case's own, and the least that can be drawn beside it
+    monkeypatch.setattr(estimate, "SEARCHED", 1)
 
 
 @pytest.fixture(scope="session")

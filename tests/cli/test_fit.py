@@ -41,6 +41,7 @@ def test_the_demo(tmp_path: Path) -> None:
     assert "exists already" in again.stderr
 
 
+@pytest.mark.usefixtures("one_search")
 def test_json_and_details_are_of_their_schema() -> None:
     result = run(str(records.BERTH), str(records.RECORD), *ASKED, "--json")
     document = json.loads(result.stdout)
@@ -50,6 +51,7 @@ def test_json_and_details_are_of_their_schema() -> None:
     assert len(document["places"][0]["time_s"]) == document["places"][0]["readings"]
 
 
+@pytest.mark.usefixtures("one_search")
 def test_no_copy_is_written_of_what_is_not_told(tmp_path: Path) -> None:
     copy = tmp_path / "fitted.toml"
     result = run(

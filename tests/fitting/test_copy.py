@@ -91,6 +91,7 @@ def test_a_wave_speed_is_sought_up_to_that_of_the_liquid() -> None:
         read_case(text.text([f.high for f in text.figures]), filename="x.toml")
 
 
+@pytest.mark.usefixtures("one_search")
 def test_the_copy_keeps_comments_order_and_line_ends() -> None:
     case = read_case(records.BERTH.read_text(encoding="utf-8").replace("\n", "\r\n"), filename="berth.toml")
     trace = records.read_text(records.RECORD.read_text(encoding="utf-8"))

@@ -41,6 +41,7 @@ def holds(fit: Fit, truth: tuple[float, ...]) -> list[bool]:
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("one_search")
 def test_intervals_hold_the_truth_about_as_often_as_they_say() -> None:
     """The whole of it, with 100 records of many lines, is ``tests/benchmarks/fits.py``.
 
@@ -80,6 +81,7 @@ def test_the_demo_record_gives_its_figures_back() -> None:
         assert abs(figure.value - truth) < 2 * half
         assert half < 0.15 * truth
     assert answer.fit.clock == pytest.approx(DEMO_CLOCK, abs=0.03)
+    assert (answer.fit.starts, answer.fit.agreeing) == (3, 3)
 
 
 @pytest.mark.slow
@@ -95,6 +97,7 @@ def test_the_demo_record_is_what_the_other_solver_makes() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("one_search")
 def test_two_places_tell_more_than_one() -> None:
     one = records.fitted(records.trace_of(*records.record()), LINE)
     two = records.fitted(records.trace_of(*records.record(places=("manifold", "jetty"))), LINE)
@@ -103,6 +106,7 @@ def test_two_places_tell_more_than_one() -> None:
     assert len(two.places) == 2
 
 
+@pytest.mark.usefixtures("one_search")
 def test_a_factor_on_all_pipes() -> None:
     fit = records.fitted(records.trace_of(*records.record()), {WAVE_SPEED: [ALL], STROKE: ["manifold valve"]})
     factor = fit.figures[0]
@@ -115,6 +119,7 @@ def test_a_factor_on_all_pipes() -> None:
 # What the record cannot tell
 
 
+@pytest.mark.usefixtures("one_search")
 def test_roughness_and_minor_loss_of_one_pipe_are_one_loss() -> None:
     fit = records.fitted(
         records.trace_of(*records.record()), {ROUGHNESS: ["shore line"], MINOR_LOSS: ["shore line"], **SPEED}
@@ -125,6 +130,7 @@ def test_roughness_and_minor_loss_of_one_pipe_are_one_loss() -> None:
         fitted_text(fit)
 
 
+@pytest.mark.usefixtures("one_search")
 def test_a_start_is_told_only_with_the_clock() -> None:
     trace = records.trace_of(*records.record())
     asked = {START: ["manifold valve"], **SPEED}
@@ -137,6 +143,7 @@ def test_a_start_is_told_only_with_the_clock() -> None:
     assert known.clock_half == 0.0
 
 
+@pytest.mark.usefixtures("one_search")
 def test_a_pipe_that_the_record_hardly_feels() -> None:
     fit = records.fitted(
         records.trace_of(*records.record()), {ROUGHNESS: ["drop line"], **SPEED, STROKE: ["manifold valve"]}
@@ -148,6 +155,7 @@ def test_a_pipe_that_the_record_hardly_feels() -> None:
 # What the figures cannot explain
 
 
+@pytest.mark.usefixtures("one_search")
 def test_another_stroke_than_the_case_says_is_no_wave_speed() -> None:
     """The record has a stroke of 15 s, and only a wave speed is fitted."""
     trace = records.trace_of(*records.record(truth=(1050.0, 2e-4, 15.0)))
@@ -155,6 +163,7 @@ def test_another_stroke_than_the_case_says_is_no_wave_speed() -> None:
     assert "structure" in kinds(fit) or "end" in kinds(fit)
 
 
+@pytest.mark.usefixtures("one_search")
 def test_a_disturbed_reading_is_told_by_its_row() -> None:
     times, read = records.record()
     read["manifold"][400] += 3e5
@@ -164,6 +173,7 @@ def test_a_disturbed_reading_is_told_by_its_row() -> None:
     assert "row 402" in str(doubt.phrase)
 
 
+@pytest.mark.usefixtures("one_search")
 def test_a_clock_that_runs_fast_is_told() -> None:
     times, read = records.record()
     fit = records.fitted(records.trace_of(times * 1.02, read), {ROUGHNESS: ["shore line"], **SPEED})
@@ -171,6 +181,7 @@ def test_a_clock_that_runs_fast_is_told() -> None:
     assert fit.drift[0] == pytest.approx(0.02, rel=0.5)
 
 
+@pytest.mark.usefixtures("one_search")
 def test_an_absolute_pressure_that_is_called_gauge_is_told() -> None:
     times, read = records.record()
     fit = records.fitted(records.trace_of(times, {"manifold": read["manifold"] + 101_325.0}), LINE)
@@ -223,6 +234,7 @@ def test_readings_of_another_time_are_refused() -> None:
     assert "0 readings" in caught.value.faults[0].found
 
 
+@pytest.mark.usefixtures("one_search")
 def test_no_readings_after_what_is_asked_for_are_used() -> None:
     trace = records.trace_of(*records.record())
     fit = records.fitted(trace, {**SPEED, STROKE: ["manifold valve"]}, span=(22.0, 45.0))
@@ -241,6 +253,7 @@ def stopped(how: str) -> str:
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("one_search")
 def test_a_run_down_and_a_kv() -> None:
     case = read_case(stopped('stop = "shore pump"\nrun_down = "6 s"'), filename="stopped.toml")
     lineup = case.lineup

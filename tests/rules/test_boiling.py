@@ -6,8 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from support.demos import Demos
 from support.lineups.generated import generated
 
@@ -36,8 +34,9 @@ from surge.transient.run import simulate
 from surge.transient.summary import closures_of
 
 MISTAKE = "manifold valve shut by mistake"
-# Seeds whose berths boil, of those that `tests/benchmarks/cavity_bands.py` goes through, quick ones.
-BOIL = (6, 8, 17, 31, 40, 53, 61)
+# Seeds whose berths boil, quick ones of those that `tests/benchmarks/cavity_bands.py` goes through. A finer
+# march uses up a third of a band of 31 and an eighth of one of 40, of others that are quick less.
+BOIL = (31, 40, 53, 61)
 
 
 def boiling_text(demos: Demos, *changes: tuple[str, str]) -> str:
@@ -272,8 +271,7 @@ def boiling_berth(seed: int) -> tuple[LineUp, Scenario]:
     return lineup.with_(atmosphere=101325.0, liquid=liquid), scenario
 
 
-@settings(max_examples=7)
-@given(seed=st.sampled_from(BOIL))
+@pytest.mark.parametrize("seed", BOIL)
 def test_nothing_kept_is_beaten_at_a_finer_step(seed: int) -> None:
     """Whatever the limit: at half the finest step both models stay below the furthest pressure plus band."""
     lineup, scenario = boiling_berth(seed)

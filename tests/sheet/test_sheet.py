@@ -24,7 +24,6 @@ from support.demos import Demos
 from support.sheets import html_of, sheet
 
 import surge
-from surge.api.check import rules_of_case
 from surge.case.file import Case
 from surge.cli.main import main
 from surge.reports.words import SHORT, Display
@@ -34,7 +33,7 @@ from surge.schemas import path_of
 from surge.search.joint import PROPORTION, JointSet
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits
-from surge.search.window import Windows, windows_of
+from surge.search.window import Windows
 from surge.sheet.data import A_DRAFT, NOT_TO_SIGN, Sheet
 from surge.sheet.moves import NOT_SEARCHED, SAME_STROKE, _greatest, _lower, _objection, _window
 from surge.sheet.rows import lower_rows, name_of, upper_rows
@@ -67,11 +66,11 @@ def checked(demos: Demos) -> dict[str, tuple[Case, Assessment]]:
 
 
 @pytest.fixture(scope="module")
-def made(checked: dict[str, tuple[Case, Assessment]]) -> Made:
+def made(checked: dict[str, tuple[Case, Assessment]], demos: Demos) -> Made:
     """Sheets of all demos; that of the biggest with its windows."""
     found = {}
     for name, (case, assessment) in checked.items():
-        windows = windows_of(case.lineup, book=rules_of_case(case), longest=30.0) if name == BIGGEST else None
+        windows = demos[name].windows if name == BIGGEST else None
         found[name] = (case, sheet(case, windows, assessment=assessment))
     return found
 
@@ -510,12 +509,12 @@ def test_only_a_kept_sheet_has_a_place_to_sign(made: Made, printed: dict[str, by
             assert " ".join(shown.split()).count(one.standing) == (1 if one.signable else 2)
 
 
-def test_pdf_is_the_same_to_the_last_byte_and_keeps_the_standards(
-    made: Made, printed: dict[str, bytes]
-) -> None:
-    case, one = made[OVER]
-    assert pdf_of(case, one) == printed[OVER]
-    reader = pypdf.PdfReader(io.BytesIO(printed[OVER]))
+def test_pdf_is_the_same_to_the_last_byte_and_keeps_the_standards(demos: Demos) -> None:
+    case = demos[OVER].case
+    one = sheet(case, assessment=demos[OVER].answer)
+    made = pdf_of(case, one)
+    assert pdf_of(case, one) == made
+    reader = pypdf.PdfReader(io.BytesIO(made))
     assert bool(reader.root_object["/MarkInfo"]["/Marked"])
     metadata = reader.xmp_metadata
     assert metadata is not None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -52,18 +53,42 @@ def test_the_page_names_every_key() -> None:
     assert sorted(keys(study_schema()) - named) == []
 
 
+def changed(folder: Path, *changes: tuple[str, str]) -> Path:
+    """The study of 21 s with texts replaced, with its case beside it."""
+    shutil.copy(FOLDER / "berth-north.toml", folder)
+    text = (FOLDER / "how-sure-is-21-s.toml").read_text(encoding="utf-8")
+    for old, new in changes:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    path = folder / "study.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+STROKES = 'values = ["17 s", "21 s", "25 s"]'
+
+
 @pytest.mark.slow
 def test_21_s_is_sure_as_far_as_40_runs_can_tell(tmp_path: Path) -> None:
-    answer = run_study(FOLDER / "how-sure-is-21-s.toml", into=tmp_path)
-    short, middle, long = answer.summary.cells
-    assert short.count.exceeded > 0
-    assert short.count.kept > 0
-    for cell in (middle, long):
-        assert cell.count.kept == 40
-        assert cell.chance is not None
-        assert cell.chance.high == pytest.approx(1.0 - 0.025 ** (1 / 40))  # the closed form at no failure
+    answer = run_study(changed(tmp_path, (STROKES, 'values = ["21 s"]')))
+    (middle,) = answer.summary.cells
+    assert middle.count.kept == 40
+    assert middle.chance is not None
+    assert middle.chance.high == pytest.approx(1.0 - 0.025 ** (1 / 40))  # the closed form at no failure
     assert "in 91.1 % or more" in " ".join(answer.text().split())
     assert "8.9 %" in (FOLDER / "how-sure-is-21-s.toml").read_text(encoding="utf-8")
+    assert answer.exit_code == 0
+
+
+@pytest.mark.slow
+def test_17_s_is_too_short_now_and_then_and_25_s_is_not(tmp_path: Path) -> None:
+    """Ten runs of each show it: the verdicts of both kinds, and none but kept."""
+    only = STROKES, 'values = ["17 s", "25 s"]'
+    answer = run_study(changed(tmp_path, only, ("count = 40", "count = 10")))
+    short, long = answer.summary.cells
+    assert short.count.exceeded > 0
+    assert short.count.kept > 0
+    assert long.count.kept == 10
     assert answer.exit_code == 3
 
 

@@ -424,11 +424,11 @@ def test_a_full_disk_keeps_what_is_written(tmp_path: Path, monkeypatch: pytest.M
 def test_killed_and_interrupted_it_goes_on_to_the_same_files(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The command, with chunks of a quarter of a second."""
-    path = written(tmp_path, (HEAD + SAMPLES + RATE + SPEED).replace("12", "300"))
-    monkeypatch.setattr("surge.studies.plan.MOST_CHUNK", 60)
+    """The command, with ten chunks of a quarter of a second."""
+    path = written(tmp_path, (HEAD + SAMPLES + RATE + SPEED).replace("12", "100"))
+    monkeypatch.setattr("surge.studies.plan.MOST_CHUNK", 20)
     surge_study = (
-        "import surge.studies.plan; surge.studies.plan.MOST_CHUNK = 60; "
+        "import surge.studies.plan; surge.studies.plan.MOST_CHUNK = 20; "
         "from surge.__main__ import entry; entry()"
     )
     command = [sys.executable, "-c", surge_study, "study", str(path), "--into", str(tmp_path / "two")]

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from support.lineups.generated import generated
 from support.lineups.lines import reservoir_line, run, step_at
 
-from surge.errors import GridError, SurgeError
 from surge.hydraulics.formulas import mixture_speed
 from surge.model.lineup import GRAVITY, LineUp, Liquid, Scenario
 from surge.proof.cavities import gassy_stop
@@ -60,29 +59,14 @@ def open_air(seed: int) -> tuple[LineUp, Scenario]:
     return lineup.with_(atmosphere=ATMOSPHERE, liquid=replace(lineup.liquid, vapour_pressure=500.0)), scenario
 
 
-def with_gas(seed: int, gas: float) -> tuple[LineUp, Scenario] | None:
-    """A berth that does not boil without gas; None where it does, or cannot flow."""
-    lineup, scenario = open_air(seed)
-    try:
-        usual = simulate(lineup, scenario, quick=True)
-    except SurgeError:
-        return None
-    return None if usual.vapour else (lineup, scenario)
-
-
+# Two berths at which it takes a quarter, and a thirteenth, of an error; most take less, and longer to march.
 @pytest.mark.slow
-@settings(max_examples=2, deadline=None)
-@given(seed=st.integers(0, 10**6), gas=st.sampled_from([1e-4, 1e-3, 1e-2]))
+@pytest.mark.parametrize(("seed", "gas"), [(25, 1e-3), (9, 1e-4)])
 def test_an_eighth_of_the_step_stays_within_the_error(seed: int, gas: float) -> None:
-    berth = with_gas(seed, gas)
-    if berth is None:
-        return
-    lineup, scenario = berth
+    lineup, scenario = open_air(seed)
     usual = simulate(lineup, scenario, quick=True)
-    try:
-        made = run_with_gas(lineup, scenario, usual, gas=gas)
-    except GridError:
-        return  # too many steps: then a check says that there is no such run
+    assert usual.vapour is None
+    made = run_with_gas(lineup, scenario, usual, gas=gas)
     work = plan(lineup, scenario)
     first = work.last_event + (first_duration(work) - work.last_event) * slowness(work, gas)
     work = eased(work, first)

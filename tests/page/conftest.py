@@ -56,30 +56,20 @@ def browser() -> Iterator[Any]:
         made.close()
 
 
-@pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Path, str]]:
-    """A server for the tests of a module: its folder, what it keeps for its user, its address."""
-    own = tmp_path_factory.mktemp("page")
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[tuple[Path, str]]:
+    """A folder with a server of its own, and its address."""
     root = str(Path(surge.__file__).parents[1])
-    environment = {**os.environ, "XDG_STATE_HOME": str(own / "state"), "PYTHONPATH": root}
-    folder = own / "berths"
+    environment = {**os.environ, "XDG_STATE_HOME": str(tmp_path / "state"), "PYTHONPATH": root}
+    folder = tmp_path / "berths"
     folder.mkdir()
     command = [sys.executable, "-m", "surge", "page", "--no-browser"]
     with subprocess.Popen(command, cwd=folder, env=environment, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None
         try:
-            yield folder, own / "state", process.stdout.readline().strip()
+            yield folder, process.stdout.readline().strip()
         finally:
             process.kill()
-
-
-@pytest.fixture
-def served(server: tuple[Path, Path, str]) -> tuple[Path, str]:
-    """A folder in which nothing is yet, and the address of its server; no test before has left anything."""
-    folder, state, url = server
-    for left in (*folder.iterdir(), *state.rglob("draft-*")):
-        left.unlink()
-    return folder, url
 
 
 @pytest.fixture

@@ -58,7 +58,7 @@ def tell_compiling() -> None:
     from surge.api.solver import solver_is_compiled
 
     if not solver_is_compiled():
-        tell("surge: compiling the solver for this machine, once; some ten seconds ...")
+        tell("surge: compiling the solver for this machine, once; ten seconds to half a minute ...")
 
 
 def _coloured(text: str, verdict: str) -> str:

@@ -123,7 +123,7 @@ def _tell_trouble() -> None:
     if compiled is not None and compiled.TROUBLE:
         tell(
             f"surge: the compiled solver cannot be kept ({compiled.TROUBLE[-1]}), so that every start takes "
-            "some ten seconds more: let NUMBA_CACHE_DIR name a folder that can be written"
+            "ten seconds to half a minute more: let NUMBA_CACHE_DIR name a folder that can be written"
         )
         compiled.TROUBLE.clear()
 

@@ -45,7 +45,7 @@ from surge.units import from_si
 Request = Mapping[str, Any]
 Json = dict[str, Any]
 Tell = Callable[[str], None]
-STARTING = "compiling the solver for this machine, once; some ten seconds"
+STARTING = "compiling the solver for this machine, once; ten seconds to half a minute"
 POINTS = 1600  # of a curve in time, about
 _BAD_INPUT: dict[str, Any] = {"document": None, "exit_code": 2}
 LONGEST_NAME = 100  # characters of the name of a table

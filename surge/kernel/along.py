@@ -29,6 +29,10 @@ Along = namedtuple(
 )
 
 
+# What a whole pipe would lose at many flows: flow, out (n,) [m3/s], [m]; row as of Along.
+Lost = namedtuple("Lost", "flow row out")
+
+
 @jit
 def ago(values, steps, out):
     """Values so many steps ago, straight between two; before the first and after the last these hold.
@@ -59,6 +63,19 @@ def losses(flow, step, row, out):
         at = int(smaller(size, top))
         lost = row[at] + (size - at) * (row[at + 1] - row[at])
         out[i] = np.copysign(lost, flow[i])
+
+
+@entry(results=0)
+def lose(one, step):
+    """Find what a whole pipe would lose at many flows; ``one`` is written.
+
+    Parameters
+    ----------
+    one : Lost
+    step : float
+        Of the table of losses [m3/s].
+    """
+    losses(one.flow, step, one.row, one.out)
 
 
 @jit

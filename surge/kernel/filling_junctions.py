@@ -50,7 +50,7 @@ from surge.kernel.march import law_at
 from surge.kernel.orifices import orifice_flow
 
 ROUNDS = 100
-NOTHING = 1e-13  # [m3/s] a flow that is off by no more than that is found
+NOTHING = 1e-13  # [m3/s] a flow that is off by no more than that is found; our own choice
 
 
 @inlined

@@ -33,7 +33,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surge.arrays import Array
-from surge.kernel.along import Along, pass_along
+from surge.kernel.along import Along, Lost, lose, pass_along
 from surge.model.lineup import LineUp, Pipe, Scenario
 from surge.model.ranges import Taken
 from surge.transient.errors import STEP_SAFETY
@@ -327,8 +327,6 @@ class _Pipe:
 
     def _loss(self, flow: Array) -> Array:
         """Head lost over the whole pipe at a flow [m], with its sign; as the march has it."""
-        steps = np.abs(flow) / self.step
-        at = np.minimum(steps, self.loss.size - 2).astype(np.int64)
-        lost = self.loss[at] + (steps - at) * (self.loss[at + 1] - self.loss[at])
-        found: Array = np.copysign(lost, flow)
-        return found
+        lost: Array = np.empty(flow.size)
+        lose(Lost(flow=np.ascontiguousarray(flow), row=self.loss, out=lost), self.step)
+        return lost

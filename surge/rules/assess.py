@@ -55,6 +55,26 @@ class AtHand:
         """Keep the runs of a scenario."""
         self._made.keep(scenario, made)
 
+    def but(self, scenario: Scenario, made: list[Made]) -> AtHand:
+        """The same with other runs of one scenario; what is made for others is kept here."""
+        return _But(self, scenario, made)
+
+
+class _But(AtHand):
+    """Runs that are at hand, but for one scenario."""
+
+    def __init__(self, rest: AtHand, scenario: Scenario, made: list[Made]) -> None:
+        self.rest, self.scenario, self.made, self.fillings = rest, scenario, made, rest.fillings
+
+    def find(self, scenario: Scenario) -> list[Made] | None:
+        return self.made if scenario == self.scenario else self.rest.find(scenario)
+
+    def get(self, scenario: Scenario, make: Callable[[], list[Made]]) -> list[Made]:
+        return self.made if scenario == self.scenario else self.rest.get(scenario, make)
+
+    def keep(self, scenario: Scenario, made: list[Made]) -> None:
+        self.rest.keep(scenario, made)
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Assessment:

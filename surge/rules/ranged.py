@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import partial
 
 from surge.errors import CaseError, GridError, SolveError
 from surge.model.lineup import LineUp, Scenario
@@ -28,8 +29,9 @@ from surge.rules.sights import Key, Sight, Sights, extreme_key, moved
 from surge.rules.spread import Spread
 from surge.transient.attached_results import drum_undecided
 from surge.transient.followed import with_cavities
+from surge.transient.peaks import Key as ExtremeKey
 from surge.transient.result import ElementResult, Elsewhere, Extreme, PlaceResult, ScenarioResult
-from surge.transient.run import simulate
+from surge.transient.run import Enough, Told, simulate_enough
 from surge.transient.sensitivities import with_sensitivities
 from surge.workers import Progress
 
@@ -47,6 +49,7 @@ def over_ranges(
     *,
     explain: bool = True,
     cavities: bool = False,
+    enough: Enough | None = None,
 ) -> list[Made]:
     """Return full runs of a scenario with their findings: one, or those at the worst points of the ranges.
 
@@ -61,20 +64,22 @@ def over_ranges(
         Also find what the verdict turns on, where the ranges turn it.
     cavities : bool
         Also follow what boils with cavities (:mod:`surge.transient.followed`).
+    enough : callable, optional
+        Ends the refinement of a run; errors that it is told hold what other points of the ranges may add.
 
     Raises
     ------
     CaseError, GridError, SolveError
     """
     if not ranges_of(lineup):
-        run = simulate(lineup, scenario, progress=progress)
+        run = simulate_enough(lineup, scenario, enough=enough, progress=progress)
         if cavities:
             run = with_cavities(lineup, scenario, run, progress=progress)
         run = with_sensitivities(lineup, scenario, run, progress=progress)
         return [(run, findings_of(lineup, run))]
     sights = Sights(lineup, scenario, book, progress)
     spread = Spread(sights)
-    made = _RunsAtWorst(sights, spread, progress, cavities=cavities).made
+    made = _RunsAtWorst(sights, spread, progress, cavities=cavities, enough=enough).made
     if not explain or spread.doomed or _all_kept(made, sights, spread):
         return made
     turned = _Turn(sights, spread, book, progress)
@@ -119,8 +124,9 @@ class _RunsAtWorst:
         *,
         at: list[Shares] | None = None,
         cavities: bool = False,
+        enough: Enough | None = None,
     ) -> None:
-        self.sights, self.spread, self.progress = sights, spread, progress
+        self.sights, self.spread, self.progress, self.enough = sights, spread, progress, enough
         self.shares = at or spread.points()
         self.looks = [s for s in map(sights.at, self.shares) if s is not None]
         first = spread.followed[: max(1, len(self.shares))]
@@ -135,7 +141,9 @@ class _RunsAtWorst:
         taken = tuple(
             t._replace(matters=k in self.matter) for k, t in enumerate(figures_at(self.sights.lineup, shares))
         )
-        run = replace(simulate(lineup, scenario, progress=self.progress), taken=taken)
+        enough = None if self.enough is None else self._enough_at(i, self.enough)
+        made = simulate_enough(lineup, scenario, enough=enough, progress=self.progress)
+        run = replace(made, taken=taken)
         if self.answers:
             run = self._answering(run, i)
         if self.cavities:
@@ -145,6 +153,15 @@ class _RunsAtWorst:
                 lineup, scenario, run, wider=lambda own: self._answering(own, i), progress=self.progress
             )
         return run, tuple(replace(f, taken=taken) for f in findings_of(lineup, run))
+
+    def _enough_at(self, i: int, enough: Enough) -> Enough:
+        """For run ``i``: errors hold what other points of the ranges may add."""
+
+        def wider(told: Told, key: ExtremeKey) -> tuple[float, float]:
+            pressure, error = told(key)
+            return pressure, error + self._more(i, key)
+
+        return lambda told: enough(partial(wider, told))
 
     def _named(self) -> list[Range]:
         """The ranges, those that matter first."""

@@ -10,7 +10,8 @@ Decisions
   hangs on a point does not fit the working pressure is refused: that figure stands in the case.
 * Gas of drums, lifts and spilled volumes of relief valves, and whether a pump leaves its curve are looked at
   like pressures: a drum that is emptied somewhere in the ranges has a full run there.
-* Looks are marched one by one, not in blocks: nearly all of them differ in when waves arrive, so that they
+* Looks that do not need one another are made at once, and count in the order in which they are asked for.
+* They are marched one by one, not in blocks: nearly all of them differ in when waves arrive, so that they
   share no grid; a block pays from 22 lanes on (:mod:`surge.transient.batch`), and keeps no histories of flow.
 * A look is a first march, at twice the step of the march that a run reports. What that does to the difference
   of two looks is taken as ``NOISE`` of the greatest rise.
@@ -19,7 +20,7 @@ Decisions
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -36,7 +37,7 @@ from surge.transient.attached_results import NEARLY
 from surge.transient.plan import Plan, plan
 from surge.transient.result import ScenarioResult
 from surge.transient.run import LEAST_TOLERANCE, RISE_TOLERANCE, look_with_curves
-from surge.workers import Progress
+from surge.workers import Progress, each
 
 # ("element", name, "high"), ("steady", "element", name), ("rule", id), ("inflow", tank)
 Key = tuple[str, ...]
@@ -98,7 +99,7 @@ class Sights:
         ------
         CaseError, GridError, SolveError
         """
-        found = self._look(self.usual)
+        found = self._sight(self.usual, *self._run(self.usual))
         self.seen[self.usual] = found
         return found
 
@@ -106,14 +107,21 @@ class Sights:
         """The look at a point; None where the line-up cannot flow as the case says."""
         if shares == self.usual:
             return self.base
-        if shares not in self.seen:
-            self.progress(f"{len(self.seen) + 1} points within what is a range")
-            try:
-                self.seen[shares] = self._look(shares)
-            except (CaseError, SolveError) as error:
-                _refuse_misfit(error)
-                self.seen[shares] = None
+        self.see([shares])
         return self.seen[shares]
+
+    def see(self, points: Iterable[Shares]) -> None:
+        """Look at points that are new, several at once; they count in their order."""
+        new = [s for s in dict.fromkeys(points) if s not in self.seen and s != self.usual]
+        if not new:
+            return
+        self.progress(f"{len(self.seen) + len(new)} points within what is a range")
+        for shares, made in zip(new, each(self._tried, new), strict=True):
+            if isinstance(made, Exception):
+                _refuse_misfit(made)
+                self.seen[shares] = None
+            else:
+                self.seen[shares] = self._sight(shares, *made)
 
     @property
     def all(self) -> list[Sight]:
@@ -163,20 +171,28 @@ class Sights:
             return 0.0
         return NOISE * (self.scale.get(key, 1.0) if key[0] in SCALED else self.rise)
 
-    def _look(self, shares: Shares) -> Sight:
+    def _run(self, shares: Shares) -> tuple[LineUp, ScenarioResult]:
+        """A march at a point, in the line-up with nothing but this scenario."""
         lineup, scenario = self.fixed(shares)
         work = self.plans.pop(shares, None) or plan(lineup, scenario)
-        run = look_with_curves(work)
+        return lineup.with_(scenarios=(scenario,)), look_with_curves(work)
+
+    def _tried(self, shares: Shares) -> tuple[LineUp, ScenarioResult] | CaseError | SolveError:
+        try:
+            return self._run(shares)
+        except (CaseError, SolveError) as error:
+            return error
+
+    def _sight(self, shares: Shares, lineup: LineUp, run: ScenarioResult) -> Sight:
         rise = max((p.highest.pressure - p.steady for p in run.places), default=0.0)
         self.rise = max(self.rise, rise)
         values = dict(_pressures(run))
-        one = lineup.with_(scenarios=(scenario,))
         for tank in lineup.receiving:
             key: Key = ("inflow", tank.name)
             values[key] = most_into_tank(lineup, run, tank)
             self.scale[key] = max(self.scale.get(key, 1e-9), values[key])
         values |= self._hung(run)
-        values |= self._ruled(one, run)
+        values |= self._ruled(lineup, run)
         return Sight(shares=shares, values=values)
 
     def _hung(self, run: ScenarioResult) -> dict[Key, float]:

@@ -69,22 +69,25 @@ class Spread:
         self.hidden: dict[Key, float] = {}  # what may lie between samples
         self._each_alone()
         self.near = self._near()
-        for key in self.followed:
-            self._foretold(key)
+        sights.see(self._foretold(key) for key in self.followed)
         for key in [] if self.doomed else self._first(self.near)[:MOST_FIGURES]:
             self._follow(key)
 
     # One range alone
 
     def _each_alone(self) -> None:
-        for k, one in enumerate(self.sights.ranges):
-            self.sights.find_ends(k)
-            low, high = self.sights.ends[k]
+        sights, wanted = self.sights, []
+        for k, one in enumerate(sights.ranges):
+            sights.find_ends(k)
+            low, high = sights.ends[k]
             inside = [low + s * (high - low) for s in INSIDE.get(one.quantity, INSIDE[""])]
-            looks = [(self.sights.usual[k], self.base)]
-            for share in (low, high, *inside):
-                sight = self.sights.at(moved(self.sights.usual, k, share))
-                if sight is not None and share != self.sights.usual[k]:
+            wanted.append((low, high, *inside))
+        sights.see(moved(sights.usual, k, share) for k, shares in enumerate(wanted) for share in shares)
+        for k, shares in enumerate(wanted):
+            looks = [(sights.usual[k], self.base)]
+            for share in shares:
+                sight = sights.at(moved(sights.usual, k, share))
+                if sight is not None and share != sights.usual[k]:
                     looks.append((share, sight))
             self.alone.append({key: _alone(key, looks) for key in self.base.values})
 
@@ -155,17 +158,16 @@ class Spread:
         """The point at which a figure was seen at its worst; the first of equals."""
         return max(self.sights.all, key=lambda s: s.values.get(key, -math.inf))
 
-    def _foretold(self, key: Key) -> None:
+    def _foretold(self, key: Key) -> Shares:
         shares = list(self.sights.usual)
         for k in self.active(key):
             shares[k] = self.alone[k][key].at
-        self.sights.at(tuple(shares))
+        return tuple(shares)
 
     def _follow(self, key: Key) -> None:
         """From the worst point known, one range after the other."""
         active = self.active(key)
-        for shares in self._inside(active):
-            self.sights.at(shares)
+        self.sights.see(self._inside(active))
         for _ in range(ROUNDS):
             before = self.worst(key)
             for k in active:
@@ -178,8 +180,7 @@ class Spread:
         at = self.worst(key).shares
         low, high = self.sights.ends[k]
         inside = [low + s * (high - low) for s in FOLLOWED_INSIDE]
-        for share in (low, high, *inside):
-            self.sights.at(moved(at, k, share))
+        self.sights.see(moved(at, k, share) for share in (low, high, *inside))
 
     def _bracketed(self, key: Key, k: int) -> float:
         """Look between the samples of one range until what may hide there is small; what is left of it."""

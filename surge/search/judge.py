@@ -7,6 +7,9 @@ Decisions
   moves and however fast (a rating, the date of a test), is left to the check of the case.
 * A greatest flow in one scenario may break the rule on the ullage in another: then the scenario that brings
   it is the one that does not keep it. So where a tank has an ullage, the other scenarios are run as well.
+* What only stands beside what is told (a longer stroke, a lower rate) is shown, not measured: its full run is
+  refined no further once every limit is kept by more than its error, and by as much as the scan promised less
+  what the search asks for (:meth:`Bench.show`). If that is not enough for all limits and rules it is judged.
 * Rules that need no march (velocities of the flow before anything moves, times, strokes) are asked first, at
   every value: they bound what is marched at all. Rules on how a flow stops need a march of their own at every
   value that is looked at, since batches keep no flows; only a terminal's own rules ask for that.
@@ -15,7 +18,7 @@ Decisions
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,7 +31,7 @@ from surge.rules.assess import Assessment, AtHand, assess
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.limits import LimitedExtreme
-from surge.rules.ranged import worst_points
+from surge.rules.ranged import over_ranges, worst_points
 from surge.rules.rulings import (
     NOT_CHECKED,
     Ruling,
@@ -41,7 +44,7 @@ from surge.search.smallest import Samples
 from surge.transient.history import History
 from surge.transient.plan import Plan, plan
 from surge.transient.result import Elsewhere, Method, ScenarioResult
-from surge.transient.run import simulate
+from surge.transient.run import Told, simulate
 from surge.workers import Once, Progress, each
 
 ULLAGE = "shutdown time over time to fill the ullage"
@@ -168,6 +171,7 @@ class Bench:
         self.lineup, self.book, self.progress = with_pump_top(lineup, book), book, progress
         self.at_hand = AtHand()
         self._judged: Once[Scenario, Judged] = Once()
+        self._shown: Once[tuple[Scenario, float], Judged] = Once()
         self._over: Once[tuple[str, str], list[LineUp]] = Once()
         self._stood: Once[tuple[int, str], tuple[LineUp, ScenarioResult]] = Once()
         ullage = any(t.ullage is not None for t in lineup.receiving)
@@ -218,38 +222,73 @@ class Bench:
         ------
         CaseError, GridError, SolveError
         """
+        return self._judged.get(scenario, lambda: self._judge(scenario, self.at_hand))
 
-        def judged() -> Judged:
-            around = self.around(scenario)
-            made = assess(around, book=self.book, known=self.at_hand, progress=self.progress)
-            return self._of(made, scenario)
+    def _judge(self, scenario: Scenario, at_hand: AtHand) -> Judged:
+        around = self.around(scenario)
+        made = assess(around, book=self.book, known=at_hand, progress=self.progress)
+        return self._of(made, scenario, at_hand)
 
-        return self._judged.get(scenario, judged)
+    def show(self, scenario: Scenario, least: float) -> Judged:
+        """Judge a variant of which it is enough to know that it is kept, by ``least`` [Pa] beyond its error.
 
-    def judge_each(self, scenarios: Sequence[Scenario]) -> list[Judged | Refusal]:
-        """Judge variants at once; of one that a check refuses, why.
+        Its run is refined no further than shows that. Where it does not, this is :meth:`judge`.
 
-        All are judged, whatever comes of the first: what is told of them does not go by which ends first.
+        Raises
+        ------
+        CaseError, GridError, SolveError
         """
 
-        def outcome(scenario: Scenario) -> Judged | Refusal:
-            try:
-                return self.judge(scenario)
-            except (CaseError, GridError, SolveError) as error:
-                return error
+        def shown() -> Judged:
+            held, early = self.limits(scenario), False
 
-        return each(outcome, scenarios)
+            def enough(told: Told) -> bool:
+                nonlocal early
+                margins = (one.margin(p) - error for one in held for p, error in [told(one.key)])
+                early = all(margin >= max(least, 0.0) for margin in margins)
+                return early
+
+            made = over_ranges(
+                self.lineup,
+                scenario,
+                self.book,
+                self.progress or (lambda _: None),
+                explain=False,
+                enough=enough,
+            )
+            if not early:  # it is a full run
+                self.at_hand.keep(scenario, made)
+                return self.judge(scenario)
+            judged = self._judge(scenario, self.at_hand.but(scenario, made))
+            return judged if judged.kept and judged.margin >= least else self.judge(scenario)
+
+        return self._shown.get((scenario, least), shown)
+
+    def keeps(self, scenario: Scenario) -> bool:
+        """Whether a check finds everything kept for certain."""
+        return self.show(scenario, 0.0).kept
+
+    def show_each(self, least: Mapping[Scenario, float]) -> list[Judged | Refusal]:
+        """Show variants at once, each with its least margin [Pa]; of one that a check refuses, why.
+
+        All are shown, whatever comes of the first: what is told of them does not go by which ends first.
+        """
+        return each(lambda one: _outcome(lambda: self.show(*one)), list(least.items()))
+
+    def judge_each(self, scenarios: Sequence[Scenario]) -> list[Judged | Refusal]:
+        """Judge variants at once, all of them as in :meth:`show_each`."""
+        return each(lambda scenario: _outcome(lambda: self.judge(scenario)), scenarios)
 
     def keep(self, scenario: Scenario, lineup: LineUp, run: ScenarioResult) -> None:
         """Keep a full run that was made elsewhere; of a line-up without ranges only."""
         self.at_hand.keep(scenario, [(run, findings_of(lineup, run))])
 
-    def _of(self, made: Assessment, scenario: Scenario) -> Judged:
+    def _of(self, made: Assessment, scenario: Scenario, at_hand: AtHand) -> Judged:
         name = scenario.name
         held = self.limits(scenario)
         runs = [r for r in made.scenarios if r.name == name]
         found = tuple(f for f in made.findings if f.scenario in ("", name) and counts(f, self.book))
-        by_run = self.at_hand.find(scenario) or [(run, ()) for run in runs]
+        by_run = at_hand.find(scenario) or [(run, ()) for run in runs]
 
         def weight(pair: tuple[ScenarioResult, tuple[Finding, ...]]) -> tuple[int, float]:
             worst = weakest(pair[1])
@@ -381,6 +420,13 @@ class Bench:
             alone = fixed.with_(scenarios=(scenario,))
             found += rule_on(alone, book=self.marched, runs=[run], findings=())
         return next((r for r in found if r.verdict != WITHIN), None)
+
+
+def _outcome(judge: Callable[[], Judged]) -> Judged | Refusal:
+    try:
+        return judge()
+    except (CaseError, GridError, SolveError) as error:
+        return error
 
 
 def standing(work: Plan) -> ScenarioResult:

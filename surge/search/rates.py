@@ -263,27 +263,29 @@ class _Rates:
 
     def _others(self, look: Sequence[float], slowness: float, rate: float) -> bool:
         """Confirm lower rates; False where the search has to go on with what they told."""
-        if self._grown(self.agreed / rate, look, slowness):
+        if self._grown(self.agreed / rate, self.judge(rate), look, slowness):
             return False
         below = SURER * self.need + DOUBT * self.rise
         most = PROBES if len(self.lineups) == 1 else PROBES_RANGED
         values = worst_values(self.samples, self.agreed / rate, look[0], below=below, most=most)
-        others = self.bench.judge_each([self.at(self.agreed / v) for v in values])
+        others = self.bench.show_each(
+            {self.at(self.agreed / v): self.samples.margins[v] - self.need for v in values}
+        )
         for v, other in zip(values, others, strict=True):
             if isinstance(other, Exception):
                 continue  # a check refuses it too, and tells nothing as kept
             if not other.kept:
                 refuted(self.samples, v, other)
                 return False
-            if self._grown(v, look, slowness):
+            if self._grown(v, other, look, slowness):
                 return False
         return True
 
-    def _grown(self, v: float, look: Sequence[float], slowness: float) -> bool:
+    def _grown(self, v: float, judged: Judged, look: Sequence[float], slowness: float) -> bool:
         """Whether the scan was so much off at a rate run in full that what was told does not stand."""
         if v not in self.samples.margins:
             self.samples.look(self.margins, [v])
-        promised = self.samples.margins[v] - self.judge(self.agreed / v).margin
+        promised = self.samples.margins[v] - judged.margin
         if not math.isfinite(promised) or promised <= self.need:
             return False
         self.need = SURER * promised  # so much more than needed that it does not creep up

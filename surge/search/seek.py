@@ -53,7 +53,7 @@ class Seek:
 
     def kept(self, value: float) -> bool:
         """Whether a check finds everything kept with a value, in every scenario."""
-        return all(self.bench.judge(self.vary(s, value)).kept for s in self.scenarios)
+        return all(self.bench.keeps(self.vary(s, value)) for s in self.scenarios)
 
     def least(self, low: float, high: float) -> float | None:
         """The least value from which on everything is kept, up to ``high``; None where it is not found."""
@@ -71,7 +71,7 @@ class Seek:
             if found is None:
                 return None
             value = min(rounded_up(found), high)
-            lacking = [j for s in self.scenarios if not (j := self.bench.judge(self.vary(s, value))).kept]
+            lacking = [j for s in self.scenarios if not (j := self.bench.show(self.vary(s, value), 0.0)).kept]
             if not lacking:
                 return value
             more = [raised(need, j) for j in lacking]

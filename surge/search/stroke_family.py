@@ -85,8 +85,8 @@ class StrokeFamily:
         """The scenario with a stroke, as a check judges it."""
         return self.bench.judge(self.with_stroke(stroke))
 
-    def promised(self, stroke: float) -> float:
-        """What the scan promises too much at a stroke that was run in full [Pa]."""
+    def margin(self, stroke: float) -> float:
+        """What the scan has at a stroke [Pa]."""
         if stroke not in self.near:
             self.margins([stroke])
-        return self.near[stroke].margin - self.judge(stroke).margin
+        return self.near[stroke].margin

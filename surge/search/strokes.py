@@ -326,11 +326,11 @@ class _Search:
                 bench=family.bench,
             )
         )
-        if self._grown(told, told):
+        if self._grown(told, judged, told):
             return False
         to = self.longest if self.slow[0] is None else self.slow[0]
         strokes = [] if to <= told else self._worst(told, to)
-        others = family.bench.judge_each([family.with_stroke(s) for s in strokes])
+        others = family.bench.show_each({family.with_stroke(s): self._least(s) for s in strokes})
         for stroke, other in zip(strokes, others, strict=True):
             if isinstance(other, GridError):
                 continue  # a check refuses it too, and tells nothing as kept
@@ -340,7 +340,7 @@ class _Search:
                 refuted(self.samples, stroke, other)
                 self._raise(other)
                 return False
-            if self._grown(stroke, told):
+            if self._grown(stroke, other, told):
                 return False
         return self._keeps_time(told, judged)
 
@@ -349,9 +349,13 @@ class _Search:
         most = PROBES if len(self.family.lineups) == 1 else PROBES_RANGED
         return worst_values(self.samples, told, to, below=below, most=most)
 
-    def _grown(self, stroke: float, told: float) -> bool:
+    def _least(self, stroke: float) -> float:
+        """The margin that a full run has to have for the scan to be as good as it is taken to be [Pa]."""
+        return self.family.margin(stroke) - self.need
+
+    def _grown(self, stroke: float, judged: Judged, told: float) -> bool:
         """Whether the scan was so much off at a stroke run in full that what was told does not stand."""
-        promised = self.family.promised(stroke)
+        promised = self.family.margin(stroke) - judged.margin
         if not math.isfinite(promised) or promised <= self.need:
             return False
         self.need = SURER * promised  # so much more than needed that it does not creep up
@@ -363,7 +367,7 @@ class _Search:
         if slow is None or told > slow or not judged.kept:
             return True
         for _ in range(ATTEMPTS):
-            other = self.family.judge(slow)
+            other = self.family.bench.show(self.family.with_stroke(slow), 0.0)
             if other.kept:
                 self.slow = slow, rule
                 return True

@@ -161,7 +161,7 @@ class Trials:
         )
 
     def _kept(self, vary: Callable[[Scenario], Scenario]) -> bool:
-        return all(self.bench.judge(vary(s)).kept for s in self.unit.scenarios)
+        return all(self.bench.keeps(vary(s)) for s in self.unit.scenarios)
 
     # Strokes
 
@@ -341,7 +341,7 @@ class Trials:
         promising = sorted((k for k in others if margins[k] >= FIRST_NEED), key=lambda k: orders[k].total)
         for k in promising[:ORDERS_RUN]:
             by_name = {name: orders[k].scenario for name, orders in made.items()}
-            if all(self.bench.judge(s).kept for s in by_name.values()):
+            if all(self.bench.keeps(s) for s in by_name.values()):
                 yield self._trial(ORDER, (), self._order(by_name))
                 return
         yield self._trial(ORDER, (), None)

@@ -6,6 +6,8 @@ Scenarios that share a grid (the same elements, reaches and step) are marched ``
 
 Decisions
 ---------
+* Nothing is marched before something moves; a block begins where the first of its lanes does. Who watches
+  that a steady flow stays as it is are the single marches.
 * A step of a block costs as much as a dozen steps of single marches, whatever its lanes do. So few lanes, and
   lanes of unequal lengths, are marched one by one, each for as long as it needs and able to go on.
   :func:`march_batch` takes what costs less.
@@ -132,9 +134,10 @@ def _groups(lanes: Sequence[Lane], order: Sequence[int], *, together: bool | Non
     rest = [i for i in order if not lanes[i].further and together is not False]
     for first in range(0, len(rest), WIDE):
         group = rest[first : first + WIDE]
-        steps = [lanes[i].steps for i in group]
-        grid = lanes[group[0]].grid
-        if together or sum(steps) * grid.effort > steps[0] * grid.block_effort:
+        alike = [lanes[i] for i in group]
+        grid, begins = alike[0].grid, min(lane.begins for lane in alike)
+        apart = sum(lane.steps - lane.begins for lane in alike) * grid.effort
+        if together or apart > (alike[0].steps - begins) * grid.block_effort:
             groups.append(tuple(group))
         else:
             alone += group
@@ -147,8 +150,8 @@ class _BlockRun:
     def __init__(self, lanes: Sequence[Lane], *, frozen: bool, envelope: bool) -> None:
         self.lanes, self.frozen, self.envelope = lanes, frozen, envelope
         self.steps = max(lane.steps for lane in lanes)
-        self.done = 0
-        self.effort = self.steps * lanes[0].grid.block_effort
+        self.done = min(lane.begins for lane in lanes)
+        self.effort = (self.steps - self.done) * lanes[0].grid.block_effort
 
     def run(self, stop: threading.Event) -> list[LaneResult]:
         """March all lanes, or until ``stop`` is set."""

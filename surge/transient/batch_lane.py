@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from surge.kernel import columns
 from surge.kernel.march import Net, march
 from surge.transient.grid import Grid, staggered
 from surge.transient.links import Laws
+from surge.transient.watch import steps_before
 from surge.workers import TURNS
 
 WHY = {
@@ -43,6 +45,15 @@ class Lane:
     steps: int
     laws: Laws | None = None
     further: Halted | None = None
+
+    @cached_property
+    def begins(self) -> int:
+        """The step from which on it is marched: where it stands, or at the first event."""
+        if self.further:
+            return self.further.done
+        law_i, law_t, law_v = law_rows(self)
+        net = self.grid.net._replace(law_i=law_i, law_t=law_t, law_v=law_v)
+        return min(steps_before(net, self.grid.reaches.dt), self.steps)
 
 
 @dataclass(kw_only=True, eq=False)
@@ -175,7 +186,7 @@ class SingleRun:
     def __init__(self, lane: Lane, *, frozen: bool, envelope: bool) -> None:
         self.lane, self.frozen, self.envelope = lane, frozen, envelope
         self.steps = lane.steps
-        self.done = lane.further.done if lane.further else 0
+        self.done = lane.begins
         self.effort = (self.steps - self.done) * lane.grid.effort
 
     def run(self, stop: threading.Event) -> list[LaneResult]:

@@ -38,6 +38,7 @@ CHUNK = 1e8  # nodes times steps between two looks: an interrupt is heeded then
 STEPS_KEPT = 3000  # samples of a thinned history, about
 STILL_WORK = 2e6  # nodes times steps that the look at the steady flow may take
 STILL_STEPS = 50  # but not fewer steps than this
+AT_REST = 4096  # steps in which nothing moves that are told at once
 AROUND = 2  # steps before and after an extreme that tell what lies between
 
 _WHY = {
@@ -207,6 +208,19 @@ class Marched:
     def advance_to(self, time: float, *, to_vapour: bool = False) -> None:
         """March on to the first step at or after ``time`` [s]; see :meth:`advance`."""
         self.advance(int(np.ceil(time / self.grid.reaches.dt)) - self.done, to_vapour=to_vapour)
+
+    def rest(self, steps: int) -> None:
+        """Let ``steps`` pass in which nothing moves: none of them is made. For a march at its beginning."""
+        heads, flows = self.heads[0], self.flows[0]
+        kept = np.arange(self.stride, steps + 1, self.stride)
+        self.time.append(kept.astype(float) * self.grid.reaches.dt)
+        self.heads.append(np.repeat(heads, kept.size, axis=0))
+        self.flows.append(np.repeat(flows, kept.size, axis=0))
+        if self.spans:
+            same = np.repeat(heads, min(steps, AT_REST), axis=0)
+            for done in range(0, steps, AT_REST):
+                self.spans.look(done, same[: steps - done])
+        self.done = steps
 
     def _chunk(self, n: int, to_vapour: bool) -> None:
         points, rows = self.watch.heads.size, n + 1

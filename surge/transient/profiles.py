@@ -15,10 +15,10 @@ import numpy as np
 from surge.arrays import Array
 from surge.kernel.columns import E_POINT, E_X, E_Y, L_Q, P_H
 from surge.model.lineup import LineUp, Pipe, Scenario
-from surge.transient.grid import build_grid
 from surge.transient.march import Marched
 from surge.transient.peaks import along
 from surge.transient.plan import Plan, plan
+from surge.transient.run import begun
 
 MOST = 3_000_000  # values kept of one quantity: 24 MB
 
@@ -96,12 +96,11 @@ def watch(
     if wanted > MOST:
         raise ValueError(f"{wanted} values would be kept, at most {MOST}: look at fewer instants or nodes")
     work = plan(lineup, scenario)
-    grid = build_grid(lineup, work.steady, reaches=work.divide(dt), laws=work.laws, tables=work.tables)
     steps = np.rint(times / dt).astype(int)
-    marched = Marched(grid=grid, frozen=lineup.frozen_friction, stride=int(steps[-1]) + 2)
+    marched = begun(work, work.divide(dt), stride=int(steps[-1]) + 2)
     look = _Look(work, marched, shares)
     for step in steps.tolist():
-        if step > marched.done:
+        if step > marched.done:  # before it nothing moves
             marched.advance(step - marched.done)
         look.see()
     return look.found(steps * dt)

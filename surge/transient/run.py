@@ -26,6 +26,10 @@ Decisions
   (:class:`surge.transient.errors.Late`).
 * Behind a pump that has tripped, shut in with its non-return valve, the pressure falls on towards that of its
   suction, ever more slowly. No run goes on for that: what comes later there is in the error of that extreme.
+* A search that asks for no more than a verdict says when the errors are small enough for it (:data:`Enough`):
+  a finer step is for what comes near a limit. All marches that tell an error are made all the same.
+* Of the time before anything moves no more is marched than a wave takes through the longest pipe: so long the
+  watch sees that the steady flow stays as it is.
 * Energy does not end the look ahead. It never grows once nothing moves: losses rise with the flow. But a
   bound of a pressure by what is left must take all of it in one place at one instant, and that excludes
   nothing useful: in the demo cases nine tenths of the amplitude of the little that a gentle stroke leaves are
@@ -35,6 +39,7 @@ Decisions
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Annotated, Any
 
@@ -46,11 +51,13 @@ from surge.model.lineup import LineUp, Scenario
 from surge.transient.errors import ErrorMarches, Late, Sample, Summary
 from surge.transient.grid import build_grid
 from surge.transient.march import STEPS_KEPT, Marched, keep_still
+from surge.transient.peaks import Key
 from surge.transient.plan import Plan, eased, first_duration, plan
 from surge.transient.reaches import Reaches
 from surge.transient.result import ScenarioResult, Vapour
 from surge.transient.summary import summarise
 from surge.transient.unsteady_march import UnsteadyMarch, build_unsteady_grid
+from surge.transient.watch import steps_before
 from surge.workers import Progress, workers
 
 MOST_TIMES = 8.0  # a run that finds new extremes ends at so many times its first duration
@@ -64,6 +71,11 @@ FURTHER = 0.5  # of the error allowed: what comes at another time asks for a fin
 SPANS = 8  # of the first duration: in each the extremes of places are kept, and have an error of their own
 COARSER = 2.0  # times the first step: the coarsest march that the error takes into account, where it can be
 NO_SAMPLES = 2**62  # steps between two samples of a history that nobody looks at
+
+Told = Callable[[Key], tuple[float, float]]
+"""The pressure of an extreme and its error so far [Pa]."""
+Enough = Callable[[Told], bool]
+"""Whether no finer step is wanted, as far as errors are told by now."""
 
 
 def _start(
@@ -107,6 +119,9 @@ def begun(
         made = Marched(grid=grid, frozen=frozen, stride=stride, span=span)
     if made.watch.until < max(work.times):
         keep_still(made)
+    else:
+        way = max(reaches.count) + 2  # steps from one end of the longest pipe to the other, and some
+        made.rest(max(steps_before(made.grid.net, reaches.dt) - way, 0))
     return made
 
 
@@ -348,11 +363,42 @@ def simulate(
     >>> hose.highest.error < run.method.tolerance
     True
     """
+    if quick:
+        tell = progress or (lambda _: None)
+        tell("first march")
+        return look_with_curves(replace(plan(lineup, scenario), unsteady=unsteady_friction))
+    return simulate_enough(
+        lineup, scenario, unsteady_friction=unsteady_friction, most_effort=most_effort, progress=progress
+    )
+
+
+def simulate_enough(
+    lineup: LineUp,
+    scenario: Scenario,
+    *,
+    unsteady_friction: bool = False,
+    most_effort: float | None = None,
+    enough: Enough | None = None,
+    progress: Progress | None = None,
+) -> ScenarioResult:
+    """Run one scenario as :func:`simulate`, but by no finer a step than what asks for it needs.
+
+    Parameters
+    ----------
+    lineup, scenario, unsteady_friction, most_effort, progress
+        As there.
+    enough : callable, optional
+        Ends the refinement where it finds the errors small enough; without it they are brought down to what
+        a run aims at.
+
+    Raises
+    ------
+    CaseError, GridError, SolveError
+        As there.
+    """
     work = replace(plan(lineup, scenario), unsteady=unsteady_friction)
     tell = progress or (lambda _: None)
     tell("first march")
-    if quick:
-        return look_with_curves(work)
     work, first, duration, ended = first_march(work)
     dt = first_dt = work.step()
     tell("look ahead")
@@ -375,6 +421,12 @@ def simulate(
         further = compared.furthest > FURTHER * tolerance and 4 * work.effort(reaches, on) <= bound
         settled = compared.worst <= tolerance and not further
         if settled or 4 * work.effort(reaches, duration) > bound:
+            break
+        if (
+            enough is not None
+            and not boiled
+            and enough(_told(compared, late, tolerance, wanted=on > duration))
+        ):
             break
         dt = reaches.dt
         tell(f"step {dt:.2g} s")
@@ -406,6 +458,16 @@ def simulate(
         late_figures=figures,
         spilled_later=spilled,
     )
+
+
+def _told(compared: ErrorMarches, late: Late, tolerance: float, *, wanted: bool) -> Told:
+    """What a level tells, as if the reported march did not go on: then the late part is the greater one."""
+    part = late.part(wanted=wanted)
+
+    def told(key: Key) -> tuple[float, float]:
+        return compared.fine.found[key].pressure, compared.told(key, tolerance) + part.get(key, 0.0)
+
+    return told
 
 
 class _Levels:

@@ -33,6 +33,7 @@ import numpy as np
 from surge.arrays import Array
 from surge.errors import SolveError
 from surge.kernel import columns
+from surge.kernel.march import Net
 from surge.kernel.tally import Tally, tally
 from surge.transient.grid import Grid
 
@@ -46,9 +47,8 @@ ROOM = 2**19  # numbers recorded between two looks: 4 MB
 LEAST_STEPS = 512  # between them, however many points there are; our own choice
 
 
-def first_event(grid: Grid) -> float:
-    """When the first thing moves [s]; infinite if nothing does."""
-    net = grid.net
+def first_event(net: Net) -> float:
+    """When the first thing moves in a net that stands at time 0 [s]; infinite if nothing does."""
     times = [np.inf]
     for e, is_speed, first, last in net.law_i:
         t, v = net.law_t[first:last], net.law_v[first:last]
@@ -65,6 +65,12 @@ def first_event(grid: Grid) -> float:
     return float(min([*times, *net.lf[tripping, columns.T_AT]]))
 
 
+def steps_before(net: Net, dt: float) -> int:
+    """Whole steps before anything moves; 0 if nothing ever does."""
+    event = first_event(net)
+    return max(int(event / dt) - 1, 0) if np.isfinite(event) else 0
+
+
 class Watch:
     """Looks at a march, a stretch of steps at a time.
 
@@ -79,7 +85,7 @@ class Watch:
     def __init__(self, grid: Grid, *, until: float | None = None) -> None:
         net = grid.net
         self.grid, self.dt = grid, grid.reaches.dt
-        self.until = first_event(grid) if until is None else until
+        self.until = first_event(net) if until is None else until
         self.impedance = np.array([grid.impedance[k] for k in self._pipe_of_ends()])
         self.owner = net.ei[:, columns.E_POINT].astype(np.intp)
         self.heads = net.pf[:, columns.P_H].copy()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import ClassVar
@@ -194,6 +195,10 @@ class _TwoPoints:
         if shares[0] > 0.9:
             values["rule", "r"] = -2.0  # type: ignore[index]
         return self.seen.setdefault(shares[0], Sight(shares=shares, values=values))  # type: ignore[arg-type]
+
+    def see(self, points: Iterable[tuple[float, ...]]) -> None:
+        for shares in points:
+            self.at(shares)
 
     def find_ends(self, _: int) -> None:
         pass

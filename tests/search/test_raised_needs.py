@@ -22,7 +22,7 @@ class Family:
 
     def __init__(self, least: float, flat: float, calm: float, error: float) -> None:
         self.least, self.flat, self.calm, self.error = least, flat, calm, error
-        self.bench = SimpleNamespace(judge_each=lambda scenarios: [self.judge(s) for s in scenarios])
+        self.bench = SimpleNamespace(show_each=lambda least: [self.judge(s) for s in least])
 
     def with_stroke(self, stroke: float) -> float:
         return stroke
@@ -33,8 +33,8 @@ class Family:
     def margins(self, values: Sequence[float]) -> list[float]:
         return [self.flat if stroke >= self.least else -1e4 for stroke in values]
 
-    def promised(self, stroke: float) -> float:
-        return 0.0
+    def margin(self, stroke: float) -> float:
+        return self.judge(stroke).margin  # a scan that promises nothing too much
 
     def judge(self, stroke: float) -> Any:
         margin = self.margins([stroke])[0] - (self.error if stroke < self.calm else 0.0)
@@ -42,7 +42,7 @@ class Family:
         finding = SimpleNamespace(verdict="limit kept" if kept else "cannot be decided")
         return SimpleNamespace(
             findings=(finding,), kept=kept, kept_by_surge=kept, lacking=-margin, hopeless=False,
-            broken_rule=None, run=None,
+            broken_rule=None, run=None, margin=margin,
         )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from support.demos import CASES
 from support.lineups.branches import branched
@@ -17,10 +18,10 @@ from support.oracles.missed import line_of
 from surge.case.file import load_case
 from surge.model.lineup import LineUp, Liquid, Pipe, Point, Scenario, Tank, Valve, ValveMove
 from surge.model.topology import farthest
-from surge.transient.errors import Late
+from surge.transient.errors import Late, Summary
 from surge.transient.plan import MOST_EFFORT, WAYS_AFTER, Plan, eased, first_duration, moved_otherwise, plan
 from surge.transient.result import ScenarioResult
-from surge.transient.run import simulate
+from surge.transient.run import SPANS, begun, simulate
 
 # Of those of the benchmark that take little work.
 SEEDS = (42, 171, 351, 234, 356, 148, 104, 353, 276, 367)
@@ -171,3 +172,36 @@ def test_a_slow_stroke_on_a_short_line_is_answered() -> None:
     result = simulate(lineup, closing(300.0), quick=True)
     place = next(p for p in result.places if p.name == "jetty")
     assert static + 200.0 < place.highest.pressure < static + 2000.0
+
+
+@pytest.mark.parametrize("unsteady", [False, True])
+def test_what_passes_before_anything_moves_is_not_marched(unsteady: bool) -> None:
+    """Two seconds of four; what comes of it is what comes of all steps, instant for instant."""
+    work = replace(plan(line(), closing(1.0, at=4.0)), unsteady=unsteady)
+    reaches = work.divide(0.01)
+    rested = begun(work, reaches, stride=7)
+    whole = type(rested)(
+        grid=begun(work, reaches, stride=7).grid, frozen=False, stride=7, span=first_duration(work) / SPANS
+    )
+    steps = rested.done
+    assert steps == 400 - 1 - (max(reaches.count) + 2), "a wave passes the longest pipe before the event"
+    for one in (rested, whole):
+        one.advance_to(9.0)
+        assert one.done == 900
+    seen, all_of_it = Summary(work.lineup, rested), Summary(work.lineup, whole)
+    for key, found in seen.found.items():
+        assert found.pressure == pytest.approx(all_of_it.found[key].pressure, abs=1e-3)
+    assert np.array_equal(np.concatenate(rested.time), np.concatenate(whole.time))
+    assert np.abs(np.vstack(rested.heads) - np.vstack(whole.heads)).max() < 1e-7
+    assert np.abs(np.vstack(rested.flows) - np.vstack(whole.flows)).max() < 1e-9
+    assert seen.spans is not None
+    assert all_of_it.spans is not None
+    assert np.abs(seen.spans.high - all_of_it.spans.high).max() < 1e-7
+    assert np.abs(seen.spans.wide_low - all_of_it.spans.wide_low).max() < 1e-7
+
+
+@pytest.mark.parametrize("at", [0.0, 0.05, 2.0])
+def test_what_moves_at_once_is_marched_from_the_first_step(at: float) -> None:
+    """And so is what moves before a wave has passed the longest pipe, here in two seconds."""
+    work = plan(line(), closing(1.0, at=at))
+    assert begun(work, work.divide(0.01), stride=1).done == 0

@@ -1,0 +1,78 @@
+"""What only has to be kept is run no finer than shows it; what is not shown is judged as ever."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from support.demos import Demos
+from support.lineups.one_valve import rated_line
+
+from surge.model.lineup import LineUp, Scenario
+from surge.model.stroke import with_strokes
+from surge.search.judge import NO_RULES, Bench
+
+SLAMS, VALVE = "tank valve slams", "3S tank valve"
+
+
+@pytest.fixture(scope="module")
+def slams(demos: Demos) -> tuple[LineUp, Scenario]:
+    """Two closed branches, and a valve whose shortest safe stroke is 5.5 s."""
+    lineup = demos["methanol-closed-branches"].answer.lineup
+    return lineup, next(s for s in lineup.scenarios if s.name == SLAMS)
+
+
+def at(scenario: Scenario, stroke: float) -> Scenario:
+    return with_strokes(scenario, {VALVE: stroke})
+
+
+def test_a_stroke_that_is_kept_is_shown_by_fewer_marches(slams: tuple[LineUp, Scenario]) -> None:
+    """Its margin less the error is less than that of a full run, and no less than was asked for."""
+    lineup, scenario = slams
+    bench = Bench(lineup, NO_RULES)
+    shown, full = bench.show(at(scenario, 6.0), 2e4), bench.judge(at(scenario, 6.0))
+    assert shown.kept
+    assert full.kept
+    assert shown.run.method.runs < full.run.method.runs
+    assert 2e4 <= shown.margin <= full.margin
+
+
+def test_more_margin_than_a_coarse_run_shows_takes_a_full_one(slams: tuple[LineUp, Scenario]) -> None:
+    lineup, scenario = slams
+    bench = Bench(lineup, NO_RULES)
+    full = bench.judge(at(scenario, 6.0))
+    assert bench.show(at(scenario, 6.0), full.margin) is full
+    assert bench.show(at(scenario, 6.0), 1e9) is full
+
+
+def test_what_is_not_kept_is_judged(slams: tuple[LineUp, Scenario]) -> None:
+    lineup, scenario = slams
+    bench = Bench(lineup, NO_RULES)
+    assert not bench.keeps(at(scenario, 5.0))
+    assert bench.show(at(scenario, 5.0), 0.0) is bench.judge(at(scenario, 5.0))
+
+
+def test_other_points_of_the_ranges_count() -> None:
+    """Where a wave speed is a range, what its other values may add is part of the error that is shown."""
+    lineup = rated_line(rating=9e5)
+    scenario = lineup.scenarios[0]
+    wide = lineup.with_(
+        pipes=tuple(replace(p, wave_speed_range=(0.8 * p.wave_speed, p.wave_speed)) for p in lineup.pipes)
+    )
+    wide = wide.with_(scenarios=(scenario,))
+    variants = [with_strokes(scenario, {"valve": 3.0 + k}) for k in range(6)]
+    told = [Bench(wide, NO_RULES).keeps(one) for one in variants]
+    full = [Bench(wide, NO_RULES).judge(one).kept for one in variants]
+    assert told == full
+    assert True in full
+    assert False in full
+
+
+def test_a_case_that_is_judged_later_has_its_full_run(slams: tuple[LineUp, Scenario]) -> None:
+    """What was only shown does not stand for what is measured."""
+    lineup, scenario = slams
+    bench = Bench(lineup, NO_RULES)
+    one = at(scenario, 6.0)
+    shown = bench.show(one, 0.0)
+    assert bench.at_hand.find(one) is None
+    assert bench.judge(one).run.method.runs > shown.run.method.runs

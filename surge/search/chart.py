@@ -352,19 +352,38 @@ def _settle(survey: Survey, strokes: Sequence[float], picked: Picked) -> None:
         if row.rate == picked.rate:
             row.take(_window(survey.bench, picked), (strokes[0], strokes[-1]))
     left = [rows[k] for k in marks if rows[k].window is None]
-    for _ in range(ATTEMPTS):
-        left = survey.confirm(left, strokes[-1])
-        if not left:
-            break
+    if len(survey.lineups) > 1:
+        # A full run counts all points of the ranges, of which the marches have some: what that takes at the
+        # agreed rate it takes, about, at every rate.
+        for row in left:
+            row.begin_with(max((r.need for r in rows if r.window is not None), default=FIRST_NEED))
         survey.search(left)
-    for row in left:
-        row.least = math.inf  # nothing was confirmed: no stroke counts here, nor at the rates beside it
+    _confirm(survey, left, strokes[-1])
     between = {
         k: (rows[low], rows[high])
         for low, high in zip(marks, marks[1:], strict=False)
         for k in range(low + 1, high)
     }
+    asked = {k: rows[k].need for k in between}
     survey.follow([rows[k] for k in between], list(between.values()), strokes[-1])
+    # Where both beside it have a safe stroke, a rate has none for certain only if full runs find none.
+    shut = {k: beside for k, beside in between.items() if rows[k].shortest is None}
+    lone = [k for k, beside in shut.items() if all(row.shortest is not None for row in beside)]
+    for k in lone:
+        rows[k].need, rows[k].least = asked[k], 0.0
+    _confirm(survey, [rows[k] for k in lone], strokes[-1])
+
+
+def _confirm(survey: Survey, rows: Sequence[RateRow], longest: float) -> None:
+    """Confirm the shortest safe stroke of some rates by full runs, or another one that they ask for."""
+    left = list(rows)
+    for _ in range(ATTEMPTS):
+        left = survey.confirm(left, longest)
+        if not left:
+            return
+        survey.search(left)
+    for row in left:
+        row.least = math.inf  # nothing was confirmed: no stroke counts here, nor at the rates beside it
 
 
 def _window(bench: Bench, picked: Picked) -> StrokeLimits:

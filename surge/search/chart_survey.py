@@ -146,13 +146,26 @@ class RateRow:
             held = [m for m in shorter if math.isfinite(m) and m >= self.need]
             self.need = max(held, default=self.need)
 
+    def begin_with(self, need: float) -> None:
+        """Ask for a margin from the first full run on [Pa], where any stroke has as much."""
+        before, self.need = self.need, need
+        if self.safe_from() is None:
+            self.need = before
+
     def lacks(self, lacking: float, start: float, why: str) -> None:
-        """Ask for more margin [Pa] than a stroke had, or, where no margin tells, for a longer stroke."""
+        """Ask for more margin [Pa] than a stroke had, or for a longer stroke.
+
+        The latter where no margin tells, and where no stroke at all has that much: then the margin is small
+        whatever the stroke, and the next ones are tried.
+        """
         self.why = why
         if lacking > 0.0:
+            before = self.need
             self.need = max(self.need, self.seen[start].margin) + 1.1 * lacking + 200.0
-        else:
-            self.least = LATER * start
+            if self.safe_from() is not None:
+                return
+            self.need = before
+        self.least = LATER * start
 
 
 def _fine(stroke: float) -> float:

@@ -11,8 +11,10 @@ import os
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import jsonschema
@@ -37,12 +39,12 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.limits import held_limits
 from surge.rules.reading import built_in
-from surge.search.chart import ChartData, chart_of
+from surge.search.chart import ChartData, _settle, chart_of
 from surge.search.chart_subject import pick
 from surge.search.chart_survey import RateRow, Seen, Survey
 from surge.search.judge import Bench
 from surge.search.scan import Scanner
-from surge.search.strokes import stroke_limits
+from surge.search.strokes import FIRST_NEED, stroke_limits
 from surge.transient.run import simulate
 from surge.units import ShowUnits
 
@@ -184,15 +186,65 @@ def test_an_unsafe_pocket_counts_up_to_its_upper_end() -> None:
     wanted = row.doubtful()
     assert wanted
     assert all(6.0 < s < 8.0 for s in wanted)
-    row.lacks(1000.0, 8.0, "why")
-    assert row.need == 9e5 + 1300.0
-    assert row.safe_from() is None
-    row.need = 2000.0
     row.lacks(0.0, 8.0, "why")
     assert row.safe_from() is None  # a longer one than any that was looked at is asked for
     row.least = 0.0
     row.seen[9.0] = Seen(margin=math.nan, held=limit, used=0.5, most_used=0)
     assert row.safe_from() == 10.0
+
+
+def row_of(margins: dict[float, float], **more: Any) -> RateRow:
+    """A rate at which marches have these margins [Pa] by stroke [s]."""
+    row = RateRow(rate=0.1, scenario=simple().scenarios[0], valves=("valve",), **more)
+    limit = held_limits(simple())[0]
+    row.seen = {s: Seen(margin=m, held=limit, used=0.5, most_used=0) for s, m in margins.items()}
+    return row
+
+
+def test_a_stroke_that_lacks_margin_asks_for_more_of_it_or_for_a_longer_one() -> None:
+    row = row_of({8.0: 5e3, 10.0: 9e5})
+    row.lacks(1e3, 8.0, "why")
+    assert row.need == 6300.0
+    assert row.safe_from() == 10.0
+    flat = row_of({8.0: 5e3, 10.0: 5.1e3, 12.0: 5.2e3})  # no stroke has 6300 Pa: the margin hardly follows it
+    flat.lacks(1e3, 8.0, "why")
+    assert flat.need == FIRST_NEED
+    assert flat.safe_from() == 12.0, "a third longer"
+
+
+def test_what_the_agreed_rate_needed_is_asked_for_only_where_a_stroke_has_it() -> None:
+    row = row_of({8.0: 5e3, 10.0: 9e3})
+    row.begin_with(6e3)
+    assert row.safe_from() == 10.0
+    row.begin_with(1e5)
+    assert row.need == 6e3
+
+
+def test_a_rate_between_two_safe_ones_is_shut_only_by_full_runs() -> None:
+    """Both beside it ask for more margin than any stroke has there: full runs tell whether that matters."""
+    rich, poor = {8.0: 9e3, 10.0: 9e3}, {8.0: 4e3, 10.0: 4e3}
+    rows = [row_of(poor if k in (1, 2) else rich, bases=[None]) for k in range(4)]
+    rows[0].need = rows[3].need = 6e3
+    asked: list[RateRow] = []
+
+    class Stub(Survey):
+        def search(self, rows: Sequence[RateRow]) -> None:
+            pass
+
+        def confirm(self, rows: Sequence[RateRow], longest: float) -> list[RateRow]:
+            asked.extend(rows)
+            for row in rows:
+                row.shortest = row.safe_from() if row is not poor_one else None
+            return [row for row in rows if row.shortest is None]
+
+    poor_one = rows[2]
+    survey = Stub([], rows, lambda _: None, bench=Bench(line(), NO_RULES))
+    _settle(survey, [8.0, 10.0], SimpleNamespace(rate=0.3))  # type: ignore[arg-type]
+    assert asked[:2] == [rows[0], rows[3]]
+    assert rows[1] in asked[2:]
+    assert rows[1].shortest == 8.0
+    assert rows[2].shortest is None
+    assert rows[2].least == math.inf
 
 
 def test_chart_and_window_tell_the_same_stroke() -> None:

@@ -30,7 +30,7 @@ from surge.rules.static import static_over_densities
 from surge.search.bounds import longest_allowed
 from surge.search.chart_subject import Picked, pick, rates_of, strokes_of
 from surge.search.chart_survey import RateRow, Survey, row_at
-from surge.search.judge import Bench
+from surge.search.judge import Bench, by_rule
 from surge.search.strokes import FIRST_NEED, SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.search.window import search_effort
 from surge.transient.run import simulate
@@ -343,15 +343,19 @@ def _settle(survey: Survey, strokes: Sequence[float], picked: Picked) -> None:
     """Search the shortest safe stroke of every rate.
 
     At the agreed rate the search of windows answers. Full runs confirm it at some other rates, or ask for
-    more margin; the rates between ask for the greater margin of the two beside them.
+    more margin; the rates between ask for the greater margin of the two beside them. A rate at which the flow
+    before anything moves breaks a rule has none.
     """
     rows = survey.rows
+    for row in rows:
+        if row.rate != picked.rate and (ruling := survey.minding(row, picked.stroke)) is not None:
+            row.shut(by_rule(ruling))
     marks = [k for k, row in enumerate(rows) if k % EVERY == 0 or row is rows[-1] or row.rate == picked.rate]
-    survey.search(rows)
+    survey.search([row for row in rows if not row.is_shut])
     for row in rows:
         if row.rate == picked.rate:
             row.take(_window(survey.bench, picked), (strokes[0], strokes[-1]))
-    left = [rows[k] for k in marks if rows[k].window is None]
+    left = [rows[k] for k in marks if rows[k].window is None and not rows[k].is_shut]
     if len(survey.lineups) > 1:
         # A full run counts all points of the ranges, of which the marches have some: what that takes at the
         # agreed rate it takes, about, at every rate.
@@ -363,15 +367,23 @@ def _settle(survey: Survey, strokes: Sequence[float], picked: Picked) -> None:
         k: (rows[low], rows[high])
         for low, high in zip(marks, marks[1:], strict=False)
         for k in range(low + 1, high)
+        if not rows[k].is_shut
     }
     asked = {k: rows[k].need for k in between}
     survey.follow([rows[k] for k in between], list(between.values()), strokes[-1])
-    # Where both beside it have a safe stroke, a rate has none for certain only if full runs find none.
-    shut = {k: beside for k, beside in between.items() if rows[k].shortest is None}
-    lone = [k for k, beside in shut.items() if all(row.shortest is not None for row in beside)]
+    lone = [k for k, beside in between.items() if rows[k].shortest is None and _only_full_runs_tell(beside)]
     for k in lone:
         rows[k].need, rows[k].least = asked[k], 0.0
     _confirm(survey, [rows[k] for k in lone], strokes[-1])
+
+
+def _only_full_runs_tell(beside: Sequence[RateRow]) -> bool:
+    """Whether a rate that has no safe stroke, by what those beside it needed, may have one all the same.
+
+    So it may where each of them has one, or a rule on the rate itself is in its way, which says nothing of a
+    lower rate.
+    """
+    return all(row.shortest is not None or row.is_shut for row in beside)
 
 
 def _confirm(survey: Survey, rows: Sequence[RateRow], longest: float) -> None:

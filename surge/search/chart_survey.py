@@ -14,9 +14,10 @@ from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.findings import WITHIN
 from surge.rules.limits import LimitedExtreme
+from surge.rules.rulings import Ruling
 from surge.search.bounds import rounded_up
 from surge.search.chart_subject import Picked
-from surge.search.judge import Bench
+from surge.search.judge import VELOCITIES, Bench
 from surge.search.scan import NearestLimit, VariantMarches
 from surge.search.strokes import FIRST_NEED, StrokeLimits
 from surge.transient.peaks import Peaks
@@ -86,6 +87,8 @@ class RateRow:
         Why there is none.
     window : StrokeLimits or None
         What the search of a window tells at this rate, where it was asked.
+    is_shut : bool
+        No stroke is looked for, since the rate itself breaks a rule.
     """
 
     rate: float
@@ -101,6 +104,7 @@ class RateRow:
     run: ScenarioResult | None = None
     why: str = ""
     window: StrokeLimits | None = None
+    is_shut: bool = False
 
     def with_stroke(self, stroke: float) -> Scenario:
         """The scenario at this rate with another stroke [s]."""
@@ -145,6 +149,10 @@ class RateRow:
             shorter = [s.margin for stroke, s in self.seen.items() if self.least <= stroke < told]
             held = [m for m in shorter if math.isfinite(m) and m >= self.need]
             self.need = max(held, default=self.need)
+
+    def shut(self, why: str) -> None:
+        """Let no stroke count: the rate itself breaks a rule."""
+        self.is_shut, self.why, self.least = True, why, math.inf
 
     def begin_with(self, need: float) -> None:
         """Ask for a margin from the first full run on [Pa], where any stroke has as much."""
@@ -211,6 +219,10 @@ class Survey:
     def marches(self) -> int:
         """How many there were."""
         return sum(f.marches for f in self.fields)
+
+    def minding(self, row: RateRow, stroke: float) -> Ruling | None:
+        """A required rule that the flow at a rate breaks before anything moves, whatever the stroke."""
+        return self.bench.minded_still(row.with_stroke(stroke), self.lineups, VELOCITIES)
 
     def march(self, wanted: Sequence[tuple[RateRow, Sequence[float]]]) -> None:
         """March strokes of rows, the worst of every variant counts."""

@@ -121,10 +121,12 @@ class VariantMarches(Generic[N]):
 
     def _one_grid(self, plans: Sequence[Plan], dt: float) -> list[N]:
         reaches = plans[0].divide(dt)
-        lanes = []
+        lanes, grids = [], dict[int, Grid]()  # what begins at the same flow shares one
         for p in plans:
+            if id(p.steady) not in grids:
+                grids[id(p.steady)] = self._grid(p, reaches)
             steps = math.ceil(first_duration(p) / dt)
-            lanes.append(Lane(grid=self._grid(p, reaches), steps=steps, laws=p.laws))
+            lanes.append(Lane(grid=grids[id(p.steady)], steps=steps, laws=p.laws))
         return self._to_the_end(lanes)
 
     def _grid(self, p: Plan, reaches: Reaches) -> Grid:

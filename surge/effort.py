@@ -62,6 +62,7 @@ class Meter:
         self.most, self.spent, self.granted = most, 0.0, 0.0
         self.parts: list[Part] = []
         self.began = time.monotonic()
+        self.at_compiling: Callable[[], None] = lambda: None  # called before a part of the solver is compiled
         self._lock = threading.Lock()
 
     def add(self, effort: float, part: Part | None) -> None:
@@ -126,6 +127,11 @@ class Meter:
         pace = (self.spent + PACE) / (passed + 2.0)
         return (self.foretold() - self.spent) / pace
 
+    def leave_out(self, seconds: float) -> None:
+        """Let time that has passed be no part of the pace [s]."""
+        with self._lock:
+            self.began += seconds
+
     def _refusal(self, effort: float) -> PatienceError:
         return PatienceError(max(effort, self.spent) / PACE, self.most / PACE)
 
@@ -150,12 +156,33 @@ class _Share(Meter):
     def __init__(self, most: float, outer: Meter | None) -> None:
         super().__init__(most)
         self.outer = outer
+        if outer is not None:
+            self.at_compiling = outer.at_compiling
+
+    def leave_out(self, seconds: float) -> None:
+        """Of the answer too."""
+        if self.outer is not None:
+            self.outer.leave_out(seconds)
+        super().leave_out(seconds)
 
     def add(self, effort: float, part: Part | None) -> None:
         """Count here and for the answer."""
         if self.outer is not None:
             self.outer.add(effort, part)
         super().add(effort, None)
+
+
+@contextmanager
+def compiling() -> Iterator[None]:
+    """While a part of the solver is compiled: the meter of the answer hears of it, its pace does not."""
+    meter, began = _METER.get(), time.monotonic()
+    if meter is not None:
+        meter.at_compiling()
+    try:
+        yield
+    finally:
+        if meter is not None:
+            meter.leave_out(time.monotonic() - began)
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from surge.cli.shared import ProgressLine
-from surge.effort import PACE, SURE, Meter, foresee, metered, spend, within
+from surge.effort import PACE, SURE, Meter, at_most, compiling, foresee, metered, spend, within
 from surge.errors import PatienceError
 from surge.workers import workers
 
@@ -144,3 +144,25 @@ def test_a_pipe_hears_of_long_work_only_and_ever_more_seldom(
             line("a march")
         line.done()
         assert capsys.readouterr().err.splitlines() == [f"surge: {second} s" for second in told]
+
+
+def test_compiling_is_told_and_is_no_part_of_the_pace(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sixteen seconds of it, in a bounded part and in a thread of a pool: what is left stays as it was."""
+    clock = [100.0]
+    monkeypatch.setattr("surge.effort.time.monotonic", lambda: clock[0])
+    meter, heard = Meter(), []
+    meter.at_compiling = lambda: heard.append(clock[0])
+
+    def compile_something() -> None:
+        with compiling():
+            clock[0] += 16.0
+
+    with metered(meter):
+        foresee([4e9], float)
+        clock[0] += 1.0
+        spend(4e8)
+        before = meter.left()
+        with at_most(1e9), workers(1) as pool:
+            pool.submit(compile_something).result()
+    assert heard == [101.0]
+    assert meter.left() == before

@@ -13,7 +13,6 @@ from surge.cli.shared import (
     patient_option,
     print_pieces,
     print_text,
-    tell,
     unit_options,
     wanted_units,
 )
@@ -43,7 +42,6 @@ def check(
         from surge.case.file import load_case
 
         loaded = load_case(case)
-        tell_compiling()
         answer = check_case(loaded, units=wanted, remedies=not no_remedies, progress=progress)
     if as_json:
         print_pieces(answer.json_pieces(histories=histories))
@@ -51,14 +49,6 @@ def check(
         bare = bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb" or not sys.stdout.isatty()
         print_text(answer.text(details=details, style=None if bare else _coloured), coloured=not bare)
     sys.exit(answer.exit_code)
-
-
-def tell_compiling() -> None:
-    """Say on standard error that the solver must be compiled first."""
-    from surge.api.solver import solver_is_compiled
-
-    if not solver_is_compiled():
-        tell("surge: compiling the solver for this machine, once; ten seconds to half a minute ...")
 
 
 def _coloured(text: str, verdict: str) -> str:

@@ -87,6 +87,7 @@ def answering(path: str, *, as_json: bool = False) -> Iterator[ProgressLine]:
         patient = context is None or context.meta.get(PATIENT, True)
         meter = Meter(math.inf if patient else PATIENCE)
         progress = ProgressLine(meter)
+        meter.at_compiling = progress.compiling
         try:
             try:
                 with metered(meter):
@@ -162,6 +163,7 @@ class ProgressLine:
         self.every = every
         self.next = self.start + (after if self.terminal else self.SLOW)
         self.width = 0
+        self.compiled = 0  # parts of the solver
         self.lock = threading.Lock()
 
     def __call__(self, word: str) -> None:
@@ -191,10 +193,21 @@ class ProgressLine:
             return f", about {math.ceil(seconds / 5) * 5} s left"
         return f", about {math.ceil(seconds / 60)} minutes left"
 
+    def compiling(self) -> None:
+        """Say that a part of the solver is compiled."""
+        with self.lock:
+            self.done()
+            if not self.compiled:
+                tell("surge: compiling the solver for this machine, once; ten seconds to half a minute ...")
+            else:
+                tell("surge: compiling another part of the solver, once; as long again ...")
+            self.compiled += 1
+
     def done(self) -> None:
         """Clear the line."""
         if self.width:
             click.echo("\r" + " " * self.width + "\r", nl=False, err=True)
+            self.width = 0
 
 
 def refuse(error: CaseError, path: str, *, as_json: bool = False) -> NoReturn:

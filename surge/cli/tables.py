@@ -9,7 +9,6 @@ from typing import Any
 import click
 
 from surge.choices import KnownKind, PageKind, SchemaOf, Through, words_of
-from surge.cli.check import tell_compiling
 from surge.cli.files import InputPath, OutputPath, output_paths, refuse_existing, write_file, write_files
 from surge.cli.shared import (
     OneOf,
@@ -104,7 +103,6 @@ def verify(only: tuple[str, ...], details: bool, page: str | None, force: bool, 
         from surge.api.proof import verify as held
         from surge.errors import UnknownNameError, likely
 
-        tell_compiling()
         try:
             proof = held(only, progress=progress)
         except UnknownNameError as error:

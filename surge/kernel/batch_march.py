@@ -204,7 +204,7 @@ def _mark(step, bad, head, well, status, failed, look):
         bad[j] = OK
 
 
-@entry(results=0)
+@entry(results=0, takes_long=True)
 def march_block(block, first, steps, dt, frozen):
     """March all lanes ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``block`` is changed.
 

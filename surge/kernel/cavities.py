@@ -319,7 +319,7 @@ def _solve_points(dt, net):
     return NOT_CONVERGED
 
 
-@entry(results=2)
+@entry(results=2, takes_long=True)
 def march_cavities(net, first, steps, dt, frozen, heads, flows, volumes):
     """March ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``net`` is changed.
 

@@ -27,6 +27,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable
+from contextlib import AbstractContextManager, ExitStack
 from functools import cached_property
 from typing import Any
 
@@ -38,6 +39,9 @@ PLAIN = os.environ.get("NUMBA_DISABLE_JIT", "0") not in ("", "0")
 """Whether the kernel runs as plain Python, as its tests ask for with the compiler's own switch."""
 
 TROUBLE: list[str] = objects.TROUBLE
+
+AROUND: list[Callable[[], AbstractContextManager[None]]] = []
+"""What is entered while an entry is compiled that takes long: so that whoever calls the kernel can say so."""
 
 _ONCE = threading.Lock()  # many threads may call an entry for the first time
 
@@ -89,11 +93,13 @@ class Entry(Part):
     function : callable
     results : int
         Whole numbers that it returns.
+    takes_long : bool
+        Whether compiling it takes many seconds.
     """
 
-    def __init__(self, function: Callable[..., Any], results: int) -> None:
+    def __init__(self, function: Callable[..., Any], results: int, *, takes_long: bool = False) -> None:
         super().__init__(function, {"no_cpython_wrapper": True, "no_cfunc_wrapper": True})
-        self.results = results
+        self.results, self.takes_long = results, takes_long
         self.native: Callable[..., Any] | None = None
 
     def __call__(self, bundle: Any, *args: Any) -> Any:
@@ -171,9 +177,9 @@ class Choice(Part):
         return cpu_target.typing_context.resolve_value_type(made)
 
 
-def entry(*, results: int) -> Callable[[Callable[..., Any]], Entry]:
-    """Mark a function that Python calls, which returns so many whole numbers."""
-    return lambda function: Entry(function, results)
+def entry(*, results: int, takes_long: bool = False) -> Callable[[Callable[..., Any]], Entry]:
+    """Mark a function that Python calls; see :class:`Entry`."""
+    return lambda function: Entry(function, results, takes_long=takes_long)
 
 
 class Native:
@@ -258,7 +264,10 @@ class Native:
                 f"entry(Bundle({', '.join(f'a{i}' for i in range(fields))}), {call})",
             ]
         )
-        return objects.compiled(text, entry=entry, bundle=type(bundle))
+        with ExitStack() as stack:
+            for around in AROUND if entry.takes_long else ():
+                stack.enter_context(around())
+            return objects.compiled(text, entry=entry, bundle=type(bundle))
 
 
 def _address(array: Any) -> int:

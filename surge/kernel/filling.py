@@ -339,7 +339,7 @@ def write_shot(row, net, shots):
             shots[row, a + i] = 0.5 * (net.p[a + i] + net.m[a + i]) - net.z[a + i] if i <= wet else np.nan
 
 
-@entry(results=3)
+@entry(results=3, takes_long=True)
 def march_filling(net, first, steps, dt, stride, shot_stride, stop, rows, heads, flows, shots):
     """March ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt on; ``net`` is changed.
 

@@ -308,7 +308,7 @@ def boils(p, m, floor, pf, point_floor, found):
     return False
 
 
-@entry(results=3)
+@entry(results=3, takes_long=True)
 def march(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     """March ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``net`` is changed.
 

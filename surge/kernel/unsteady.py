@@ -164,7 +164,7 @@ def offset_ends(pf, ei, ef, own):
         pf[ei[e, E_POINT], P_XY] -= own[e, U_PAST] * ef[e, E_Y]
 
 
-@entry(results=3)
+@entry(results=3, takes_long=True)
 def march_unsteady(net, first, steps, dt, frozen, watch_vapour, stride, heads, flows):
     """March ``steps`` steps of ``dt`` [s] from the instant ``first`` * dt; ``net`` is changed.
 

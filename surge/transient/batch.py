@@ -18,7 +18,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
+from concurrent.futures import FIRST_EXCEPTION, Future, wait
 from dataclasses import replace
 from typing import Any, Literal, Protocol
 
@@ -30,7 +30,7 @@ from surge.kernel.batch_links import WIDE
 from surge.kernel.batch_march import Block, march_block
 from surge.transient.batch_block import pack, refuse_mixed
 from surge.transient.batch_lane import Lane, LaneResult, SingleRun, two_thirds
-from surge.workers import TURNS, processors
+from surge.workers import TURNS, Pool, processors
 
 LOOK = 0.1  # [s] of work, about, between two looks at whether to go on
 FIRST_STEPS = 16  # of the first piece of work, whose speed is not known yet
@@ -104,7 +104,7 @@ def march_batch(
     spend(sum(run.effort for run in runs.values()))
     total = max(1, sum(run.steps for run in runs.values()))
     stop = threading.Event()
-    with ThreadPoolExecutor(threads or processors()) as pool:
+    with Pool(threads or processors()) as pool:
         jobs: list[Future[list[LaneResult]]] = [pool.submit(run.run, stop) for run in runs.values()]
         left: set[Future[Any]] = set(jobs)
         try:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from surge.arrays import Array, Ints
-from surge.effort import spend
+from surge.effort import compiling, spend
 from surge.errors import SolveError
 from surge.kernel.columns import (
     L_KIND,
@@ -28,6 +28,7 @@ from surge.kernel.columns import (
     STOPPED_AT_VAPOUR,
     T_AT,
 )
+from surge.kernel.compiled import AROUND as AROUND_COMPILING
 from surge.kernel.march import march
 from surge.transient.grid import Grid
 from surge.transient.spans import Spans
@@ -40,6 +41,8 @@ STILL_WORK = 2e6  # nodes times steps that the look at the steady flow may take
 STILL_STEPS = 50  # but not fewer steps than this
 AT_REST = 4096  # steps in which nothing moves that are told at once
 AROUND = 2  # steps before and after an extreme that tell what lies between
+
+AROUND_COMPILING.append(compiling)
 
 _WHY = {
     NOT_CONVERGED: "the flow at a valve or pump did not converge",

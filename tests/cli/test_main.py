@@ -15,12 +15,14 @@ import pytest
 from click.testing import CliRunner, Result
 
 import surge.__main__
-import surge.api.solver
 import surge.cli.shared
 from surge import __version__
 from surge.case.file import load_case
 from surge.cli.main import main
 from surge.errors import GridError
+from surge.kernel import objects
+from surge.kernel.compiled import PLAIN
+from surge.kernel.march import march
 from surge.reports.words import CAUTIONS
 
 ROOT = Path(__file__).parents[2]
@@ -298,15 +300,32 @@ def test_colour_on_a_terminal_only_and_never_with_no_color() -> None:
         assert "VERDICT: LIMIT EXCEEDED" in text
 
 
-def test_the_first_run_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.skipif(PLAIN, reason="nothing is compiled")
+def test_what_is_compiled_is_said_and_nothing_else_changes(monkeypatch: pytest.MonkeyPatch) -> None:
     words = "compiling the solver"
     run("check", KEPT)  # compiled by now, whichever test came first
     warm = run("check", KEPT)
     assert words not in warm.stderr
-    monkeypatch.setattr(surge.api.solver, "solver_is_compiled", lambda: False)
+    found = objects.find("march")
+    assert found is not None
+    monkeypatch.setattr(objects, "find", lambda _: None)
+    monkeypatch.setattr(objects, "_keep", lambda *_: None)
+    monkeypatch.setattr(objects, "compiled", lambda *_, **__: found.partition(b"\n")[2])
+    monkeypatch.setattr(march, "native", None)
     cold = run("check", KEPT)
-    assert words in cold.stderr
+    assert [line for line in cold.stderr.splitlines() if words in line] == [
+        "surge: compiling the solver for this machine, once; ten seconds to half a minute ..."
+    ]
     assert cold.stdout == warm.stdout
+
+
+def test_a_second_part_is_said_in_other_words(capsys: pytest.CaptureFixture[str]) -> None:
+    progress = surge.cli.shared.ProgressLine()
+    progress.compiling()
+    progress.compiling()
+    first, second = capsys.readouterr().err.splitlines()
+    assert first.startswith("surge: compiling the solver for this machine")
+    assert second == "surge: compiling another part of the solver, once; as long again ..."
 
 
 class Terminal(io.StringIO):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from support.demos import Demos
@@ -10,7 +11,10 @@ from support.lineups.one_valve import rated_line
 
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
+from surge.rules.ranged import Made, over_ranges
+from surge.search import judge
 from surge.search.judge import NO_RULES, Bench
+from surge.transient.run import Enough
 
 SLAMS, VALVE = "tank valve slams", "3S tank valve"
 
@@ -61,11 +65,13 @@ def test_other_points_of_the_ranges_count() -> None:
     )
     wide = wide.with_(scenarios=(scenario,))
     variants = [with_strokes(scenario, {"valve": 3.0 + k}) for k in range(6)]
-    told = [Bench(wide, NO_RULES).keeps(one) for one in variants]
-    full = [Bench(wide, NO_RULES).judge(one).kept for one in variants]
+    bench, other = Bench(wide, NO_RULES), Bench(wide, NO_RULES)
+    told = [bench.keeps(one) for one in variants]
+    full = [other.judge(one).kept for one in variants]
     assert told == full
     assert True in full
     assert False in full
+    assert [bench.judge(one).margin for one in variants] == [other.judge(one).margin for one in variants]
 
 
 def test_a_case_that_is_judged_later_has_its_full_run(slams: tuple[LineUp, Scenario]) -> None:
@@ -76,3 +82,20 @@ def test_a_case_that_is_judged_later_has_its_full_run(slams: tuple[LineUp, Scena
     shown = bench.show(one, 0.0)
     assert bench.at_hand.find(one) is None
     assert bench.judge(one).run.method.runs > shown.run.method.runs
+
+
+def test_one_run_of_several_that_ended_early_is_enough_to_keep_none_as_full(
+    slams: tuple[LineUp, Scenario], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Runs at two points of a range: the first ended early, the second did not."""
+    lineup, scenario = slams
+
+    def two_runs(*given: Any, enough: Enough, **more: Any) -> list[Made]:
+        assert enough(lambda _: (0.0, 0.0))
+        assert not enough(lambda _: (0.0, 1e9))
+        return over_ranges(*given, **more)
+
+    monkeypatch.setattr(judge, "over_ranges", two_runs)
+    bench = Bench(lineup, NO_RULES)
+    assert bench.keeps(at(scenario, 6.0))
+    assert bench.at_hand.find(at(scenario, 6.0)) is None

@@ -183,7 +183,7 @@ def _extremes(
         march.advance_to(until)
         for key, found in Peaks(work.lineup, march).found.items():
             inside = found.time == 0.0 and 0.0 < found.share < 1.0
-            seen = replace(found, time=until) if inside else found
+            seen = found._replace(time=until) if inside else found
             out = 1.0 if key[2] == "high" else -1.0
             if key not in best or out * (seen.pressure - best[key].pressure) > 0.0:
                 best[key] = seen

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -16,8 +15,7 @@ Key = tuple[str, str, str]  # "element" or "place", name, "high" or "low"
 SAME_HEAD = 1e-6  # [m] an extreme inside an element that beats its ends by less is at the end
 
 
-@dataclass(frozen=True, kw_only=True)
-class Found:
+class Found(NamedTuple):
     """An extreme as one march gives it: pressure [Pa gauge], time [s], share of the length."""
 
     pressure: float

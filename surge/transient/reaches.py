@@ -29,6 +29,7 @@ Decisions
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -77,11 +78,21 @@ class Reaches:
         """Where the nodes of a pipe stand, as shares of its length; the two ends of a lumped one [-].
 
         Inner nodes stand half the fraction further on, so that waves of both ways have as far to them.
+        Not to be written to: every march on these reaches asks for them.
         """
-        count, share = self.count[pipe], self.share[pipe]
-        found: Array = (np.arange(max(count, 1) + 1, dtype=np.float64) + share / 2) / (max(count, 1) + share)
-        found[[0, -1]] = 0.0, 1.0
-        return found
+        if pipe not in self._places:
+            count, share = self.count[pipe], self.share[pipe]
+            found: Array = (np.arange(max(count, 1) + 1, dtype=np.float64) + share / 2) / (
+                max(count, 1) + share
+            )
+            found[[0, -1]] = 0.0, 1.0
+            found.flags.writeable = False
+            self._places[pipe] = found
+        return self._places[pipe]
+
+    @cached_property
+    def _places(self) -> dict[int, Array]:
+        return {}
 
 
 def divide(times: Array, dt: float, stretches: Stretches = ()) -> Reaches:

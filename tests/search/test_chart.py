@@ -27,7 +27,7 @@ from support.lineups.one_valve import LINEAR, line
 
 from surge.cli.main import main
 from surge.errors import CaseError
-from surge.model.lineup import LineUp, Point, Rate, Valve
+from surge.model.lineup import LineUp, Point, Rate, Scenario, Valve
 from surge.model.stroke import with_strokes
 from surge.plots.chart import _Chart, levels_of
 from surge.plots.frame import SIZE, Heading, new_figure, our_settings
@@ -228,6 +228,9 @@ def test_a_rate_between_two_safe_ones_is_shut_only_by_full_runs() -> None:
     asked: list[RateRow] = []
 
     class Stub(Survey):
+        def minding(self, row: RateRow, stroke: float) -> None:
+            pass
+
         def search(self, rows: Sequence[RateRow]) -> None:
             pass
 
@@ -239,7 +242,7 @@ def test_a_rate_between_two_safe_ones_is_shut_only_by_full_runs() -> None:
 
     poor_one = rows[2]
     survey = Stub([], rows, lambda _: None, bench=Bench(line(), NO_RULES))
-    _settle(survey, [8.0, 10.0], SimpleNamespace(rate=0.3))  # type: ignore[arg-type]
+    _settle(survey, [8.0, 10.0], SimpleNamespace(rate=0.3, stroke=9.0))  # type: ignore[arg-type]
     assert asked[:2] == [rows[0], rows[3]]
     assert rows[1] in asked[2:]
     assert rows[1].shortest == 8.0
@@ -291,6 +294,32 @@ def test_what_was_held_is_never_cut() -> None:
 
 
 # Bounds
+
+
+def test_a_rate_that_breaks_a_rule_on_velocity_is_not_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    """1.2 m/s in a bore of 0.3 m are 0.0848 m3/s: no rate above has a window, those below are as before."""
+    rule = built_in().rule("bulk-velocity")
+    assert rule is not None
+    own = replace(rule, id="own", figure=1.2, requirement="required", own=True, applies="always")
+    run: list[float] = []
+    judge = Bench.judge
+
+    def noted(self: Bench, scenario: Scenario) -> Any:
+        run.append(scenario.rate or 0.0)
+        return judge(self, scenario)
+
+    monkeypatch.setattr(Bench, "judge", noted)
+    ends: dict[str, Any] = {"rates": (0.05, 0.094), "strokes": (2.0, 30.0), "points": 12}
+    ruled = chart_of(simple(), book=RuleBook(rules=(own,)), **ends)
+    most = 1.2 * math.pi / 4 * 0.3**2
+    above = ruled.rates > most
+    assert above.sum() == 3
+    assert all("velocity" in why.lower() for why in np.array(ruled.why)[above])
+    assert np.isnan(ruled.shortest[above]).all()
+    assert max(run) <= most
+    free = chart_of(simple(), book=NO_RULES, **ends)
+    assert not np.isnan(free.shortest[~above]).any()
+    assert ruled.shortest[~above] == pytest.approx(free.shortest[~above], rel=0.04)
 
 
 def test_the_overfill_bound_goes_by_the_rate(demos: Demos) -> None:

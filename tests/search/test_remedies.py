@@ -146,8 +146,8 @@ def test_a_stage_that_is_kept_bounds_the_stroke_as_well(monkeypatch: pytest.Monk
         return SimpleNamespace(shortest=shortest, longest=longest, run=True)
 
     monkeypatch.setattr(Trials, "_limits", limits)
-    judge = SimpleNamespace(lineup=lineup, judge=lambda _: SimpleNamespace(kept=True))
-    trials = Trials(judge, Unit(scenarios=lineup.scenarios, failing=(failing,)))  # type: ignore[arg-type]
+    bench = SimpleNamespace(lineup=lineup, keeps=lambda _: True)
+    trials = Trials(bench, Unit(scenarios=lineup.scenarios, failing=(failing,)))  # type: ignore[arg-type]
     found = next(trials._guarded(STROKE, trials._strokes)).found
     assert found is not None
     (stroke,) = found.changes

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from support.chromium import EXCEEDED, IN_A_BROWSER, KEPT, LONG, Opened, figure
+from support.chromium import EXCEEDED, IN_A_BROWSER, KEPT, LONG, Opened, figure, wait_for_text
 from support.chromium import write_case as write
 from support.demos import CASES
 
@@ -181,6 +181,7 @@ def test_parts_are_put_in_and_taken_out(opened: Opened, served: tuple[Path, str]
     for _ in range(3):
         page.click("#undo")
     page.wait_for_selector("#sketch .part.relief_valve", state="detached")
+    wait_for_text(page, before)
     page.wait_for_selector(KEPT)
     assert page.locator("#toml").text_content() == before
 
@@ -211,18 +212,20 @@ def test_a_bar_is_dragged_and_a_drag_that_comes_back_changes_nothing(
     assert page.inner_text("#sentence") == sentence
     assert page.locator("#toml").text_content() == before
     page.locator("#order .bar").last.press("PageUp")
+    page.locator("#toml", has_not_text=before).wait_for(state="attached")
     page.wait_for_selector("#saved:text-is('not saved')")
     page.wait_for_selector(KEPT)
     changed = set(page.locator("#toml").text_content().splitlines()) - set(before.splitlines())
     assert changed <= {'wait = "5.0 s"', 'wait = "5 s"', 'at = "10 s"'}
     assert changed
     page.click("#undo")
+    wait_for_text(page, before)
     page.wait_for_selector(KEPT)
     page.select_option("#scenario", "emergency shutdown")
     page.locator("#order select").first.select_option("after berth ESD valve")
+    wait_for_text(page, 'after = "berth ESD valve"')
     page.wait_for_selector("#saved:text-is('not saved')")
     page.wait_for_selector(".verdict:not(.none)")
-    assert 'after = "berth ESD valve"' in page.locator("#toml").text_content()
     assert page.locator("#fault-list li").count() == 0
 
 
@@ -336,8 +339,8 @@ def test_what_is_asked_instead_of_a_search_ends_it(opened: Opened, served: tuple
     assert "window: close no faster than 8.6 s" in page.inner_text("#sliders")
     assert page.locator("#sliders .safe").count() >= 1
     page.click("#joint button")
+    wait_for_text(page, 'stroke = "8.6 s"')
     page.wait_for_selector(KEPT)
-    assert 'stroke = "8.6 s"' in page.locator("#toml").text_content()
     assert "window: close no faster than 8.6 s" in page.inner_text("#sliders")  # it holds for its own stroke
     words = page.inner_text("#agree-windows pre")
     assert "beyond it" in words  # the greatest rates stand there, and nothing leads to the command line

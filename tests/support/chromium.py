@@ -39,6 +39,11 @@ def write_case(folder: Path, name: str, demo: str | None = None, **replaced: str
     return path
 
 
+def wait_for_text(page: Any, part: str) -> None:
+    """Wait until the text of the case has a part; an answer that stands may still be the one before."""
+    page.locator("#toml", has_text=part).wait_for(state="attached")
+
+
 def figure(page: Any, *path: Any) -> Any:
     """The field of the form for a key."""
     return page.locator(f"#form [data-path='{json.dumps(list(path), separators=(',', ':'))}']")

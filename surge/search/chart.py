@@ -373,7 +373,7 @@ def _settle(survey: Survey, strokes: Sequence[float], picked: Picked) -> None:
     survey.follow([rows[k] for k in between], list(between.values()), strokes[-1])
     lone = [k for k, beside in between.items() if rows[k].shortest is None and _only_full_runs_tell(beside)]
     for k in lone:
-        rows[k].need, rows[k].least = asked[k], 0.0
+        rows[k].need, rows[k].least, rows[k].why = asked[k], 0.0, ""
     _confirm(survey, [rows[k] for k in lone], strokes[-1])
 
 

@@ -89,6 +89,8 @@ class RateRow:
         What the search of a window tells at this rate, where it was asked.
     is_shut : bool
         No stroke is looked for, since the rate itself breaks a rule.
+    flat : bool
+        A full run lacked more margin than any stroke has.
     """
 
     rate: float
@@ -105,6 +107,7 @@ class RateRow:
     why: str = ""
     window: StrokeLimits | None = None
     is_shut: bool = False
+    flat: bool = False
 
     def with_stroke(self, stroke: float) -> Scenario:
         """The scenario at this rate with another stroke [s]."""
@@ -145,6 +148,8 @@ class RateRow:
         told = window.shortest
         self.shortest = None if told is None or told > ends[1] else max(told, ends[0])
         self.why = "" if self.shortest is not None else window.reason or NO_SAFE_STROKE.format(ends[1])
+        if self.shortest is None:
+            self.least = math.inf  # nor does any stroke count at the rates beside it
         if told is not None and window.fast_rule is None:
             shorter = [s.margin for stroke, s in self.seen.items() if self.least <= stroke < told]
             held = [m for m in shorter if math.isfinite(m) and m >= self.need]
@@ -172,8 +177,13 @@ class RateRow:
             self.need = max(self.need, self.seen[start].margin) + 1.1 * lacking + 200.0
             if self.safe_from() is not None:
                 return
-            self.need = before
+            self.need, self.flat = before, True
         self.least = LATER * start
+
+    def doubted(self, told: float) -> float | None:
+        """The longer stroke of least margin, where a full run asked for more than any stroke has [s]."""
+        above = [stroke for stroke in self.seen if stroke > told]
+        return min(above, key=lambda s: self.seen[s].margin) if self.flat and above else None
 
 
 def _fine(stroke: float) -> float:
@@ -274,7 +284,9 @@ class Survey:
         """Let rows ask for as much as the confirmed ones beside them had to, and take what they then find."""
         for row, beside in zip(rows, neighbours, strict=True):
             row.need, row.least = max(r.need for r in beside), max(r.least for r in beside)
-            row.why = next((r.why for r in beside if r.shortest is None), "")
+            # What a rule on the rate, or a whole window, says of one rate it does not say of another.
+            shut = (r for r in beside if r.shortest is None and not r.is_shut and r.window is None)
+            row.why = next((r.why for r in shut), "")
         self.search(rows)
         for row in rows:
             start = row.safe_from()
@@ -290,18 +302,28 @@ class Survey:
             return True
         told = min(rounded_up(start), longest)
         self.progress(f"{row.rate * 3600:.0f} m3/h in full")
-        try:
-            judged = self.bench.judge(row.with_stroke(told))
-        except SolveError as error:
-            row.lacks(0.0, start, str(error))
+        run = self._run(row, told, start)
+        if run is None:
             return False
+        doubted = row.doubted(told)
+        if doubted is not None and self._run(row, doubted, doubted) is None:
+            return False
+        row.shortest, row.run, row.why = told, run, ""
+        return True
+
+    def _run(self, row: RateRow, stroke: float, seen: float) -> ScenarioResult | None:
+        """A full run that keeps all but what a shorter stroke would mend; None: the row asks for more."""
+        try:
+            judged = self.bench.judge(row.with_stroke(stroke))
+        except SolveError as error:
+            row.lacks(0.0, seen, str(error))
+            return None
         if judged.kept_by_surge:
-            row.shortest, row.run, row.why = told, judged.run, ""
-            return True
+            return judged.run
         by_pressure = any(f.verdict != WITHIN for f in judged.findings)
         reason = judged.but_for_time().reason or "a full run does not keep every limit"
-        row.lacks(judged.lacking if by_pressure else 0.0, start, reason)
-        return False
+        row.lacks(judged.lacking if by_pressure else 0.0, seen, reason)
+        return None
 
 
 def _worst(seen: Sequence[Seen]) -> Seen:

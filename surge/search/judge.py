@@ -7,9 +7,11 @@ Decisions
   moves and however fast (a rating, the date of a test), is left to the check of the case.
 * A greatest flow in one scenario may break the rule on the ullage in another: then the scenario that brings
   it is the one that does not keep it. So where a tank has an ullage, the other scenarios are run as well.
-* What only stands beside what is told (a longer stroke, a lower rate) is shown, not measured: its full run is
-  refined no further once every limit is kept by more than its error, and by as much as the scan promised less
-  what the search asks for (:meth:`Bench.show`). If that is not enough for all limits and rules it is judged.
+* What is told is judged in full. Other values that are looked at beside it, to see whether the scan was right
+  there, are only shown (:meth:`Bench.show`): their runs are refined no further once every limit is kept by
+  more than its error again, and by as much as the scan promised less what the search asks for. Not so where
+  anything moves in no time: there a finer step may tell a greater error. A remedy that was only shown is
+  checked in full with the whole case before it is told.
 * Rules that need no march (velocities of the flow before anything moves, times, strokes) are asked first, at
   every value: they bound what is marched at all. Rules on how a flow stops need a march of their own at every
   value that is looked at, since batches keep no flows; only a terminal's own rules ask for that.
@@ -60,6 +62,7 @@ DOUBT = 0.15  # of the instant-stop rise: a scan was off by less, wherever it wa
 PROBES = 3  # full runs at values inside a window, beside those at its ends
 NEXT = 1.03  # times: as far from the lower end of a window the first of them may lie
 PROBES_RANGED = 1  # where something is a range, each of which takes several full runs
+AGAIN = 1.0  # times its error more than that error: where so much is kept, a finer step changes no verdict
 UNSAFE = -1.0  # [Pa] margin entered where it is no margin that is lacking
 LENGTH_COUNT = 5  # looked at of a length that is a range
 SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
@@ -232,7 +235,8 @@ class Bench:
     def show(self, scenario: Scenario, least: float) -> Judged:
         """Judge a variant of which it is enough to know that it is kept, by ``least`` [Pa] beyond its error.
 
-        Its run is refined no further than shows that. Where it does not, this is :meth:`judge`.
+        Its run is refined no further than shows that, and as much as the error again. Where it does not, this
+        is :meth:`judge`. For what is told as safe that is not enough.
 
         Raises
         ------
@@ -244,8 +248,8 @@ class Bench:
 
             def enough(told: Told) -> bool:
                 nonlocal early
-                margins = (one.margin(p) - error for one in held for p, error in [told(one.key)])
-                shows = all(margin >= max(least, 0.0) for margin in margins)
+                pairs = ((one.margin(p), error) for one in held for p, error in [told(one.key)])
+                shows = all(margin - error >= max(least, AGAIN * error) for margin, error in pairs)
                 early = early or shows  # of several runs over ranges any may end so
                 return shows
 
@@ -266,7 +270,7 @@ class Bench:
         return self._shown.get((scenario, least), shown)
 
     def keeps(self, scenario: Scenario) -> bool:
-        """Whether a check finds everything kept for certain."""
+        """Whether all is kept, as far as :meth:`show` tells it."""
         return self.show(scenario, 0.0).kept
 
     def show_each(self, least: Mapping[Scenario, float]) -> list[Judged | Refusal]:

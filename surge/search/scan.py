@@ -18,7 +18,6 @@ from dataclasses import dataclass, replace
 from typing import Generic, Protocol, TypeVar
 
 from surge.errors import CaseError, SolveError
-from surge.hydraulics.steady import Steady
 from surge.kernel.columns import OK
 from surge.model.lineup import LineUp, Scenario
 from surge.rules.limits import LimitedExtreme, held_limits
@@ -34,6 +33,14 @@ from surge.workers import Progress
 SLOW, COARSER = 3.0, 4.0  # pipeline periods; times: where each has its value from stands above
 GRIDS_KEPT = 4  # of a scanner: the strokes of one octave share one
 ABOUT = 2e4  # [Pa] limits that are kept by this much more than the nearest may become the nearest
+
+
+Begins = tuple[int, tuple[tuple[str, float], ...]]
+
+
+def _begins(p: Plan) -> Begins:
+    """What plans that share a grid have in common: the first flow, and when pumps trip."""
+    return id(p.steady), tuple(sorted(p.laws.trips.items()))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +96,7 @@ class VariantMarches(Generic[N]):
         self.lineup, self.eye, self.settled, self.progress = lineup, eye, settled, progress
         self.held = tuple(limits) if limits is not None else held_limits(lineup)
         self.marches = 0
-        self.grids: deque[tuple[Steady, Grid]] = deque(maxlen=GRIDS_KEPT)
+        self.grids: deque[tuple[Plan, Grid]] = deque(maxlen=GRIDS_KEPT)
         self.steps: dict[tuple[float, ...], float] = {}
 
     def look(self, plans: Sequence[Plan]) -> list[N]:
@@ -121,21 +128,21 @@ class VariantMarches(Generic[N]):
 
     def _one_grid(self, plans: Sequence[Plan], dt: float) -> list[N]:
         reaches = plans[0].divide(dt)
-        lanes, grids = [], dict[int, Grid]()  # what begins at the same flow shares one
+        lanes, grids = [], dict[Begins, Grid]()
         for p in plans:
-            if id(p.steady) not in grids:
-                grids[id(p.steady)] = self._grid(p, reaches)
+            if (key := _begins(p)) not in grids:
+                grids[key] = self._grid(p, reaches)
             steps = math.ceil(first_duration(p) / dt)
-            lanes.append(Lane(grid=grids[id(p.steady)], steps=steps, laws=p.laws))
+            lanes.append(Lane(grid=grids[key], steps=steps, laws=p.laws))
         return self._to_the_end(lanes)
 
     def _grid(self, p: Plan, reaches: Reaches) -> Grid:
-        """The grid of a plan, once for what begins at the same flow; the last few are kept."""
-        for steady, made in self.grids:
-            if steady is p.steady and made.reaches == reaches:
+        """The grid of a plan, once for what begins alike; the last few are kept."""
+        for own, made in self.grids:
+            if _begins(own) == _begins(p) and made.reaches == reaches:
                 return made
         made = build_grid(p.lineup, p.steady, reaches=reaches, laws=p.laws, tables=p.tables, probes=None)
-        self.grids.append((p.steady, made))
+        self.grids.append((p, made))  # the plan too: while its flow is kept, no other has its address
         return made
 
     def _to_the_end(self, lanes: list[Lane]) -> list[N]:

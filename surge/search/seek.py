@@ -53,6 +53,9 @@ class Seek:
 
     def kept(self, value: float) -> bool:
         """Whether a check finds everything kept with a value, in every scenario."""
+        return all(self.bench.judge(self.vary(s, value)).kept for s in self.scenarios)
+
+    def _shown(self, value: float) -> bool:
         return all(self.bench.keeps(self.vary(s, value)) for s in self.scenarios)
 
     def least(self, low: float, high: float) -> float | None:
@@ -71,7 +74,7 @@ class Seek:
             if found is None:
                 return None
             value = min(rounded_up(found), high)
-            lacking = [j for s in self.scenarios if not (j := self.bench.show(self.vary(s, value), 0.0)).kept]
+            lacking = [j for s in self.scenarios if not (j := self.bench.judge(self.vary(s, value))).kept]
             if not lacking:
                 return value
             more = [raised(need, j) for j in lacking]
@@ -86,4 +89,4 @@ class Seek:
         """The first of some values that is kept; what lies between them is not asked."""
         margins = self.margins(values)
         promising = [v for v, m in zip(values, margins, strict=True) if m >= FIRST_NEED]
-        return next((v for v in promising[:ATTEMPTS] if self.kept(v)), None)
+        return next((v for v in promising[:ATTEMPTS] if self._shown(v)), None)

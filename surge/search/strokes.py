@@ -367,7 +367,7 @@ class _Search:
         if slow is None or told > slow or not judged.kept:
             return True
         for _ in range(ATTEMPTS):
-            other = self.family.bench.show(self.family.with_stroke(slow), 0.0)
+            other = self.family.judge(slow)
             if other.kept:
                 self.slow = slow, rule
                 return True

@@ -80,15 +80,14 @@ class Reaches:
         Inner nodes stand half the fraction further on, so that waves of both ways have as far to them.
         Not to be written to: every march on these reaches asks for them.
         """
-        if pipe not in self._places:
+        known = self._places.get(pipe)
+        if known is None:
             count, share = self.count[pipe], self.share[pipe]
-            found: Array = (np.arange(max(count, 1) + 1, dtype=np.float64) + share / 2) / (
-                max(count, 1) + share
-            )
-            found[[0, -1]] = 0.0, 1.0
-            found.flags.writeable = False
-            self._places[pipe] = found
-        return self._places[pipe]
+            known = (np.arange(max(count, 1) + 1, dtype=np.float64) + share / 2) / (max(count, 1) + share)
+            known[[0, -1]] = 0.0, 1.0
+            known.flags.writeable = False
+            self._places[pipe] = known
+        return known
 
     @cached_property
     def _places(self) -> dict[int, Array]:

@@ -27,7 +27,8 @@ Decisions
 * Behind a pump that has tripped, shut in with its non-return valve, the pressure falls on towards that of its
   suction, ever more slowly. No run goes on for that: what comes later there is in the error of that extreme.
 * A search that asks for no more than a verdict says when the errors are small enough for it (:data:`Enough`):
-  a finer step is for what comes near a limit. All marches that tell an error are made all the same.
+  a finer step is for what comes near a limit. All marches that tell an error are made all the same. Where
+  anything moves in no time the error often grows with a finer step, and nothing ends early.
 * Of the time before anything moves no more is marched than a wave takes through the longest pipe: so long the
   watch sees that the steady flow stays as it is.
 * Energy does not end the look ahead. It never grows once nothing moves: losses rise with the flow. But a
@@ -388,8 +389,8 @@ def simulate_enough(
     lineup, scenario, unsteady_friction, most_effort, progress
         As there.
     enough : callable, optional
-        Ends the refinement where it finds the errors small enough; without it they are brought down to what
-        a run aims at.
+        Ends the refinement where it finds the errors small enough and nothing moves in no time; without it
+        they are brought down to what a run aims at.
 
     Raises
     ------

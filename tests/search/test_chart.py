@@ -41,7 +41,7 @@ from surge.rules.limits import held_limits
 from surge.rules.reading import built_in
 from surge.search.chart import ChartData, _settle, chart_of
 from surge.search.chart_subject import pick
-from surge.search.chart_survey import RateRow, Seen, Survey
+from surge.search.chart_survey import NO_SAFE_STROKE, RateRow, Seen, Survey
 from surge.search.judge import Bench
 from surge.search.scan import Scanner
 from surge.search.strokes import FIRST_NEED, stroke_limits
@@ -218,6 +218,25 @@ def test_what_the_agreed_rate_needed_is_asked_for_only_where_a_stroke_has_it() -
     assert row.safe_from() == 10.0
     row.begin_with(1e5)
     assert row.need == 6e3
+
+
+def test_where_more_margin_is_wanted_than_there_is_a_longer_stroke_is_run_too() -> None:
+    """The one of least margin above: a scan that was off at one stroke may be so at another."""
+    row = row_of({8.0: 5e3, 10.0: 5.3e3, 12.0: 5.1e3, 14.0: 5.2e3})
+    assert row.doubted(8.0) is None
+    row.lacks(1e3, 8.0, "why")
+    assert row.doubted(10.4) == 12.0
+    assert row.doubted(14.0) is None
+
+
+def test_what_a_rule_says_of_one_rate_it_does_not_say_of_another() -> None:
+    ruled, other, mid = row_of({8.0: 4e3}), row_of({8.0: 4e3}), row_of({8.0: 1e3})
+    ruled.shut("a velocity")
+    other.least, other.why = math.inf, "cannot be decided"
+    survey = Survey([], [], lambda _: None, bench=Bench(line(), NO_RULES))
+    for beside, why in (((ruled, ruled), NO_SAFE_STROKE.format(8.0)), ((ruled, other), "cannot be decided")):
+        survey.follow([mid], [beside], 8.0)
+        assert mid.why == why
 
 
 def test_a_rate_between_two_safe_ones_is_shut_only_by_full_runs() -> None:

@@ -9,7 +9,9 @@ import pytest
 from support.demos import Demos
 from support.lineups.networks import network
 
-from surge.model.lineup import LineUp, Scenario
+from surge.hydraulics.fixed import at_shares
+from surge.model.lineup import LineUp, Scenario, ValveMove
+from surge.model.ranges import usual_shares
 from surge.model.stroke import with_strokes
 from surge.search.movers import closing_valves
 from surge.search.scan import COARSER, SLOW, Scanner, VariantMarches
@@ -50,3 +52,17 @@ def test_a_scan_of_slow_strokes_promises_no_more_than_is_asked_for_at_first(demo
 @pytest.mark.parametrize("seed", [2, 3, 5, 6])
 def test_it_does_not_in_generated_lines(seed: int) -> None:
     assert too_much(*network(seed)) < FIRST_NEED
+
+
+def test_every_stroke_has_the_trip_that_waits_for_it(demos: Demos) -> None:
+    """A pump trips when the valve has shut: marched together, strokes give what each gives alone."""
+    case = demos["gas-oil-two-pumps-one-trips"].case.lineup
+    lineup = at_shares(case, usual_shares(case))
+    one = next(s for s in lineup.scenarios if s.trips)
+    shuts = ValveMove(valve="manifold valve", start=1.0, law=((0.0, 1.0), (10.0, 0.0)), side="ship")
+    trip = replace(one.trips[0], side="shore", after=shuts.valve, start=11.0)
+    waits = replace(one, moves=(shuts,), trips=(trip,))
+    variants = [with_strokes(waits, {shuts.valve: stroke}) for stroke in (8.0, 12.0, 31.0, 40.0, 60.0)]
+    assert [v.trips[0].start for v in variants] == [9.0, 13.0, 32.0, 41.0, 61.0]
+    together = [n.margin for n in Scanner(lineup, variants[0]).moved(variants)]
+    assert together == pytest.approx([Scanner(lineup, v).moved([v])[0].margin for v in variants], abs=1.0)

@@ -14,7 +14,7 @@ from surge.model.stroke import with_strokes
 from surge.rules.ranged import Made, over_ranges
 from surge.search import judge
 from surge.search.judge import NO_RULES, Bench
-from surge.transient.run import Enough
+from surge.transient.run import Enough, simulate_enough
 
 SLAMS, VALVE = "tank valve slams", "3S tank valve"
 
@@ -47,6 +47,28 @@ def test_more_margin_than_a_coarse_run_shows_takes_a_full_one(slams: tuple[LineU
     full = bench.judge(at(scenario, 6.0))
     assert bench.show(at(scenario, 6.0), full.margin) is full
     assert bench.show(at(scenario, 6.0), 1e9) is full
+
+
+def test_a_margin_of_less_than_the_error_again_takes_a_full_run(slams: tuple[LineUp, Scenario]) -> None:
+    """At 5.5 s a coarse run leaves 3.2 kPa beyond an error of 5.5 kPa."""
+    lineup, scenario = slams
+    bench = Bench(lineup, NO_RULES)
+    assert bench.show(at(scenario, 5.5), 0.0) is bench.judge(at(scenario, 5.5))
+
+
+def test_where_anything_moves_in_no_time_nothing_ends_early() -> None:
+    """There a finer step may tell a greater error."""
+    lineup = rated_line(rating=60e5)
+    law = ((0.0, 1.0), (0.0, 0.0))
+    sudden = replace(lineup.scenarios[0], moves=(replace(lineup.scenarios[0].moves[0], law=law),))
+    asked: list[bool] = []
+
+    def enough(_: object) -> bool:
+        asked.append(True)
+        return True
+
+    simulate_enough(lineup, sudden, enough=enough)
+    assert not asked
 
 
 def test_what_is_not_kept_is_judged(slams: tuple[LineUp, Scenario]) -> None:

@@ -28,7 +28,8 @@ Decisions
   suction, ever more slowly. No run goes on for that: what comes later there is in the error of that extreme.
 * A search that asks for no more than a verdict says when the errors are small enough for it (:data:`Enough`):
   a finer step is for what comes near a limit. All marches that tell an error are made all the same. Where
-  anything moves in no time the error often grows with a finer step, and nothing ends early.
+  anything moves in no time, or a non-return valve slams, the error may grow with a finer step: so no run ends
+  early there, nor where its worst error is more than ``NEARLY`` times what is allowed.
 * Of the time before anything moves no more is marched than a wave takes through the longest pipe: so long the
   watch sees that the steady flow stays as it is.
 * Energy does not end the look ahead. It never grows once nothing moves: losses rise with the flow. But a
@@ -68,6 +69,7 @@ NEW_EXTREME = 0.1  # of the error allowed: growth that counts as a new extreme
 MUCH_LATER = 4.0  # of the error allowed: growth in the look ahead that makes the run itself longer
 LOOK_AHEAD = 5.0  # times its duration to which the first march goes on, to see what comes later
 WORTH_GOING_ON = 0.25  # of the error allowed: growth in the look ahead after which the reported march goes on
+NEARLY = 4.0  # times the error allowed: with more of it no run ends early
 FURTHER = 0.5  # of the error allowed: what comes at another time asks for a finer step beyond it
 SPANS = 8  # of the first duration: in each the extremes of places are kept, and have an error of their own
 COARSER = 2.0  # times the first step: the coarsest march that the error takes into account, where it can be
@@ -389,8 +391,8 @@ def simulate_enough(
     lineup, scenario, unsteady_friction, most_effort, progress
         As there.
     enough : callable, optional
-        Ends the refinement where it finds the errors small enough and nothing moves in no time; without it
-        they are brought down to what a run aims at.
+        Ends the refinement where it finds the errors small enough, and they are not far from what a run aims
+        at; without it they are brought down to that.
 
     Raises
     ------
@@ -423,11 +425,9 @@ def simulate_enough(
         settled = compared.worst <= tolerance and not further
         if settled or 4 * work.effort(reaches, duration) > bound:
             break
-        if (
-            enough is not None
-            and not boiled
-            and enough(_told(compared, late, tolerance, wanted=on > duration))
-        ):
+        nearly = compared.worst <= NEARLY * tolerance and not (boiled or work.sudden)
+        told = _told(compared, late, tolerance, wanted=on > duration)
+        if enough is not None and nearly and enough(told):
             break
         dt = reaches.dt
         tell(f"step {dt:.2g} s")

@@ -5,15 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 from support.demos import Demos
-from support.lineups.one_valve import rated_line
+from support.lineups.one_valve import line, rated_line
 
 from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.rules.ranged import Made, over_ranges
 from surge.search import judge
 from surge.search.judge import NO_RULES, Bench
+from surge.transient import run
 from surge.transient.run import Enough, simulate_enough
 
 SLAMS, VALVE = "tank valve slams", "3S tank valve"
@@ -56,15 +58,16 @@ def test_a_margin_of_less_than_the_error_again_takes_a_full_run(slams: tuple[Lin
     assert bench.show(at(scenario, 5.5), 0.0) is bench.judge(at(scenario, 5.5))
 
 
-def test_where_anything_moves_in_no_time_nothing_ends_early() -> None:
-    """There a finer step may tell a greater error."""
-    lineup = rated_line(rating=60e5)
-    law = ((0.0, 1.0), (0.0, 0.0))
-    sudden = replace(lineup.scenarios[0], moves=(replace(lineup.scenarios[0].moves[0], law=law),))
-    asked: list[bool] = []
+def test_where_anything_moves_in_no_time_no_run_ends_early(monkeypatch: pytest.MonkeyPatch) -> None:
+    """There a finer step may tell a greater error: fronts meet anew in a closed branch."""
+    monkeypatch.setattr(run, "NEARLY", np.inf)
+    lineup = line(branch=333.0, roughness=5e-5).with_(atmosphere=1e9)  # it does not boil
+    one = lineup.scenarios[0]
+    sudden = replace(one, moves=(replace(one.moves[0], law=((0.0, 1.0), (0.0, 0.0))),))
+    asked: list[object] = []
 
-    def enough(_: object) -> bool:
-        asked.append(True)
+    def enough(told: object) -> bool:
+        asked.append(told)
         return True
 
     simulate_enough(lineup, sudden, enough=enough)
@@ -121,3 +124,13 @@ def test_one_run_of_several_that_ended_early_is_enough_to_keep_none_as_full(
     bench = Bench(lineup, NO_RULES)
     assert bench.keeps(at(scenario, 6.0))
     assert bench.at_hand.find(at(scenario, 6.0)) is None
+
+
+def test_far_from_the_error_aimed_at_no_run_ends_early(
+    slams: tuple[LineUp, Scenario], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where errors do not fall as they should (a slam, say) a finer step may tell a greater one."""
+    lineup, scenario = slams
+    monkeypatch.setattr(run, "NEARLY", 0.5)
+    bench = Bench(lineup, NO_RULES)
+    assert bench.show(at(scenario, 6.0), 0.0) is bench.judge(at(scenario, 6.0))

@@ -23,10 +23,10 @@ from surge.api.check import check
 from surge.case.file import read_case
 from surge.cli.main import main
 from surge.plots.frame import file_words
+from surge.transient.first_march import started
 from surge.transient.peaks import Peaks
 from surge.transient.plan import plan
 from surge.transient.reaches import choose_step, divide
-from surge.transient.run import _start
 
 # One scenario, coarse enough to be quick.
 CUT = STARTER.index("\n[[scenario]]", STARTER.index("[[scenario]]") + 1)
@@ -133,7 +133,7 @@ def test_histories_kept_or_not_change_no_figure() -> None:
     reaches = divide(work.times, choose_step(work.times, stroke=work.stroke))
     found = []
     for history in (True, False):
-        made = _start(work, reaches, history=history)
+        made = started(work, reaches, history=history)
         made.advance(2000)
         found.append(Peaks(lineup, made).found)
     assert found[0] == found[1]

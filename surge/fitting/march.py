@@ -21,9 +21,9 @@ import numpy as np
 
 from surge.arrays import Array
 from surge.model.lineup import LineUp, Scenario
+from surge.transient.first_march import begun
 from surge.transient.march import Marched
 from surge.transient.plan import Plan, eased, first_duration, plan
-from surge.transient.run import begun
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

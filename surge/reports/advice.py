@@ -16,7 +16,7 @@ from surge.rules.assess import Assessment
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding
 from surge.rules.heads import shut_off_heads
 from surge.rules.rulings import Ruling
-from surge.search.judge import goes_by_runs
+from surge.search.judged import goes_by_runs
 from surge.search.remedies import Advised, Cause
 from surge.transient.result import Closure, ScenarioResult
 

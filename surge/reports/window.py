@@ -13,7 +13,7 @@ from surge.rules.fillings import searched_beside
 from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest
 from surge.rules.rulings import Ruling
 from surge.search.joint import COMMON, PROPORTION, SHORTEST, JointSet
-from surge.search.judge import ULLAGE
+from surge.search.judged import ULLAGE
 from surge.search.open_rates import OpenRate
 from surge.search.rates import RateLimit
 from surge.search.strokes import StrokeLimits

@@ -34,9 +34,9 @@ from surge.rules.flow import most_into_tank
 from surge.rules.limits import held_limits, limits_at, steady_limit
 from surge.rules.rulings import rule_on
 from surge.transient.attached_results import NEARLY
+from surge.transient.first_march import LEAST_TOLERANCE, RISE_TOLERANCE, look_with_curves
 from surge.transient.plan import Plan, plan
 from surge.transient.result import ScenarioResult
-from surge.transient.run import LEAST_TOLERANCE, RISE_TOLERANCE, look_with_curves
 from surge.workers import Progress, each
 
 # ("element", name, "high"), ("steady", "element", name), ("rule", id), ("inflow", tank)

@@ -14,7 +14,7 @@ from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, weakest, 
 from surge.search.band_points import CENTRE, THREADS, BandMoves, BandPoint, Bands, Member, Members, Search
 from surge.search.beside import BesideMoves, beside_moves
 from surge.search.bounds import longest_allowed, rounded_down, rounded_up
-from surge.search.judge import Judged
+from surge.search.judged import Judged
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, SHORTEST_STROKE, StrokeLimits
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate

@@ -11,7 +11,8 @@ from surge.model.stroke import with_strokes
 from surge.rules.book import Rule, RuleBook
 from surge.rules.findings import WITHIN
 from surge.rules.rulings import NOT_CHECKED, Ruling, rule_on
-from surge.search.judge import STROKES, VELOCITIES, Bench, slow_side
+from surge.search.judge import Bench
+from surge.search.judged import STROKES, VELOCITIES, slow_side
 from surge.transient.result import ScenarioResult
 
 Minding = TypeVar("Minding", Rule, Ruling)

@@ -30,7 +30,8 @@ from surge.rules.static import static_over_densities
 from surge.search.bounds import longest_allowed
 from surge.search.chart_subject import Picked, pick, rates_of, strokes_of
 from surge.search.chart_survey import RateRow, Survey, row_at
-from surge.search.judge import Bench, by_rule
+from surge.search.judge import Bench
+from surge.search.judged import by_rule
 from surge.search.strokes import FIRST_NEED, SHORTEST_STROKE, StrokeLimits, stroke_limits
 from surge.search.window import search_effort
 from surge.transient.run import simulate

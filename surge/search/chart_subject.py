@@ -68,7 +68,7 @@ def pick(lineup: LineUp, *, valve: str | None, scenario: str | None) -> Picked:
     ------
     CaseError
         A name that is not there, a valve that does not close, a case without a rate; or as
-        :func:`surge.transient.run.plan`.
+        :func:`surge.transient.plan.plan`.
 
     Notes
     -----

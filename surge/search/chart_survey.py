@@ -17,7 +17,8 @@ from surge.rules.limits import LimitedExtreme
 from surge.rules.rulings import Ruling
 from surge.search.bounds import rounded_up
 from surge.search.chart_subject import Picked
-from surge.search.judge import VELOCITIES, Bench
+from surge.search.judge import Bench
+from surge.search.judged import VELOCITIES
 from surge.search.scan import NearestLimit, VariantMarches
 from surge.search.strokes import FIRST_NEED, StrokeLimits
 from surge.transient.peaks import Peaks

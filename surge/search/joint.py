@@ -22,7 +22,8 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, weakest, worst_of
 from surge.rules.rulings import counts
 from surge.search.bounds import SHARE, rounded_up
-from surge.search.judge import Bench, goes_by_runs, lacking_margin, slow_side
+from surge.search.judge import Bench
+from surge.search.judged import goes_by_runs, lacking_margin, slow_side
 from surge.search.movers import moving_valves
 from surge.search.scan import Scanner
 from surge.search.smallest import first_look, smallest_safe

@@ -12,7 +12,8 @@ Decisions
   more than its error again, and by as much as the scan promised less what the search asks for. Not so where
   anything moves in no time, or errors do not fall: there a finer step may tell a greater error. In 217 runs
   of generated line-ups that were ended so none of 8298 extremes came nearer to a limit by more than that with
-  finer steps. A remedy that was only shown is checked in full with the whole case before it is told.
+  finer steps; ``AGAIN`` is our own choice. A remedy that was only shown is checked in full with the whole case
+  before it is told.
 * Rules that need no march (velocities of the flow before anything moves, times, strokes) are asked first, at
   every value: they bound what is marched at all. Rules on how a flow stops need a march of their own at every
   value that is looked at, since batches keep no flows; only a terminal's own rules ask for that.
@@ -22,7 +23,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,18 +31,18 @@ from surge.hydraulics.fixed import at_shares
 from surge.model.lineup import LineUp, Scenario
 from surge.model.ranges import along_lengths, ranges_of
 from surge.rules.assess import Assessment, AtHand, assess
-from surge.rules.book import Rule, RuleBook
-from surge.rules.findings import EXCEEDED, UNDECIDED, WITHIN, Finding, findings_of, weakest, worst_of
+from surge.rules.book import RuleBook
+from surge.rules.findings import EXCEEDED, WITHIN, Finding, findings_of, weakest, worst_of
 from surge.rules.limits import LimitedExtreme
 from surge.rules.ranged import over_ranges, worst_points
 from surge.rules.rulings import (
-    NOT_CHECKED,
     Ruling,
     counts,
     rule_on,
     searched_limits,
     with_pump_top,
 )
+from surge.search.judged import EFFECTIVE, SEVERITY, ULLAGE, Judged, goes_by_runs
 from surge.search.smallest import Samples
 from surge.transient.history import History
 from surge.transient.plan import Plan, plan
@@ -50,13 +50,6 @@ from surge.transient.result import Elsewhere, Method, ScenarioResult
 from surge.transient.run import Told, simulate
 from surge.workers import Once, Progress, each
 
-ULLAGE = "shutdown time over time to fill the ullage"
-LEAD = "time from the shore's stop to the ship's first valve"
-TIMES = ("time to stop the flow", "total shutdown time", ULLAGE)
-EFFECTIVE = "effective closing time over pipeline period"
-STROKES = ("stroke time", "stroke time per inch of bore", "stroke time per millimetre of bore")
-VELOCITIES = ("velocity", "velocity at the inlets of ship's tanks")
-ALLOWANCE, STATIC = "allowance on the rating", "static pressure over rating"
 NO_RULES = RuleBook(rules=())
 SURER = 1.25  # times the scan's own error: so much margin is asked for
 DOUBT = 0.15  # of the instant-stop rise: a scan was off by less, wherever it was held against full runs
@@ -66,98 +59,7 @@ PROBES_RANGED = 1  # where something is a range, each of which takes several ful
 AGAIN = 1.0  # times its error more than that error: where so much is kept, a finer step changes no verdict
 UNSAFE = -1.0  # [Pa] margin entered where it is no margin that is lacking
 LENGTH_COUNT = 5  # looked at of a length that is a range
-SEVERITY = {WITHIN: 0, UNDECIDED: 1, EXCEEDED: 2}
 Refusal = CaseError | GridError | SolveError
-
-
-def slow_side(rule: Rule) -> bool:
-    """Whether a rule is broken by strokes that take too long."""
-    return rule.measure in (*TIMES, LEAD) or (rule.measure in STROKES and rule.upper)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Judged:
-    """One scenario as a check judges it.
-
-    Attributes
-    ----------
-    findings : tuple of Finding
-        Those that count: static ones and its own.
-    broken : tuple of Ruling
-        Required rules that it does not keep for certain.
-    run : ScenarioResult
-        The worst.
-    margin : float
-        Least margin to a limit of what a search holds, less the numerical error [Pa].
-    """
-
-    findings: tuple[Finding, ...]
-    broken: tuple[Ruling, ...]
-    run: ScenarioResult
-    margin: float
-
-    @property
-    def verdict(self) -> str:
-        """The worst of limits and rules."""
-        return worst_of([*(f.verdict for f in self.findings), *(r.verdict for r in self.broken)])
-
-    @property
-    def kept(self) -> bool:
-        """Whether every limit and every required rule is kept for certain."""
-        return self.verdict == WITHIN
-
-    @property
-    def kept_by_surge(self) -> bool:
-        """Whether all is kept but what a shorter stroke would mend."""
-        return self.but_for_time().kept
-
-    def but_for_time(self) -> Judged:
-        """The same without rules that a shorter stroke would mend."""
-        return replace(self, broken=tuple(r for r in self.broken if not slow_side(r.rule)))
-
-    @property
-    def lacking(self) -> float:
-        """By how much what is not kept for certain falls short [Pa]; 0 where no margin tells."""
-        return max(lacking_margin(self.findings), -self.margin if math.isfinite(self.margin) else 0.0)
-
-    @property
-    def hopeless(self) -> bool:
-        """Whether something is undecided that no other value would mend: data are missing."""
-        lacks = (f for f in self.findings if f.verdict == UNDECIDED and f.margin is None)
-        return any(f.check != "run" for f in lacks)
-
-    @property
-    def governs(self) -> Finding | None:
-        """The nearest limit; of those before any scenario only one that is not kept."""
-        own = [f for f in self.findings if f.scenario or f.verdict != WITHIN]
-        return weakest(own)
-
-    @property
-    def broken_rule(self) -> Ruling | None:
-        """A rule that is in the way, where no finding is."""
-        if any(f.verdict != WITHIN for f in self.findings):
-            return None
-        return next(iter(sorted(self.broken, key=lambda r: -SEVERITY[r.verdict])), None)
-
-    @property
-    def reason(self) -> str:
-        """Why it cannot be told as safe, "" where no more than a pressure is in the way."""
-        if (ruling := self.broken_rule) is not None:
-            return by_rule(ruling)
-        worst = weakest(self.findings)
-        return worst.reason if worst is not None else ""
-
-
-def goes_by_runs(ruling: Ruling) -> bool:
-    """Whether a ruling on the case as a whole goes by how things move, or stands before all of it."""
-    measure = ruling.rule.measure
-    by_case = measure == STATIC or (measure == ALLOWANCE and ruling.outcome == NOT_CHECKED)
-    return ruling.scenario == "" and by_case
-
-
-def by_rule(ruling: Ruling) -> str:
-    """A rule that is in the way, in words."""
-    return f'the rule "{ruling.rule.name}" [{ruling.rule.source}]: {ruling.words.rstrip(".")}'
 
 
 class Bench:
@@ -481,12 +383,6 @@ def _margin(run: ScenarioResult, held: LimitedExtreme) -> float:
     return held.margin(extreme.pressure) - extreme.error
 
 
-def lacking_margin(found: Sequence[Finding]) -> float:
-    """By how much what is not kept for certain falls short [Pa]; 0 where no margin tells."""
-    short = (f.error - f.margin for f in found if f.margin is not None and f.verdict != WITHIN)
-    return max(short, default=0.0)
-
-
 def worst_values(
     samples: Samples, low: float, high: float, *, below: float, most: int = PROBES
 ) -> list[float]:
@@ -509,14 +405,6 @@ def worst_values(
             if k not in octave or margin < samples.margins[octave[k]]:
                 octave[k] = value
     return sorted(octave.values(), key=lambda v: samples.margins[v])[:most]
-
-
-def beyond(ruling: Ruling) -> float | None:
-    """How many times its limit a rule's value is, or the other way round for a lower limit [-]."""
-    if ruling.value is None or ruling.limit is None or min(abs(ruling.value), abs(ruling.limit)) <= 0.0:
-        return None
-    ratio = ruling.value / ruling.limit
-    return ratio if ruling.rule.upper else 1.0 / ratio
 
 
 def refuted(samples: Samples, value: float, judged: Judged) -> None:

@@ -21,13 +21,14 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, weakest
 from surge.rules.rulings import Ruling
 from surge.search.bounds import SHARE, longest_allowed, rounded_down, up_to_rules
-from surge.search.judge import VELOCITIES, Bench, Judged
+from surge.search.judge import Bench
+from surge.search.judged import VELOCITIES, Judged
 from surge.search.rates import LOWER, lower
 from surge.search.scan import VariantMarches, plan_at, see_nearest
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, StrokeLimits, raised
+from surge.transient.first_march import look_with_curves
 from surge.transient.plan import moved_otherwise, plan
-from surge.transient.run import look_with_curves
 from surge.workers import Once, Progress, each
 
 LEAST, MOST = 0.1, 2.0  # of the agreed rate: from there to there rates are looked at (our own bounds)

@@ -22,23 +22,8 @@ from surge.rules.book import RuleBook
 from surge.rules.findings import Finding, findings_of, weakest
 from surge.rules.rulings import Ruling
 from surge.search.bounds import SHARE, up_to_rules
-from surge.search.judge import (
-    DOUBT,
-    LEAD,
-    NO_RULES,
-    PROBES,
-    PROBES_RANGED,
-    STROKES,
-    SURER,
-    TIMES,
-    VELOCITIES,
-    Bench,
-    Judged,
-    beyond,
-    by_rule,
-    refuted,
-    worst_values,
-)
+from surge.search.judge import DOUBT, NO_RULES, PROBES, PROBES_RANGED, SURER, Bench, refuted, worst_values
+from surge.search.judged import LEAD, STROKES, TIMES, VELOCITIES, Judged, beyond, by_rule
 from surge.search.scan import Scanner, plan_at
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import ATTEMPTS, FIRST_NEED, raised

@@ -34,7 +34,8 @@ from surge.rules.ranged import Made
 from surge.rules.rulings import NOT_CHECKED, counts
 from surge.rules.static import static_over_densities
 from surge.search.changes import EXACTLY, RATE, SPEED, Change, begun_together, ends, without
-from surge.search.judge import Bench, goes_by_runs
+from surge.search.judge import Bench
+from surge.search.judged import goes_by_runs
 from surge.search.trials import Apply, Candidate, Trial, Trials, Unit
 from surge.transient.result import ScenarioResult
 from surge.transient.run import simulate

@@ -23,11 +23,11 @@ from surge.model.lineup import LineUp, Scenario
 from surge.rules.limits import LimitedExtreme, held_limits
 from surge.transient.batch import march_batch
 from surge.transient.batch_lane import Lane, LaneResult
+from surge.transient.first_march import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME
 from surge.transient.grid import Grid, build_grid
 from surge.transient.peaks import Peaks
 from surge.transient.plan import Plan, eased, first_duration, moved_otherwise, plan
 from surge.transient.reaches import Reaches
-from surge.transient.run import LEAST_TOLERANCE, MOST_TIMES, NEW_EXTREME
 from surge.workers import Progress
 
 SLOW, COARSER = 3.0, 4.0  # pipeline periods; times: where each has its value from stands above
@@ -228,7 +228,7 @@ class Scanner:
     Raises
     ------
     CaseError, SolveError
-        As :func:`surge.transient.run.plan`.
+        As :func:`surge.transient.plan.plan`.
     """
 
     def __init__(

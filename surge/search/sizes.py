@@ -31,7 +31,8 @@ from surge.rules.assess import assess
 from surge.rules.book import RuleBook
 from surge.rules.findings import WITHIN, Finding, weakest
 from surge.rules.rulings import counts
-from surge.search.judge import UNSAFE, Bench, lacking_margin, worst_values
+from surge.search.judge import UNSAFE, Bench, worst_values
+from surge.search.judged import lacking_margin
 from surge.search.scan import Scanner
 from surge.search.smallest import Samples, first_look, smallest_safe
 from surge.search.strokes import FIRST_NEED, StrokeLimits

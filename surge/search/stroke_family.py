@@ -15,7 +15,8 @@ from surge.model.lineup import LineUp, Scenario
 from surge.model.stroke import with_strokes
 from surge.model.topology import pipeline_period
 from surge.rules.rulings import Ruling
-from surge.search.judge import Bench, Judged
+from surge.search.judge import Bench
+from surge.search.judged import Judged
 from surge.search.scan import NearestLimit, Scanner
 from surge.workers import Progress
 

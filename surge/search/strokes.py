@@ -31,18 +31,8 @@ from surge.search.bounds import (
     rounded_up,
     shortest_by_rules,
 )
-from surge.search.judge import (
-    DOUBT,
-    PROBES,
-    PROBES_RANGED,
-    SURER,
-    Bench,
-    Judged,
-    beyond,
-    by_rule,
-    refuted,
-    worst_values,
-)
+from surge.search.judge import DOUBT, PROBES, PROBES_RANGED, SURER, Bench, refuted, worst_values
+from surge.search.judged import Judged, beyond, by_rule
 from surge.search.movers import held_beside, moving_valves
 from surge.search.scan import NearestLimit
 from surge.search.smallest import Samples, first_look, smallest_safe

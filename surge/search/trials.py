@@ -43,8 +43,8 @@ from surge.search.changes import (
     stops,
     with_run_down,
 )
-from surge.search.judge import ULLAGE as BY_ULLAGE
 from surge.search.judge import Bench
+from surge.search.judged import ULLAGE as BY_ULLAGE
 from surge.search.movers import adjustable, moved_together, moving_valves
 from surge.search.open_rates import OpenRate, opening_rate
 from surge.search.orders import orders_of, total_of

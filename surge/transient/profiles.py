@@ -15,10 +15,10 @@ import numpy as np
 from surge.arrays import Array
 from surge.kernel.columns import E_POINT, E_X, E_Y, L_Q, P_H
 from surge.model.lineup import LineUp, Pipe, Scenario
+from surge.transient.first_march import begun
 from surge.transient.march import Marched
 from surge.transient.peaks import along
 from surge.transient.plan import Plan, plan
-from surge.transient.run import begun
 
 MOST = 3_000_000  # values kept of one quantity: 24 MB
 

@@ -14,9 +14,9 @@ Decisions
 from __future__ import annotations
 
 from surge.model.lineup import LineUp, Scenario
+from surge.transient.first_march import first_march
 from surge.transient.plan import plan
 from surge.transient.result import ScenarioResult
-from surge.transient.run import first_march
 from surge.transient.summary import look_of
 
 

@@ -11,9 +11,7 @@ Decisions
   result says so.
 * So it is where what comes at another time goes beyond the error of an extreme by more than ``FURTHER`` of
   what is allowed, unless the reported march could then not go on, see below. With half, four of 30 demo
-  scenarios take a level more. ``SPANS`` is our own choice.
-* A run goes on by half its duration while an extreme of an element or place still grows in its last third, by
-  ``NEW_EXTREME`` of the error allowed, to ``MOST_TIMES`` its first duration at most.
+  scenarios take a level more.
 * Then the first march, which costs little beside those of the errors, looks ahead: to ``LOOK_AHEAD`` times as
   long. Where waves of two pipes beat in a line that hardly damps them, an extreme may come that late. If one
   rises by more than ``MUCH_LATER`` times the error allowed, and everything moves gradually, the run is made
@@ -27,11 +25,11 @@ Decisions
 * Behind a pump that has tripped, shut in with its non-return valve, the pressure falls on towards that of its
   suction, ever more slowly. No run goes on for that: what comes later there is in the error of that extreme.
 * A search that asks for no more than a verdict says when the errors are small enough for it (:data:`Enough`):
-  a finer step is for what comes near a limit. All marches that tell an error are made all the same. Where
-  anything moves in no time, or a non-return valve slams, the error may grow with a finer step: so no run ends
-  early there, nor where its worst error is more than ``NEARLY`` times what is allowed.
-* Of the time before anything moves no more is marched than a wave takes through the longest pipe: so long the
-  watch sees that the steady flow stays as it is.
+  a finer step is for what comes near a limit. All marches that tell an error are made all the same. With a
+  finer step the error may grow where anything moves in no time, and where a non-return valve slams. So no run
+  ends early where anything moves in no time, or where the worst error is more than ``NEARLY`` times what is
+  allowed, as it was in the slams that we tried. ``NEARLY`` is our own choice; :mod:`surge.search.judge` says
+  what it was held against.
 * Energy does not end the look ahead. It never grows once nothing moves: losses rise with the flow. But a
   bound of a pressure by what is left must take all of it in one place at one instant, and that excludes
   nothing useful: in the demo cases nine tenths of the amplitude of the little that a gentle stroke leaves are
@@ -43,7 +41,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -51,160 +49,35 @@ from surge.arguments import Measure, checked
 from surge.errors import GridError, SolveError
 from surge.model.lineup import LineUp, Scenario
 from surge.transient.errors import ErrorMarches, Late, Sample, Summary
-from surge.transient.grid import build_grid
-from surge.transient.march import STEPS_KEPT, Marched, keep_still
+from surge.transient.first_march import (
+    LEAST_TOLERANCE,
+    MOST_TIMES,
+    NEW_EXTREME,
+    RISE_TOLERANCE,
+    first_march,
+    growth,
+    look_with_curves,
+    started,
+)
+from surge.transient.march import Marched
 from surge.transient.peaks import Key
-from surge.transient.plan import Plan, eased, first_duration, plan
+from surge.transient.plan import Plan, first_duration, plan
 from surge.transient.reaches import Reaches
 from surge.transient.result import ScenarioResult, Vapour
 from surge.transient.summary import summarise
-from surge.transient.unsteady_march import UnsteadyMarch, build_unsteady_grid
-from surge.transient.watch import steps_before
 from surge.workers import Progress, workers
 
-MOST_TIMES = 8.0  # a run that finds new extremes ends at so many times its first duration
-RISE_TOLERANCE = 0.005  # of the line-up's greatest rise: the error allowed
-LEAST_TOLERANCE = 2000.0  # [Pa], or this
-NEW_EXTREME = 0.1  # of the error allowed: growth that counts as a new extreme
 MUCH_LATER = 4.0  # of the error allowed: growth in the look ahead that makes the run itself longer
 LOOK_AHEAD = 5.0  # times its duration to which the first march goes on, to see what comes later
 WORTH_GOING_ON = 0.25  # of the error allowed: growth in the look ahead after which the reported march goes on
 NEARLY = 4.0  # times the error allowed: with more of it no run ends early
 FURTHER = 0.5  # of the error allowed: what comes at another time asks for a finer step beyond it
-SPANS = 8  # of the first duration: in each the extremes of places are kept, and have an error of their own
 COARSER = 2.0  # times the first step: the coarsest march that the error takes into account, where it can be
-NO_SAMPLES = 2**62  # steps between two samples of a history that nobody looks at
 
 Told = Callable[[Key], tuple[float, float]]
 """The pressure of an extreme and its error so far [Pa]."""
 Enough = Callable[[Told], bool]
 """Whether no finer step is wanted, as far as errors are told by now."""
-
-
-def _start(
-    work: Plan,
-    reaches: Reaches,
-    probes: dict[str, tuple[float, ...]] | None = None,
-    *,
-    history: bool = True,
-) -> Marched:
-    stride = max(1, int(first_duration(work) / reaches.dt / STEPS_KEPT)) if history else NO_SAMPLES
-    return begun(work, reaches, stride=stride, probes=probes)
-
-
-def begun(
-    work: Plan, reaches: Reaches, *, stride: int, probes: dict[str, tuple[float, ...]] | None = None
-) -> Marched:
-    """Return the march of a plan at its beginning, looked at whether it keeps its steady flow.
-
-    Parameters
-    ----------
-    work : Plan
-    reaches : Reaches
-    stride : int
-        Every how many steps histories are kept.
-    probes : dict of str to tuple of float, optional
-        As of :func:`surge.transient.grid.build_grid`.
-
-    Raises
-    ------
-    GridError, SolveError
-        It cannot be marched.
-    """
-    given: dict[str, Any] = {"reaches": reaches, "laws": work.laws, "tables": work.tables, "probes": probes}
-    frozen = work.lineup.frozen_friction
-    span = first_duration(work) / SPANS
-    if work.unsteady:
-        remembers = build_unsteady_grid(work.lineup, work.steady, **given)
-        made: Marched = UnsteadyMarch(grid=remembers, frozen=frozen, stride=stride, span=span)
-    else:
-        grid = build_grid(work.lineup, work.steady, **given)
-        made = Marched(grid=grid, frozen=frozen, stride=stride, span=span)
-    if made.watch.until < max(work.times):
-        keep_still(made)
-    else:
-        way = max(reaches.count) + 2  # steps from one end of the longest pipe to the other, and some
-        made.rest(max(steps_before(made.grid.net, reaches.dt) - way, 0))
-    return made
-
-
-def _growth(work: Plan, before: Summary, now: Summary) -> float:
-    """Greatest growth of an extreme that a run goes on for [Pa]."""
-    return max((more for key, more in before.later(now).items() if key[1] not in work.pockets), default=0.0)
-
-
-def until_calm(work: Plan, marched: Marched) -> tuple[Summary, float, bool]:
-    """March until no new extreme appears in the last third.
-
-    Parameters
-    ----------
-    work : Plan
-    marched : Marched
-        Of that plan, at its beginning; it is marched on.
-
-    Returns
-    -------
-    Summary, float, bool
-        What was found, how long that took [s], and False where new extremes still appeared at the end.
-
-    Raises
-    ------
-    SolveError
-    """
-    duration = first_duration(work)
-    limit = MOST_TIMES * duration
-    marched.advance_to(duration * 2 / 3)
-    before = Summary(work.lineup, marched)
-    marched.advance_to(duration)
-    while True:
-        now = Summary(work.lineup, marched)
-        allowed = now.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
-        if _growth(work, before, now) <= NEW_EXTREME * allowed:
-            return now, duration, True
-        if duration * 1.5 > limit:
-            return now, duration, False
-        duration *= 1.5
-        before = now
-        marched.advance_to(duration)
-
-
-def first_march(work: Plan) -> tuple[Plan, Summary, float, bool]:
-    """Return a plan as it is marched, and what :func:`until_calm` gives of its march at the coarsest step.
-
-    Parameters
-    ----------
-    work : Plan
-
-    Raises
-    ------
-    GridError, SolveError
-        It cannot be marched.
-    """
-    work = eased(work, first_duration(work))
-    return work, *until_calm(work, _start(work, work.divide(work.step())))
-
-
-def look_with_curves(work: Plan) -> ScenarioResult:
-    """March a plan once, at a coarse step, with histories and envelopes: never a verdict.
-
-    Parameters
-    ----------
-    work : Plan
-
-    Returns
-    -------
-    ScenarioResult
-        As :func:`simulate` gives it with ``quick=True``.
-
-    Raises
-    ------
-    GridError, SolveError
-        It cannot be marched.
-    """
-    work, seen, duration, ended = first_march(work)
-    return summarise(
-        work, seen, None, None, duration=duration, ahead=duration, ended=ended, tolerance=0.0, runs=1
-    )
 
 
 def _ahead_and_first_level(
@@ -248,11 +121,11 @@ def _look_ahead(work: Plan, told: Summary, duration: float) -> tuple[Summary, Su
         until = min(1.5 * until, LOOK_AHEAD * duration)
         marched.advance_to(until)
         before, now = now, Summary(work.lineup, marched)
-        much = _growth(work, told, now) > MUCH_LATER * allowed
+        much = growth(work, told, now) > MUCH_LATER * allowed
         if much and until <= longest and not work.sudden:
             told, duration = now, until
             allowed = told.tolerance(RISE_TOLERANCE, LEAST_TOLERANCE)
-    return told, now, duration, _growth(work, before, now) <= NEW_EXTREME * allowed
+    return told, now, duration, growth(work, before, now) <= NEW_EXTREME * allowed
 
 
 def _late(work: Plan, told: Summary, now: Summary, least: float) -> Late:
@@ -273,7 +146,7 @@ def _late(work: Plan, told: Summary, now: Summary, least: float) -> Late:
 def _march_for(work: Plan, reaches: Reaches, duration: float, summary: Summary | None = None) -> Marched:
     """March for a set time; with ``summary``, histories and probes where that has its inner extremes."""
     probes = summary.probe_shares() if summary else None
-    marched = _start(work, reaches, probes, history=summary is not None)
+    marched = started(work, reaches, probes, history=summary is not None)
     marched.advance_to(duration)
     return marched
 
@@ -289,7 +162,7 @@ def _boiling(work: Plan, marched: Marched, duration: float) -> tuple[Vapour, Mar
     )
     if not nodes and not np.any(marched.point_lo <= net.point_floor):
         return None
-    again = _start(work, marched.grid.reaches)
+    again = started(work, marched.grid.reaches)
     at_once = again.grid.net.point_floor >= again.point_lo
     if np.any(at_once):
         where = again.grid.points[int(np.argmax(at_once))]

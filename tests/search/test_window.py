@@ -34,7 +34,8 @@ from surge.rules.findings import EXCEEDED, WITHIN, findings_of
 from surge.rules.reading import built_in
 from surge.search.bounds import longest_allowed, resolution, rounded_down, rounded_up
 from surge.search.joint import SHORTEST, with_all_strokes
-from surge.search.judge import VELOCITIES, Bench
+from surge.search.judge import Bench
+from surge.search.judged import VELOCITIES
 from surge.search.movers import closing_valves
 from surge.search.open_rates import OpenRate, _Seek, opening_rate
 from surge.search.rates import RateLimit, greatest_rate

@@ -19,9 +19,10 @@ from surge.case.file import load_case
 from surge.model.lineup import LineUp, Liquid, Pipe, Point, Scenario, Tank, Valve, ValveMove
 from surge.model.topology import farthest
 from surge.transient.errors import Late, Summary
+from surge.transient.first_march import SPANS, begun
 from surge.transient.plan import MOST_EFFORT, WAYS_AFTER, Plan, eased, first_duration, moved_otherwise, plan
 from surge.transient.result import ScenarioResult
-from surge.transient.run import SPANS, begun, simulate
+from surge.transient.run import simulate
 
 # Of those of the benchmark that take little work.
 SEEDS = (42, 171, 351, 234, 356, 148, 104, 353, 276, 367)

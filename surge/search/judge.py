@@ -12,8 +12,8 @@ Decisions
   more than its error again, and by as much as the scan promised less what the search asks for. Not so where
   anything moves in no time, or errors do not fall: there a finer step may tell a greater error. In 217 runs
   of generated line-ups that were ended so none of 8298 extremes came nearer to a limit by more than that with
-  finer steps; ``AGAIN`` is our own choice. A remedy that was only shown is checked in full with the whole case
-  before it is told.
+  finer steps; ``AGAIN`` is our own choice. A remedy that was only shown is checked in full with the
+  whole case before it is told.
 * Rules that need no march (velocities of the flow before anything moves, times, strokes) are asked first, at
   every value: they bound what is marched at all. Rules on how a flow stops need a march of their own at every
   value that is looked at, since batches keep no flows; only a terminal's own rules ask for that.

@@ -24,7 +24,7 @@ from surge.search import scan
 from surge.toml.faults import describe, format_faults
 from surge.toml.mend import MOST_FAULTS_LISTED
 from surge.toml.text import BIGGEST
-from surge.transient import run
+from surge.transient import first_march
 from surge.transient.batch_lane import Lane, LaneResult
 from surge.transient.reaches import choose_step
 
@@ -156,7 +156,7 @@ def test_work_of_hours_is_refused_before_it_begins(
         return march_batch(lanes, **options)
 
     monkeypatch.setattr(scan, "march_batch", counted)
-    monkeypatch.setattr(run, "until_calm", lambda *args: marched.append(args))
+    monkeypatch.setattr(first_march, "until_calm", lambda *args: marched.append(args))
     words = [command, str(case), *(["-o", str(tmp_path / "c.png")] if command == "chart" else [])]
     got = CliRunner().invoke(main, words)
     assert got.exit_code == 4
